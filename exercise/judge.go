@@ -1,0 +1,238 @@
+package exercise
+
+import (
+	"fmt"
+	"math"
+
+	"singback/pitch"
+	"singback/theory"
+)
+
+// Outcome is what a judge says of an attempt.
+type Outcome int8
+
+// The outcomes. Degree comes first, tuning second, steadiness third.
+const (
+	NotMeasured Outcome = iota // the machine could not tell: never the singer's fault
+	InTune                     // the asked degree, within the tolerance
+	Flat                       // the asked degree, too low
+	Sharp                      // the asked degree, too high
+	OtherDegree                // another degree, or in strict octave mode another octave
+	Ambiguous                  // too near the border between two degrees to say which
+	Unsteady                   // the pitch moved too much to name one
+)
+
+var outcomeNames = [...]string{"not_measured", "in_tune", "flat", "sharp", "other_degree", "ambiguous", "unsteady"}
+
+// String returns the name used in machine-readable output.
+func (o Outcome) String() string {
+	if o < 0 || int(o) >= len(outcomeNames) {
+		return fmt.Sprintf("Outcome(%d)", int8(o))
+	}
+	return outcomeNames[o]
+}
+
+// Counts reports whether the outcome is an answer: something that was measured
+// and that a tally counts as right or wrong. Not measured and ambiguous
+// attempts are held against nobody.
+func (o Outcome) Counts() bool { return o != NotMeasured && o != Ambiguous }
+
+// Reason tells why nothing could be measured.
+type Reason int8
+
+// The reasons.
+const (
+	NoReason    Reason = iota
+	TooShort           // a voice, but no note of MinHeld
+	TooQuiet           // nothing above the quiet limit
+	TooNoisy           // sound, but no pitch that stands out of it
+	LostSamples        // the driver lost samples in the middle
+	OwnSound           // a struck, decaying tone such as the keyboard sound of this program
+)
+
+var reasonNames = [...]string{"", "too_short", "too_quiet", "too_noisy", "lost_samples", "own_sound"}
+
+// String returns the name used in machine-readable output; "" for NoReason.
+func (r Reason) String() string {
+	if r < 0 || int(r) >= len(reasonNames) {
+		return fmt.Sprintf("Reason(%d)", int8(r))
+	}
+	return reasonNames[r]
+}
+
+// Tolerance is what a judge lets pass.
+type Tolerance struct {
+	Cents        theory.Cents // distance from the asked degree that is still in tune, MinTolerance … MaxTolerance
+	StrictOctave bool         // only the octave of the prompt counts as right
+}
+
+// The limits of Tolerance.Cents, both allowed, and the usual values: beginner
+// 50, general 35, advanced 25, expert 15 to 20 (common practice).
+const (
+	MinTolerance     = 5.0
+	MaxTolerance     = 50.0
+	DefaultTolerance = 35.0
+)
+
+// Validate reports a tolerance out of range.
+func (t Tolerance) Validate() error {
+	if !(t.Cents >= MinTolerance && t.Cents <= MaxTolerance) {
+		return fmt.Errorf("a tolerance of %g cents is out of range: want %g to %g", t.Cents, MinTolerance, MaxTolerance)
+	}
+	return nil
+}
+
+// Limits of the judge, in cents unless stated otherwise. Common practice where
+// no source is named.
+const (
+	halfway       = 50.0  // beyond this another chromatic degree is nearer
+	borderWidth   = 5.0   // this near to halfway the degree is not decided
+	unsteadyLimit = 30.0  // SD of the held part beyond which one degree is no longer held
+	wanderLimit   = 50.0  // SD beyond which no degree can be named at all
+	quietLimit    = -60.0 // dBFS: the level below which sound counts as silence
+)
+
+// Verdict is what the judge says of one attempt, with everything that is
+// needed to judge it again with another tolerance.
+type Verdict struct {
+	Outcome Outcome
+	Reason  Reason // set where Outcome is NotMeasured
+
+	// Sung is the degree that was sung; HasSung is false where none can be
+	// named. An ambiguous or right answer names the asked degree.
+	Sung    theory.Degree
+	HasSung bool
+	// OctaveShift is the octave of the answer against the one in which the
+	// prompt places the degree in Sung: 0 the same, −1 an octave below.
+	OctaveShift int
+	// Cents is the distance from the degree in Sung, positive when sharp.
+	Cents theory.Cents
+	// FromAsked is the distance from the asked degree in the nearest octave,
+	// above −600 and at most 600.
+	FromAsked theory.Cents
+	// SE is the standard error of Cents, the measurement's own.
+	SE theory.Cents
+
+	F0           float64      // hertz, 0 where nothing was measured
+	Spread       theory.Cents // SD of the held part, vibrato averaged out
+	VibratoHz    float64
+	VibratoCents theory.Cents // half the extent, 0 where there is no vibrato
+	Scoop        theory.Cents // start of the note against its centre, negative from below
+	Settle       float64      // seconds from the first sound of the answer until the pitch stayed
+	Held         float64      // seconds
+	Answer       float64      // seconds from the opening of the window to the first sound of the answer
+	Level        float64      // dBFS
+}
+
+// Judge compares what a window heard with what the item asked. It is a pure
+// function: degree first, tuning second, then steadiness; what cannot be
+// measured is never called wrong. Within borderWidth of the middle between two
+// degrees an answer is ambiguous whatever the tolerance.
+func Judge(it Item, take Take, tol Tolerance) Verdict {
+	if r := unmeasured(take); r != NoReason {
+		v := Verdict{Reason: r, Level: take.Loudest}
+		return v
+	}
+	n := take.Note
+	seconds := func(samples int64) float64 { return float64(samples) / float64(take.SampleRate) }
+	v := Verdict{
+		SE: n.SE, F0: n.F0, Spread: n.Spread,
+		VibratoHz: n.VibratoHz, VibratoCents: n.VibratoCents, Scoop: n.Scoop,
+		Settle: seconds(n.Onset-take.Start) + n.Settle,
+		Held:   seconds(n.Offset - n.Onset),
+		Answer: seconds(take.Start),
+		Level:  n.Level,
+	}
+	target, _ := it.Target()
+	off := theory.CentsBetween(n.F0, it.Tuning.Hz(target))
+	v.OctaveShift = octaves(off)
+	v.FromAsked = off - 1200*float64(v.OctaveShift)
+	away := math.Abs(v.FromAsked)
+	near := func(o Outcome) Verdict {
+		v.Outcome, v.Sung, v.HasSung, v.Cents = o, it.Asked, true, v.FromAsked
+		return v
+	}
+	switch {
+	case n.Spread > wanderLimit:
+		v.Outcome = Unsteady
+		return v
+	case away > halfway+borderWidth:
+		v.Outcome, v.HasSung = OtherDegree, true
+		above := theory.Cents(100*it.Asked.Semitones()) + v.FromAsked
+		v.Sung, v.Cents = it.Key.Nearest(above)
+		v.OctaveShift = octaves(theory.CentsBetween(n.F0, it.Tuning.Hz(it.pitchOf(v.Sung))))
+		return v
+	case tol.StrictOctave && v.OctaveShift != 0:
+		return near(OtherDegree)
+	case away >= halfway-borderWidth:
+		return near(Ambiguous)
+	case n.Spread > unsteadyLimit:
+		return near(Unsteady)
+	case away <= tol.Cents:
+		return near(InTune)
+	case v.FromAsked > 0:
+		return near(Sharp)
+	default:
+		return near(Flat)
+	}
+}
+
+// octaves returns the number of octaves nearest to a distance in cents; half
+// an octave up rounds down, so that what remains is above −600 and at most 600.
+func octaves(c theory.Cents) int { return int(math.Ceil(c/1200 - 0.5)) }
+
+// unmeasured returns why a take cannot be judged, NoReason if it can.
+func unmeasured(take Take) Reason {
+	n := take.Note
+	switch {
+	case !take.Found && take.Lost, take.Found && n.Lost:
+		return LostSamples
+	case !take.Found && take.Voiced >= 0.03:
+		return TooShort
+	case !take.Found && take.Loudest <= quietLimit:
+		return TooQuiet
+	case !take.Found && take.Unpitched >= 0.2:
+		return TooNoisy
+	case !take.Found:
+		return TooQuiet
+	case struck(n):
+		return OwnSound
+	case mainsHum(n):
+		return TooNoisy
+	}
+	return NoReason
+}
+
+// struck reports whether a note is a struck or plucked tone rather than a
+// voice: its level falls along a straight line in decibels from the start and
+// its pitch is steadier than any voice. A held sung note wavers by several
+// cents.
+func struck(n pitch.Note) bool {
+	const (
+		fall     = -6.0 // dB/s
+		straight = 0.9  // share of the level's variance that the line explains
+		still    = 2.0  // cents
+	)
+	return n.DecayDB < fall && n.DecayFit > straight && n.Spread < still && n.VibratoCents == 0
+}
+
+// mainsHum reports whether a note is the hum of 50 or 60 Hz mains or one of
+// its first harmonics rather than a voice: quiet, on the frequency and stiller
+// than any voice.
+func mainsHum(n pitch.Note) bool {
+	const (
+		quiet = -36.0 // dBFS
+		still = 1.5   // cents
+		near  = 8.0   // cents: the mains keeps within 0.4 % of its nominal frequency
+	)
+	if n.Level > quiet || n.Spread > still {
+		return false
+	}
+	for _, mains := range []float64{50, 60} {
+		h := math.Round(n.F0 / mains)
+		if h >= 1 && h <= 6 && math.Abs(theory.CentsBetween(n.F0, h*mains)) < near {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,122 @@
+package exercise
+
+import (
+	"fmt"
+	"strings"
+
+	"singback/theory"
+)
+
+// Range is a span of pitches as MIDI numbers, limits included.
+type Range struct {
+	Low, High int
+}
+
+// Contains reports whether the pitch lies in the range.
+func (r Range) Contains(p theory.Pitch) bool { return p.MIDI() >= r.Low && p.MIDI() <= r.High }
+
+// Voice is a kind of voice with its usual choral range.
+type Voice struct {
+	Name  string
+	Range Range
+}
+
+// voices are the choral ranges that handbooks of choral writing give (from
+// memory; sources differ by a step or two), and for children the range of the
+// unchanged voice.
+var voices = []Voice{
+	{"soprano", Range{60, 81}},  // C4–A5
+	{"mezzo", Range{57, 77}},    // A3–F5
+	{"alto", Range{53, 74}},     // F3–D5
+	{"tenor", Range{48, 69}},    // C3–A4
+	{"baritone", Range{45, 65}}, // A2–F4
+	{"bass", Range{41, 64}},     // F2–E4
+	{"child", Range{57, 77}},    // A3–F5
+}
+
+// Voices returns the names that VoiceNamed knows, from high to low, children
+// last.
+func Voices() []string {
+	names := make([]string, len(voices))
+	for i, v := range voices {
+		names[i] = v.Name
+	}
+	return names
+}
+
+// VoiceNamed returns the voice of that name, case ignored.
+func VoiceNamed(name string) (Voice, error) {
+	for _, v := range voices {
+		if strings.EqualFold(v.Name, strings.TrimSpace(name)) {
+			return v, nil
+		}
+	}
+	return Voice{}, fmt.Errorf("no voice %q: want one of %s", name, strings.Join(Voices(), ", "))
+}
+
+// workingMargin is how far, in semitones, prompts keep away from both ends of
+// a range (common practice).
+const workingMargin = 2
+
+// Working returns the range that drills use: the comfortable range moved
+// inwards by two semitones at each end.
+func (r Range) Working() Range { return Range{r.Low + workingMargin, r.High - workingMargin} }
+
+// Register says where in the singer's voice a key lies: the octave of the
+// tonic above which the scale is built, and the range that prompts must keep
+// to. The zero Range means that any pitch will do.
+type Register struct {
+	TonicOctave int
+	Range       Range
+}
+
+// MiddleRegister is the register for a voice that is not known: the tonic
+// nearest to middle C, from F♯3 up to F4. Any octave of an answer counts, so
+// it suits low and high voices.
+func MiddleRegister(k theory.Key) Register {
+	octave := 4
+	if p := (theory.Pitch{Note: k.Tonic, Octave: 4}); p.MIDI() > 65 {
+		octave = 3
+	}
+	return Register{TonicOctave: octave}
+}
+
+// RegisterFor places a key in a working range: the octave in which most of
+// the degrees from the tonic to the seventh fit and which, of those, lies most
+// central.
+func RegisterFor(k theory.Key, working Range) Register {
+	best, bestFit, bestOff := 4, -1, 0
+	for octave := 1; octave <= 6; octave++ {
+		low := k.Pitch(theory.Degree{Step: 1}, octave).MIDI()
+		fit := 0
+		for s := low; s <= low+11; s++ {
+			if s >= working.Low && s <= working.High {
+				fit++
+			}
+		}
+		off := 2*low + 11 - working.Low - working.High
+		off = max(off, -off)
+		if fit > bestFit || fit == bestFit && off < bestOff {
+			best, bestFit, bestOff = octave, fit, off
+		}
+	}
+	return Register{TonicOctave: best, Range: working}
+}
+
+// Place returns the pitch of a degree in this register. A degree that would
+// leave the range is moved by an octave, and folded is true; if neither octave
+// fits it stays where the scale has it.
+func (r Register) Place(k theory.Key, d theory.Degree) (p theory.Pitch, folded bool) {
+	p = k.Pitch(d, r.TonicOctave)
+	if r.Range == (Range{}) || r.Range.Contains(p) {
+		return p, false
+	}
+	for _, by := range []int{-1, 1} {
+		q := p
+		q.Octave += by
+		if r.Range.Contains(q) {
+			return q, true
+		}
+	}
+	return p, false
+}

@@ -1,0 +1,248 @@
+// Package cli is the command line: one file per command, and the place where
+// the real clock, seed, streams and devices are chosen.
+//
+// Results go to standard output, prompts and messages to standard error. The
+// exit status is 0 when the command did what it was asked to, 1 when it
+// failed, 2 when it was called wrongly.
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"singback/internal/device"
+)
+
+// Main runs the command line and returns the exit status.
+func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	if device.ServeProbe(args, stdout) {
+		return exitDone
+	}
+	return run(context.Background(), &env{
+		stdin: stdin, stdout: stdout, stderr: stderr,
+		getenv:   os.Getenv,
+		terminal: isTerminal,
+		seed:     func() uint64 { return rand.Uint64N(1_000_000) },
+		wait:     wait,
+
+		interruptible: interruptible,
+	}, args)
+}
+
+// interruptible returns a context that an interrupt ends. A second interrupt
+// ends the program at once.
+func interruptible(ctx context.Context) (context.Context, context.CancelFunc) {
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	return ctx, stop
+}
+
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2
+)
+
+// env is what commands know of the world outside.
+type env struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	getenv         func(string) string
+	terminal       func(any) bool
+	seed           func() uint64
+	wait           func(context.Context, time.Duration) error
+
+	// interruptible is for commands that have something to say when they are
+	// interrupted. The others end at once, even while they wait for a pipe.
+	interruptible func(context.Context) (context.Context, context.CancelFunc)
+}
+
+// usageError is an error in how the program was called.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+// usage marks an error as one of usage; nil stays nil.
+func usage(err error) error {
+	if err == nil {
+		return nil
+	}
+	return usageError{err}
+}
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+func run(ctx context.Context, e *env, args []string) int {
+	root := newRoot(e)
+	root.SetArgs(args)
+	root.SetIn(e.stdin)
+	root.SetOut(e.stdout)
+	root.SetErr(e.stderr)
+	cmd, err := root.ExecuteContextC(ctx)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, syscall.EPIPE):
+		return exitFailed // whoever read the output has gone; there is nobody to tell
+	}
+	line := strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")
+	if errors.Is(err, context.Canceled) {
+		line = "interrupted"
+	}
+	var u usageError
+	if errors.As(err, &u) {
+		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
+		return exitUsage
+	}
+	if hint := device.Hint(err); hint != "" {
+		line += "; " + hint
+	}
+	fmt.Fprintf(e.stderr, "%s: %s\n", cmd.CommandPath(), line)
+	return exitFailed
+}
+
+func newRoot(e *env) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "singback",
+		Short: "Sing a degree of a key and hear to the cent what you sang",
+		Long: `singback sets a key in your ear, asks for a degree of it, listens, and says to
+the cent what you sang. It works offline; nothing is recorded or sent.
+
+Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
+headphones. This is no medical advice; a voice teacher or clinician decides.
+
+Exit status: 0 done, 1 failed, 2 wrong usage.`,
+		Example:       `  singback sing --key "Ab major" --degrees "do mi sol"`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          noArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+
+		SuggestionsMinimumDistance: 2,
+	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
+	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newKey(e), newDevices(e))
+	addBuiltIns(root)
+	return root
+}
+
+// addBuiltIns adds the commands that cobra brings along, with the manners of
+// the others: a worked example, and exit status 2 for wrong usage.
+func addBuiltIns(root *cobra.Command) {
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd("completion")
+	for _, c := range root.Commands() {
+		switch c.Name() {
+		case "help":
+			c.Example = "  singback help sing"
+		case "completion":
+			c.Example = "  source <(singback completion bash)"
+			c.Args, c.RunE = noArgs, func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
+			c.SuggestionsMinimumDistance = 2
+			for _, shell := range c.Commands() {
+				shell.Args = noArgs
+			}
+		}
+	}
+}
+
+// noArgs refuses arguments, and names the command that may have been meant.
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	if cmd.HasSubCommands() {
+		hint := ""
+		if s := cmd.SuggestionsFor(args[0]); len(s) > 0 {
+			hint = fmt.Sprintf("; did you mean %s?", strings.Join(s, " or "))
+		}
+		return usagef("there is no command %q%s", short(args[0]), hint)
+	}
+	return usagef("%q is one word too many", short(args[0]))
+}
+
+// oneArg wants exactly one argument, called what.
+func oneArg(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		switch len(args) {
+		case 0:
+			return usagef("%s is missing", what)
+		case 1:
+			return nil
+		}
+		return usagef("%d arguments given, want one: %s", len(args), what)
+	}
+}
+
+// short cuts what a user typed to a length that fits into a message.
+func short(s string) string {
+	r := []rune(s)
+	if len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return s
+}
+
+// format is the value of a --format flag.
+type format struct {
+	value   string
+	allowed []string
+}
+
+func newFormat(allowed ...string) *format { return &format{allowed[0], allowed} }
+
+func (f *format) String() string { return f.value }
+func (f *format) Type() string   { return strings.Join(f.allowed, "|") }
+func (f *format) Set(s string) error {
+	for _, a := range f.allowed {
+		if s == a {
+			f.value = s
+			return nil
+		}
+	}
+	return fmt.Errorf("want %s", strings.Join(f.allowed, " or "))
+}
+
+func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return f.allowed, cobra.ShellCompDirectiveNoFileComp
+}
+
+// isTerminal reports whether a stream is a terminal that can move its cursor.
+func isTerminal(stream any) bool {
+	f, ok := stream.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// ascii reports whether the user's locale cannot show musical signs.
+func (e *env) ascii() bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if v := e.getenv(name); v != "" {
+			v = strings.ToLower(v)
+			return !strings.Contains(v, "utf-8") && !strings.Contains(v, "utf8")
+		}
+	}
+	return true
+}
+
+// wait waits for d, or less if ctx ends.
+func wait(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+		return nil
+	}
+}

@@ -1,0 +1,128 @@
+package cli
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/theory"
+)
+
+func newKey(e *env) *cobra.Command {
+	var m music
+	var chromatic bool
+	f := newFormat("text", "json", "csv")
+	cmd := &cobra.Command{
+		Use:   "key KEY",
+		Short: "Show a key: its degrees, notes, syllables and frequencies",
+		Long: `Key prints the table of one of the 30 keys: each degree, its note as it is
+spelled, its name in every naming, and its frequency in the octave where the
+drill would ask for it. Minor keys show the raised sixth and seventh too.
+
+Degrees are counted from the major scale on the tonic, in minor as well: the
+third of a minor key is b3.`,
+		Example: `  singback key "Gb major"
+  singback key f#m --a4 442 --voice tenor --format csv`,
+		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+			if len(args) > 0 {
+				return nil, cobra.ShellCompDirectiveNoFileComp
+			}
+			return keyNames(true), cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usagef(`a key is missing, like "Ab major" or f#m`)
+			}
+			m.key = strings.Join(args, " ")
+			item, naming, err := m.base(e.seed)
+			if err != nil {
+				return err
+			}
+			scale, all := item.Key.ScaleDegrees(), item.Key.ChromaticDegrees()
+			degrees := scale[:]
+			switch {
+			case chromatic:
+				degrees = all[:]
+			case item.Key.Mode == theory.Minor:
+				degrees = append(degrees, theory.Degree{Step: 6}, theory.Degree{Step: 7})
+			}
+			table := report.NewKeyTable(item, degrees, naming)
+			switch f.value {
+			case "json":
+				enc := json.NewEncoder(e.stdout)
+				enc.SetIndent("", "  ")
+				return enc.Encode(table)
+			case "csv":
+				return writeKeyCSV(e, table)
+			}
+			return writeKeyText(e, item.Key, table)
+		},
+	}
+	m.addFlags(cmd)
+	cmd.Flags().BoolVar(&chromatic, "chromatic", false, "all twelve degrees")
+	cmd.Flags().Var(f, "format", "output: text, json or csv")
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	return cmd
+}
+
+func writeKeyCSV(e *env, t report.KeyTable) error {
+	w := csv.NewWriter(e.stdout)
+	header := []string{"degree", "note", "semitones"}
+	for _, n := range theory.Namings() {
+		header = append(header, report.Field(n))
+	}
+	w.Write(append(header, "hz"))
+	for _, row := range t.Degrees {
+		record := []string{row.Degree.Degree, row.Note, strconv.Itoa(row.Semitones)}
+		for _, n := range theory.Namings() {
+			record = append(record, row.Names[report.Field(n)])
+		}
+		w.Write(append(record, strconv.FormatFloat(row.Hz, 'f', 3, 64)))
+	}
+	w.Flush()
+	return w.Error()
+}
+
+func writeKeyText(e *env, k theory.Key, t report.KeyTable) error {
+	style := report.Style{ASCII: e.ascii()}
+	fmt.Fprintf(e.stdout, "%s, %s, A4 = %g Hz\n\n", style.Key(k), signature(k), t.A4Hz)
+	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprint(w, "degree\tnote\t")
+	for _, n := range theory.Namings() {
+		fmt.Fprintf(w, "%s\t", n)
+	}
+	fmt.Fprintln(w, "Hz")
+	for _, row := range t.Rows {
+		d := row.Degree.String()
+		if style.ASCII {
+			d = row.Degree.ASCII()
+		}
+		fmt.Fprintf(w, "%s\t%s\t", d, style.Pitch(row.Pitch))
+		for _, n := range theory.Namings() {
+			fmt.Fprintf(w, "%s\t", report.Style{Names: n, ASCII: style.ASCII}.Degree(k, row.Degree))
+		}
+		fmt.Fprintf(w, "%.2f\n", row.Hz)
+	}
+	return w.Flush()
+}
+
+// signature says the key signature in words.
+func signature(k theory.Key) string {
+	n, sign := k.Signature(), "sharp"
+	if n < 0 {
+		n, sign = -n, "flat"
+	}
+	switch n {
+	case 0:
+		return "no sharps or flats"
+	case 1:
+		return "1 " + sign
+	}
+	return fmt.Sprintf("%d %ss", n, sign)
+}

@@ -1,0 +1,164 @@
+package cli
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// music holds the flags about key, tuning, naming and register that several
+// commands share.
+type music struct {
+	key    string
+	a4     float64
+	names  string
+	voice  string
+	octave int
+
+	cmd *cobra.Command
+}
+
+func (m *music) addFlags(cmd *cobra.Command) {
+	m.cmd = cmd
+	f := cmd.Flags()
+	f.Float64Var(&m.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
+	f.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
+	f.StringVar(&m.voice, "voice", "", "place the notes for a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
+	f.IntVar(&m.octave, "octave", 0, "place the tonic in this `OCTAVE` (4 begins at middle C)")
+	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
+}
+
+// addKeyFlag adds --key; drawn tells that the key may be a random one.
+func (m *music) addKeyFlag(cmd *cobra.Command, drawn bool, value, help string) {
+	cmd.Flags().StringVar(&m.key, "key", value, help)
+	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(drawn)...)))
+}
+
+// base reads the flags into an item that asks for nothing yet. A random key is
+// drawn with the seed; it is refused where seed is nil.
+func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
+	naming, err := theory.ParseNaming(m.names)
+	if err != nil {
+		return exercise.Item{}, 0, usage(fmt.Errorf("--names: %w", err))
+	}
+	tuning, err := theory.NewTuning(m.a4)
+	if err != nil {
+		return exercise.Item{}, 0, usage(fmt.Errorf("--a4: %w", err))
+	}
+	key, err := readKey(m.key, seed)
+	if err != nil {
+		return exercise.Item{}, 0, usage(fmt.Errorf("--key: %w", err))
+	}
+	register, err := m.register(key)
+	if err != nil {
+		return exercise.Item{}, 0, err
+	}
+	return exercise.Item{Key: key, Tuning: tuning, Register: register}, naming, nil
+}
+
+// register places the key for the voice or octave asked for.
+func (m *music) register(key theory.Key) (exercise.Register, error) {
+	r := exercise.MiddleRegister(key)
+	if m.voice != "" {
+		v, err := exercise.VoiceNamed(m.voice)
+		if err != nil {
+			return r, usage(fmt.Errorf("--voice: %w", err))
+		}
+		r = exercise.RegisterFor(key, v.Range.Working())
+	}
+	if m.cmd.Flags().Changed("octave") {
+		if m.octave < 1 || m.octave > 6 {
+			return r, usagef("--octave: %d is out of range: want 1 to 6", m.octave)
+		}
+		r.TonicOctave = m.octave
+	}
+	return r, nil
+}
+
+// readKey reads a key, or draws one where seed is not nil: "random", "random
+// major", "random minor".
+func readKey(s string, seed func() uint64) (theory.Key, error) {
+	word, rest, _ := strings.Cut(strings.ToLower(strings.TrimSpace(s)), " ")
+	if word != "random" || seed == nil {
+		return theory.ParseKey(s)
+	}
+	keys := theory.Keys()
+	switch strings.TrimSpace(rest) {
+	case "":
+	case "major", "minor":
+		kept := keys[:0]
+		for _, k := range keys {
+			if k.Mode.String() == strings.TrimSpace(rest) {
+				kept = append(kept, k)
+			}
+		}
+		keys = kept
+	default:
+		return theory.Key{}, fmt.Errorf("%w: %q; want random, random major or random minor", theory.ErrKey, short(s))
+	}
+	return keys[rand.New(rand.NewPCG(seed(), 0x6b6579)).IntN(len(keys))], nil
+}
+
+func namingNames() []string {
+	var names []string
+	for _, n := range theory.Namings() {
+		names = append(names, n.String())
+	}
+	return names
+}
+
+// keyNames lists the keys for completion, and if drawn the words for a random
+// one.
+func keyNames(drawn bool) []string {
+	var names []string
+	for _, k := range theory.Keys() {
+		names = append(names, k.ASCII())
+	}
+	if drawn {
+		names = append(names, "random", "random major", "random minor")
+	}
+	return names
+}
+
+// completeDegrees offers the degrees of the key on the command line so far, in
+// the naming on it, and after them the words given. Where no key has been
+// named yet it takes C major.
+func (m *music) completeDegrees(words ...string) cobra.CompletionFunc {
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		naming, err := theory.ParseNaming(m.names)
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		key, err := theory.ParseKey(m.key)
+		if err != nil {
+			key = theory.Key{}
+		}
+		var names []string
+		for _, d := range key.ChromaticDegrees() {
+			names = append(names, naming.NameASCII(key, d))
+		}
+		return append(names, words...), cobra.ShellCompDirectiveNoFileComp
+	}
+}
+
+func fixed(words ...string) cobra.CompletionFunc {
+	return cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp)
+}
+
+// orFile completes words, and files.
+func orFile(words ...string) cobra.CompletionFunc {
+	return cobra.FixedCompletions(words, cobra.ShellCompDirectiveDefault)
+}
+
+// must stops on an error that only a mistake in this program can cause.
+func must(err error) {
+	if err != nil {
+		panic(err)
+	}
+}

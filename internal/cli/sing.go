@@ -1,0 +1,292 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"sync/atomic"
+
+	"github.com/spf13/cobra"
+
+	"singback/exercise"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/internal/synth"
+	"singback/internal/tui"
+	"singback/theory"
+)
+
+// singOptions are the flags of sing.
+type singOptions struct {
+	music  music
+	rec    recording
+	format *format
+
+	degrees  string
+	from     string
+	count    int
+	setting  string
+	keyEvery int
+	think    float64
+	level    float64
+	compare  bool
+	retry    string
+	tol      exercise.Tolerance
+	window   exercise.Window
+	seed     uint64
+
+	input        []string
+	device       string
+	output       string
+	outputDevice string
+}
+
+// The limits of the playback level in dBFS, both allowed.
+const (
+	minLevel = -60.0
+	maxLevel = -3.0
+)
+
+func newSing(e *env) *cobra.Command {
+	o := &singOptions{format: newFormat("text", "json"), window: exercise.DefaultWindow()}
+	cmd := &cobra.Command{
+		Use:   "sing [RECORDING.wav ...]",
+		Short: "The drill: hear the key, sing the degree, hear how near you were",
+		Long: `Sing sets a key in your ear, asks for a degree, gives you a moment to hear it
+inwardly, listens, and says what you sang: the degree first, then how many
+cents off, then how steady. Then it sounds the right note. Any octave counts
+unless --strict-octave is given. The first answer to each question counts.
+
+With --from a degree is sounded first, and you sing from it to the one asked.
+
+Without a microphone a simulated singer answers, to show how it goes. With
+recordings, the n-th recording answers the n-th question.
+
+With --format json standard output has one object a line: the events key,
+prompt, verdict and summary. The same seed gives the same series, and with
+recordings or the simulated singer the same bytes.
+
+Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
+quiet: set your headphones, then raise --level if you must. This is no medical
+advice; a voice teacher or clinician decides.`,
+		Example: `  singback sing --key "Ab major" --degrees "do mi sol" --count 6
+  singback sing --key f#m --from la --degrees "re mi" --input simulated
+  singback sing --key C --degrees la --input take1.wav take2.wav --format json`,
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return o.run(cmd, e, args)
+		},
+	}
+	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major" or f#m; random, random major, random minor`)
+	o.music.addFlags(cmd)
+	o.rec.addFlags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&o.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
+	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
+	f.StringVar(&o.degrees, "degrees", "all", `what to ask for: "do mi sol", 1-5, all, chromatic, triad`)
+	f.StringVar(&o.from, "from", "", `sound one of these degrees first: "la", "do sol", any`)
+	f.IntVar(&o.count, "count", 10, "how many questions; with recordings, as many as there are")
+	f.Float64Var(&o.tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still in tune, 5 to 50")
+	f.BoolVar(&o.tol.StrictOctave, "strict-octave", false, "only the octave asked is right (see --voice, --octave)")
+	f.Float64Var(&o.think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
+	f.Float64Var(&o.window.Hold, "hold", o.window.Hold, "`SECONDS` after which a held note is an answer")
+	f.Float64Var(&o.window.Timeout, "timeout", o.window.Timeout, "`SECONDS` to wait for an answer from the microphone")
+	f.Float64Var(&o.level, "level", synth.DefaultLevel, "peak level of playback in `DBFS`, -60 to -3")
+	f.BoolVar(&o.compare, "compare", true, "sound the right note after each answer")
+	f.StringVar(&o.retry, "retry", "ask", "a second attempt after a miss: ask (in a terminal), always, never")
+	f.Uint64Var(&o.seed, "seed", 0, "number that draws the series; the same number, the same series")
+	f.StringArrayVar(&o.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
+	f.StringVar(&o.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
+	f.StringVar(&o.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
+	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
+	f.Var(o.format, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
+	must(cmd.RegisterFlagCompletionFunc("from", o.music.completeDegrees("any")))
+	must(cmd.RegisterFlagCompletionFunc("retry", fixed("ask", "always", "never")))
+	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
+	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
+	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
+	return cmd
+}
+
+// plan is what the flags of sing come to.
+type plan struct {
+	item   exercise.Item // what all items share
+	naming theory.Naming
+	config session.Config
+	seed   uint64
+}
+
+// plan reads the flags. Every mistake in them is a usage error.
+func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, error) {
+	p := plan{seed: o.seed}
+	if !cmd.Flags().Changed("seed") {
+		p.seed = e.seed()
+	}
+	var err error
+	if p.item, p.naming, err = o.music.base(func() uint64 { return p.seed }); err != nil {
+		return p, err
+	}
+	order := exercise.Order{Count: o.count, Seed: p.seed}
+	if order.Asked, err = theory.ParseDegrees(o.degrees, p.item.Key, p.naming); err != nil {
+		return p, usage(fmt.Errorf("--degrees: %w", err))
+	}
+	switch o.from {
+	case "":
+	case "any":
+		scale := p.item.Key.ScaleDegrees()
+		order.From = scale[:]
+	default:
+		if order.From, err = theory.ParseDegrees(o.from, p.item.Key, p.naming); err != nil {
+			return p, usage(fmt.Errorf("--from: %w", err))
+		}
+	}
+	if recordings > 0 {
+		if !cmd.Flags().Changed("count") {
+			order.Count = recordings
+		}
+		if o.retry == "always" {
+			return p, usagef("--retry always: a recording answers only once")
+		}
+		if order.Count > recordings {
+			return p, usagef("--count: %d questions want %d recordings, %d given", order.Count, order.Count, recordings)
+		}
+	}
+	c := session.Config{
+		KeyEvery: o.keyEvery, Tolerance: o.tol, Window: o.window,
+		Think: o.think, Compare: o.compare,
+	}
+	if recordings > 0 {
+		c.Window = c.Window.Recorded() // as judge listens
+	}
+	if order.Count < 1 || order.Count > exercise.MaxCount {
+		return p, usagef("--count: %d is out of range: want 1 to %d", order.Count, exercise.MaxCount)
+	}
+	if c.Items, err = exercise.NewSeries(p.item, order); err != nil {
+		return p, usage(err)
+	}
+	if c.Setting, err = synth.ParseKeySetting(o.setting); err != nil {
+		return p, usage(fmt.Errorf("--set: %w", err))
+	}
+	if err := o.tol.Validate(); err != nil {
+		return p, usage(fmt.Errorf("--tolerance: %w", err))
+	}
+	if err := o.window.Validate(); err != nil {
+		return p, usage(err)
+	}
+	switch {
+	case !(o.think >= 0 && o.think <= 30):
+		return p, usagef("--think: %g s is out of range: want 0 to 30", o.think)
+	case !(o.level >= minLevel && o.level <= maxLevel):
+		return p, usagef("--level: %g dBFS is out of range: want %g to %g", o.level, minLevel, maxLevel)
+	case o.keyEvery < 0:
+		return p, usagef("--set-every: %d is out of range: want 0 or more", o.keyEvery)
+	case o.retry != "ask" && o.retry != "always" && o.retry != "never":
+		return p, usagef("--retry: %q: want ask, always or never", short(o.retry))
+	}
+	p.config = c
+	return p, nil
+}
+
+// inputs sorts out what answers: the words of --input and, after it, the
+// recordings named as arguments.
+func (o *singOptions) inputs(args []string) (kind string, recordings []string, err error) {
+	words := append(append([]string{}, o.input...), args...)
+	switch {
+	case len(words) == 0:
+		return "", nil, nil
+	case len(words) == 1 && (words[0] == inputMic || words[0] == inputSimulated):
+		return words[0], nil, nil
+	}
+	stdin := 0
+	for _, w := range words {
+		switch w {
+		case "":
+			return "", nil, usagef("--input: it is empty; want mic, simulated or a recording")
+		case inputMic, inputSimulated:
+			return "", nil, usagef("--input: %s cannot be mixed with recordings; a recording of that name is ./%s", w, w)
+		case "-":
+			stdin++
+		}
+	}
+	if stdin > 1 {
+		return "", nil, usagef("--input: standard input (-) can be read only once")
+	}
+	return inputFiles, words, nil
+}
+
+func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
+	kind, recordings, err := o.inputs(args)
+	if err != nil {
+		return err
+	}
+	p, err := o.plan(cmd, e, len(recordings))
+	if err != nil {
+		return err
+	}
+	if o.device != "" && kind != "" && kind != inputMic {
+		return usagef("--device: no microphone is used with that --input")
+	}
+	if o.outputDevice != "" && o.output != "" && o.output != outputSpeaker {
+		return usagef("--output-device: no loudspeaker is used with --output %s", short(o.output))
+	}
+	ctx, stop := e.interruptible(cmd.Context())
+	defer stop()
+	stage, err := o.openStage(ctx, e, kind, recordings, p)
+	if err != nil {
+		return err
+	}
+	defer stage.close()
+
+	var level atomic.Int64 // in hundredths of a dB
+	level.Store(int64(o.level * 100))
+	p.config.Level = func() float64 { return float64(level.Load()) / 100 }
+	if o.retry == "always" {
+		p.config.Retry = func(context.Context, session.Judged) (bool, error) { return true, nil }
+	}
+	style := report.Style{Names: p.naming, ASCII: e.ascii()}
+	results := &results{out: e.stdout, failed: stop}
+	var tally exercise.Tally
+	switch {
+	case o.format.value == "json":
+		log := &jsonLog{out: results, plan: p}
+		lines := &lineView{results: nil, prompts: e.stderr, style: style, plan: p}
+		stage.tell(e.stderr)
+		_, err = session.Run(ctx, p.config, stage.answers, stage.out, func(ev session.Event) {
+			lines.event(ev)
+			log.event(ev)
+		})
+	case stage.screen:
+		err = tui.Run(ctx, tui.Options{
+			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: style, Note: stage.note,
+			Louder: func(dB float64) float64 {
+				l := max(minLevel, min(maxLevel, p.config.Level()+dB))
+				level.Store(int64(l * 100))
+				return l
+			},
+		}, func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
+			if o.retry == "ask" && kind != inputFiles {
+				p.config.Retry = retry
+			}
+			var err error
+			tally, err = session.Run(ctx, p.config, stage.answers, stage.out, emit)
+			return err
+		})
+		fmt.Fprint(results, style.Summary(p.item.Key, tally))
+	default:
+		stage.tell(e.stderr)
+		lines := &lineView{results: results, prompts: e.stderr, style: style, plan: p}
+		tally, err = session.Run(ctx, p.config, stage.answers, stage.out, lines.event)
+		fmt.Fprint(results, "\n", style.Summary(p.item.Key, tally))
+	}
+	if errors.Is(err, context.Canceled) {
+		// The singer ended the session; what was sung has been summed up.
+		err = nil
+	}
+	return errors.Join(err, results.err, stage.close())
+}

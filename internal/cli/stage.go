@@ -1,0 +1,267 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/internal/device"
+	"singback/internal/session"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// The words of --input and --output.
+const (
+	inputMic       = "mic"
+	inputSimulated = "simulated"
+	inputFiles     = "files" // not a word of the user's
+	outputSpeaker  = "speaker"
+	outputNone     = "none"
+)
+
+// sampleRate is what devices are asked for and what the tool's own sound is
+// made at, in hertz.
+const sampleRate = 48000
+
+// stage is what a drill runs on: who answers, where the sound goes, and
+// whether the terminal is used as a screen.
+type stage struct {
+	answers session.Answers
+	out     audio.Sink
+	screen  bool
+	note    string // what the user should know about it, one line
+
+	closers []io.Closer
+	closed  bool
+}
+
+// close frees the devices and completes the files, the last opened first.
+func (s *stage) close() error {
+	if s.closed {
+		return nil
+	}
+	s.closed = true
+	var errs []error
+	for i := len(s.closers) - 1; i >= 0; i-- {
+		errs = append(errs, s.closers[i].Close())
+	}
+	return errors.Join(errs...)
+}
+
+func (s *stage) tell(w io.Writer) {
+	if s.note != "" {
+		fmt.Fprintln(w, s.note)
+	}
+}
+
+// openStage opens what the flags ask for. With no --input it takes the
+// microphone, and the simulated singer where there is none.
+func (o *singOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p plan) (*stage, error) {
+	s := &stage{screen: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout) && e.getenv("TERM") != "dumb"}
+	if err := o.openInput(ctx, e, s, kind, recordings, p); err != nil {
+		s.close()
+		return nil, err
+	}
+	if err := o.openOutput(ctx, e, s, kind, recordings); err != nil {
+		s.close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind string, recordings []string, p plan) error {
+	switch kind {
+	case inputFiles:
+		files := &fileAnswers{env: e, rec: &o.rec, paths: recordings}
+		s.answers = files
+		return files.check()
+	case inputSimulated:
+		s.answers = newSimulated(e, s, p)
+		return nil
+	}
+	src, err := device.OpenInput(ctx, o.device, sampleRate)
+	switch {
+	case err == nil:
+		s.answers = micAnswers{src}
+		s.closers = append(s.closers, src)
+	case kind == "" && o.device == "" && errors.Is(err, device.ErrNoDevice):
+		s.note = "No microphone was found, so a simulated singer answers. (" + err.Error() + ")"
+		s.answers = newSimulated(e, s, p)
+	default:
+		return err
+	}
+	return nil
+}
+
+func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind string, recordings []string) error {
+	where, chosen := o.output, o.output != "" || o.outputDevice != ""
+	if where == "" {
+		where = outputSpeaker
+	}
+	if !chosen {
+		if _, live := s.answers.(micAnswers); !live && !s.screen {
+			where = outputNone // nobody is listening
+		}
+		if kind == inputFiles {
+			where = outputNone
+		}
+	}
+	switch where {
+	case outputNone:
+		s.out = audio.Null{Rate: sampleRate}
+	case outputSpeaker:
+		out, err := device.OpenOutput(ctx, o.outputDevice, sampleRate)
+		switch {
+		case err == nil:
+			s.out = out
+			s.closers = append(s.closers, out)
+		case !chosen && errors.Is(err, device.ErrNoDevice):
+			s.out = audio.Null{Rate: sampleRate}
+			if s.screen {
+				s.out = silentSink{audio.Null{Rate: sampleRate}, e.wait}
+			}
+			if s.note == "" {
+				s.note = "No loudspeaker was found: the drill runs in silence. (" + err.Error() + ")"
+			}
+		default:
+			return err
+		}
+	default:
+		if !strings.EqualFold(filepath.Ext(where), ".wav") {
+			return usagef("--output: %q: want speaker, none or a file that ends in .wav", short(where))
+		}
+		for _, path := range recordings {
+			if same(path, where) {
+				return usagef("--output: %q is a recording to be judged and would be lost", short(where))
+			}
+		}
+		out, err := audio.CreateWAV(where, sampleRate)
+		if err != nil {
+			return err
+		}
+		s.out = out
+		s.closers = append(s.closers, out)
+	}
+	return nil
+}
+
+// same tells whether two paths name one file that exists.
+func same(a, b string) bool {
+	x, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	y, err := os.Stat(b)
+	return err == nil && os.SameFile(x, y)
+}
+
+// micAnswers answers every prompt with the running microphone.
+type micAnswers struct{ src audio.Source }
+
+func (m micAnswers) Source(session.Prompted) (audio.Source, bool, error) { return m.src, true, nil }
+
+// fileAnswers answers the n-th prompt with the n-th recording.
+type fileAnswers struct {
+	env   *env
+	rec   *recording
+	paths []string
+}
+
+// check opens each recording once, so that a bad one is told before the drill
+// begins.
+func (f *fileAnswers) check() error {
+	for _, path := range f.paths {
+		if path == "-" {
+			continue
+		}
+		src, err := f.rec.open(f.env, path)
+		if err != nil {
+			return err
+		}
+		src.Close()
+	}
+	return nil
+}
+
+func (f *fileAnswers) Source(p session.Prompted) (audio.Source, bool, error) {
+	if p.Attempt > 1 || p.Index > len(f.paths) {
+		return nil, false, session.ErrNoMore
+	}
+	src, err := f.rec.open(f.env, f.paths[p.Index-1])
+	return src, false, err
+}
+
+// simulated answers with the simulated singer.
+type simulated struct {
+	singer synth.Singer
+	tuning theory.Tuning
+	env    *env
+	paced  bool // sing no faster than a person, for a terminal
+}
+
+func newSimulated(e *env, s *stage, p plan) simulated {
+	return simulated{
+		singer: synth.Singer{Voice: synth.Voice{SampleRate: sampleRate, Type: voiceFor(p.item)}, Seed: p.seed},
+		tuning: p.item.Tuning, env: e, paced: s.screen,
+	}
+}
+
+// voiceFor chooses a model voice that lies where the prompts do.
+func voiceFor(it exercise.Item) synth.VoiceType {
+	tonic := theory.Pitch{Note: it.Key.Tonic, Octave: it.Register.TonicOctave}
+	switch m := tonic.MIDI(); {
+	case m < 46:
+		return synth.Bass
+	case m < 54:
+		return synth.Tenor
+	case m < 62:
+		return synth.Alto
+	}
+	return synth.Soprano
+}
+
+func (s simulated) Source(p session.Prompted) (audio.Source, bool, error) {
+	it := p.Item
+	above := theory.Cents(it.Asked.Semitones()) * 100
+	scale := it.Key.ScaleDegrees()
+	// The nearest degrees of the scale on both sides, as distances in cents.
+	lower, upper := theory.Cents(-1200), theory.Cents(1200)
+	for _, d := range scale {
+		for _, octave := range []theory.Cents{-1200, 0, 1200} {
+			off := theory.Cents(d.Semitones())*100 + octave - above
+			if off < 0 {
+				lower = max(lower, off)
+			} else if off > 0 {
+				upper = min(upper, off)
+			}
+		}
+	}
+	hz := s.tuning.Hz(p.Target)
+	src := s.singer.Answer(synth.Ask{
+		Hz: hz, Below: theory.Shift(hz, lower), Above: theory.Shift(hz, upper),
+		Item: p.Index, Attempt: p.Attempt - 1,
+	})
+	if s.paced {
+		src = audio.NewPaced(src, s.env.wait)
+	}
+	return src, false, nil
+}
+
+// silentSink takes as long as the sound would last, so that a drill without a
+// loudspeaker keeps its pace on a screen.
+type silentSink struct {
+	audio.Null
+	wait func(context.Context, time.Duration) error
+}
+
+func (s silentSink) Write(ctx context.Context, samples []float64) error {
+	return s.wait(ctx, time.Duration(len(samples))*time.Second/time.Duration(s.Rate))
+}

@@ -1,0 +1,151 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"singback/internal/report"
+	"singback/internal/session"
+)
+
+// The events of sing --format json, one object a line. Each begins with its
+// name.
+type (
+	keyEvent struct {
+		Event   string  `json:"event"` // "key"
+		Schema  int     `json:"schema"`
+		Key     string  `json:"key"`
+		Tonic   string  `json:"tonic"`
+		TonicHz float64 `json:"tonic_hz"`
+		A4Hz    float64 `json:"a4_hz"`
+		Tuning  string  `json:"tuning"`
+		Setting string  `json:"setting"`
+		Again   bool    `json:"again"`
+		Names   string  `json:"names"`
+		Seed    uint64  `json:"seed"`
+	}
+	promptEvent struct {
+		Event   string `json:"event"` // "prompt"
+		Index   int    `json:"index"`
+		Of      int    `json:"of"`
+		Attempt int    `json:"attempt"`
+		report.Prompt
+	}
+	verdictEvent struct {
+		Event   string `json:"event"` // "verdict"
+		Index   int    `json:"index"`
+		Attempt int    `json:"attempt"`
+		Counts  bool   `json:"counts"` // in the summary
+		report.Verdict
+	}
+	summaryEvent struct {
+		Event string `json:"event"` // "summary"
+		Key   string `json:"key"`
+		Seed  uint64 `json:"seed"`
+		report.Summary
+	}
+)
+
+// results is where a run writes its results. It keeps the first error and ends
+// the run with it: nobody should sing for nothing.
+type results struct {
+	out    io.Writer
+	failed func()
+	err    error
+}
+
+func (r *results) Write(p []byte) (int, error) {
+	if r.err != nil {
+		return 0, r.err
+	}
+	n, err := r.out.Write(p)
+	if err != nil {
+		r.err = err
+		r.failed()
+	}
+	return n, err
+}
+
+// jsonLog writes the events of a run as JSON lines.
+type jsonLog struct {
+	out  *results
+	plan plan
+}
+
+func (l *jsonLog) event(e session.Event) {
+	var record any
+	switch e := e.(type) {
+	case session.KeySet:
+		record = keyEvent{
+			"key", report.Schema, e.Key.ASCII(), e.Tonic.ASCII(), report.Hz(e.Tuning.Hz(e.Tonic)),
+			e.Tuning.A4, "equal", e.Setting.String(), e.Again, l.plan.naming.String(), l.plan.seed,
+		}
+	case session.Prompted:
+		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming)}
+	case session.Judged:
+		record = verdictEvent{
+			"verdict", e.Index, e.Attempt, e.Counts,
+			report.NewVerdict(e.Item, e.Verdict, l.plan.config.Tolerance, l.plan.naming),
+		}
+	case session.Finished:
+		record = summaryEvent{
+			"summary", l.plan.item.Key.ASCII(), l.plan.seed,
+			report.NewSummary(l.plan.item.Key, e.Tally, l.plan.naming, e.Interrupted),
+		}
+	default:
+		return
+	}
+	_ = json.NewEncoder(l.out).Encode(record) // out keeps the error
+}
+
+// lineView writes a run as plain lines: prompts for the singer, and, unless
+// results is nil, a line for each verdict.
+type lineView struct {
+	results, prompts io.Writer
+	style            report.Style
+	plan             plan
+}
+
+func (v *lineView) event(e session.Event) {
+	s := v.style
+	switch e := e.(type) {
+	case session.KeySet:
+		again := ""
+		if e.Again {
+			again = " again"
+		}
+		fmt.Fprintf(v.prompts, "%s%s: %s, A4 = %g Hz, seed %d.\n", s.Key(e.Key), again, e.Setting, e.Tuning.A4, v.plan.seed)
+	case session.Prompted:
+		ask := "sing " + s.Degree(e.Item.Key, e.Item.Asked)
+		if e.Item.From != nil {
+			ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
+		}
+		if e.Attempt > 1 {
+			ask = "once more: " + ask
+		}
+		if e.Folded {
+			ask += " (an octave moved to suit the voice)"
+		}
+		fmt.Fprintf(v.prompts, "%d of %d: %s.\n", e.Index, e.Of, ask)
+	case session.Listening:
+		fmt.Fprintln(v.prompts, "Listening.")
+	case session.Judged:
+		if v.results == nil {
+			return
+		}
+		asked := s.Degree(e.Item.Key, e.Item.Asked)
+		if e.Item.From != nil {
+			asked = s.Degree(e.Item.Key, *e.Item.From) + " - " + asked
+		}
+		line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
+		if e.Attempt > 1 && !e.Counts {
+			line += " (second attempt)"
+		}
+		if d := s.Details(e.Verdict); len(d) > 0 {
+			line += "; " + strings.Join(d, "; ")
+		}
+		fmt.Fprintln(v.results, line)
+	}
+}

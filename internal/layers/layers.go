@@ -1,0 +1,65 @@
+// Package layers holds who may import whom, as a table to read, and the test
+// that enforces it. It parses sources and runs nothing: a test that asked the
+// go command would be served stale from the test cache.
+//
+// There is nothing to call. To change an arrow, change the table in the same
+// commit and say why; it follows DESIGN.md's, whose further rows join when
+// their folders do.
+package layers
+
+// arrows has a row for every folder with Go code. After the colon comes what
+// its code may import besides the standard library; after the bar, what only
+// its tests may import in addition to what every test may (see everyTest).
+// A folder below a folder with a row of its own needs none. "*" is every
+// folder but cmd and testkit.
+const arrows = `
+theory:            |
+pitch:             gonum                                    | go-dsp
+exercise:          pitch theory                             |
+internal/audio:                                             |
+internal/device:   internal/audio portaudio                 |
+internal/synth:    theory internal/audio                    | go-dsp
+internal/session:  pitch theory exercise internal/audio internal/synth |
+internal/report:   theory exercise                          |
+internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
+internal/cli:      * cobra x-term                           |
+cmd/singback:      internal/cli                             |
+internal/testkit:  * internal/testkit                       |
+internal/layers:                                            |
+`
+
+// everyTest is what the tests of every folder may import.
+const everyTest = "internal/testkit rapid go-cmp testscript"
+
+// modules are the third-party modules, by the names used above. A module that
+// is not here may be imported by nobody.
+var modules = map[string]string{
+	"gonum":      "gonum.org/v1/gonum",
+	"go-dsp":     "github.com/mjibson/go-dsp",
+	"portaudio":  "github.com/gordonklaus/portaudio",
+	"cobra":      "github.com/spf13/cobra",
+	"bubbletea":  "charm.land/bubbletea/v2",
+	"lipgloss":   "charm.land/lipgloss/v2",
+	"x-term":     "golang.org/x/term",
+	"rapid":      "pgregory.net/rapid",
+	"go-cmp":     "github.com/google/go-cmp",
+	"testscript": "github.com/rogpeppe/go-internal",
+}
+
+// pure are the packages that do no I/O, read no clock and use no global
+// randomness, whose code (tests may) imports none of impure and calls none of
+// clock and of the functions of math/rand/v2 but seeded.
+const (
+	pure   = "pitch theory exercise calib"
+	impure = "os net net/http math/rand crypto/rand syscall os/exec os/signal log log/slog io/ioutil net/netip net/url C"
+	clock  = "Now Since Until Sleep After AfterFunc Tick NewTimer NewTicker"
+	seeded = "New NewPCG NewChaCha8 NewZipf"
+)
+
+// topLevel is everything that may lie in the project's root: what DESIGN.md
+// lists, and what git and make put there.
+const topLevel = `
+cmd pitch theory exercise calib testdata internal
+go.mod go.sum README.md DEVELOPERS.md CHANGELOG.md LICENSE Makefile .gitattributes .gitignore .ci
+.git bin
+`

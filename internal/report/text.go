@@ -1,0 +1,202 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"text/tabwriter"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// Style writes for people.
+type Style struct {
+	Names theory.Naming
+	ASCII bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+}
+
+// Degree names a degree in the chosen naming.
+func (s Style) Degree(k theory.Key, d theory.Degree) string {
+	if s.ASCII {
+		return s.Names.NameASCII(k, d)
+	}
+	return s.Names.Name(k, d)
+}
+
+// Key names a key.
+func (s Style) Key(k theory.Key) string {
+	if s.ASCII {
+		return k.ASCII()
+	}
+	return k.String()
+}
+
+// Pitch names a pitch.
+func (s Style) Pitch(p theory.Pitch) string {
+	if s.ASCII {
+		return p.ASCII()
+	}
+	return p.String()
+}
+
+// Headline says the verdict in one short line: degree first, tuning second.
+func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
+	asked := s.Degree(it.Key, it.Asked)
+	switch v.Outcome {
+	case exercise.InTune:
+		return fmt.Sprintf("%s, in tune (%s)", asked, cents(v.Cents))
+	case exercise.Flat:
+		return fmt.Sprintf("%s, but too low (%s)", asked, cents(v.Cents))
+	case exercise.Sharp:
+		return fmt.Sprintf("%s, but too high (%s)", asked, cents(v.Cents))
+	case exercise.OtherDegree:
+		if v.Sung == it.Asked {
+			return fmt.Sprintf("%s, but %s (%s)", asked, octave(v.OctaveShift), cents(v.Cents))
+		}
+		return fmt.Sprintf("%s instead of %s (%s)", s.Degree(it.Key, v.Sung), asked, cents(v.Cents))
+	case exercise.Ambiguous:
+		return fmt.Sprintf("between two degrees, %s of %s: not decided", cents(v.FromAsked), asked)
+	case exercise.Unsteady:
+		if v.HasSung {
+			return fmt.Sprintf("%s, but not held steady (%s)", asked, cents(v.Cents))
+		}
+		return "the pitch moved too much to name a degree"
+	default:
+		return "not measured: " + Why(v.Reason)
+	}
+}
+
+// Why says in words why nothing was measured, and what would help.
+func Why(r exercise.Reason) string {
+	switch r {
+	case exercise.TooShort:
+		return "too short; hold the note for a second or more"
+	case exercise.TooQuiet:
+		return "too quiet; come nearer to the microphone or turn its level up"
+	case exercise.TooNoisy:
+		return "sound, but no clear sung pitch; try a quieter place"
+	case exercise.LostSamples:
+		return "the sound device lost samples; that was not you"
+	case exercise.OwnSound:
+		return "that was a struck note dying away, not a voice"
+	}
+	return ""
+}
+
+// Details says what else was measured, one short line each; nil where nothing
+// was.
+func (s Style) Details(v exercise.Verdict) []string {
+	if v.Outcome == exercise.NotMeasured {
+		return nil
+	}
+	var lines []string
+	if v.HasSung {
+		lines = append(lines, octave(v.OctaveShift))
+	}
+	steady := fmt.Sprintf("steady within %.0f cents", math.Max(1, v.Spread))
+	if v.Spread >= 15 {
+		steady = fmt.Sprintf("wavering by %.0f cents", v.Spread)
+	}
+	if v.VibratoCents > 0 {
+		steady += fmt.Sprintf(", vibrato %.1f Hz, %.0f cents each way", v.VibratoHz, v.VibratoCents)
+	}
+	lines = append(lines, steady,
+		fmt.Sprintf("settled after %.2f s, held %.2f s", v.Settle, v.Held))
+	if v.Scoop <= -50 {
+		lines = append(lines, fmt.Sprintf("begun %.0f cents below", -v.Scoop))
+	} else if v.Scoop >= 50 {
+		lines = append(lines, fmt.Sprintf("begun %.0f cents above", v.Scoop))
+	}
+	return lines
+}
+
+// octave says in which octave an answer was.
+func octave(shift int) string {
+	switch {
+	case shift == 0:
+		return "in the octave asked"
+	case shift == -1:
+		return "an octave below"
+	case shift == 1:
+		return "an octave above"
+	case shift < 0:
+		return fmt.Sprintf("%d octaves below", -shift)
+	default:
+		return fmt.Sprintf("%d octaves above", shift)
+	}
+}
+
+// cents says a distance: "exact", "4 cents sharp", "12 cents flat".
+func cents(c theory.Cents) string {
+	n := math.Round(math.Abs(c))
+	unit := "cents"
+	if n == 1 {
+		unit = "cent"
+	}
+	switch {
+	case n == 0:
+		return "exact"
+	case c > 0:
+		return fmt.Sprintf("%.0f %s sharp", n, unit)
+	default:
+		return fmt.Sprintf("%.0f %s flat", n, unit)
+	}
+}
+
+// Summary writes the table of a session in one key.
+func (s Style) Summary(k theory.Key, t exercise.Tally) string {
+	if t.All.Asked == 0 {
+		return "Nothing was answered.\n"
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d of %d right in %s", t.All.Right, t.All.Answered(), s.Key(k))
+	switch n := t.All.NotMeasured + t.All.Ambiguous; n {
+	case 0:
+	case 1:
+		b.WriteString("; 1 that could not be decided counts for nothing")
+	default:
+		fmt.Fprintf(&b, "; %d that could not be decided count for nothing", n)
+	}
+	b.WriteString(".\n\n")
+	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "degree\tright\tlow\thigh\tother\tunsteady\ttendency")
+	for _, c := range t.ByDegree() {
+		row(w, s.Degree(k, c.Degree), c.Count)
+	}
+	if pairs := t.ByPair(); len(pairs) > 0 {
+		fmt.Fprintln(w, "\t\t\t\t\t\t")
+		fmt.Fprintln(w, "from - to\tright\tlow\thigh\tother\tunsteady\ttendency")
+		for _, c := range pairs {
+			row(w, s.Degree(k, c.From)+" - "+s.Degree(k, c.To), c.Count)
+		}
+	}
+	w.Flush()
+	return trimLines(b.String())
+}
+
+func row(w *tabwriter.Writer, name string, c exercise.Count) {
+	fmt.Fprintf(w, "%s\t%d of %d\t%d\t%d\t%d\t%d\t%s\n", name, c.Right, c.Answered(), c.Flat, c.Sharp, c.Other, c.Unsteady, tendency(c))
+}
+
+// tendency says where the answers on the asked degree lie, as a median.
+func tendency(c exercise.Count) string {
+	m, n := c.Median()
+	switch n {
+	case 0:
+		return "-"
+	case 1:
+		return cents(m) + " (once)"
+	default:
+		return fmt.Sprintf("%s (median of %d)", cents(m), n)
+	}
+}
+
+// trimLines removes the blanks that the table left at line ends.
+func trimLines(s string) string {
+	lines := strings.Split(s, "\n")
+	for i := range lines {
+		lines[i] = strings.TrimRight(lines[i], " ")
+	}
+	return strings.Join(lines, "\n")
+}

@@ -1,0 +1,75 @@
+package session
+
+import (
+	"singback/exercise"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// Event is something that happened in a run. Events come in the order in which
+// they happened, from one goroutine; a view renders them, a log writes them.
+// The types below are all there are.
+type Event interface{ event() }
+
+// KeySet tells that the key is being sounded. It comes before the sound.
+type KeySet struct {
+	Key     theory.Key
+	Tuning  theory.Tuning
+	Tonic   theory.Pitch
+	Setting synth.KeySetting
+	Again   bool // the key had been set before and is refreshed
+}
+
+// Prompted tells that an item is being asked. It comes before the sound of the
+// degree to start from, if there is one.
+type Prompted struct {
+	Index, Of int // 1-based
+	Attempt   int // 1, or 2 for the retry
+	Item      exercise.Item
+	Target    theory.Pitch
+	Folded    bool // moved by an octave to fit the voice
+}
+
+// Waiting tells that the singer should hear the note inwardly now: the tool is
+// silent and does not judge yet.
+type Waiting struct{}
+
+// Listening tells that the window is open.
+type Listening struct{}
+
+// Heard reports the level a few times a second while the window is open.
+type Heard struct {
+	Level   float64 // dBFS
+	Singing bool
+	Held    float64 // seconds of the note being held, 0 if none
+}
+
+// Judged carries the verdict of one attempt.
+type Judged struct {
+	Index   int
+	Attempt int
+	Item    exercise.Item
+	Verdict exercise.Verdict
+	Counts  bool // it is the first measured answer to the item, the one in the tally
+}
+
+// Sounding tells that the right note is being sounded for comparison.
+type Sounding struct {
+	Item   exercise.Item
+	Target theory.Pitch
+}
+
+// Finished ends a run that was completed or interrupted.
+type Finished struct {
+	Tally       exercise.Tally
+	Interrupted bool
+}
+
+func (KeySet) event()    {}
+func (Prompted) event()  {}
+func (Waiting) event()   {}
+func (Listening) event() {}
+func (Heard) event()     {}
+func (Judged) event()    {}
+func (Sounding) event()  {}
+func (Finished) event()  {}

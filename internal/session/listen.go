@@ -1,0 +1,88 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/pitch"
+)
+
+// blockSize is how many samples are asked of a source at a time: small enough
+// for a lively meter (5 ms at 48 kHz), and without influence on any verdict.
+const blockSize = 256
+
+// Ear owns the tracker and the buffers for one source and listens to windows
+// of it. Live and recorded sound go through the same code: the same samples
+// give the same verdict, however they are split.
+type Ear struct {
+	src     audio.Source
+	config  pitch.Config
+	tracker *pitch.Tracker
+	block   []float64
+	points  []pitch.Point
+}
+
+// NewEar returns an Ear for a source.
+func NewEar(src audio.Source) (*Ear, error) {
+	config := pitch.DefaultConfig(src.SampleRate())
+	tracker, err := pitch.NewTracker(config)
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	return &Ear{
+		src: src, config: config, tracker: tracker,
+		block:  make([]float64, blockSize),
+		points: make([]pitch.Point, 0, 64),
+	}, nil
+}
+
+// Listen opens a window now, follows it until the answer is complete or the
+// source ends, and returns what was heard. If heard is not nil it is told the
+// state about ten times a second. An error comes with whatever was heard
+// before it.
+func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) (exercise.Take, error) {
+	e.tracker.Reset()
+	attempt, err := exercise.NewAttempt(e.config, w)
+	if err != nil {
+		return exercise.Take{}, fmt.Errorf("listen: %w", err)
+	}
+	rate := e.config.SampleRate
+	level, every := pitch.MinLevel, max(1, rate/10/e.config.Hop)
+	frames := 0
+	push := func(points []pitch.Point) bool {
+		done := attempt.Push(points)
+		for _, p := range points {
+			level = max(level, p.Level)
+			if frames++; frames%every == 0 && heard != nil && !done {
+				note, singing := attempt.Current()
+				heard(Heard{level, singing, float64(note.Offset-note.Onset) / float64(rate)})
+				level = pitch.MinLevel
+			}
+		}
+		return done
+	}
+	for {
+		n, lost, err := e.src.Read(ctx, e.block)
+		e.points = e.points[:0]
+		if lost > 0 {
+			e.points = e.tracker.Lost(e.points, lost)
+		}
+		e.points = e.tracker.Push(e.points, e.block[:n])
+		if errors.Is(err, io.EOF) {
+			e.points = e.tracker.Flush(e.points)
+		}
+		if push(e.points) {
+			return attempt.Close(), nil
+		}
+		if errors.Is(err, io.EOF) {
+			return attempt.Close(), nil
+		}
+		if err != nil {
+			return attempt.Close(), err
+		}
+	}
+}

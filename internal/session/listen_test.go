@@ -1,0 +1,288 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"io"
+	"math"
+	"math/rand/v2"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/internal/testkit"
+	"singback/internal/testkit/makewav/truth"
+	"singback/pitch"
+	"singback/theory"
+)
+
+// take is one recording of testdata/wav and what is known of it.
+type take struct {
+	path  string
+	truth truth.Truth
+	item  exercise.Item
+	tol   exercise.Tolerance
+}
+
+func takes(t *testing.T) []take {
+	t.Helper()
+	paths, err := filepath.Glob("../../testdata/wav/*.wav")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("no recordings in testdata/wav: %v", err)
+	}
+	var out []take
+	for _, path := range paths {
+		known, err := truth.Read(strings.TrimSuffix(path, ".wav") + ".txt")
+		if err != nil {
+			t.Fatal(err)
+		}
+		k := key(t, known.Key)
+		out = append(out, take{path, known, exercise.Item{
+			Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.Register{TonicOctave: known.TonicOctave},
+			Asked: degree(t, known.Asked, k),
+		}, exercise.Tolerance{Cents: known.Tolerance}})
+	}
+	return out
+}
+
+func key(t testing.TB, name string) theory.Key {
+	t.Helper()
+	k, err := theory.ParseKey(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
+}
+
+func degree(t testing.TB, name string, k theory.Key) theory.Degree {
+	t.Helper()
+	d, err := theory.ParseDegree(name, k, theory.Movable)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
+func listen(t *testing.T, src audio.Source, w exercise.Window) exercise.Take {
+	t.Helper()
+	ear, err := NewEar(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	heard, err := ear.Listen(t.Context(), w, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return heard
+}
+
+func samplesOf(t *testing.T, path string) (rate int, samples []float64) {
+	t.Helper()
+	src, err := audio.OpenWAV(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	block := make([]float64, 4096)
+	for {
+		n, _, err := src.Read(t.Context(), block)
+		samples = append(samples, block[:n]...)
+		if err == io.EOF {
+			return src.SampleRate(), samples
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// Every recording gets the verdict that the text beside it expects.
+func TestRecordingsGetTheExpectedVerdict(t *testing.T) {
+	for _, r := range takes(t) {
+		t.Run(filepath.Base(r.path), func(t *testing.T) {
+			src, err := audio.OpenWAV(r.path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer src.Close()
+			v := exercise.Judge(r.item, listen(t, src, exercise.DefaultWindow().Recorded()), r.tol)
+			if v.Outcome.String() != r.truth.Outcome || v.Reason.String() != r.truth.Reason {
+				t.Fatalf("%v %v, want %s %s; %+v", v.Outcome, v.Reason, r.truth.Outcome, r.truth.Reason, v)
+			}
+			if v.HasSung != (r.truth.Note != nil) {
+				t.Fatalf("names a degree: %v, want %v", v.HasSung, r.truth.Note != nil)
+			}
+			if n := r.truth.Note; n != nil {
+				if want := degree(t, n.Degree, r.item.Key); v.Sung != want || v.OctaveShift != n.OctaveShift {
+					t.Errorf("sung %v, %+d octaves; want %v, %+d", v.Sung, v.OctaveShift, want, n.OctaveShift)
+				}
+				if math.Abs(v.Cents-n.Cents) > n.Within {
+					t.Errorf("%.2f cents, want %.2f within %g", v.Cents, n.Cents, n.Within)
+				}
+			}
+		})
+	}
+}
+
+// Live and file give the same verdict for the same samples, to the bit: a
+// device delivers odd chunks, and goes on after the recording has ended.
+func TestLiveAndFileAgree(t *testing.T) {
+	for i, r := range takes(t) {
+		t.Run(filepath.Base(r.path), func(t *testing.T) {
+			src, err := audio.OpenWAV(r.path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer src.Close()
+			file := listen(t, src, exercise.DefaultWindow().Recorded())
+			rate, samples := samplesOf(t, r.path)
+			for seed := range uint64(3) {
+				random := rand.New(rand.NewPCG(uint64(i), seed))
+				chunks := &testkit.Source{
+					Rate: rate, Cues: []testkit.Cue{{Samples: samples}},
+					Chunk: func() int { return 1 + random.IntN(4096) },
+				}
+				// Not through Ear alone, which asks for blocks of its own size.
+				ear, err := NewEar(chunks)
+				if err != nil {
+					t.Fatal(err)
+				}
+				ear.block = make([]float64, 4096)
+				heard, err := ear.Listen(t.Context(), exercise.DefaultWindow().Recorded(), nil)
+				if err != nil || !reflect.DeepEqual(heard, file) {
+					t.Fatalf("in chunks of 1 to 4096, seed %d: %+v, %v; from the file %+v", seed, heard, err, file)
+				}
+				if a, b := exercise.Judge(r.item, heard, r.tol), exercise.Judge(r.item, file, r.tol); a != b {
+					t.Fatalf("verdicts %+v and %+v", a, b)
+				}
+			}
+			random := rand.New(rand.NewPCG(uint64(i), 9))
+			live := exercise.Judge(r.item, listen(t, &testkit.Source{
+				Rate: rate, Cues: []testkit.Cue{{Samples: samples}}, Forever: true,
+				Chunk: func() int { return 1 + random.IntN(4096) },
+			}, exercise.DefaultWindow()), r.tol)
+			want := exercise.Judge(r.item, file, r.tol)
+			if live.Outcome != want.Outcome || live.Reason != want.Reason || live.Sung != want.Sung ||
+				live.HasSung != want.HasSung || live.OctaveShift != want.OctaveShift || math.Abs(live.Cents-want.Cents) > 0.01 {
+				t.Errorf("live, with silence after it: %+v; from the file %+v", live, want)
+			}
+		})
+	}
+}
+
+// tone sings hz for so many seconds at 48 kHz.
+func tone(seconds, hz float64) []float64 {
+	return testkit.Tone(rate, seconds, testkit.Steady(hz), testkit.Harmonics(8, 9))
+}
+
+func silence(seconds float64) []float64 { return testkit.Silence(int(seconds * rate)) }
+
+const rate = 48000
+
+func TestListenLostSamples(t *testing.T) {
+	it := exercise.Item{Key: key(t, "A major"), Tuning: theory.Tuning{A4: 440}, Register: exercise.Register{TonicOctave: 3}, Asked: theory.Degree{Step: 1}}
+	for _, c := range []struct {
+		name string
+		cues []testkit.Cue
+		want exercise.Outcome
+		why  exercise.Reason
+	}{
+		{"none", []testkit.Cue{{Samples: silence(0.7)}, {Samples: tone(1, 220)}, {Samples: silence(1)}}, exercise.InTune, exercise.NoReason},
+		{"well before the note", []testkit.Cue{{Lost: 100, Samples: silence(0.7)}, {Samples: tone(1, 220)}}, exercise.InTune, exercise.NoReason},
+		{"one inside the note", []testkit.Cue{{Samples: silence(0.7)}, {Samples: tone(0.5, 220)}, {Lost: 1, Samples: tone(0.5, 220)}}, exercise.NotMeasured, exercise.LostSamples},
+		{"a stretch that cuts it in two", []testkit.Cue{{Samples: silence(0.7)}, {Samples: tone(0.5, 220)}, {Lost: rate / 5, Samples: tone(0.8, 220)}}, exercise.NotMeasured, exercise.LostSamples},
+		{"all but a scoop", []testkit.Cue{{Samples: silence(0.7)}, {Samples: tone(0.3, 207)}, {Lost: rate, Samples: silence(1)}}, exercise.NotMeasured, exercise.LostSamples},
+		{"some, and nobody sang", []testkit.Cue{{Samples: silence(0.7)}, {Lost: 5, Samples: silence(1)}}, exercise.NotMeasured, exercise.LostSamples},
+	} {
+		v := exercise.Judge(it, listen(t, &testkit.Source{Rate: rate, Cues: c.cues}, exercise.DefaultWindow().Recorded()), exercise.Tolerance{Cents: 35})
+		if v.Outcome != c.want || v.Reason != c.why {
+			t.Errorf("lost %s: %v %v, want %v %v", c.name, v.Outcome, v.Reason, c.want, c.why)
+		}
+	}
+}
+
+// An error comes with what was heard before it.
+func TestListenErrors(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		err  error
+	}{{"stalled", audio.ErrStalled}, {"unplugged", errors.New("the device has gone")}, {"cancelled", context.Canceled}} {
+		ear, err := NewEar(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: tone(1, 220)}, {Err: c.err}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		heard, err := ear.Listen(t.Context(), exercise.DefaultWindow(), nil)
+		if !errors.Is(err, c.err) || !heard.Found {
+			t.Errorf("%s: %v, found a note: %v; want the error and the note before it", c.name, err, heard.Found)
+		}
+	}
+	if _, err := NewEar(&testkit.Source{Rate: 4000}); err == nil {
+		t.Error("a source of 4000 Hz was accepted")
+	}
+}
+
+func TestListenTellsWhatItHears(t *testing.T) {
+	ear, err := NewEar(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: silence(1)}, {Samples: tone(1.5, 220)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []Heard
+	if _, err := ear.Listen(t.Context(), exercise.DefaultWindow(), func(h Heard) { all = append(all, h) }); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(all); n < 23 || n > 25 {
+		t.Errorf("%d reports in 2.5 s, want about 25", n)
+	}
+	for i, h := range all {
+		if h.Singing != (h.Held > 0) || h.Held > 1.51 || i < 9 && (h.Singing || h.Level > -100) || i > 12 && i < 24 && (!h.Singing || math.Abs(h.Level+20) > 1) {
+			t.Errorf("report %d: %+v", i, h)
+		}
+	}
+	if last := all[len(all)-1]; last.Held < 1.2 {
+		t.Errorf("held %g s at the end, want about 1.5", last.Held)
+	}
+}
+
+// The audio path does not allocate: a window costs the same number of
+// allocations however long it lasts.
+func TestListenDoesNotAllocatePerBlock(t *testing.T) {
+	noise := testkit.Scale(testkit.White(20*rate, 3), 0.02)
+	src := &testkit.Source{Rate: rate}
+	ear, err := NewEar(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cues := make([]testkit.Cue, 1)
+	window := exercise.DefaultWindow().Recorded()
+	report := func(Heard) {}
+	allocations := func(seconds int) float64 {
+		return testing.AllocsPerRun(2, func() {
+			cues[0] = testkit.Cue{Samples: noise[:seconds*rate]}
+			src.Cues = cues
+			if _, err := ear.Listen(t.Context(), window, report); err != nil {
+				t.Fatal(err)
+			}
+		})
+	}
+	short, long := allocations(1), allocations(20)
+	if short != long || long > 20 {
+		t.Errorf("%g allocations in a window of 1 s, %g in one of 20 s; want the same few", short, long)
+	}
+}
+
+// A point belongs to a hop, whatever the rate.
+func TestEarAtEveryRate(t *testing.T) {
+	for _, hz := range []int{8000, 11025, 22050, 44100, 96000, 192000} {
+		x := testkit.Tone(hz, 1, testkit.Steady(220), testkit.Harmonics(6, 9))
+		heard := listen(t, audio.NewSamples(hz, x), exercise.DefaultWindow().Recorded())
+		if !heard.Found || math.Abs(1200*math.Log2(heard.Note.F0/220)) > 1 || heard.SampleRate != hz {
+			t.Errorf("%d Hz: found %v, %g Hz, want 220 to 1 cent", hz, heard.Found, heard.Note.F0)
+		}
+		if hop := pitch.DefaultConfig(hz).Hop; math.Abs(float64(heard.Heard)-float64(hz)) > float64(hop) {
+			t.Errorf("%d Hz: heard %d samples, want %d to one hop", hz, heard.Heard, hz)
+		}
+	}
+}

@@ -1,0 +1,238 @@
+// Package session runs the drill: it sets the key, asks, listens, judges,
+// sounds the right note and says what happened.
+//
+// [Run] runs a whole series and emits [Event]s; [Ear.Listen] is one listening
+// window, which the judging of recordings shares. The package owns no screen,
+// file or device: sound comes from and goes to the contracts of package audio,
+// and time is counted in the samples that they deliver.
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// Config says how a run goes.
+type Config struct {
+	Items     []exercise.Item // at least one, all in one key and register
+	Setting   synth.KeySetting
+	KeyEvery  int // the key is set again after this many items; 0: only at the start
+	Tolerance exercise.Tolerance
+	Window    exercise.Window
+	Level     func() float64 // dBFS, the peak level of playback; asked before each sound
+	Think     float64        // seconds of silence between the prompt and the window of a live source
+	Compare   bool           // sound the right note after each verdict
+
+	// Retry is asked after a first answer that was not in tune; true repeats
+	// the item once. Nil never repeats.
+	Retry func(context.Context, Judged) (bool, error)
+}
+
+// Answers gives the source that answers an item. The source of a live
+// microphone is the same each time; a recording or the simulated singer gives
+// a new one for each item. An Answers that has run out returns ErrNoMore; it may
+// do so for a second attempt only, which is then not made.
+type Answers interface {
+	// Source returns what answers; live tells that it is a running device
+	// whose earlier sound must be thrown away. A source that is not live is
+	// closed after the answer. Source is called before Prompted is emitted.
+	Source(p Prompted) (src audio.Source, live bool, err error)
+}
+
+// ErrNoMore is returned by Answers when nothing is left to answer with.
+var ErrNoMore = errors.New("no recording is left to answer with")
+
+// Skipper is a live source that can forget what it has buffered.
+type Skipper interface{ Skip() (skipped int64) }
+
+// guard is how long, in seconds, a live window stays shut after the output has
+// drained: the driver's report of what has been heard is not exact, and a room
+// has a tail.
+const guard = 0.2
+
+// gap is the silence, in seconds, written between two sounds.
+const gap = 0.25
+
+// Run runs the series and returns its tally. It emits events from this
+// goroutine. Cancelling ctx ends the run tidily: the tally so far comes back
+// with ctx's error. Whatever ends it, Finished is the last event.
+func Run(ctx context.Context, cfg Config, answers Answers, out audio.Sink, emit func(Event)) (exercise.Tally, error) {
+	r := &run{cfg: cfg, answers: answers, out: out, emit: emit}
+	r.keyboard = synth.Keyboard{SampleRate: out.SampleRate()}
+	err := r.items(ctx)
+	emit(Finished{r.tally, err != nil})
+	return r.tally, err
+}
+
+type run struct {
+	cfg      Config
+	answers  Answers
+	out      audio.Sink
+	emit     func(Event)
+	keyboard synth.Keyboard
+	ear      *Ear
+	tally    exercise.Tally
+	block    []float64
+}
+
+func (r *run) items(ctx context.Context) error {
+	for i, it := range r.cfg.Items {
+		if i == 0 || r.cfg.KeyEvery > 0 && i%r.cfg.KeyEvery == 0 {
+			if err := r.setKey(ctx, it, i > 0); err != nil {
+				return err
+			}
+		}
+		if err := r.item(ctx, it, i+1); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// item asks one item, and once more if the answer was not in tune and Retry
+// says so. The first answer that could be measured counts; an attempt that
+// could not is nobody's fault, so a second one takes its place.
+func (r *run) item(ctx context.Context, it exercise.Item, index int) error {
+	first, err := r.ask(ctx, it, index, 1, true)
+	if err != nil {
+		return err
+	}
+	counted := first.Verdict
+	defer func() { r.tally.Add(it, counted) }()
+	if err := r.compare(ctx, it); err != nil {
+		return err
+	}
+	if r.cfg.Retry == nil || first.Verdict.Outcome == exercise.InTune {
+		return nil
+	}
+	again, err := r.cfg.Retry(ctx, first)
+	if err != nil || !again {
+		return err
+	}
+	second, err := r.ask(ctx, it, index, 2, !first.Counts)
+	if errors.Is(err, ErrNoMore) {
+		return nil // there is one recording for each item
+	}
+	if err != nil {
+		return err
+	}
+	if second.Counts {
+		counted = second.Verdict
+	}
+	return r.compare(ctx, it)
+}
+
+func (r *run) setKey(ctx context.Context, it exercise.Item, again bool) error {
+	octave := it.Register.TonicOctave
+	r.emit(KeySet{
+		Key: it.Key, Tuning: it.Tuning, Setting: r.cfg.Setting, Again: again,
+		Tonic: theory.Pitch{Note: it.Key.Tonic, Octave: octave},
+	})
+	return r.play(ctx, r.cfg.Setting.Phrase(it.Key, it.Tuning, octave))
+}
+
+// ask asks one item once and returns the verdict; first tells that no earlier
+// attempt at the item has counted.
+func (r *run) ask(ctx context.Context, it exercise.Item, index, attempt int, first bool) (Judged, error) {
+	target, folded := it.Target()
+	prompted := Prompted{index, len(r.cfg.Items), attempt, it, target, folded}
+	src, live, err := r.answers.Source(prompted)
+	if err != nil {
+		return Judged{}, err
+	}
+	r.emit(prompted)
+	take, err := r.hear(ctx, it, index, src, live)
+	if !live {
+		r.ear = nil
+		if e := src.Close(); e != nil && err == nil {
+			err = fmt.Errorf("close answer %d: %w", index, e)
+		}
+	}
+	if err != nil {
+		return Judged{}, err
+	}
+	verdict := exercise.Judge(it, take, r.cfg.Tolerance)
+	judged := Judged{index, attempt, it, verdict, first && verdict.Outcome.Counts()}
+	r.emit(judged)
+	return judged, nil
+}
+
+// hear sounds the degree to start from, if there is one, and listens to src.
+func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.Source, live bool) (exercise.Take, error) {
+	if it.From != nil {
+		if err := r.play(ctx, synth.One(it.Tuning.Hz(it.FromPitch()))); err != nil {
+			return exercise.Take{}, err
+		}
+	}
+	if r.ear == nil || r.ear.src != src {
+		var err error
+		if r.ear, err = NewEar(src); err != nil {
+			return exercise.Take{}, err
+		}
+	}
+	if live {
+		if err := r.wait(ctx, src); err != nil {
+			return exercise.Take{}, err
+		}
+	}
+	r.emit(Listening{})
+	take, err := r.ear.Listen(ctx, r.cfg.Window, func(h Heard) { r.emit(h) })
+	if err != nil {
+		return take, fmt.Errorf("listen to answer %d: %w", index, err)
+	}
+	return take, nil
+}
+
+// compare sounds the right note.
+func (r *run) compare(ctx context.Context, it exercise.Item) error {
+	if !r.cfg.Compare {
+		return nil
+	}
+	target, _ := it.Target()
+	r.emit(Sounding{it, target})
+	return r.play(ctx, synth.One(it.Tuning.Hz(target)))
+}
+
+// wait lets the tool's own sound die away and gives the singer the moment to
+// hear the note inwardly. What the microphone hears meanwhile is thrown away.
+func (r *run) wait(ctx context.Context, src audio.Source) error {
+	r.emit(Waiting{})
+	if s, ok := src.(Skipper); ok {
+		s.Skip()
+	}
+	if r.block == nil {
+		r.block = make([]float64, blockSize)
+	}
+	left := int64((guard + r.cfg.Think) * float64(src.SampleRate()))
+	for left > 0 {
+		n, lost, err := src.Read(ctx, r.block[:min(left, blockSize)])
+		if err != nil {
+			return fmt.Errorf("wait for the answer: %w", err)
+		}
+		left -= int64(n) + lost
+	}
+	return nil
+}
+
+// play sounds a phrase and a short silence, and waits until it has been heard.
+func (r *run) play(ctx context.Context, p synth.Phrase) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	r.keyboard.Level = r.cfg.Level()
+	samples := r.keyboard.Render(p)
+	samples = append(samples, make([]float64, int(gap*float64(r.out.SampleRate())))...)
+	if err := r.out.Write(ctx, samples); err != nil {
+		return fmt.Errorf("play: %w", err)
+	}
+	if err := r.out.Drain(ctx); err != nil {
+		return fmt.Errorf("play: %w", err)
+	}
+	return nil
+}

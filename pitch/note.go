@@ -1,0 +1,347 @@
+package pitch
+
+import (
+	"math"
+)
+
+// Note is one sung note. Everything in cents is relative to F0; all numbers are
+// finite.
+//
+// The steady part is the note less 120 ms at either end, or its middle half
+// where that would leave less than 150 ms (transients of sung notes are about
+// 120 ms long: Dai & Dixon 2019).
+type Note struct {
+	// Onset is the sample index of the first voiced frame's centre, Offset the
+	// first one after the note; Onset < Offset.
+	Onset, Offset int64
+	// F0 is the pitch of the note in hertz, found in cents: the median of the
+	// steady part, or with vibrato its mean over whole cycles. The mean of the
+	// cycle is what is heard (Shonle & Horan 1980).
+	F0 float64
+	// SE is the standard error of F0 in cents, ≥ 0, from the scatter of the
+	// steady part about F0, vibrato removed, allowing for the correlation of
+	// neighbouring frames. It knows nothing of a wrong octave.
+	SE float64
+	// Spread is the standard deviation of the steady part in cents, ≥ 0; with
+	// vibrato, after averaging over one cycle.
+	Spread float64
+	// Slope is the trend of the steady part in cents per second, vibrato
+	// removed.
+	Slope float64
+	// Settle is the time in seconds from the onset until the pitch first stays
+	// within 50 cents of F0 (and the vibrato's extent) for 100 ms; the whole
+	// length where it never does.
+	Settle float64
+	// Scoop is where the pitch starts, in cents: the median of the first 30 ms.
+	// Negative: from below.
+	Scoop float64
+	// Fall is where it ends: the median of the last 30 ms.
+	Fall float64
+	// VibratoHz is the rate, 4 … 8, and VibratoCents the extent to either side,
+	// at least 15. Both are 0 without vibrato.
+	VibratoHz, VibratoCents float64
+	// Level is the median level of the voiced frames in dBFS.
+	Level float64
+	// DecayDB is the trend of the level over the steady part in dB per second,
+	// negative when it fades: a struck string fades, a voice is held. DecayFit
+	// is how much of the level's variance that line explains, 0 … 1.
+	DecayDB, DecayFit float64
+	// VoicedShare is the share of voiced frames from onset to offset, above 0
+	// and at most 1. Frames an octave off for a moment are not counted.
+	VoicedShare float64
+	// Lost tells that a lost sample lies inside the note.
+	Lost bool
+}
+
+const (
+	maxGap      = 0.060 // s without pitch inside one note
+	minNote     = 0.100 // s
+	edge        = 0.120 // s dropped at either end (3.3 of the trade notes; Dai & Dixon 2019)
+	minSteady   = 0.150 // s
+	startTime   = 0.030 // s whose median is the scoop, or the fall
+	settleCents = 50.0
+	settleTime  = 0.100 // s
+
+	// A new note on the same breath: the track stays within holdCents for
+	// holdTime, more than newLevel away from the last such stretch. A step
+	// under bigStep must be held longer: up to 109 ms of every turn of a slow
+	// vibrato (±50 c at 4 Hz) lie within holdCents.
+	holdCents    = 40.0
+	holdTime     = 0.080
+	holdTimeLong = 0.130
+	newLevel     = 70.0
+	bigStep      = 150.0
+	// A vibrato is never held in that sense: its level is the middle between
+	// its highest and lowest value, when the first and the last swingPart of
+	// swingTime agree about it within swingCents. A part is one cycle at 6 Hz;
+	// parts that overlap by less than half a cycle cannot both see both sides
+	// of a step.
+	swingTime  = 0.300
+	swingPart  = 0.170
+	swingCents = 20.0
+	widest     = 400.0
+
+	// A frame this far from the median of its note, for a moment, is a slip of
+	// the tracker: more than a scoop or a wide vibrato does.
+	slipCents = 650.0
+
+	minVibrato, maxVibrato = 4.0, 8.0 // Hz
+	minExtent              = 15.0     // c
+	minCycles              = 1.5
+	minVibratoFit          = 0.6 // share of the variance that the swing explains
+
+	maxKept = 30.0 // s of a note kept frame by frame
+)
+
+// frame is one point of the note being gathered.
+type frame struct {
+	index  int64
+	cents  float64 // above 1 Hz
+	level  float64
+	voiced bool
+	lost   bool
+}
+
+// Segmenter turns a stream of [Point]s into sung [Note]s. A note is a stretch
+// of voiced points, with gaps of up to 60 ms, at least 100 ms long. It is split
+// where the pitch moves to another level and stays there; a scoop, a vibrato
+// and a steady glide do not split it.
+//
+// Of a note longer than 30 s every second point is kept, longer than 60 s every
+// fourth, and so on. A Segmenter is for one goroutine.
+type Segmenter struct {
+	hop     int64
+	seconds float64 // per hop
+
+	frames []frame // of the note being gathered; the first is voiced
+	thin   int     // every thin-th point is kept
+	skip   int     // points to leave out before the next one kept
+	last   int     // index in frames of the last voiced one
+	lastAt int64   // index of the last point pushed
+
+	held  float64 // cents of the last held level
+	holds bool    // there was one
+
+	m measure
+}
+
+// NewSegmenter returns a segmenter for the points of a tracker with the same
+// Config.
+func NewSegmenter(cfg Config) (*Segmenter, error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	s := &Segmenter{hop: int64(cfg.Hop), seconds: float64(cfg.Hop) / float64(cfg.SampleRate)}
+	n := int(maxKept/s.seconds) + 1
+	s.frames = make([]frame, 0, n)
+	s.m.grow(n)
+	s.reset()
+	return s, nil
+}
+
+// Notes returns the sung notes of a whole track, with the same code as a
+// [Segmenter].
+func Notes(cfg Config, points []Point) ([]Note, error) {
+	s, err := NewSegmenter(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return s.Flush(s.Push(nil, points)), nil
+}
+
+func (s *Segmenter) reset() {
+	s.frames = s.frames[:0]
+	s.thin, s.skip, s.last = 1, 0, 0
+	s.holds = false
+}
+
+// Push feeds points in order and appends one Note to dst for every note that
+// has ended. A point that does not stand one hop after the one before ends the
+// note. Push keeps no reference to points and does not allocate if dst has
+// room.
+func (s *Segmenter) Push(dst []Note, points []Point) []Note {
+	for _, p := range points {
+		dst = s.push(dst, p)
+	}
+	return dst
+}
+
+// Flush ends the track: the note being held, if any, ends with the last point.
+// The segmenter is then ready for another track.
+func (s *Segmenter) Flush(dst []Note) []Note { return s.finish(dst) }
+
+// Current is the note being held, measured as far as it has come, once it is
+// 100 ms long. It costs about as much as reading one frame.
+func (s *Segmenter) Current() (Note, bool) {
+	if len(s.frames) == 0 {
+		return Note{}, false
+	}
+	return s.note(s.frames[:s.last+1])
+}
+
+func (s *Segmenter) push(dst []Note, p Point) []Note {
+	if len(s.frames) > 0 && p.Index != s.lastAt+s.hop {
+		dst = s.finish(dst)
+	}
+	s.lastAt = p.Index
+	f := frame{index: p.Index, level: p.Level, lost: p.Lost}
+	// What a tracker never says is not voiced.
+	if p.Voiced && p.F0 >= 1 && p.F0 <= 1e5 && p.Index >= 0 && p.Index < math.MaxInt64/2 {
+		f.voiced = true
+		f.cents = 1200 * math.Log2(p.F0)
+	}
+	if !(f.level >= MinLevel) || f.level > 1000 {
+		f.level = MinLevel
+	}
+	if len(s.frames) == 0 && !f.voiced {
+		return dst
+	}
+	if s.skip > 0 {
+		s.skip--
+		if f.lost {
+			s.frames[len(s.frames)-1].lost = true
+		}
+		return dst
+	}
+	s.skip = s.thin - 1
+	if len(s.frames) == cap(s.frames) {
+		s.halve()
+	}
+	s.frames = append(s.frames, f)
+	now := len(s.frames) - 1
+	if f.voiced {
+		s.last = now
+		return s.split(dst)
+	}
+	if float64(now-s.last)*s.spacing() > maxGap+s.seconds/2 {
+		dst = s.finish(dst)
+	}
+	return dst
+}
+
+// spacing is the time between kept frames in seconds.
+func (s *Segmenter) spacing() float64 { return s.seconds * float64(s.thin) }
+
+// halve drops every second frame of a very long note.
+func (s *Segmenter) halve() {
+	n := 0
+	for i := 0; i < len(s.frames); i += 2 {
+		f := s.frames[i]
+		if i+1 < len(s.frames) {
+			f.lost = f.lost || s.frames[i+1].lost
+		}
+		s.frames[n] = f
+		n++
+	}
+	s.frames = s.frames[:n]
+	s.thin *= 2
+	s.last = n - 1
+	for s.last > 0 && !s.frames[s.last].voiced {
+		s.last--
+	}
+}
+
+// finish ends the note being gathered.
+func (s *Segmenter) finish(dst []Note) []Note {
+	if len(s.frames) > 0 {
+		if n, ok := s.note(s.frames[:s.last+1]); ok {
+			dst = append(dst, n)
+		}
+	}
+	s.reset()
+	return dst
+}
+
+// split looks at the newest stretch. If it is held at another level than the
+// last held stretch, the note ends on the way between the two and the next
+// begins there.
+func (s *Segmenter) split(dst []Note) []Note {
+	level, steady := s.heldFor(holdTime)
+	if !steady {
+		var ok bool
+		if level, ok = s.swinging(); !ok {
+			return dst
+		}
+	}
+	if !s.holds {
+		s.held, s.holds = level, true
+		return dst
+	}
+	step := math.Abs(level - s.held)
+	if step <= newLevel {
+		s.held = level // a glide, or a drift: go with it
+		return dst
+	}
+	if steady && step < bigStep {
+		var ok bool
+		if level, ok = s.heldFor(holdTimeLong); !ok {
+			return dst
+		}
+	}
+	// The border is where both sides are nearest to their levels, by the sum of
+	// the distances.
+	rest, sum, least := len(s.frames)-1, 0.0, 0.0
+	for i := len(s.frames) - 1; i > 0; i-- {
+		if f := s.frames[i]; f.voiced {
+			sum += math.Abs(f.cents-level) - math.Abs(f.cents-s.held)
+			if sum < least {
+				rest, least = i, sum
+			}
+		}
+	}
+	end := rest - 1
+	for !s.frames[end].voiced {
+		end-- // the first one is
+	}
+	if n, ok := s.note(s.frames[:end+1]); ok {
+		dst = append(dst, n)
+	}
+	s.frames = s.frames[:copy(s.frames, s.frames[rest:])]
+	s.last = len(s.frames) - 1
+	s.held = level
+	return dst
+}
+
+// swinging is the middle of the vibrato of the newest stretch, if there is one.
+func (s *Segmenter) swinging() (cents float64, ok bool) {
+	n, part := int(math.Round(swingTime/s.spacing())), int(math.Round(swingPart/s.spacing()))
+	if n > len(s.frames) || part < 2 {
+		return 0, false
+	}
+	stretch := s.frames[len(s.frames)-n:]
+	a, okA := middleOf(stretch[:part])
+	b, okB := middleOf(stretch[n-part:])
+	return (a + b) / 2, okA && okB && math.Abs(a-b) <= swingCents
+}
+
+// middleOf is half-way between the highest and the lowest voiced frame; false
+// where fewer than two thirds are voiced, or they are further apart than in any
+// vibrato.
+func middleOf(frames []frame) (cents float64, ok bool) {
+	low, high, n := math.Inf(1), math.Inf(-1), 0
+	for _, f := range frames {
+		if f.voiced {
+			low, high = math.Min(low, f.cents), math.Max(high, f.cents)
+			n++
+		}
+	}
+	return (low + high) / 2, 3*n >= 2*len(frames) && high-low <= widest
+}
+
+// heldFor tells whether the track has been voiced and within holdCents for the
+// given time, and its mean there.
+func (s *Segmenter) heldFor(seconds float64) (cents float64, ok bool) {
+	n := max(2, int(math.Round(seconds/s.spacing())))
+	if n > len(s.frames) {
+		return 0, false
+	}
+	low, high, sum := math.Inf(1), math.Inf(-1), 0.0
+	for _, f := range s.frames[len(s.frames)-n:] {
+		if !f.voiced {
+			return 0, false
+		}
+		low, high = math.Min(low, f.cents), math.Max(high, f.cents)
+		sum += f.cents
+	}
+	return sum / float64(n), high-low <= holdCents
+}

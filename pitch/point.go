@@ -1,0 +1,24 @@
+package pitch
+
+// Point is what the tracker says about one frame of the signal.
+type Point struct {
+	// Index is the sample at the centre of the frame, counted from the first
+	// sample pushed.
+	Index int64
+	// F0 is the fundamental frequency in hertz. It means nothing, and is 0,
+	// where Voiced is false.
+	F0 float64
+	// Voiced tells that the frame holds a periodic sound within the search
+	// range that is loud enough to be judged.
+	Voiced bool
+	// Confidence is how sure the tracker is of Voiced and F0, 0 … 1.
+	Confidence float64
+	// Level is the RMS of the frame in dB below full scale: 0 is a square wave
+	// at full scale, −3.01 a sine. At least MinLevel.
+	Level float64
+	// Lost tells that some samples of the frame never arrived.
+	Lost bool
+}
+
+// MinLevel is the level, in dBFS, reported for digital silence.
+const MinLevel = -120.0

@@ -123,8 +123,8 @@ func (a *Attempt) push(one []pitch.Point) bool {
 		a.take.Unpitched += hop
 	}
 	a.notes = a.seg.Push(a.notes, one)
-	current, singing := a.seg.Current()
-	if singing && a.seconds(current.Offset-current.Onset) >= a.window.Hold {
+	onset, offset, singing := a.seg.Holding()
+	if singing && a.seconds(offset-onset) >= a.window.Hold {
 		return true
 	}
 	if singing {
@@ -165,8 +165,12 @@ func (a *Attempt) Close() Take {
 	return a.take
 }
 
-// Current returns the note being held at this moment, for a live view.
-func (a *Attempt) Current() (pitch.Note, bool) { return a.seg.Current() }
+// Holding returns how long, in seconds, the note being sung at this moment has
+// been held, for a live view; false if none is.
+func (a *Attempt) Holding() (seconds float64, ok bool) {
+	onset, offset, ok := a.seg.Holding()
+	return a.seconds(offset - onset), ok
+}
 
 // answer picks the note that answers: of the first phrase that holds a note of
 // at least MinHeld, the longest, and the earliest of equals. A phrase ends

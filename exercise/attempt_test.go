@@ -230,7 +230,7 @@ func TestAttemptDoesNotAllocate(t *testing.T) {
 		if a.Push(points[at : at+1]) {
 			t.Fatal("the window closed on noise")
 		}
-		a.Current()
+		a.Holding()
 		at++
 	}); n != 0 {
 		t.Errorf("%g allocations per point, want 0", n)

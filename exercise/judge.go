@@ -89,6 +89,7 @@ const (
 	borderWidth   = 5.0   // this near to halfway the degree is not decided
 	unsteadyLimit = 30.0  // SD of the held part beyond which one degree is no longer held
 	wanderLimit   = 50.0  // SD beyond which no degree can be named at all
+	wanderShare   = 0.6   // a note of which less than this share lies near its pitch has none
 	quietLimit    = -60.0 // dBFS: the level below which sound counts as silence
 )
 
@@ -153,7 +154,7 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 		return v
 	}
 	switch {
-	case n.Spread > wanderLimit:
+	case n.Spread > wanderLimit || n.Near < wanderShare:
 		v.Outcome = Unsteady
 		return v
 	case away > halfway+borderWidth:

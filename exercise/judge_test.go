@@ -42,7 +42,7 @@ func held(hz float64) Take {
 	const rate = 48000
 	return Take{
 		SampleRate: rate, Found: true, Start: rate / 2, Heard: 3 * rate, Loudest: -20, Voiced: 2,
-		Note: pitch.Note{Onset: rate / 2, Offset: rate/2 + 2*rate, F0: hz, SE: 0.2, Spread: 4, Level: -22, VoicedShare: 1},
+		Note: pitch.Note{Onset: rate / 2, Offset: rate/2 + 2*rate, F0: hz, SE: 0.2, Spread: 4, Near: 0.95, Level: -22, VoicedShare: 1},
 	}
 }
 
@@ -180,19 +180,22 @@ func TestJudgeSteadinessComesThird(t *testing.T) {
 		name   string
 		off    theory.Cents
 		spread theory.Cents
+		near   float64
 		want   Outcome
 		names  bool
 	}{
-		{"right and steady", 5, 10, InTune, true},
-		{"right but wavering", 5, 31, Unsteady, true},
-		{"sharp but wavering", 40, 31, Unsteady, true},
-		{"wrong and wavering is wrong", 100, 40, OtherDegree, true},
-		{"ambiguous goes before wavering", 50, 40, Ambiguous, true},
-		{"wandering too far for any degree", 5, 51, Unsteady, false},
-		{"wandering far from it", 200, 80, Unsteady, false},
+		{"right and steady", 5, 10, 1, InTune, true},
+		{"right but wavering", 5, 31, 0.9, Unsteady, true},
+		{"sharp but wavering", 40, 31, 0.9, Unsteady, true},
+		{"wrong and wavering is wrong", 100, 40, 0.9, OtherDegree, true},
+		{"ambiguous goes before wavering", 50, 40, 0.9, Ambiguous, true},
+		{"wandering too far for any degree", 5, 51, 0.7, Unsteady, false},
+		{"wandering far from it", 200, 80, 0.3, Unsteady, false},
+		{"a glide with a slow middle", 5, 20, 0.5, Unsteady, false},
+		{"a slow scoop, then held", 5, 10, 0.65, InTune, true},
 	} {
 		take := sungAt(it, c.off)
-		take.Note.Spread = c.spread
+		take.Note.Spread, take.Note.Near = c.spread, c.near
 		v := Judge(it, take, Tolerance{Cents: 35})
 		if v.Outcome != c.want || v.HasSung != c.names {
 			t.Errorf("%s: %v, names a degree: %v; want %v, %v", c.name, v.Outcome, v.HasSung, c.want, c.names)

@@ -85,6 +85,13 @@ func (s *Segmenter) note(frames []frame) (Note, bool) {
 	n.Scoop = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), 1) - centre
 	n.Fall = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), -1) - centre
 	n.Settle = settle(frames, sung, centre, settleCents+extent, dt)
+	near := 0
+	for _, f := range frames {
+		if sung(f) && math.Abs(f.cents-centre) <= settleCents+extent {
+			near++
+		}
+	}
+	n.Near = float64(near) / float64(voiced)
 	return n, true
 }
 

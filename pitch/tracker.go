@@ -239,8 +239,8 @@ const (
 	// A sung pitch is seen in frames over this time, each near the next.
 	steadySeconds = 0.03
 	// The fastest sung pitch change counted as one movement, in cents per
-	// second: 25 times the steepest slope of a ±70 c vibrato at 6 Hz is far
-	// above it, and pYIN allows 43 000.
+	// second: almost six times the steepest slope of a vibrato of ±70 c at 6 Hz
+	// (2π·6·70 = 2639). pYIN allows 43 000.
 	steepest = 15000
 )
 

@@ -58,8 +58,8 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 		for _, p := range points {
 			level = max(level, p.Level)
 			if frames++; frames%every == 0 && heard != nil && !done {
-				note, singing := attempt.Current()
-				heard(Heard{level, singing, float64(note.Offset-note.Onset) / float64(rate)})
+				held, singing := attempt.Holding()
+				heard(Heard{level, singing, held})
 				level = pitch.MinLevel
 			}
 		}

@@ -5,22 +5,25 @@ import "strings"
 // bannerRows is the height of a banner in lines.
 const bannerRows = 5
 
-// glyphs draws the characters that names of degrees are made of, five rows
-// each, "#" for a filled cell.
+// glyphs draws the characters that names of degrees and verdicts are made of,
+// five rows each, "#" for a filled cell. Small letters are as high as capitals:
+// from a distance height is what counts.
 var glyphs = map[rune][bannerRows]string{
 	'a': {" ### ", "    #", " ####", "#   #", " ####"},
 	'b': {"#    ", "#    ", "#### ", "#   #", "#### "},
 	'd': {"    #", "    #", " ####", "#   #", " ####"},
 	'e': {" ### ", "#   #", "#####", "#    ", " ####"},
 	'f': {"  ##", " #  ", "####", " #  ", " #  "},
+	'g': {" ####", "#   #", " ####", "    #", " ### "},
 	'i': {"#", " ", "#", "#", "#"},
 	'l': {"#", "#", "#", "#", "#"},
-	'm': {"       ", "       ", "###### ", "#  #  #", "#  #  #"},
-	'n': {"     ", "     ", "#### ", "#   #", "#   #"},
-	'o': {"     ", "     ", " ### ", "#   #", " ### "},
-	'r': {"    ", "    ", "# ##", "##  ", "#   "},
+	'm': {"###### ", "#  #  #", "#  #  #", "#  #  #", "#  #  #"},
+	'n': {"#### ", "#   #", "#   #", "#   #", "#   #"},
+	'o': {" ### ", "#   #", "#   #", "#   #", " ### "},
+	'r': {"# ##", "##  ", "#   ", "#   ", "#   "},
 	's': {" ####", "#    ", " ### ", "    #", "#### "},
 	't': {" #  ", "####", " #  ", " #  ", "  ##"},
+	'v': {"#   #", "#   #", "#   #", " # # ", "  #  "},
 	'A': {" ### ", "#   #", "#####", "#   #", "#   #"},
 	'B': {"#### ", "#   #", "#### ", "#   #", "#### "},
 	'C': {" ####", "#    ", "#    ", "#    ", " ####"},
@@ -28,6 +31,7 @@ var glyphs = map[rune][bannerRows]string{
 	'E': {"#####", "#    ", "###  ", "#    ", "#####"},
 	'F': {"#####", "#    ", "###  ", "#    ", "#    "},
 	'G': {" ####", "#    ", "#  ##", "#   #", " ####"},
+	'0': {" ## ", "#  #", "#  #", "#  #", " ## "},
 	'1': {" # ", "## ", " # ", " # ", "###"},
 	'2': {"### ", "   #", " ## ", "#   ", "####"},
 	'3': {"### ", "   #", " ## ", "   #", "### "},
@@ -35,6 +39,13 @@ var glyphs = map[rune][bannerRows]string{
 	'5': {"####", "#   ", "### ", "   #", "### "},
 	'6': {" ## ", "#   ", "### ", "#  #", " ## "},
 	'7': {"####", "   #", "  # ", " #  ", " #  "},
+	'8': {" ## ", "#  #", " ## ", "#  #", " ## "},
+	'9': {" ## ", "#  #", " ###", "   #", " ## "},
+	' ': {"  ", "  ", "  ", "  ", "  "},
+	'+': {"     ", "  #  ", "#####", "  #  ", "     "},
+	'-': {"     ", "     ", "#####", "     ", "     "},
+	'~': {"       ", " ##    ", "#  #  #", "    ## ", "       "},
+	'?': {"### ", "   #", " ## ", "    ", " #  "},
 	'#': {" # # ", "#####", " # # ", "#####", " # # "},
 	'♯': {" # # ", "#####", " # # ", "#####", " # # "},
 	'♭': {"#   ", "#   ", "### ", "#  #", "### "},
@@ -43,14 +54,15 @@ var glyphs = map[rune][bannerRows]string{
 	'𝄫': {"#   #   ", "#   #   ", "### ### ", "#  ##  #", "### ### "},
 }
 
-// banner draws a name in large letters. A name with a character that it cannot
-// draw stays as it is, in the middle row.
-func banner(name string, ascii bool) [bannerRows]string {
+// banner draws a text in large letters, at most width cells wide: a dot is two
+// cells wide, so that it is about as wide as it is high, or one where that does
+// not fit. A text that cannot be drawn so stays as it is, in the middle row.
+func banner(text string, ascii bool, width int) [bannerRows]string {
 	var rows [bannerRows]string
-	for i, r := range []rune(name) {
+	for i, r := range []rune(text) {
 		g, ok := glyphs[r]
 		if !ok {
-			return [bannerRows]string{2: name}
+			return [bannerRows]string{2: text}
 		}
 		for j := range rows {
 			if i > 0 {
@@ -59,14 +71,19 @@ func banner(name string, ascii bool) [bannerRows]string {
 			rows[j] += g[j]
 		}
 	}
-	// Two cells a dot, so that a dot is about as wide as it is high.
-	dot := "██"
+	ink := "█"
 	if ascii {
-		dot = "##"
+		ink = "#"
 	}
-	paint := strings.NewReplacer("#", dot, " ", "  ")
+	dot := 2
+	if n := len(rows[0]); n > width {
+		return [bannerRows]string{2: text}
+	} else if 2*n > width {
+		dot = 1
+	}
+	paint := strings.NewReplacer("#", strings.Repeat(ink, dot), " ", strings.Repeat(" ", dot))
 	for j := range rows {
-		rows[j] = paint.Replace(rows[j])
+		rows[j] = strings.TrimRight(paint.Replace(rows[j]), " ")
 	}
 	return rows
 }

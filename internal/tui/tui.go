@@ -9,6 +9,7 @@ package tui
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"time"
 
@@ -26,7 +27,8 @@ type Options struct {
 	Style   report.Style
 	Note    string // one line that stays on the screen, like what answers instead of a microphone
 
-	// Louder changes the playback level by so many dB and returns the new one.
+	// Louder changes the playback level by so many dB and returns the new one,
+	// in dBFS.
 	Louder func(dB float64) float64
 }
 
@@ -37,12 +39,13 @@ type Drill func(ctx context.Context, emit func(session.Event), retry func(contex
 // offerTime is how long the offer of a second attempt stands.
 const offerTime = 6 * time.Second
 
-// Run shows the view until the drill has ended, and returns its error. Ctrl-C
-// and q cancel the drill's context and wait for it to end tidily.
+// Run shows the view until the drill has ended, and returns its error, or that
+// of the screen. Ctrl-C and q cancel the drill's context and wait for it to end
+// tidily.
 func Run(ctx context.Context, o Options, drill Drill) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	m := &model{view: View{Style: o.Style, Note: o.Note}, louder: o.Louder, cancel: cancel}
+	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0)}, louder: o.Louder, cancel: cancel}
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
 	done := make(chan error, 1)
 	go func() {
@@ -63,10 +66,12 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 	}()
 	_, err := p.Run()
 	cancel()
-	if drillErr := <-done; drillErr != nil {
-		return drillErr
+	drillErr := <-done
+	if err != nil {
+		// The drill ended because the screen did.
+		return fmt.Errorf("screen: %w", err)
 	}
-	return err
+	return drillErr
 }
 
 // Messages of the view's own.
@@ -99,7 +104,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.key(msg.String())
 	case offer:
 		m.offer, m.view.Offered = msg.answer, true
-		return m, tea.Tick(offerTime, func(time.Time) tea.Msg { return expired{msg.answer} })
+		return m, tea.Tick(offerTime, func(time.Time) tea.Msg { return expired(msg) })
 	case expired:
 		if m.offer == msg.answer {
 			m.reply(false)

@@ -29,18 +29,20 @@ type View struct {
 	heard    session.Heard
 	open     bool
 	judged   *session.Judged
+	last     string // the verdict before, while there is no newer one
 	right    int
 	answered int
 }
 
 // The states of a drill, as the singer reads them.
 const (
-	phaseKey     = "the key: listen"
+	phaseKey     = "listen: this is the key"
 	phaseFrom    = "listen"
-	phaseWait    = "hear it inside"
-	phaseSing    = "SING NOW"
+	phaseWait    = "hear it inside, do not sing yet"
+	phaseSing    = "sing now, and hold"
 	phaseCompare = "compare: this is the note"
-	phaseJudged  = " "
+	phaseOffer   = "once more?   r yes   space no"
+	phaseEnding  = "ending ..."
 )
 
 // Event takes note of what happened.
@@ -48,11 +50,13 @@ func (v *View) Event(e session.Event) {
 	switch e := e.(type) {
 	case session.KeySet:
 		v.key, v.keySet, v.phase = e.Key, true, phaseKey
-		if e.Again {
-			v.prompted, v.judged = nil, nil
-		}
+		v.forget()
 	case session.Prompted:
-		v.prompted, v.judged, v.phase = &e, nil, phaseFrom
+		v.forget()
+		v.prompted, v.phase = &e, phaseWait
+		if e.Item.From != nil {
+			v.phase = phaseFrom
+		}
 	case session.Waiting:
 		v.phase = phaseWait
 	case session.Listening:
@@ -60,7 +64,8 @@ func (v *View) Event(e session.Event) {
 	case session.Heard:
 		v.heard = e
 	case session.Judged:
-		v.judged, v.open, v.phase = &e, false, phaseJudged
+		v.judged, v.open, v.phase = &e, false, ""
+		v.last = "before: " + v.Style.Headline(e.Item, e.Verdict)
 		if e.Counts {
 			v.answered++
 			if e.Verdict.Outcome == exercise.InTune {
@@ -69,8 +74,13 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.Sounding:
 		v.phase = phaseCompare
+	case session.Finished:
+		v.open, v.phase = false, ""
 	}
 }
+
+// forget clears the question and what was said of its answer.
+func (v *View) forget() { v.prompted, v.judged, v.open = nil, nil, false }
 
 // silent is the level, in dBFS, at the empty end of the meter.
 const silent = -60.0
@@ -83,73 +93,206 @@ var (
 	near  = lipgloss.NewStyle().Bold(true).Foreground(lipgloss.Yellow)
 )
 
-// margin is the empty columns at the left.
-const margin = "   "
+// part is some lines of the screen that are shown together or not at all. On a
+// low screen parts of the lowest rank find room first.
+type part struct {
+	rank  int
+	lines []string
+}
 
-// Render draws the screen. It fits into 80 columns and 24 lines, and into less
-// by leaving out details.
+// The ranks, from what must be seen to what is nice to have.
+const (
+	always = iota
+	question
+	meter
+	answer
+	help
+	questionAgain // the large question, once it has been answered
+	heading
+	ruler
+	note
+	detail
+	before
+	space
+)
+
+// Render draws the screen. It fills 80 columns and 24 lines, and fits into
+// less by leaving out details: the question, the phase and the verdict in words
+// stay longest.
 func (v *View) Render() string {
-	width := v.Width
+	width, height := v.Width, v.Height
 	if width <= 0 {
 		width = 80
 	}
-	var lines []string
-	add := func(s string) { lines = append(lines, margin+s) }
+	if height <= 0 {
+		height = 24
+	}
+	margin := "   "
+	if width < 60 {
+		margin = " "
+	}
+	inner := max(1, width-2*len(margin))
+	var parts []part
+	add := func(rank int, lines ...string) { parts = append(parts, part{rank, lines}) }
+	large := func(rank int, s string, style lipgloss.Style) {
+		rows := banner(s, v.Style.ASCII, inner)
+		for i := range rows {
+			rows[i] = style.Render(rows[i])
+		}
+		add(rank, rows[:]...)
+	}
 
-	add(v.head(width - 2*len(margin)))
-	add("")
+	add(heading, v.head(inner))
+	add(space, "")
 	if v.prompted != nil {
+		add(always, wrap(v.ask(), inner)...)
+		rank := question
+		if v.judged != nil {
+			rank = questionAgain
+		}
 		it := v.prompted.Item
-		ask := "sing"
-		if it.From != nil {
-			ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", sing"
-		}
-		if v.prompted.Attempt > 1 {
-			ask = "once more: " + ask
-		}
-		if v.prompted.Folded {
-			ask += "  (an octave moved to suit the voice)"
-		}
-		add(ask)
-		add("")
-		for _, row := range banner(v.Style.Degree(it.Key, it.Asked), v.Style.ASCII) {
-			add(bold.Render(row))
-		}
+		large(rank, v.Style.Degree(it.Key, it.Asked), bold)
 	} else {
-		for range 2 + bannerRows {
-			add("")
-		}
+		add(space, make([]string, 1+bannerRows)...)
 	}
-	add("")
+	add(space, "")
 	phase := v.phase
-	if v.Ending {
-		phase = "ending ..."
+	switch {
+	case v.Ending:
+		phase = phaseEnding
+	case v.Offered:
+		phase = phaseOffer
 	}
-	if v.open && !v.Ending {
-		add(bold.Render(fmt.Sprintf("%-16s", phase)) + v.meter())
+	if phase != "" {
+		add(always, bold.Render(phase))
 	} else {
-		add(phase)
+		add(space, "")
 	}
-	add("")
-	if v.judged != nil {
-		v.verdict(add)
+	switch {
+	case v.judged != nil:
+		it, verdict := v.judged.Item, v.judged.Verdict
+		style, mark := near, "x  "
+		switch verdict.Outcome {
+		case exercise.InTune:
+			style, mark = good, "ok "
+		case exercise.NotMeasured, exercise.Ambiguous:
+			style, mark = bold, "?  "
+		}
+		lines := wrap(mark+v.Style.Headline(it, verdict), inner)
+		for i := range lines {
+			lines[i] = style.Render(lines[i])
+		}
+		add(always, lines...)
+		add(space, "")
+		large(answer, v.sign(it, verdict), style)
+		if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
+			add(ruler, scale(verdict.FromAsked, v.Style.ASCII, inner))
+		}
+		for _, line := range v.Style.Details(verdict) {
+			add(detail, line)
+		}
+	case v.open:
+		add(space, "", "")
+		large(answer, "sing", bold)
+		add(meter, v.meter(inner))
+	case v.last != "":
+		add(before, "", v.last)
 	}
-	room := v.Height
-	if room <= 0 {
-		room = 24
-	}
-	foot := []string{}
+	foot := 0
 	if v.Note != "" {
-		foot = append(foot, margin+cut(v.Note, width-2*len(margin)))
+		add(note, v.Note)
+		foot++
 	}
-	foot = append(foot, margin+faint.Render(cut(v.keys(), width-2*len(margin))))
-	for len(lines) > max(0, room-len(foot)) {
-		lines = lines[:len(lines)-1]
+	add(help, faint.Render(v.keys()))
+	foot++
+	return layOut(parts, foot, margin, width, height)
+}
+
+// layOut takes the parts that find room, those of the lowest rank first, and
+// puts what is left of the last foot parts at the bottom.
+func layOut(parts []part, foot int, margin string, width, height int) string {
+	room := height
+	shown := make([]bool, len(parts))
+	for rank := always; rank <= space; rank++ {
+		for i, p := range parts {
+			if p.rank == rank && len(p.lines) <= room {
+				shown[i] = true
+				room -= len(p.lines)
+			}
+		}
 	}
-	for len(lines) < room-len(foot) {
-		lines = append(lines, "")
+	clip := lipgloss.NewStyle().MaxWidth(width)
+	var out []string
+	for i, p := range parts {
+		if i == len(parts)-foot {
+			out = append(out, make([]string, room)...)
+		}
+		if !shown[i] {
+			continue
+		}
+		for _, line := range p.lines {
+			if line != "" {
+				line = clip.Render(margin + line)
+			}
+			out = append(out, line)
+		}
 	}
-	return strings.Join(append(lines, foot...), "\n")
+	return strings.Join(out, "\n")
+}
+
+// wrap breaks s into lines of at most width cells where it can.
+func wrap(s string, width int) []string { return strings.Split(lipgloss.Wrap(s, width, ""), "\n") }
+
+// ask says the question in words.
+func (v *View) ask() string {
+	it := v.prompted.Item
+	ask := "sing " + v.Style.Degree(it.Key, it.Asked)
+	if it.From != nil {
+		ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", " + ask
+	}
+	if v.prompted.Attempt > 1 {
+		ask = "once more: " + ask
+	}
+	if v.prompted.Folded {
+		ask += "  (an octave moved to suit the voice)"
+	}
+	return ask
+}
+
+// sign is the verdict in a few characters that can be read from afar: the
+// degree sung with the cents it was off, "~" where it was not held, "?" where
+// it could not be told. Another octave is marked as in notation: 8va above, 8vb
+// below.
+func (v *View) sign(it exercise.Item, verdict exercise.Verdict) string {
+	if !verdict.HasSung || verdict.Outcome == exercise.Ambiguous {
+		if verdict.Outcome == exercise.Unsteady {
+			return "~"
+		}
+		return "?"
+	}
+	sung := v.Style.Degree(it.Key, verdict.Sung)
+	switch verdict.Outcome {
+	case exercise.InTune, exercise.Flat, exercise.Sharp:
+		if c := math.Round(verdict.Cents); c != 0 {
+			return fmt.Sprintf("%s %+.0f", sung, c)
+		}
+		return sung + " 0"
+	case exercise.OtherDegree:
+		if verdict.Sung != it.Asked {
+			return sung
+		}
+		switch n := verdict.OctaveShift; {
+		case n == 1:
+			return sung + " 8va"
+		case n == -1:
+			return sung + " 8vb"
+		case n > 0:
+			return sung + " 15ma"
+		default:
+			return sung + " 15mb"
+		}
+	}
+	return sung + " ~" // unsteady
 }
 
 // head is the top line: the key at the left, how far the series is at the right.
@@ -163,16 +306,24 @@ func (v *View) head(width int) string {
 		right = fmt.Sprintf("%d of %d", v.prompted.Index, v.prompted.Of)
 	}
 	if v.answered > 0 {
-		right += fmt.Sprintf("    right so far: %d of %d", v.right, v.answered)
+		score := fmt.Sprintf("    right so far: %d of %d", v.right, v.answered)
+		if lipgloss.Width(left+right+score) < width {
+			right += score
+		}
 	}
 	blank := max(1, width-lipgloss.Width(left)-lipgloss.Width(right))
 	return bold.Render(left) + strings.Repeat(" ", blank) + right
 }
 
-// meter draws the level while the window is open.
-func (v *View) meter() string {
-	const cells = 30
-	n := int(math.Round((v.heard.Level - silent) / -silent * cells))
+// tooLoud is the level in dBFS of a frame beyond which a voice is about to be
+// cut off: peaks of a sung note stand 6 dB and more above its RMS (common
+// practice).
+const tooLoud = -6.0
+
+// meter draws the level, and how long the note has been held.
+func (v *View) meter(width int) string {
+	cells := max(5, min(40, width-24))
+	n := int(math.Round((v.heard.Level - silent) / -silent * float64(cells)))
 	n = max(0, min(cells, n))
 	full, empty := "█", "·"
 	if v.Style.ASCII {
@@ -180,41 +331,22 @@ func (v *View) meter() string {
 	}
 	s := strings.Repeat(full, n) + strings.Repeat(empty, cells-n)
 	switch {
-	case v.heard.Level >= -0.5:
-		return s + "  too loud: turn down"
+	case v.heard.Level >= tooLoud:
+		return s + "  too loud"
 	case v.heard.Singing:
 		return s + fmt.Sprintf("  held %.1f s", v.heard.Held)
 	}
 	return s
 }
 
-// verdict writes the verdict, the place on a scale of cents, and the details.
-func (v *View) verdict(add func(string)) {
-	it, verdict := v.judged.Item, v.judged.Verdict
-	style, mark := near, "x  "
-	switch verdict.Outcome {
-	case exercise.InTune:
-		style, mark = good, "ok "
-	case exercise.NotMeasured, exercise.Ambiguous:
-		style, mark = bold, "?  "
-	}
-	add(style.Render(mark + v.Style.Headline(it, verdict)))
-	if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
-		add("   " + scale(verdict.FromAsked, v.Style.ASCII))
-	}
-	for _, line := range v.Style.Details(verdict) {
-		add("   " + line)
-	}
-}
-
 // scale places a distance on a line from 50 cents flat to 50 cents sharp.
-func scale(cents float64, ascii bool) string {
-	const half = 20 // cells for 50 cents
+func scale(cents float64, ascii bool, width int) string {
+	half := max(2, min(25, (width-12)/2)) // cells for 50 cents
 	line, centre, here := "─", "┼", "◆"
 	if ascii {
 		line, centre, here = "-", "+", "V"
 	}
-	at := half + int(math.Round(cents/50*half))
+	at := half + int(math.Round(cents/50*float64(half)))
 	at = max(0, min(2*half, at))
 	var b strings.Builder
 	b.WriteString("flat ")
@@ -232,23 +364,11 @@ func scale(cents float64, ascii bool) string {
 	return b.String()
 }
 
-// keys says which keys do something now.
+// keys says which keys do something.
 func (v *View) keys() string {
 	s := "q end   up, down: sound louder, softer"
 	if v.Level != 0 {
 		s += fmt.Sprintf(" (%.0f dBFS)", v.Level)
-	}
-	if v.Offered {
-		s = "r once more   space go on   " + s
-	}
-	return s
-}
-
-// cut shortens s to so many cells.
-func cut(s string, width int) string {
-	r := []rune(s)
-	if width > 0 && len(r) > width {
-		return string(r[:width])
 	}
 	return s
 }

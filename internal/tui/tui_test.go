@@ -1,0 +1,200 @@
+package tui
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"sync"
+	"testing"
+	"testing/iotest"
+
+	tea "charm.land/bubbletea/v2"
+
+	"singback/exercise"
+	"singback/internal/session"
+)
+
+// press makes the message of a key.
+func press(name string) tea.KeyPressMsg {
+	switch name {
+	case "ctrl+c":
+		return tea.KeyPressMsg{Code: 'c', Mod: tea.ModCtrl}
+	case "space":
+		return tea.KeyPressMsg{Code: tea.KeySpace, Text: " "}
+	case "enter":
+		return tea.KeyPressMsg{Code: tea.KeyEnter}
+	case "up":
+		return tea.KeyPressMsg{Code: tea.KeyUp}
+	case "down":
+		return tea.KeyPressMsg{Code: tea.KeyDown}
+	}
+	return tea.KeyPressMsg{Code: rune(name[0]), Text: name}
+}
+
+func TestKeysEndTheDrill(t *testing.T) {
+	for _, name := range []string{"q", "ctrl+c"} {
+		ended := false
+		m := &model{cancel: func() { ended = true }}
+		if _, cmd := m.Update(press(name)); cmd != nil || !ended || !m.view.Ending {
+			t.Errorf("%s: cancelled %v, says so %v; the program itself must wait for the drill", name, ended, m.view.Ending)
+		}
+	}
+}
+
+func TestKeysChangeTheLevel(t *testing.T) {
+	level := -24.0
+	m := &model{louder: func(dB float64) float64 { level += dB; return level }}
+	for _, c := range []struct {
+		key  string
+		want float64
+	}{{"up", -21}, {"+", -18}, {"down", -21}, {"-", -24}} {
+		if m.Update(press(c.key)); m.view.Level != c.want {
+			t.Errorf("after %s the level shown is %g, want %g", c.key, m.view.Level, c.want)
+		}
+	}
+}
+
+func TestOfferIsAnsweredOnce(t *testing.T) {
+	for _, c := range []struct {
+		msg  func(chan bool) tea.Msg
+		name string
+		want bool
+	}{
+		{func(chan bool) tea.Msg { return press("r") }, "r", true},
+		{func(chan bool) tea.Msg { return press("space") }, "space", false},
+		{func(chan bool) tea.Msg { return press("enter") }, "enter", false},
+		{func(chan bool) tea.Msg { return press("n") }, "n", false},
+		{func(a chan bool) tea.Msg { return expired{a} }, "nobody", false},
+	} {
+		m, answer := &model{}, make(chan bool, 1)
+		if _, cmd := m.Update(offer{answer}); cmd == nil || !m.view.Offered {
+			t.Errorf("%s: an offer that does not expire, or is not shown", c.name)
+		}
+		m.Update(c.msg(answer))
+		select {
+		case got := <-answer:
+			if got != c.want {
+				t.Errorf("%s: %v, want %v", c.name, got, c.want)
+			}
+		default:
+			t.Fatalf("%s: no answer", c.name)
+		}
+		// Neither another key nor the clock answers again, or a later offer.
+		m.Update(press("r"))
+		m.Update(expired{answer})
+		later := make(chan bool, 1)
+		m.Update(offer{later})
+		m.Update(expired{answer})
+		if len(answer) != 0 || len(later) != 0 || !m.view.Offered {
+			t.Errorf("%s: answered a second time", c.name)
+		}
+	}
+}
+
+// screen is a writer that can be read while it is written.
+type screen struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *screen) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.Write(p)
+}
+
+func (s *screen) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.String()
+}
+
+func options(in io.Reader, out io.Writer) Options {
+	return Options{In: in, Out: out, Environ: []string{"TERM=xterm", "NO_COLOR=1"}, Louder: func(float64) float64 { return -24 }}
+}
+
+func TestRunEndsWithTheDrill(t *testing.T) {
+	broken := errors.New("the device has gone")
+	for _, want := range []error{nil, broken} {
+		in, keep := io.Pipe()
+		out := new(screen)
+		err := Run(t.Context(), options(in, out), func(_ context.Context, emit func(session.Event), _ func(context.Context, session.Judged) (bool, error)) error {
+			states := asking(t, false)
+			emit(session.KeySet{Key: states.Key, Tuning: states.Tuning})
+			emit(session.Finished{Tally: exercise.Tally{}})
+			return want
+		})
+		keep.Close()
+		if err != want {
+			t.Errorf("Run returned %v, want the drill's %v", err, want)
+		}
+		if !strings.Contains(out.String(), "\x1b[?1049l") {
+			t.Error("the screen was not given back")
+		}
+	}
+}
+
+// keys typed by a person reach the drill, and q ends it tidily.
+func TestRunPassesKeys(t *testing.T) {
+	in, keyboard := io.Pipe()
+	defer keyboard.Close()
+	var again bool
+	err := Run(t.Context(), options(in, new(screen)), func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
+		typing := make(chan struct{})
+		go func() {
+			// A key typed before the offer is shown answers nothing, so it is
+			// typed until it is taken.
+			for !closed(typing) {
+				keyboard.Write([]byte("r"))
+			}
+		}()
+		var err error
+		if again, err = retry(ctx, session.Judged{}); err != nil {
+			return err
+		}
+		close(typing)
+		go keyboard.Write([]byte("q"))
+		<-ctx.Done()
+		return ctx.Err()
+	})
+	if !again || !errors.Is(err, context.Canceled) {
+		t.Errorf("once more: %v, error %v; want true and context.Canceled", again, err)
+	}
+}
+
+func closed(c chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
+}
+
+// A screen that fails ends the drill, and is what Run tells about.
+func TestRunTellsThatTheScreenFailed(t *testing.T) {
+	gone := errors.New("the terminal has gone")
+	err := Run(t.Context(), options(iotest.ErrReader(gone), new(screen)), func(ctx context.Context, _ func(session.Event), _ func(context.Context, session.Judged) (bool, error)) error {
+		<-ctx.Done()
+		return ctx.Err()
+	})
+	if !errors.Is(err, gone) {
+		t.Errorf("%v, want one that wraps %v", err, gone)
+	}
+}
+
+func TestRunIsCancelledFromOutside(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	in, keep := io.Pipe()
+	defer keep.Close()
+	err := Run(ctx, options(in, new(screen)), func(ctx context.Context, _ func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
+		cancel()
+		_, err := retry(ctx, session.Judged{})
+		return err
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("%v, want context.Canceled", err)
+	}
+}

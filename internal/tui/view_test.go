@@ -1,0 +1,308 @@
+package tui
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"charm.land/lipgloss/v2"
+
+	"singback/exercise"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+var escape = regexp.MustCompile("\x1b\\[[0-9;]*m")
+
+// golden compares text with the file of that name in testdata.
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name+".golden")
+	if *update {
+		if err := os.MkdirAll("testdata", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(want) != got {
+		t.Errorf("%s differs (see it with -update and git diff); got\n%s", path, got)
+	}
+}
+
+func key(t testing.TB, name string) theory.Key {
+	t.Helper()
+	k, err := theory.ParseKey(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k
+}
+
+// asking is an item in A-flat major: sing la, from do if from.
+func asking(t testing.TB, from bool) exercise.Item {
+	k := key(t, "Ab major")
+	it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: theory.Degree{Step: 6}}
+	if from {
+		it.From = &theory.Degree{Step: 1}
+	}
+	return it
+}
+
+// right is a verdict so many cents off the degree asked.
+func right(it exercise.Item, o exercise.Outcome, cents theory.Cents) exercise.Verdict {
+	return exercise.Verdict{
+		Outcome: o, Sung: it.Asked, HasSung: true, Cents: cents, FromAsked: cents, SE: 0.4,
+		F0: 349.23, Spread: 6, Settle: 0.12, Held: 1.8, Answer: 0.9, Level: -21,
+	}
+}
+
+// states are the screens of a drill, by name, as the events that lead there.
+func states(t testing.TB) map[string]func(*View) {
+	plain, from := asking(t, false), asking(t, true)
+	begin := func(v *View) {
+		v.Event(session.KeySet{Key: plain.Key, Tuning: plain.Tuning, Setting: synth.ByCadence})
+	}
+	ask := func(v *View, it exercise.Item, index, attempt int) {
+		begin(v)
+		target, _ := it.Target()
+		v.Event(session.Prompted{Index: index, Of: 10, Attempt: attempt, Item: it, Target: target})
+	}
+	judged := func(it exercise.Item, verdict exercise.Verdict) func(*View) {
+		return func(v *View) {
+			ask(v, it, 3, 1)
+			v.Event(session.Waiting{})
+			v.Event(session.Listening{})
+			v.Event(session.Heard{Level: -20, Singing: true, Held: 1.8})
+			v.Event(session.Judged{Index: 3, Attempt: 1, Item: it, Verdict: verdict, Counts: verdict.Outcome.Counts()})
+		}
+	}
+	other := right(plain, exercise.OtherDegree, 12)
+	other.Sung, other.FromAsked = theory.Degree{Step: 5}, -188
+	wavering := right(plain, exercise.Unsteady, 8)
+	wavering.Spread = 38
+	full := right(plain, exercise.Flat, -40)
+	full.VibratoHz, full.VibratoCents, full.Scoop = 5.8, 40, -180
+	octave := right(plain, exercise.OtherDegree, 4)
+	octave.OctaveShift = -1
+	return map[string]func(*View){
+		"empty": func(*View) {},
+		"key":   begin,
+		"from":  func(v *View) { ask(v, from, 1, 1) },
+		"waiting": func(v *View) {
+			ask(v, plain, 1, 1)
+			v.Event(session.Waiting{})
+		},
+		"listening": func(v *View) {
+			ask(v, plain, 1, 1)
+			v.Event(session.Listening{})
+		},
+		"singing": func(v *View) {
+			ask(v, from, 1, 1)
+			v.Event(session.Listening{})
+			v.Event(session.Heard{Level: -18, Singing: true, Held: 1.24})
+		},
+		"too-loud": func(v *View) {
+			ask(v, plain, 1, 1)
+			v.Event(session.Listening{})
+			v.Event(session.Heard{Level: -3, Singing: true, Held: 1.24})
+		},
+		"in-tune":      judged(plain, right(plain, exercise.InTune, 4)),
+		"flat":         judged(plain, full),
+		"sharp":        judged(from, right(from, exercise.Sharp, 40)),
+		"other-degree": judged(plain, other),
+		"other-octave": judged(plain, octave),
+		"ambiguous":    judged(plain, right(plain, exercise.Ambiguous, -50)),
+		"unsteady":     judged(plain, wavering),
+		"not-measured": judged(plain, exercise.Verdict{Reason: exercise.TooShort, Level: -30}),
+		"offer": func(v *View) {
+			judged(plain, full)(v)
+			v.Event(session.Sounding{Item: plain})
+			v.Offered = true
+		},
+		"compare": func(v *View) {
+			judged(plain, full)(v)
+			v.Event(session.Sounding{Item: plain})
+		},
+		"once-more": func(v *View) {
+			judged(plain, full)(v)
+			ask(v, plain, 3, 2)
+			v.Event(session.Waiting{})
+		},
+		"next": func(v *View) {
+			judged(plain, right(plain, exercise.InTune, 4))(v)
+			target, _ := from.Target()
+			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: from, Target: target, Folded: true})
+		},
+		"ended": func(v *View) {
+			judged(plain, right(plain, exercise.InTune, 4))(v)
+			v.Event(session.Finished{})
+		},
+		"ending": func(v *View) {
+			ask(v, plain, 1, 1)
+			v.Event(session.Listening{})
+			v.Ending = true
+		},
+	}
+}
+
+func TestScreens(t *testing.T) {
+	for name, lead := range states(t) {
+		for _, c := range []struct {
+			suffix        string
+			width, height int
+			ascii         bool
+			naming        theory.Naming
+		}{
+			{"", 80, 24, false, theory.Movable},
+			{"-ascii", 80, 24, true, theory.Letters},
+			{"-narrow", 40, 10, false, theory.Movable},
+		} {
+			v := &View{Style: report.Style{Names: c.naming, ASCII: c.ascii}, Width: c.width, Height: c.height, Level: -24, Note: "A note about what answers instead of a microphone."}
+			lead(v)
+			got := escape.ReplaceAllString(v.Render(), "")
+			lines := strings.Split(got, "\n")
+			for i := range lines {
+				lines[i] = strings.TrimRight(lines[i], " ")
+			}
+			golden(t, name+c.suffix, strings.Join(lines, "\n")+"\n")
+		}
+	}
+}
+
+// No screen is ever wider or higher than the terminal, and one as low as a
+// line still holds something.
+func TestScreensFit(t *testing.T) {
+	for name, lead := range states(t) {
+		for _, width := range []int{1, 7, 20, 40, 59, 60, 79, 80, 132} {
+			for _, height := range []int{1, 2, 3, 5, 10, 16, 23, 24, 40} {
+				v := &View{Width: width, Height: height, Note: strings.Repeat("words ", 30)}
+				lead(v)
+				lines := strings.Split(v.Render(), "\n")
+				if len(lines) != height {
+					t.Fatalf("%s in %dx%d: %d lines", name, width, height, len(lines))
+				}
+				for _, line := range lines {
+					if w := lipgloss.Width(line); w > width {
+						t.Fatalf("%s in %dx%d: a line of %d cells: %q", name, width, height, w, line)
+					}
+				}
+			}
+		}
+	}
+}
+
+// What the singer must see is on the screen down to 40 by 10.
+func TestScreensKeepWhatMatters(t *testing.T) {
+	for name, want := range map[string][]string{
+		"from":         {"hear do, sing la"},
+		"singing":      {"sing now", "held 1.2 s"},
+		"flat":         {"too low", "sing la"},
+		"other-degree": {"sol instead of la"},
+		"not-measured": {"not measured"},
+		"offer":        {"once more?", "too low"},
+	} {
+		v := &View{Width: 40, Height: 10, Note: "a note"}
+		states(t)[name](v)
+		got := escape.ReplaceAllString(v.Render(), "")
+		for _, words := range want {
+			if !strings.Contains(got, words) {
+				t.Errorf("%s in 40x10 does not say %q:\n%s", name, words, got)
+			}
+		}
+	}
+}
+
+// Words and signs say everything: without escape sequences each outcome still
+// looks different.
+func TestOutcomesDifferWithoutColour(t *testing.T) {
+	seen := map[string]string{}
+	for _, name := range []string{"in-tune", "flat", "sharp", "other-degree", "other-octave", "ambiguous", "unsteady", "not-measured"} {
+		v := &View{Style: report.Style{ASCII: true}}
+		states(t)[name](v)
+		got := escape.ReplaceAllString(v.Render(), "")
+		if other, ok := seen[got]; ok {
+			t.Errorf("%s and %s look the same", name, other)
+		}
+		seen[got] = name
+	}
+}
+
+// Every name of every degree in every naming can be drawn in large letters
+// that fit into 80 columns, alone and with the cents beside it.
+func TestBannersOfAllNames(t *testing.T) {
+	for _, k := range theory.Keys() {
+		for _, d := range k.ChromaticDegrees() {
+			for _, n := range theory.Namings() {
+				for _, ascii := range []bool{false, true} {
+					s := report.Style{Names: n, ASCII: ascii}
+					for _, text := range []string{s.Degree(k, d), s.Degree(k, d) + " -49", s.Degree(k, d) + " +38", s.Degree(k, d) + " 15mb"} {
+						rows := banner(text, ascii, 74)
+						if rows[2] == text || rows[0]+rows[1] == "" {
+							t.Fatalf("%v, %v: %q cannot be drawn", k, n, text)
+						}
+						for _, row := range rows {
+							if w := lipgloss.Width(row); w > 74 {
+								t.Errorf("%v, %v: %q is %d cells wide", k, n, text, w)
+							}
+							if ascii && strings.ContainsFunc(row, func(r rune) bool { return r > 126 }) {
+								t.Errorf("%q has letters that are not ASCII", row)
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestGlyphsAreWellFormed(t *testing.T) {
+	seen := map[[bannerRows]string]rune{}
+	for r, g := range glyphs {
+		for j, row := range g {
+			if len(row) != len(g[0]) || strings.Trim(row, "# ") != "" {
+				t.Errorf("%q, row %d: %q, want %d of # and blank", r, j, row, len(g[0]))
+			}
+		}
+		if other, ok := seen[g]; ok && !(strings.ContainsRune("#♯", r) && strings.ContainsRune("#♯", other)) && !(strings.ContainsRune("b♭", r) && strings.ContainsRune("b♭", other)) {
+			t.Errorf("%q looks like %q", r, other)
+		}
+		seen[g] = r
+	}
+	if rows := banner("œ", false, 74); rows[2] != "œ" {
+		t.Errorf("a letter that cannot be drawn: %q", rows)
+	}
+	if rows := banner("sol", false, 10); rows[2] != "sol" {
+		t.Errorf("no room: %q", rows)
+	}
+}
+
+func TestScale(t *testing.T) {
+	for _, c := range []struct {
+		cents float64
+		want  string
+	}{
+		{0, "flat -----V----- sharp"},
+		{50, "flat -----+----V sharp"},
+		{-50, "flat V----+----- sharp"},
+		{-22, "flat ---V-+----- sharp"},
+		{400, "flat -----+----V sharp"},
+		{-400, "flat V----+----- sharp"},
+	} {
+		if got := scale(c.cents, true, 22); got != c.want {
+			t.Errorf("%g cents: %q, want %q", c.cents, got, c.want)
+		}
+	}
+}

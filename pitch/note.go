@@ -60,7 +60,7 @@ type Note struct {
 const (
 	maxGap      = 0.060 // s without pitch inside one note
 	minNote     = 0.100 // s
-	edge        = 0.120 // s dropped at either end (3.3 of the trade notes; Dai & Dixon 2019)
+	edge        = 0.120 // s dropped at either end (Dai & Dixon 2019)
 	minSteady   = 0.150 // s
 	startTime   = 0.030 // s whose median is the scoop, or the fall
 	settleCents = 50.0

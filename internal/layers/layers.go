@@ -3,8 +3,7 @@
 // go command would be served stale from the test cache.
 //
 // There is nothing to call. To change an arrow, change the table in the same
-// commit and say why; it follows DESIGN.md's, whose further rows join when
-// their folders do.
+// commit and say why. A folder gets its row with its first code.
 package layers
 
 // arrows has a row for every folder with Go code. After the colon comes what
@@ -56,8 +55,8 @@ const (
 	seeded = "New NewPCG NewChaCha8 NewZipf"
 )
 
-// topLevel is everything that may lie in the project's root: what DESIGN.md
-// lists, and what git and make put there.
+// topLevel is everything that may lie in the project's root: what
+// belongs to the project, and what git and make put there.
 const topLevel = `
 cmd pitch theory exercise calib testdata internal
 go.mod go.sum README.md DEVELOPERS.md CHANGELOG.md LICENSE Makefile .gitattributes .gitignore .ci

@@ -182,7 +182,7 @@ func checkTree(root fs.FS, text string) ([]string, error) {
 	}
 	for _, e := range entries {
 		if !slices.Contains(strings.Fields(topLevel), e.Name()) {
-			wrong = append(wrong, e.Name()+": unknown at the top level; DESIGN.md lists what may lie there")
+			wrong = append(wrong, e.Name()+": unknown at the top level; topLevel lists what may lie there")
 		}
 	}
 	seen := map[string]bool{}

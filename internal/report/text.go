@@ -94,9 +94,9 @@ func (s Style) Details(v exercise.Verdict) []string {
 	if v.HasSung {
 		lines = append(lines, octave(v.OctaveShift))
 	}
-	steady := fmt.Sprintf("steady within %.0f cents", math.Max(1, v.Spread))
+	steady := "steady within " + amount(math.Max(1, v.Spread))
 	if v.Spread >= 15 {
-		steady = fmt.Sprintf("wavering by %.0f cents", v.Spread)
+		steady = "wavering by " + amount(v.Spread)
 	}
 	if v.VibratoCents > 0 {
 		steady += fmt.Sprintf(", vibrato %.1f Hz, %.0f cents each way", v.VibratoHz, v.VibratoCents)
@@ -129,19 +129,23 @@ func octave(shift int) string {
 
 // cents says a distance: "exact", "4 cents sharp", "12 cents flat".
 func cents(c theory.Cents) string {
-	n := math.Round(math.Abs(c))
-	unit := "cents"
-	if n == 1 {
-		unit = "cent"
-	}
-	switch {
-	case n == 0:
+	switch n := math.Abs(c); {
+	case math.Round(n) == 0:
 		return "exact"
 	case c > 0:
-		return fmt.Sprintf("%.0f %s sharp", n, unit)
+		return amount(n) + " sharp"
 	default:
-		return fmt.Sprintf("%.0f %s flat", n, unit)
+		return amount(n) + " flat"
 	}
+}
+
+// amount says a number of cents: "1 cent", "12 cents".
+func amount(c theory.Cents) string {
+	n := math.Round(c)
+	if n == 1 {
+		return "1 cent"
+	}
+	return fmt.Sprintf("%.0f cents", n)
 }
 
 // Summary writes the table of a session in one key.

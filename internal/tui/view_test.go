@@ -13,7 +13,6 @@ import (
 	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
-	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -73,7 +72,7 @@ func right(it exercise.Item, o exercise.Outcome, cents theory.Cents) exercise.Ve
 func states(t testing.TB) map[string]func(*View) {
 	plain, from := asking(t, false), asking(t, true)
 	begin := func(v *View) {
-		v.Event(session.KeySet{Key: plain.Key, Tuning: plain.Tuning, Setting: synth.ByCadence})
+		v.Event(session.KeySet{Key: plain.Key, Tuning: plain.Tuning})
 	}
 	ask := func(v *View, it exercise.Item, index, attempt int) {
 		begin(v)

@@ -96,6 +96,9 @@ func run(ctx context.Context, e *env, args []string) int {
 	case errors.Is(err, syscall.EPIPE):
 		return exitFailed // whoever read the output has gone; there is nobody to tell
 	}
+	if !cmd.HasParent() && len(args) > 0 && !strings.HasPrefix(args[0], "-") {
+		err = noArgs(cmd, args[:1]) // whatever is wrong with the flags of a command that does not exist
+	}
 	line := strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")
 	if errors.Is(err, context.Canceled) {
 		line = "interrupted"

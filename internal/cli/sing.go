@@ -282,7 +282,10 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		stage.tell(e.stderr)
 		lines := &lineView{results: results, prompts: e.stderr, style: style, plan: p}
 		tally, err = session.Run(ctx, p.config, stage.answers, stage.out, lines.event)
-		fmt.Fprint(results, "\n", style.Summary(p.item.Key, tally))
+		if tally.All.Asked > 0 {
+			fmt.Fprintln(results)
+		}
+		fmt.Fprint(results, style.Summary(p.item.Key, tally))
 	}
 	if errors.Is(err, context.Canceled) {
 		// The singer ended the session; what was sung has been summed up.

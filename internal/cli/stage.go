@@ -37,7 +37,8 @@ type stage struct {
 	answers session.Answers
 	out     audio.Sink
 	screen  bool
-	note    string // what the user should know about it, one line
+	note    string // what the user should know about it, one line of at most 74 cells
+	why     string // and the reason, where there is room for it
 
 	closers []io.Closer
 	closed  bool
@@ -58,7 +59,7 @@ func (s *stage) close() error {
 
 func (s *stage) tell(w io.Writer) {
 	if s.note != "" {
-		fmt.Fprintln(w, s.note)
+		fmt.Fprintf(w, "%s (%s)\n", s.note, s.why)
 	}
 }
 
@@ -93,7 +94,7 @@ func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind stri
 		s.answers = micAnswers{src}
 		s.closers = append(s.closers, src)
 	case kind == "" && o.device == "" && errors.Is(err, device.ErrNoDevice):
-		s.note = "No microphone was found, so a simulated singer answers. (" + err.Error() + ")"
+		s.note, s.why = "No microphone was found, so a simulated singer answers.", err.Error()
 		s.answers = newSimulated(e, s, p)
 	default:
 		return err
@@ -129,7 +130,9 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 				s.out = silentSink{audio.Null{Rate: sampleRate}, e.wait}
 			}
 			if s.note == "" {
-				s.note = "No loudspeaker was found: the drill runs in silence. (" + err.Error() + ")"
+				s.note, s.why = "No loudspeaker was found: the drill runs in silence.", err.Error()
+			} else {
+				s.note = "No sound device was found: a simulated singer answers, in silence."
 			}
 		default:
 			return err

@@ -93,7 +93,7 @@ func TestCheckTree(t *testing.T) {
 		{"code without a row", fstest.MapFS{"theory/a.go": file("package theory"), "pitch/a.go": file("package pitch"), "internal/web/a.go": file("package web")},
 			[]string{"internal/web/a.go: folder internal/web has no row in the table of arrows"}},
 		{"strangers at the top", fstest.MapFS{"theory/a.go": file("package theory"), "pitch/a.go": file("package pitch"), "scripts/x": file(""), "notes.txt": file("")},
-			[]string{"notes.txt: unknown at the top level; topLevel lists what may lie there", "scripts: unknown at the top level; DESIGN.md lists what may lie there"}},
+			[]string{"notes.txt: unknown at the top level; topLevel lists what may lie there", "scripts: unknown at the top level; topLevel lists what may lie there"}},
 		{"a forbidden arrow deep in the tree", fstest.MapFS{"theory/sub/a.go": file("package sub\nimport \"singback/pitch\""), "theory/a.go": file("package theory"), "pitch/a.go": file("package pitch")},
 			[]string{"theory/sub/a.go: imports singback/pitch; theory may import only []"}},
 	} {

@@ -22,10 +22,11 @@ test:
 
 # Through the real PortAudio and a sound server of its own; fails, never skips.
 # Not with -race: the binding passes stream numbers as pointers, which the
-# checks that come with -race refuse.
+# checks that come with -race refuse. One package at a time: they share the
+# microphone.
 virtual-mic-test:
 	@$(setup) sound
-	@$(cgo) && $(virtual_mic) go test -count=1 -run VirtualMic ./internal/device/ ./internal/cli/
+	@$(cgo) && $(virtual_mic) go test -count=1 -p 1 -run VirtualMic ./internal/device/ ./internal/cli/
 
 check:
 	@files=$$(gofmt -l .) && if [ -n "$$files" ]; then echo "gofmt -w is needed on:"; echo "$$files"; exit 1; fi

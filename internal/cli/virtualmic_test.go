@@ -1,0 +1,311 @@
+package cli
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// The tests in this file run the built program against the real PortAudio and
+// a real sound server. They run where internal/device/virtualmic says so, and
+// there they do not skip: what is missing is a failure.
+
+// needVirtualMic builds the program and returns its path.
+func needVirtualMic(t *testing.T) string {
+	t.Helper()
+	if os.Getenv("SINGBACK_VIRTUAL_MIC") != "1" {
+		t.Skip("needs the virtual microphone: make virtual-mic-test")
+	}
+	path := filepath.Join(t.TempDir(), "singback")
+	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", path, "singback/cmd/singback").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	return path
+}
+
+// running is the program at work. Its standard input is closed from the start.
+type running struct {
+	cmd    *exec.Cmd
+	stdout bytes.Buffer
+	said   chan string // lines of standard error
+	stderr strings.Builder
+}
+
+func startProgram(t *testing.T, env []string, path string, args ...string) *running {
+	t.Helper()
+	r := &running{cmd: exec.Command(path, args...), said: make(chan string, 1000)}
+	r.cmd.Env = append(os.Environ(), env...)
+	r.cmd.Stdout = &r.stdout
+	pipe, err := r.cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := r.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { r.cmd.Process.Kill() })
+	go func() {
+		for s := bufio.NewScanner(pipe); s.Scan(); {
+			r.said <- s.Text()
+		}
+		close(r.said)
+	}()
+	return r
+}
+
+// await waits for a line of standard error that begins with prefix.
+func (r *running) await(t *testing.T, prefix string) {
+	t.Helper()
+	limit := time.After(30 * time.Second)
+	for {
+		select {
+		case line, ok := <-r.said:
+			r.stderr.WriteString(line + "\n")
+			switch {
+			case !ok:
+				t.Fatalf("the program ended before it said %q: %v, standard error %q, standard output %q", prefix, r.cmd.Wait(), &r.stderr, &r.stdout)
+			case strings.HasPrefix(line, prefix):
+				return
+			}
+		case <-limit:
+			t.Fatalf("waited in vain for %q; standard error has %q", prefix, &r.stderr)
+		}
+	}
+}
+
+// end waits for the program's end, no longer than limit, and returns its exit
+// status.
+func (r *running) end(t *testing.T, limit time.Duration) int {
+	t.Helper()
+	after := time.AfterFunc(limit, func() {
+		r.cmd.Process.Kill()
+		t.Errorf("the program still runs after %v", limit)
+	})
+	defer after.Stop()
+	for line := range r.said {
+		r.stderr.WriteString(line + "\n")
+	}
+	r.cmd.Wait()
+	return r.cmd.ProcessState.ExitCode()
+}
+
+// play plays a recording into the virtual microphone and waits for its end.
+func play(t *testing.T, env []string, path string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=500", "--device=mic_feed", path)
+	cmd.Env = append(os.Environ(), env...)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("paplay: %v: %s", err, out)
+	}
+}
+
+// sung runs one question through the real microphone and loudspeaker, with a
+// recording for an answer.
+func sung(t *testing.T, path string, env []string, tr truth, more ...string) event {
+	t.Helper()
+	args := append([]string{"sing", "--count", "1", "--input", "mic", "--output", "speaker", "--degrees", tr.says["asked"]}, tr.music()...)
+	r := startProgram(t, env, path, append(args, more...)...)
+	r.await(t, "Listening.")
+	play(t, env, tr.path)
+	if code := r.end(t, 20*time.Second); code != exitDone {
+		t.Fatalf("exit %d: %s", code, &r.stderr)
+	}
+	all := events(t, r.stdout.String())
+	v := named(all, "verdict")
+	if len(v) != 1 || all[len(all)-1].Event != "summary" {
+		t.Fatalf("events %s", &r.stdout)
+	}
+	for line := range strings.Lines(r.stderr.String()) {
+		if !strings.HasPrefix(line, "Listening.") && !strings.HasPrefix(line, "1 of 1: ") && !strings.Contains(line, ", A4 = 440 Hz, seed ") {
+			t.Errorf("standard error has %q", line)
+		}
+	}
+	return v[0]
+}
+
+// What is sung into the real microphone gets the verdict that the text beside
+// the recording says, as a file does.
+func TestVirtualMicSing(t *testing.T) {
+	path := needVirtualMic(t)
+	var more []string
+	for _, name := range []string{"la-eb-major-tenor", "flat-40", "la-for-sol", "octave-below"} {
+		tr := recordingNamed(t, name)
+		v := sung(t, path, nil, tr, more...)
+		more = []string{"--set", "tonic", "--compare=false"} // the whole once, then in short
+		if v.Outcome != tr.says["expect_outcome"] || v.Sung == nil || v.Sung.Syllable != tr.says["expect_sung_degree"] ||
+			fmt.Sprint(v.Sung.OctaveShift) != tr.says["expect_octave_shift"] || v.Reason != nil {
+			t.Errorf("%s: %s, sung %+v, want %s, %s", name, v.Outcome, v.Sung, tr.says["expect_outcome"], tr.says["expect_sung_degree"])
+		}
+		if want := number(t, tr.says["expect_cents"]); v.Cents == nil || math.Abs(*v.Cents-want) > 5 {
+			t.Errorf("%s: %v cents, want %v ± 5", name, v.Cents, want)
+		} else {
+			t.Logf("%s: %s, %.2f cents, truth %.2f", name, v.Outcome, *v.Cents, want)
+		}
+	}
+}
+
+// What the tool plays comes out of the loudspeaker: the cadence, note by note.
+func TestVirtualMicPlaysTheCadence(t *testing.T) {
+	path := needVirtualMic(t)
+	const rate = 48000
+	var recorded bytes.Buffer
+	parec := exec.CommandContext(t.Context(), "parec", "--raw", "--format=float32le", "--rate=48000", "--channels=1", "--latency-msec=300", "--device=speaker.monitor")
+	pipe, err := parec.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := parec.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := io.CopyN(&recorded, pipe, 4*rate/10); err != nil { // it records
+		t.Fatal(err)
+	}
+	copied := make(chan error, 1)
+	go func() { _, err := io.Copy(&recorded, pipe); copied <- err }()
+	const level = -9.0
+	r := startProgram(t, nil, path, "sing", "--key", "Ab major", "--degrees", "la", "--count", "1", "--input", "mic",
+		"--output", "speaker", "--timeout", "0.6", "--level", fmt.Sprint(level), "--format", "json")
+	if code := r.end(t, 30*time.Second); code != exitDone {
+		t.Fatalf("exit %d: %s", code, &r.stderr)
+	}
+	parec.Process.Signal(syscall.SIGTERM)
+	<-copied
+	parec.Wait()
+	samples := make([]float64, recorded.Len()/4)
+	for i := range samples {
+		samples[i] = float64(math.Float32frombits(binary.LittleEndian.Uint32(recorded.Bytes()[4*i:])))
+	}
+	checkCadence(t, samples, rate)
+	most := 20 * math.Log10(peak(samples))
+	t.Logf("%.1f s recorded, peak %.2f dBFS", float64(len(samples))/rate, most)
+	if most > level+0.1 || most < level-12 {
+		t.Errorf("--level %v: peak at %.2f dBFS", level, most)
+	}
+	// The right note, F4, is sounded after the verdict.
+	after := samples[slices.IndexFunc(samples, func(x float64) bool { return math.Abs(x) > 1e-4 })+5*rate:]
+	last := len(after) - 1
+	for last > 0 && math.Abs(after[last]) < 1e-4 {
+		last--
+	}
+	if last < rate {
+		t.Fatal("nothing is sounded after the verdict")
+	}
+	if got := strength(after[last-rate*8/10:last], rate, 349.228); got < level-40 {
+		t.Errorf("the right note has %.1f dBFS", got)
+	}
+}
+
+// The tool's own sound reaches the microphone, at full level, and is never
+// judged; a singer who answers after it is.
+func TestVirtualMicOwnSound(t *testing.T) {
+	path := needVirtualMic(t)
+	loop := []string{"PULSE_SINK=mic_feed"}
+	for _, more := range [][]string{{"--think", "0"}, {"--think", "0", "--from", "do", "--set", "drone"}} {
+		args := []string{"sing", "--key", "Ab major", "--degrees", "la sol", "--count", "2", "--input", "mic", "--output", "speaker",
+			"--timeout", "1.5", "--level", "-3", "--format", "json"}
+		r := startProgram(t, loop, path, append(args, more...)...)
+		if code := r.end(t, 40*time.Second); code != exitDone {
+			t.Fatalf("exit %d: %s", code, &r.stderr)
+		}
+		all := events(t, r.stdout.String())
+		for _, v := range named(all, "verdict") {
+			if v.Outcome != "not_measured" || v.Reason == nil || *v.Reason != "too_quiet" {
+				t.Errorf("%q: nobody sang, and the verdict is %s (%v), sung %+v", more, v.Outcome, v.Reason, v.Sung)
+			}
+		}
+		if total := all[len(all)-1].Total; total.Asked != 2 || total.Answered != 0 {
+			t.Errorf("%q: total %+v", more, total)
+		}
+	}
+	tr := recordingNamed(t, "flat-40")
+	if v := sung(t, path, loop, tr, "--think", "0", "--level", "-3"); v.Outcome != "flat" || v.Cents == nil || math.Abs(*v.Cents-number(t, tr.says["expect_cents"])) > 5 {
+		t.Errorf("with the loudspeaker at the microphone: %s, %v cents", v.Outcome, v.Cents)
+	}
+}
+
+// A server that dies in the middle: one line, the summary so far, and no hang.
+func TestVirtualMicServerDies(t *testing.T) {
+	path := needVirtualMic(t)
+	for _, when := range []string{"Listening.", "1 of 3: ", "C major: cadence"} {
+		tell := "echo pid $SINGBACK_VIRTUAL_MIC_SERVER >&2; exec \"$@\""
+		r := startProgram(t, nil, "../device/virtualmic/with-virtual-mic", "bash", "-c", tell, "bash", path,
+			"sing", "--count", "3", "--input", "mic", "--output", "speaker", "--format", "json")
+		r.await(t, "pid ")
+		pid, err := strconv.Atoi(strings.TrimSpace(strings.TrimPrefix(r.stderr.String(), "pid ")))
+		if err != nil || pid <= 1 {
+			t.Fatalf("no server in %q", &r.stderr)
+		}
+		r.await(t, when)
+		r.stderr.Reset()
+		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+			t.Fatal(err)
+		}
+		began := time.Now()
+		code := r.end(t, 10*time.Second)
+		t.Logf("%q: exit %d after %v: %s", when, code, time.Since(began).Round(10*time.Millisecond), &r.stderr)
+		message := strings.TrimPrefix(r.stderr.String(), "Listening.\n") // in case it was said just then
+		if code != exitFailed || strings.Count(message, "\n") != 1 || !strings.HasPrefix(message, "singback sing: ") {
+			t.Errorf("%q: exit %d, standard error %q, want 1 and one line", when, code, message)
+		}
+		all := events(t, r.stdout.String())
+		if s := all[len(all)-1]; s.Event != "summary" || !s.Interrupted || s.Total.Asked != 0 {
+			t.Errorf("%q: last event %+v", when, s)
+		}
+	}
+}
+
+func TestVirtualMicDevices(t *testing.T) {
+	path := needVirtualMic(t)
+	r := startProgram(t, nil, path, "devices", "--format", "json")
+	if code := r.end(t, 10*time.Second); code != exitDone || r.stderr.Len() > 0 {
+		t.Fatalf("exit %d: %s", code, &r.stderr)
+	}
+	var list struct {
+		Schema  int
+		Devices []struct {
+			Name          string
+			Inputs        int
+			DefaultInput  bool `json:"default_input"`
+			DefaultOutput bool `json:"default_output"`
+		}
+	}
+	if err := json.Unmarshal(r.stdout.Bytes(), &list); err != nil {
+		t.Fatal(err)
+	}
+	in, out := 0, 0
+	for _, d := range list.Devices {
+		if d.DefaultInput {
+			in++
+		}
+		if d.DefaultOutput {
+			out++
+		}
+	}
+	if list.Schema != 1 || in != 1 || out != 1 {
+		t.Errorf("%d default microphones and %d default loudspeakers in %s", in, out, &r.stdout)
+	}
+	r = startProgram(t, nil, path, "devices")
+	if code := r.end(t, 10*time.Second); code != exitDone || !strings.Contains(r.stdout.String(), "microphone and loudspeaker") {
+		t.Errorf("exit %d: %s%s", code, &r.stdout, &r.stderr)
+	}
+	r = startProgram(t, nil, path, "sing", "--input", "mic", "--device", "no such thing")
+	if code := r.end(t, 10*time.Second); code != exitFailed || strings.Count(r.stderr.String(), "\n") != 1 || !strings.Contains(r.stderr.String(), `"pulse"`) {
+		t.Errorf("an unknown device: exit %d, %q, want the names", code, &r.stderr)
+	}
+}

@@ -29,7 +29,7 @@ func TestCheck(t *testing.T) {
 		{"tests import the test kit", "pitch/a_test.go", `import "singback/internal/testkit"`, ""},
 		{"and what is below it", "pitch/a_test.go", `import "singback/internal/testkit/makewav/truth"`, ""},
 		{"the test kit imports what it needs", "internal/testkit/makewav/a.go", `import ("singback/internal/synth"; "singback/internal/testkit/makewav/truth")`, ""},
-		{"test modules in tests", "theory/a_test.go", `import ("pgregory.net/rapid"; "github.com/google/go-cmp/cmp")`, ""},
+		{"test modules in tests", "theory/a_test.go", `import ("pgregory.net/rapid"; "github.com/rogpeppe/go-internal/testscript")`, ""},
 		{"test modules not in code", "theory/a.go", `import "pgregory.net/rapid"`, "imports pgregory.net/rapid"},
 		{"go-dsp in the tests of pitch", "pitch/a_test.go", `import "github.com/mjibson/go-dsp/fft"`, ""},
 		{"go-dsp not in its code", "pitch/a.go", `import "github.com/mjibson/go-dsp/fft"`, "imports github.com/mjibson/go-dsp/fft"},

@@ -28,7 +28,7 @@ internal/layers:                                            |
 `
 
 // everyTest is what the tests of every folder may import.
-const everyTest = "internal/testkit rapid go-cmp testscript"
+const everyTest = "internal/testkit rapid testscript"
 
 // modules are the third-party modules, by the names used above. A module that
 // is not here may be imported by nobody.
@@ -41,7 +41,6 @@ var modules = map[string]string{
 	"lipgloss":   "charm.land/lipgloss/v2",
 	"x-term":     "golang.org/x/term",
 	"rapid":      "pgregory.net/rapid",
-	"go-cmp":     "github.com/google/go-cmp",
 	"testscript": "github.com/rogpeppe/go-internal",
 }
 

@@ -9,7 +9,9 @@ FUZZTIME    = 10s
 # can be, here, and without it otherwise.
 cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
-.PHONY: run build test check bench fuzz virtual-mic-test setup wav clean
+FIT         = offline
+
+.PHONY: run build test check bench fuzz evaluate weights virtual-mic-test setup wav clean
 
 run: build
 	@bin/singback sing
@@ -46,6 +48,16 @@ fuzz:
 			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) $$package || exit 1; \
 		done; \
 	done
+
+# The pitch tracker beside every reference program found here, on the same
+# sounds in one run. HALF=dev is the half to develop on.
+HALF = held-out
+evaluate:
+	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)"
+
+# Fits the weights of the pitch tracker anew: FIT=offline or FIT=live.
+weights:
+	go test ./pitch -count=1 -v -run TestFitWeights -fit $(FIT)
 
 setup:
 	@$(setup) build >/dev/null

@@ -196,6 +196,8 @@ func unmeasured(take Take) Reason {
 		return TooNoisy
 	case !take.Found:
 		return TooQuiet
+	case n.Level <= quietLimit:
+		return TooQuiet
 	case struck(n):
 		return OwnSound
 	case mainsHum(n):

@@ -213,6 +213,7 @@ func TestJudgeNotMeasured(t *testing.T) {
 	}{
 		{"silence", Take{Loudest: -90}, TooQuiet},
 		{"a whisper under the limit", Take{Loudest: -61}, TooQuiet},
+		{"a note under the limit", change(sungAt(it, 0), func(t *Take) { t.Note.Level = -61 }), TooQuiet},
 		{"noise", Take{Loudest: -20, Unpitched: 3}, TooNoisy},
 		{"a click", Take{Loudest: -20, Unpitched: 0.02}, TooQuiet},
 		{"a scrap of voice", Take{Loudest: -20, Voiced: 0.09, Unpitched: 1}, TooShort},

@@ -22,7 +22,7 @@ func (m *measure) grow(n int) {
 
 // note measures frames, whose first and last are voiced. It reports false for a
 // note that is too short.
-func (s *Segmenter) note(frames []frame) (Note, bool) {
+func (s *Segmenter) note(frames []moment) (Note, bool) {
 	m, dt := &s.m, s.spacing()
 	n := Note{
 		Onset:  frames[0].index,
@@ -32,8 +32,8 @@ func (s *Segmenter) note(frames []frame) (Note, bool) {
 	if length < minNote-dt/2 {
 		return Note{}, false
 	}
-	middle := m.median(frames, func(f frame) (float64, bool) { return f.cents, f.voiced })
-	sung := func(f frame) bool { return f.voiced && math.Abs(f.cents-middle) < slipCents }
+	middle := m.median(frames, func(f moment) (float64, bool) { return f.cents, f.voiced })
+	sung := func(f moment) bool { return f.voiced && math.Abs(f.cents-middle) < slipCents }
 	voiced := 0
 	for _, f := range frames {
 		n.Lost = n.Lost || f.lost
@@ -45,7 +45,7 @@ func (s *Segmenter) note(frames []frame) (Note, bool) {
 		return Note{}, false
 	}
 	n.VoicedShare = float64(voiced) / float64(len(frames))
-	n.Level = m.median(frames, func(f frame) (float64, bool) { return f.level, sung(f) })
+	n.Level = m.median(frames, func(f moment) (float64, bool) { return f.level, sung(f) })
 
 	steady := steadyPart(frames, dt)
 	m.cents, m.ok = m.cents[:0], m.ok[:0]
@@ -66,7 +66,7 @@ func (s *Segmenter) note(frames []frame) (Note, bool) {
 		}
 	}
 
-	centre := m.median(steady, func(f frame) (float64, bool) { return f.cents - middle, sung(f) })
+	centre := m.median(steady, func(f moment) (float64, bool) { return f.cents - middle, sung(f) })
 	rate, extent := m.vibrato(dt)
 	if rate > 0 {
 		n.VibratoHz, n.VibratoCents = rate, extent
@@ -96,7 +96,7 @@ func (s *Segmenter) note(frames []frame) (Note, bool) {
 }
 
 // steadyPart drops the first and last 120 ms, or a quarter at either end.
-func steadyPart(frames []frame, dt float64) []frame {
+func steadyPart(frames []moment, dt float64) []moment {
 	drop := int(math.Round(edge / dt))
 	if float64(len(frames)-2*drop)*dt < minSteady-dt/2 {
 		drop = len(frames) / 4
@@ -105,7 +105,7 @@ func steadyPart(frames []frame, dt float64) []frame {
 }
 
 // median of the values that count; 0 if none does.
-func (m *measure) median(frames []frame, value func(frame) (float64, bool)) float64 {
+func (m *measure) median(frames []moment, value func(moment) (float64, bool)) float64 {
 	m.sorted = m.sorted[:0]
 	for _, f := range frames {
 		if v, ok := value(f); ok {
@@ -125,7 +125,7 @@ func (m *measure) middle() float64 {
 }
 
 // first is the median of the first n sung frames, or of the last for dir −1.
-func (m *measure) first(frames []frame, sung func(frame) bool, n, dir int) float64 {
+func (m *measure) first(frames []moment, sung func(moment) bool, n, dir int) float64 {
 	m.sorted = m.sorted[:0]
 	i := 0
 	if dir < 0 {
@@ -372,7 +372,7 @@ func (m *measure) scatter(median bool) (spread, se float64) {
 
 // decay is the trend of the level in dB per second and the share of its
 // variance that the trend explains.
-func decay(frames []frame, sung func(frame) bool, dt float64) (slope, fit float64) {
+func decay(frames []moment, sung func(moment) bool, dt float64) (slope, fit float64) {
 	var n, sx, sy, sxx, sxy, syy float64
 	for i, f := range frames {
 		if !sung(f) {
@@ -401,7 +401,7 @@ func decay(frames []frame, sung func(frame) bool, dt float64) (slope, fit float6
 
 // settle is the time until the track first stays within limit of centre for
 // settleTime, from its first frame.
-func settle(frames []frame, sung func(frame) bool, centre, limit, dt float64) float64 {
+func settle(frames []moment, sung func(moment) bool, centre, limit, dt float64) float64 {
 	start := -1
 	for i, f := range frames {
 		switch {

@@ -95,10 +95,15 @@ const (
 	minVibratoFit          = 0.6 // share of the variance that the swing explains
 
 	maxKept = 30.0 // s of a note kept frame by frame
+
+	maxMelodyGap = 0.120 // s without pitch inside a note of a melody
+	minUnmarked  = 0.150 // s: a shorter voice without an onset is no note
+	restTime     = 0.400 // s after an onset in which a voice without one is no new note
+	lead         = 2     // frames before an onset that belong to its note
 )
 
-// frame is one point of the note being gathered.
-type frame struct {
+// moment is one point of the note being gathered.
+type moment struct {
 	index  int64
 	cents  float64 // above 1 Hz
 	level  float64
@@ -117,16 +122,23 @@ type Segmenter struct {
 	hop     int64
 	seconds float64 // per hop
 
-	frames []frame // of the note being gathered; the first is voiced
-	thin   int     // every thin-th point is kept
-	skip   int     // points to leave out before the next one kept
-	last   int     // index in frames of the last voiced one
-	lastAt int64   // index of the last point pushed
+	frames []moment // of the note being gathered; the first is voiced
+	thin   int      // every thin-th point is kept
+	skip   int      // points to leave out before the next one kept
+	last   int      // index in frames of the last voiced one
+	lastAt int64    // index of the last point pushed
 
 	held  float64 // cents of the last held level
 	holds bool    // there was one
 
 	m measure
+
+	// Of a melody's segmenter.
+	onsets *OnsetFinder // nil: one held note at a time
+	late   []Point      // points not read yet: their onsets are not known
+	found  []Onset      // onsets not reached yet
+	begin  int64        // the onset that the note being gathered began with; −1: none
+	onset  int64        // the last onset reached
 }
 
 // NewSegmenter returns a segmenter for the points of a tracker with the same
@@ -137,16 +149,31 @@ func NewSegmenter(cfg Config) (*Segmenter, error) {
 	}
 	s := &Segmenter{hop: int64(cfg.Hop), seconds: float64(cfg.Hop) / float64(cfg.SampleRate)}
 	n := int(maxKept/s.seconds) + 1
-	s.frames = make([]frame, 0, n)
+	s.frames = make([]moment, 0, n)
 	s.m.grow(n)
 	s.reset()
+	s.onset = math.MinInt64 / 2
 	return s, nil
 }
 
-// Notes returns the sung notes of a whole track, with the same code as a
-// [Segmenter].
-func Notes(cfg Config, points []Point) ([]Note, error) {
+// NewMelodySegmenter returns a segmenter for melodies. It also begins a note
+// where the spectrum says that one begins: at a consonant, on the same pitch
+// again, or at a slurred change of pitch; and Onset is that place, which is
+// before the pitch is there. It reads points a quarter of a second late.
+func NewMelodySegmenter(cfg Config) (*Segmenter, error) {
 	s, err := NewSegmenter(cfg)
+	if err != nil {
+		return nil, err
+	}
+	s.onsets = NewOnsetFinder(cfg)
+	s.late = make([]Point, 0, 2*onsetDelay)
+	s.found = make([]Onset, 0, 8)
+	return s, nil
+}
+
+// Notes returns the sung notes of the whole track of a melody.
+func Notes(cfg Config, points []Point) ([]Note, error) {
+	s, err := NewMelodySegmenter(cfg)
 	if err != nil {
 		return nil, err
 	}
@@ -157,6 +184,7 @@ func (s *Segmenter) reset() {
 	s.frames = s.frames[:0]
 	s.thin, s.skip, s.last = 1, 0, 0
 	s.holds = false
+	s.begin = -1
 }
 
 // Push feeds points in order and appends one Note to dst for every note that
@@ -164,15 +192,57 @@ func (s *Segmenter) reset() {
 // note. Push keeps no reference to points and does not allocate if dst has
 // room.
 func (s *Segmenter) Push(dst []Note, points []Point) []Note {
-	for _, p := range points {
-		dst = s.push(dst, p)
+	for i := range points {
+		if s.onsets != nil {
+			s.found = s.onsets.Push(s.found, points[i:i+1])
+			dst = s.delayed(dst, points[i], onsetDelay)
+		} else {
+			dst = s.push(dst, points[i])
+		}
 	}
 	return dst
 }
 
+// delayed takes a point of a melody and reads those that are delay points old.
+func (s *Segmenter) delayed(dst []Note, p Point, delay int) []Note {
+	s.late = append(s.late, p)
+	for len(s.late) > delay {
+		dst = s.melody(dst, s.late[0])
+		s.late = s.late[:copy(s.late, s.late[1:])]
+	}
+	return dst
+}
+
+// melody reads a point whose onset, if it has one, is known.
+func (s *Segmenter) melody(dst []Note, p Point) []Note {
+	for len(s.found) > 0 && s.found[0].Index-lead*s.hop <= p.Index {
+		dst = s.finish(dst)
+		s.begin, s.onset = s.found[0].Index, s.found[0].Index
+		s.found = s.found[:copy(s.found, s.found[1:])]
+	}
+	// Shortly after a note that began with an onset, a voice without one is
+	// the rest of that note.
+	if s.begin < 0 && len(s.frames) == 0 && float64(p.Index-s.onset) < restTime/s.seconds*float64(s.hop) {
+		return dst
+	}
+	return s.push(dst, p)
+}
+
 // Flush ends the track: the note being held, if any, ends with the last point.
 // The segmenter is then ready for another track.
-func (s *Segmenter) Flush(dst []Note) []Note { return s.finish(dst) }
+func (s *Segmenter) Flush(dst []Note) []Note {
+	if s.onsets != nil {
+		s.found = s.onsets.Flush(s.found)
+		for len(s.late) > 0 {
+			dst = s.melody(dst, s.late[0])
+			s.late = s.late[:copy(s.late, s.late[1:])]
+		}
+		s.found = s.found[:0]
+	}
+	dst = s.finish(dst)
+	s.onset = math.MinInt64 / 2
+	return dst
+}
 
 // Holding tells from where to where the note being held has come, as Onset and
 // Offset of a [Note], once it is 100 ms long. It costs nothing.
@@ -198,7 +268,7 @@ func (s *Segmenter) push(dst []Note, p Point) []Note {
 		dst = s.finish(dst)
 	}
 	s.lastAt = p.Index
-	f := frame{index: p.Index, level: p.Level, lost: p.Lost}
+	f := moment{index: p.Index, level: p.Level, lost: p.Lost}
 	// What a tracker never says is not voiced.
 	if p.Voiced && p.F0 >= 1 && p.F0 <= 1e5 && p.Index >= 0 && p.Index < math.MaxInt64/2 {
 		f.voiced = true
@@ -225,9 +295,16 @@ func (s *Segmenter) push(dst []Note, p Point) []Note {
 	now := len(s.frames) - 1
 	if f.voiced {
 		s.last = now
+		if s.onsets != nil {
+			return dst // the onsets say where a note begins
+		}
 		return s.split(dst)
 	}
-	if float64(now-s.last)*s.spacing() > maxGap+s.seconds/2 {
+	gap := maxGap
+	if s.onsets != nil {
+		gap = maxMelodyGap
+	}
+	if float64(now-s.last)*s.spacing() > gap+s.seconds/2 {
 		dst = s.finish(dst)
 	}
 	return dst
@@ -258,7 +335,15 @@ func (s *Segmenter) halve() {
 // finish ends the note being gathered.
 func (s *Segmenter) finish(dst []Note) []Note {
 	if len(s.frames) > 0 {
-		if n, ok := s.note(s.frames[:s.last+1]); ok {
+		n, ok := s.note(s.frames[:s.last+1])
+		switch {
+		case !ok:
+		case s.onsets == nil:
+			dst = append(dst, n)
+		case s.begin >= 0:
+			n.Onset = min(n.Onset, s.begin)
+			dst = append(dst, n)
+		case float64(s.last+1)*s.spacing() >= minUnmarked:
 			dst = append(dst, n)
 		}
 	}
@@ -331,7 +416,7 @@ func (s *Segmenter) swinging() (cents float64, ok bool) {
 // middleOf is half-way between the highest and the lowest voiced frame; false
 // where fewer than two thirds are voiced, or they are further apart than in any
 // vibrato.
-func middleOf(frames []frame) (cents float64, ok bool) {
+func middleOf(frames []moment) (cents float64, ok bool) {
 	low, high, n := math.Inf(1), math.Inf(-1), 0
 	for _, f := range frames {
 		if f.voiced {

@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 
 	"singback/internal/testkit"
@@ -32,10 +33,11 @@ func unvoice(points []Point, from, to int) {
 
 func notesOf(t testing.TB, points []Point) []Note {
 	t.Helper()
-	notes, err := Notes(DefaultConfig(testRate), points)
+	seg, err := NewSegmenter(DefaultConfig(testRate))
 	if err != nil {
 		t.Fatal(err)
 	}
+	notes := seg.Flush(seg.Push(nil, points))
 	for _, n := range notes {
 		checkNote(t, n)
 	}
@@ -500,5 +502,74 @@ func BenchmarkCurrent(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		seg.Current()
+	}
+}
+
+// A melody's notes begin where they are heard to begin: where the voice sets in
+// after a hiss like that of a consonant, on the same pitch again after a dip, and at a slur. The
+// tolerance is that of note transcription, 50 ms and 50 cents.
+func TestMelodyNotes(t *testing.T) {
+	const rate = 44100
+	var x []float64
+	var want []Note
+	add := func(hz, seconds, hiss, dip float64) {
+		if hiss > 0 {
+			x = append(x, testkit.Scale(testkit.White(int(hiss*rate), uint64(len(x))), 0.02)...)
+		}
+		n := len(x)
+		note := testkit.Scale(testkit.Tone(rate, seconds-hiss, testkit.Steady(hz), testkit.Vowel(hz, 20, 700, 1150, 2600)), 1)
+		for i := range note {
+			t := float64(i) / rate
+			g := math.Min(1, math.Min(t/0.02, (float64(len(note))-float64(i))/rate/0.02))
+			note[i] *= dip + (1-dip)*g
+		}
+		x = append(x, note...)
+		want = append(want, Note{Onset: int64(n), Offset: int64(len(x)), F0: hz})
+	}
+	x = append(x, testkit.Scale(testkit.Pink(rate/2, 3), 0.0003)...)
+	for _, hz := range []float64{220, 247, 262, 262, 294, 262, 220} {
+		add(hz, 0.45, 0.06, 0) // a hiss before each
+	}
+	add(196, 0.5, 0.05, 0)
+	add(196, 0.5, 0, 0) // the same again after a dip
+	x = append(x, testkit.Scale(testkit.Pink(rate/2, 4), 0.0003)...)
+	cfg := DefaultConfig(rate)
+	cfg.Reading = Offline
+	tr, err := NewTracker(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	points := tr.Flush(tr.Push(nil, x))
+	got, err := Notes(cfg, points)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := 0
+	for _, w := range want {
+		for _, n := range got {
+			if math.Abs(float64(n.Onset-w.Onset)) <= 0.05*rate && math.Abs(testkit.Cents(n.F0, w.F0)) < 5 {
+				found++
+				break
+			}
+		}
+	}
+	t.Logf("%d of %d notes found, %d given", found, len(want), len(got))
+	if found < len(want)-1 || len(got) > len(want)+1 {
+		t.Errorf("%d of %d notes found within 50 ms and 5 cents, %d given: want all but one, and at most one more", found, len(want), len(got))
+		for _, n := range got {
+			t.Logf("%.3f to %.3f s: %.1f Hz", float64(n.Onset)/rate, float64(n.Offset)/rate, n.F0)
+		}
+	}
+	// The same, however the points come.
+	seg, err := NewMelodySegmenter(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var again []Note
+	for i := range points {
+		again = seg.Push(again, points[i:i+1])
+	}
+	if again = seg.Flush(again); !reflect.DeepEqual(again, got) {
+		t.Errorf("one by one: %d notes, all at once %d", len(again), len(got))
 	}
 }

@@ -8,14 +8,20 @@ type Point struct {
 	// F0 is the fundamental frequency in hertz. It means nothing, and is 0,
 	// where Voiced is false.
 	F0 float64
-	// Voiced tells that the frame holds a periodic sound within the search
-	// range that is loud enough to be judged.
+	// SE is the standard error of F0 in cents, from the noise between the
+	// harmonics and from how far they disagree; 0 where Voiced is false. It
+	// knows nothing of a wrong octave: see Confidence.
+	SE float64
+	// Voiced tells that the frame holds a sung sound.
 	Voiced bool
 	// Confidence is how sure the tracker is of Voiced and F0, 0 … 1.
 	Confidence float64
 	// Level is the RMS of the frame in dB below full scale: 0 is a square wave
 	// at full scale, −3.01 a sine. At least MinLevel.
 	Level float64
+	// Flux is how much of the spectrum is new, against 20 ms before: 0 none,
+	// 1 all of it. Onsets show here before the pitch does.
+	Flux float64
 	// Lost tells that some samples of the frame never arrived.
 	Lost bool
 }

@@ -2,117 +2,176 @@ package pitch
 
 import "math"
 
-// refiner sharpens a fundamental that is already known to a few per cent.
+// refiner turns a rough F0 into a fine one. Around the frame's centre it takes
+// a Hann window w of a whole number m ≥ 2 of periods, so that every other
+// harmonic falls on a zero of its transform, and reads at each harmonic h
 //
-// Two windows of the same shape lie as far before the centre of the frame as
-// after it, a whole number m of periods apart. What a harmonic's phase turns
-// between them, beyond whole turns, says how far off the assumed frequency is:
-// δφ_h = 2π·h·δf·D with D = m/f the distance in seconds. A least-squares line
-// through the phases of all harmonics, each weighted by its power, gives δf.
+//	X = Σ w(t) x(t) e^(−jhωt)    D = Σ w′(t) x(t) e^(−jhωt)
 //
-// When f is right, a periodic sound looks the same through both windows
-// whatever leaks from one harmonic into the next, so the fixed point has no
-// bias, between sample positions as on them. As the windows are symmetrical
-// about the centre, the quadratic phase of a glide cancels: the result belongs
-// to the centre and does not lag.
+// A partial at hω + δ gives D = −jδX, so δ = −Im(D/X): the phase slope at the
+// centre, exact for a steady tone and without lag on a glide. The slopes δ/h
+// are averaged with weights h²|X|²/N, N the noise power between the harmonics:
+// the maximum-likelihood combination for a harmonic signal in noise.
+//
+// Cramér-Rao bound for the F0 (rad/sample) of harmonics of amplitude A_h in
+// white noise of variance σ² over n samples, phases and amplitudes unknown:
+//
+//	var ω ≥ 24 σ² / (n (n²−1) Σ h² A_h²)
+//
+// (Christensen & Jakobsson, Multi-Pitch Estimation, 2009, eq. 2.35). The Hann
+// window costs a factor π²/6 = 1.645 in variance, 1.28 in standard error.
 type refiner struct {
-	rate   float64 // of the samples looked at
-	stride int     // every stride-th sample of the frame is looked at
-	reach  int     // samples looked at on either side of the centre
-	before []float64
-	after  []float64
+	fs             float64
+	ee, eo, de, do []float64 // even and odd parts of w·x and w′·x
+	c1, s1, ch, sh []float64 // e^(jω t) and e^(jhω t)
 }
 
-const (
-	// The harmonics used, by number and by frequency.
-	maxHarmonics  = 10
-	maxHarmonicHz = 5000
-	// Frames come from a low-pass that ends at stopHz (see resample.go), so
-	// this rate is enough to keep everything under maxHarmonicHz clean.
-	refineRate = maxHarmonicHz + stopHz
-	// Distance of the windows in the last step. A third of what is looked at
-	// makes the variance least (two segments, phase difference).
-	refineSeconds = 0.013
-)
+const refineHarm = 8
 
-func newRefiner(rate float64, frame int) refiner {
-	stride := max(1, int(rate/refineRate))
-	reach := (frame / 2) / stride
-	return refiner{
-		rate: rate / float64(stride), stride: stride, reach: reach,
-		before: make([]float64, 2*reach+1), after: make([]float64, 2*reach+1),
+func newRefiner(fs, minF float64) refiner {
+	n := int(1.7*fs/minF) + 2
+	if m := int(.035*fs) + 2; m > n {
+		n = m
 	}
+	buf := func() []float64 { return make([]float64, n) }
+	return refiner{fs: fs, ee: buf(), eo: buf(), de: buf(), do: buf(), c1: buf(), s1: buf(), ch: buf(), sh: buf()}
 }
 
-// refine returns the fundamental at the middle of frame, in hertz, given one
-// that is within 5 %. It returns f itself if the harmonics do not agree.
-func (r *refiner) refine(frame []float64, f float64) float64 {
-	// One period apart first: the tenth harmonic then stays within half a turn
-	// for an error of 5 %. Then further apart, and once more at the result.
-	g := f
-	for _, periods := range [...]float64{1, math.Floor(refineSeconds * f), math.Floor(refineSeconds * f)} {
-		g = r.step(frame, g, math.Max(1, periods))
-		if !(math.Abs(g/f-1) < 0.06) {
-			return f
+// pass reads the phase slopes once, with a window of m periods of f hertz about
+// x[c]. nv is the noise variance per sample. It gives the correction to f in
+// hertz and its variance, infinite where the window does not fit.
+func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (delta, variance float64) {
+	fs := r.fs
+	half := .5 * float64(m) * fs / f
+	n := int(half)
+	if c-n < 0 || c+n >= len(x) || n+1 > len(r.ee) {
+		return 0, math.Inf(1)
+	}
+	dw := math.Pi / half
+	w0 := 2 * math.Pi * f / fs
+	ee, eo, de, do := r.ee[:n+1], r.eo[:n+1], r.de[:n+1], r.do[:n+1]
+	c1, s1, ch, sh := r.c1[:n+1], r.s1[:n+1], r.ch[:n+1], r.sh[:n+1]
+	wc, ws := 1.0, 0.0
+	wc1, ws1 := math.Cos(dw), math.Sin(dw)
+	hc, hs := 1.0, 0.0
+	hc1, hs1 := math.Cos(w0), math.Sin(w0)
+	sd := 0.0
+	for i := range ee {
+		p, q := x[c+i], x[c-i]
+		w := .5 + .5*wc
+		d := -.5 * dw * ws
+		sd += 2 * d * d
+		ee[i] = w * (p + q)
+		eo[i] = w * (p - q)
+		de[i] = d * (p - q)
+		do[i] = d * (p + q)
+		c1[i], s1[i] = hc, hs
+		ch[i], sh[i] = hc, hs
+		wc, ws = wc*wc1-ws*ws1, wc*ws1+ws*wc1
+		hc, hs = hc*hc1-hs*hs1, hc*hs1+hs*hc1
+	}
+	ee[0] *= .5
+	var es, wt, ps [refineHarm + 1]float64
+	H, strongest := 0, 0.0
+	for h := 1; h <= harm; h++ {
+		fh := float64(h) * f
+		if h > 1 && (fh > .42*fs || fh > 4700) {
+			break
+		}
+		var xr, xi, dr, di float64
+		for i, a := range ee {
+			co, si := ch[i], sh[i]
+			xr += a * co
+			xi -= eo[i] * si
+			dr += de[i] * co
+			di -= do[i] * si
+			ch[i], sh[i] = co*c1[i]-si*s1[i], co*s1[i]+si*c1[i]
+		}
+		p := xr*xr + xi*xi + 1e-30
+		es[h] = (dr*xi - di*xr) / p / float64(h)
+		ps[h] = p
+		strongest = math.Max(strongest, p)
+		H = h
+	}
+	// A harmonic 70 dB below the strongest is leakage, however quiet the room.
+	nv = math.Max(nv, 1e-7*strongest/(.75*float64(n)))
+	var num, den float64
+	for h := 1; h <= H; h++ {
+		// σ² Σw′² / (2|X|² h²), and a floor for what is not noise
+		wt[h] = 1 / (nv*sd/(2*float64(h*h)*ps[h]) + 1e-10*w0*w0)
+		num += es[h] * wt[h]
+		den += wt[h]
+	}
+	mean := num / den
+	// one robust step: a harmonic far from the rest is somebody else's
+	n2, d2, q := 0.0, 0.0, 0.0
+	for h := 1; h <= H; h++ {
+		e := es[h] - mean
+		k := e * e * wt[h]
+		g := wt[h] / (1 + k/9)
+		n2 += g * es[h]
+		d2 += g
+		q += g * e * e
+	}
+	mean = n2 / d2
+	variance = 1 / d2
+	if H > 1 {
+		variance *= math.Max(1, q/float64(H-1))
+	}
+	g := fs / (2 * math.Pi)
+	return mean * g, variance * g * g
+}
+
+// refine improves f (hertz) and gives its standard error in cents. nv is the
+// noise variance per sample.
+func (r *refiner) refine(x []float64, c int, f, nv float64) (float64, float64) {
+	m := max(2, int(math.Ceil(.024*f)))
+	if have := float64(len(x) - 2 - c); .5*float64(m)*r.fs/f > have {
+		m = max(2, int(2*have*f/r.fs))
+		if lack := .5*float64(m)*r.fs/f*1.03 - have; lack > 0 {
+			c -= int(lack) + 1
 		}
 	}
-	return g
+	f0 := f
+	d, v := r.pass(x, c, f, m, 3, nv)
+	if math.IsInf(v, 1) {
+		return f, 50
+	}
+	f = clampStep(f, d, f0)
+	d, v = r.pass(x, c, f, m, refineHarm, nv)
+	if math.Abs(d) > .004*f {
+		f = clampStep(f, d, f0)
+		d, v = r.pass(x, c, f, m, refineHarm, nv)
+	}
+	f = clampStep(f, d, f0)
+	se := 1200 / math.Ln2 * math.Sqrt(v) / f
+	if se > .25 {
+		m2 := max(3, int(math.Ceil(.060*f)))
+		d2, v2 := r.pass(x, c, f, m2, refineHarm, nv)
+		if !math.IsInf(v2, 1) {
+			se2 := 1200 / math.Ln2 * math.Sqrt(v2) / f
+			dc := math.Abs(1200 / math.Ln2 * d2 / f)
+			if dc < 2.2*se && se2 < se {
+				f = clampStep(f, d2, f0)
+				se = se2
+			}
+		}
+	}
+	return f, seFactor * se
 }
 
-// step is one least-squares step with windows the given number of periods of f
-// apart.
-func (r *refiner) step(frame []float64, f, periods float64) float64 {
-	distance := periods / f * r.rate // samples
-	length := float64(2*r.reach) - distance
-	r.windowed(frame, distance, length)
-	harmonics := min(maxHarmonics, int(math.Min(maxHarmonicHz, 0.45*r.rate)/f))
-	var top, bottom float64
-	for h := 1; h <= harmonics; h++ {
-		k := float64(h)
-		br, bi, ar, ai := r.harmonic(2 * math.Pi * k * f / r.rate)
-		// after·conj(before): its angle is the turn, its size the power.
-		re, im := ar*br+ai*bi, ai*br-ar*bi
-		power := math.Hypot(re, im)
-		top += k * power * math.Atan2(im, re)
-		bottom += k * k * power
-	}
-	if bottom == 0 {
-		return f
-	}
-	return f + top/bottom/(2*math.Pi)*f/periods
-}
+// seFactor corrects the standard errors: noise read between the harmonics is
+// read low, since the compressed spectrum of a Hann window has valleys there. On
+// steady notes in white noise of 20, 10 and 0 dB, 42 % of the errors lay within
+// the uncorrected one instead of 68 %.
+const seFactor = 1.8
 
-// windowed fills before and after with the frame under Hann windows of the
-// given length, centred distance/2 before and after the middle. The windows
-// are laid at their exact, fractional places.
-func (r *refiner) windowed(frame []float64, distance, length float64) {
-	middle := len(frame) / 2
-	clear(r.before)
-	clear(r.after)
-	// cos(2π·u/length) along u = n + distance/2, by rotation.
-	step := 2 * math.Pi / length
-	sr, cr := math.Sincos(step)
-	first := int(math.Ceil(-length/2 - distance/2))
-	s, c := math.Sincos(step * (float64(first) + distance/2))
-	for n := max(first, -r.reach); n <= r.reach && float64(n)+distance/2 <= length/2; n++ {
-		w := 0.5 + 0.5*c
-		// The other window is the mirror image of this one.
-		r.before[r.reach+n] = w * frame[middle+n*r.stride]
-		r.after[r.reach-n] = w * frame[middle-n*r.stride]
-		s, c = s*cr+c*sr, c*cr-s*sr
+func clampStep(f, d, f0 float64) float64 {
+	f += d
+	if f > f0*1.045 {
+		f = f0 * 1.045
+	} else if f < f0*.955 {
+		f = f0 * .955
 	}
-}
-
-// harmonic is Σ x[n]·e^(−iwn), n counted from the first sample, for both
-// windows up to one common phase, by Goertzel's recurrence.
-func (r *refiner) harmonic(w float64) (beforeRe, beforeIm, afterRe, afterIm float64) {
-	sin, cos := math.Sincos(w)
-	k := 2 * cos
-	var b1, b2, a1, a2 float64
-	after := r.after[:len(r.before)]
-	for i, v := range r.before {
-		b1, b2 = v-b2+k*b1, b1
-		a1, a2 = after[i]-a2+k*a1, a1
-	}
-	return b1 - cos*b2, sin * b2, a1 - cos*a2, sin * a2
+	return f
 }

@@ -3,6 +3,26 @@ package pitch
 import (
 	"fmt"
 	"math"
+	"slices"
+)
+
+// Reading says how long a [Tracker] may wait before it gives out a point.
+type Reading int8
+
+const (
+	// Settled decides a frame 60 ms after it is complete: about 90 ms behind
+	// its centre. It differs from Offline only where more than 60 ms of what
+	// follows would have changed the choice of candidate, and is what a drill
+	// is judged on.
+	Settled Reading = iota
+	// Offline decides a frame by the path through at least three seconds of
+	// what follows, or the end of the signal.
+	Offline
+	// Live decides a frame as soon as the evidence is clear, and 50 ms after
+	// it is complete at the latest. Its windows end 10 ms after the centre, so
+	// that a note is found within two or three of its periods; the price is
+	// noise: its points scatter up to three times as much.
+	Live
 )
 
 // Config says how a [Tracker] and a [Segmenter] read a signal. [DefaultConfig]
@@ -10,30 +30,38 @@ import (
 type Config struct {
 	// SampleRate of the signal in hertz, 8000 … 192000, both allowed.
 	SampleRate int
-	// MinHz and MaxHz are the search range of F0, both inside it:
-	// 20 ≤ MinHz < MaxHz ≤ 2000.
+	// MinHz and MaxHz are the search range of F0: 50 ≤ MinHz < MaxHz ≤ 2000.
 	MinHz, MaxHz float64
 	// Hop is the distance of frames in samples, 1 … 25 ms.
 	Hop int
-	// MaxAperiodicity is how much of a voiced frame's power may fail to repeat,
-	// above 0 and at most 1.
-	MaxAperiodicity float64
 	// MinLevel is the RMS in dBFS under which a frame is not voiced,
 	// −120 … 0.
 	MinLevel float64
+	// Known lists the frequencies, in hertz, of partials that the program
+	// itself is sounding while it listens. They are not taken for a voice.
+	Known []float64
+	// Low and High are the singer's range in hertz, both 0 where it is not
+	// known. It is a soft prior: a pitch an octave outside must be e^outside
+	// times as likely by its sound, and is never ruled out.
+	Low, High float64
+	// Reading says how soon points come out.
+	Reading Reading
 }
 
+// outside is what an octave outside the singer's range costs, as a natural
+// logarithm.
+const outside = 3.0
+
 // DefaultConfig is for singers from a low bass (C2, 65.4 Hz) to a high soprano
-// or a child (F6, 1397 Hz): a range of 62 to 1400 Hz, where the floor keeps the
-// 60 Hz of the mains outside; a hop of 10 ms, to the nearest sample; an
-// aperiodicity of at most 0.25; a level of at least −60 dBFS.
+// or a child (F6, 1397 Hz): a range of 62 to 1450 Hz, where the floor keeps the
+// 60 Hz of the mains outside; a hop of 10 ms, to the nearest sample; a level of
+// at least −75 dBFS; a settled reading.
 func DefaultConfig(sampleRate int) Config {
 	return Config{
 		SampleRate: sampleRate,
-		MinHz:      62, MaxHz: 1400,
-		Hop:             (sampleRate + 50) / 100,
-		MaxAperiodicity: 0.25,
-		MinLevel:        -60,
+		MinHz:      62, MaxHz: 1450,
+		Hop:      (sampleRate + 50) / 100,
+		MinLevel: -75,
 	}
 }
 
@@ -41,47 +69,78 @@ func (c Config) check() error {
 	switch {
 	case c.SampleRate < 8000 || c.SampleRate > 192000:
 		return fmt.Errorf("pitch: sample rate %d Hz, want 8000 to 192000", c.SampleRate)
-	case !(c.MinHz >= 20 && c.MinHz < c.MaxHz && c.MaxHz <= 2000):
-		return fmt.Errorf("pitch: search range %g to %g Hz, want 20 ≤ lowest < highest ≤ 2000", c.MinHz, c.MaxHz)
+	case !(c.MinHz >= 50 && c.MinHz < c.MaxHz && c.MaxHz <= 2000):
+		return fmt.Errorf("pitch: search range %g to %g Hz, want 50 ≤ lowest < highest ≤ 2000", c.MinHz, c.MaxHz)
 	case c.Hop < c.SampleRate/1000 || c.Hop > c.SampleRate/40:
 		return fmt.Errorf("pitch: hop of %d samples, want 1 to 25 ms: %d to %d at %d Hz", c.Hop, c.SampleRate/1000, c.SampleRate/40, c.SampleRate)
-	case !(c.MaxAperiodicity > 0 && c.MaxAperiodicity <= 1):
-		return fmt.Errorf("pitch: highest aperiodicity %g, want above 0 and at most 1", c.MaxAperiodicity)
 	case !(c.MinLevel >= MinLevel && c.MinLevel <= 0):
 		return fmt.Errorf("pitch: lowest level %g dBFS, want %g to 0", c.MinLevel, float64(MinLevel))
+	case c.Reading < Settled || c.Reading > Live:
+		return fmt.Errorf("pitch: reading %d, want Settled, Offline or Live", c.Reading)
+	case !(c.Low == 0 && c.High == 0 || c.Low >= 20 && c.Low < c.High && c.High <= 5000):
+		return fmt.Errorf("pitch: singer's range %g to %g Hz, want 20 ≤ lowest < highest ≤ 5000, or both 0", c.Low, c.High)
+	case slices.ContainsFunc(c.Known, func(f float64) bool { return !(f > 0 && f < 1e6) }):
+		return fmt.Errorf("pitch: known partials %v, want frequencies in hertz", c.Known)
 	}
 	return nil
 }
+
+const (
+	// innerRate is the highest rate, in hertz, that is looked at: harmonics to
+	// 4.9 kHz are enough to tell the pitch of any voice.
+	innerRate = 20000
+	// How many frames a reading waits.
+	settledLag = 6
+	liveLag    = 5
+	offlineLag = 300
+	// blocks is how many hops the ring of levels holds.
+	blocks = 16
+	// offsetBlocks is how many of them before a frame's own, and itself, tell
+	// what constant offset the signal has.
+	offsetBlocks = 4
+	// fewest is how many frames in a row a sung sound has.
+	fewest = 3
+)
 
 // Tracker turns a stream of samples into [Point]s, one per hop: frame k is
 // centred on sample k·Hop, and what lies before the first sample counts as
 // silence. Any split of the signal into calls gives the same points, bit for
 // bit. A Tracker is for one goroutine.
 //
-// A point comes out once the signal has gone on for about 42 ms after its
-// centre (at the default range and hop): half a frame, and two more frames that
-// tell a sung pitch from a passing one.
+// For each frame it finds some candidates (the lags where the autocorrelation
+// of the compressed spectrum peaks and where YIN's difference function dips),
+// weighs each by what lags and harmonics say of it, against the noise of the
+// room, and takes the best path through candidates and silence (Viterbi). The
+// pitch of the winner is then read from the phases of its harmonics.
 type Tracker struct {
-	cfg       Config
-	resampler resampler
-	estimator *Estimator
+	cfg     Config
+	halvers []*halver
+	step    int // samples pushed for each one looked at
+	ev      *evidence
+	ref     refiner
+	costs   costs
+	lag     int
+	early   bool // a frame that is clear is given out at once
+	reach   int  // samples before the centre whose loss spoils a frame
+	behind  int  // inner samples kept before the oldest undecided centre
 
-	raw    []float64 // the signal around the next frame's centre
-	centre int       // of the frame in raw
-	filled int       // samples of raw that have arrived
-	inner  []float64 // the frame, low-passed, at the inner rate
-	step   int       // new inner samples per hop
-	level  int       // reach of the level's window, in raw samples
+	inner       []float64 // the signal at the inner rate, from sample base on
+	base        int64
+	pushed      int64
+	sums        [blocks]block
+	block, left int   // the one being filled, and how many samples it still takes
+	gone        int64 // the last sample that was lost; before all frames if none
+	next        int64 // frame to be read next
+	singing     bool  // the frame given out last was voiced
+	out         int64 // frame to be given out next
+	frames      []frame
+	path        []int8
 
-	pushed   int64 // samples since the start
-	next     int64 // index of the next frame's centre
-	lastLost int64 // the last sample that never arrived; before all frames if none
-
-	run     int          // frames of one pitch that make each other voiced
-	recent  []Point      // frames not emitted yet and run−1 before them
-	pending int          // how many of recent are not emitted yet
-	padding [256]float64 // zeros
+	hook func(k int64, fr *frame, e *evidence) // sees each frame; for training
 }
+
+// block sums up the samples of the hop around a frame's centre.
+type block struct{ sum, squares float64 }
 
 // NewTracker returns a tracker for the start of a signal, or an error that says
 // which field of cfg is outside its range.
@@ -89,51 +148,66 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	if err := cfg.check(); err != nil {
 		return nil, err
 	}
-	t := &Tracker{cfg: cfg, resampler: newResampler(cfg.SampleRate, cfg.Hop)}
-	r := &t.resampler
-	var err error
-	rate := float64(cfg.SampleRate) * float64(r.up) / float64(r.down)
-	if t.estimator, err = NewEstimator(rate, cfg.MinHz, cfg.MaxHz); err != nil {
-		return nil, err
+	t := &Tracker{cfg: cfg, step: 1}
+	rate := float64(cfg.SampleRate)
+	for ; rate >= innerRate; rate /= 2 {
+		t.step *= 2
 	}
-	t.inner = make([]float64, t.estimator.FrameLength())
-	t.step = min(cfg.Hop*r.up/r.down, len(t.inner))
-	t.level = int(math.Round(windowSeconds * float64(cfg.SampleRate) / 2))
-	side := (len(t.inner)/2*r.down+r.up-1)/r.up + r.reach()
-	t.centre = side
-	t.raw = make([]float64, 2*side+1)
-	t.run = max(2, int(math.Round(steadySeconds*float64(cfg.SampleRate)/float64(cfg.Hop))))
-	t.recent = make([]Point, 0, 2*t.run)
+	// The last stage is the steepest: what it folds back is heard.
+	for left := t.step; left > 1; left /= 2 {
+		taps := 3
+		switch left {
+		case 2:
+			taps = 12
+		case 4:
+			taps = 4
+		}
+		t.halvers = append(t.halvers, newHalver(taps, 5))
+	}
+	t.ev = newEvidence(rate, cfg.MinHz, cfg.MaxHz, cfg.Reading == Live)
+	t.ev.sounding(cfg.Known)
+	t.ref = newRefiner(rate, cfg.MinHz)
+	t.behind = 2 * max(t.ev.half()+t.ev.tauMax, int(.04*rate))
+	t.reach = t.ev.back * t.step
+	t.costs = offlineCosts
+	switch cfg.Reading {
+	case Settled:
+		t.lag = settledLag
+	case Live:
+		t.lag, t.costs, t.early = liveLag, liveCosts, true
+	case Offline:
+		t.lag = offlineLag
+	}
+	t.frames = make([]frame, 2*t.lag+2)
+	t.path = make([]int8, len(t.frames))
+	t.inner = make([]float64, 0, 1<<15+len(t.frames)*cfg.Hop/t.step+2*t.behind)
 	t.Reset()
 	return t, nil
 }
 
 // Reset makes the tracker ready for a new signal.
 func (t *Tracker) Reset() {
-	clear(t.raw)
+	for _, h := range t.halvers {
+		h.reset()
+	}
+	t.inner = t.inner[:t.behind]
 	clear(t.inner)
-	t.filled = t.centre
-	t.pushed, t.next = 0, 0
-	t.lastLost = math.MinInt64
-	t.recent = t.recent[:0]
-	t.pending = 0
+	t.base = -int64(t.behind)
+	t.pushed, t.next, t.out = 0, 0, 0
+	clear(t.sums[:])
+	t.block, t.left = 0, t.cfg.Hop/2+t.cfg.Hop%2
+	t.gone = math.MinInt64 / 2
+	t.singing = false
+	t.ev.reset()
 }
 
 // Push feeds mono samples in [-1, 1] and appends one Point to dst for every
-// frame they complete. The split into calls does not change the points. A
+// frame that is decided. The split into calls does not change the points. A
 // sample that is not a finite number counts as lost. Push keeps no reference to
 // samples and does not allocate if dst has room.
 func (t *Tracker) Push(dst []Point, samples []float64) []Point {
-	for len(samples) > 0 {
-		n := copy(t.raw[t.filled:], samples)
-		for i, v := range t.raw[t.filled : t.filled+n] {
-			if v-v != 0 {
-				t.raw[t.filled+i] = 0
-				t.lastLost = t.pushed + int64(i)
-			}
-		}
-		samples = samples[n:]
-		dst = t.advance(dst, n)
+	for _, x := range samples {
+		dst = t.push(dst, x, x-x != 0)
 	}
 	return dst
 }
@@ -141,12 +215,8 @@ func (t *Tracker) Push(dst []Point, samples []float64) []Point {
 // Lost tells that the next n samples never arrived. They count as silence, and
 // the frames that touch them are not voiced and have Lost set.
 func (t *Tracker) Lost(dst []Point, n int64) []Point {
-	for n > 0 {
-		k := min(n, int64(len(t.raw)-t.filled))
-		clear(t.raw[t.filled : t.filled+int(k)])
-		t.lastLost = t.pushed + k - 1
-		n -= k
-		dst = t.advance(dst, int(k))
+	for range n {
+		dst = t.push(dst, 0, true)
 	}
 	return dst
 }
@@ -155,120 +225,221 @@ func (t *Tracker) Lost(dst []Point, n int64) []Point {
 // silence, so that n samples give ⌈n/Hop⌉ points in all. The tracker is then
 // ready for a new signal, as after Reset.
 func (t *Tracker) Flush(dst []Point) []Point {
-	for end := t.pushed; t.next < end; {
-		k := copy(t.raw[t.filled:], t.padding[:])
-		dst = t.advance(dst, k)
-		// Frames centred in the padding are not the signal's.
+	frames := (t.pushed + int64(t.cfg.Hop) - 1) / int64(t.cfg.Hop)
+	for t.next < frames {
+		dst = t.push(dst, 0, false)
 	}
-	for t.pending > 0 {
-		dst = t.emit(dst)
+	if t.out < frames {
+		dst = t.decide(dst, frames)
 	}
 	t.Reset()
 	return dst
 }
 
-// advance counts n samples written to raw and, if they complete a frame, reads
-// it and moves on by a hop.
-func (t *Tracker) advance(dst []Point, n int) []Point {
-	t.filled += n
-	t.pushed += int64(n)
-	if t.filled < len(t.raw) {
-		return dst
+// push takes one sample.
+func (t *Tracker) push(dst []Point, x float64, lost bool) []Point {
+	if lost {
+		x = 0
 	}
-	p := t.analyse()
-	copy(t.raw, t.raw[t.cfg.Hop:])
-	t.filled -= t.cfg.Hop
-	t.next += int64(t.cfg.Hop)
+	if x > 8 {
+		x = 8
+	} else if x < -8 {
+		x = -8
+	}
+	if t.left == 0 { // the next block begins half a hop before its frame
+		t.block = (t.block + 1) % blocks
+		t.sums[t.block] = block{}
+		t.left = t.cfg.Hop
+	}
+	t.left--
+	b := &t.sums[t.block]
+	b.sum += x
+	b.squares += x * x
+	if lost {
+		t.gone = t.pushed
+	}
+	t.pushed++
+	y, due := x, true
+	for _, h := range t.halvers {
+		if y, due = h.next(y); !due {
+			return dst
+		}
+	}
+	if len(t.inner) == cap(t.inner) {
+		t.forget()
+	}
+	t.inner = append(t.inner, y)
+	return t.advance(dst)
+}
 
-	if len(t.recent) == cap(t.recent) {
-		t.recent = t.recent[:copy(t.recent, t.recent[1:])]
+// forget drops the inner samples that no undecided frame needs.
+func (t *Tracker) forget() {
+	if drop := t.centre(t.out) - t.base - int64(t.behind); drop > 0 {
+		t.inner = t.inner[:copy(t.inner, t.inner[drop:])]
+		t.base += drop
 	}
-	t.recent = append(t.recent, p)
-	if t.pending++; t.pending == t.run {
-		dst = t.emit(dst)
+}
+
+// centre is the inner sample nearest the centre of frame k.
+func (t *Tracker) centre(k int64) int64 {
+	step := int64(t.step)
+	return (2*k*int64(t.cfg.Hop) + step) / (2 * step)
+}
+
+// advance reads the frame that the newest inner sample completes, if any, and
+// gives out what can then be decided.
+func (t *Tracker) advance(dst []Point) []Point {
+	hop := int64(t.cfg.Hop)
+	for t.centre(t.next)+int64(t.ev.ahead)+1 < t.base+int64(len(t.inner)) {
+		if t.cfg.Reading != Live && (t.next+1)*hop > t.pushed {
+			break // the block of the next frame counts in the level
+		}
+		t.read(t.next)
+		t.next++
+		switch {
+		case t.early && t.clear():
+			dst = t.decide(dst, t.next)
+		case t.cfg.Reading == Offline && t.next-t.out < int64(2*t.lag):
+		case t.cfg.Reading == Offline:
+			dst = t.decide(dst, t.out+int64(t.lag))
+		case t.next-t.out > int64(t.lag):
+			dst = t.decide(dst, t.out+1)
+		}
 	}
 	return dst
 }
 
-// analyse reads the frame in raw.
-func (t *Tracker) analyse() Point {
-	fresh := len(t.inner) - t.step
-	if t.next == 0 {
-		fresh = 0
+// around is the level around the centre of frame k in dBFS, less a constant
+// offset.
+func (t *Tracker) around(k int64) float64 {
+	weights := [3]float64{.25, .5, .25}
+	if t.cfg.Reading == Live { // what comes after has not been heard
+		weights = [3]float64{.25, .75, 0}
 	}
-	copy(t.inner, t.inner[len(t.inner)-fresh:])
-	for i := fresh; i < len(t.inner); i++ {
-		t.inner[i] = t.resampler.at(t.raw, t.centre, (i-len(t.inner)/2)*t.resampler.down)
+	hop := float64(t.cfg.Hop)
+	offset, n := 0.0, 0.0
+	for j := max(0, k-offsetBlocks); j <= k; j++ {
+		offset += t.sums[j%blocks].sum
+		n += hop
 	}
-	p := Point{
-		Index: t.next,
-		Level: level(t.raw[t.centre-t.level : t.centre+t.level+1]),
-		// Samples after the frame's end have not been seen yet, so the last
-		// lost one is in the frame unless it is before its start.
-		Lost: t.lastLost >= t.next-int64(t.centre),
+	if k < offsetBlocks {
+		n -= hop / 2 // the first block is half a hop
 	}
-	if p.Lost || p.Level < t.cfg.MinLevel {
-		p.Confidence = 1
-		return p
-	}
-	e := t.estimator.Estimate(t.inner)
-	p.Voiced = e.F0 > 0 && e.Aperiodicity <= t.cfg.MaxAperiodicity
-	if p.Voiced {
-		p.F0 = e.F0
-		p.Confidence = 1 - e.Aperiodicity
-	} else {
-		p.Confidence = e.Aperiodicity
-	}
-	return p
-}
-
-// level is the RMS of x about its mean in dBFS, at least MinLevel.
-func level(x []float64) float64 {
-	var sum, squares float64
-	for _, v := range x {
-		sum += v
-	}
-	mean := sum / float64(len(x))
-	for _, v := range x {
-		squares += (v - mean) * (v - mean)
-	}
-	return math.Max(MinLevel, 10*math.Log10(squares/float64(len(x))))
-}
-
-const (
-	// A sung pitch is seen in frames over this time, each near the next.
-	steadySeconds = 0.03
-	// The fastest sung pitch change counted as one movement, in cents per
-	// second: almost six times the steepest slope of a vibrato of ±70 c at 6 Hz
-	// (2π·6·70 = 2639). pYIN allows 43 000.
-	steepest = 15000
-)
-
-// emit appends the oldest pending point. It stays voiced only within a run of
-// frames whose pitch moves from each to the next no faster than a voice can:
-// noise, clicks and lone octave slips do not.
-func (t *Tracker) emit(dst []Point) []Point {
-	at := len(t.recent) - t.pending
-	t.pending--
-	p := t.recent[at]
-	if p.Voiced {
-		n := 1
-		for i := at; i > 0 && n < t.run && t.linked(i-1); i-- {
-			n++
-		}
-		for i := at; i+1 < len(t.recent) && n < t.run && t.linked(i); i++ {
-			n++
-		}
-		if n < t.run {
-			p.Voiced, p.F0, p.Confidence = false, 0, 0.5
+	offset /= n
+	power := 0.0
+	for i, w := range weights {
+		if j := k - 1 + int64(i); j >= 0 && w > 0 {
+			b := &t.sums[j%blocks]
+			power += w * math.Max(0, b.squares-offset*(2*b.sum-offset*hop))
 		}
 	}
-	return append(dst, p)
+	return math.Max(MinLevel, 10*math.Log10(power/hop+1e-13))
 }
 
-// linked tells whether recent frames i and i+1 can be one sung sound.
-func (t *Tracker) linked(i int) bool {
-	a, b := t.recent[i], t.recent[i+1]
-	limit := steepest * float64(t.cfg.Hop) / float64(t.cfg.SampleRate)
-	return a.Voiced && b.Voiced && math.Abs(1200*math.Log2(b.F0/a.F0)) < limit
+// read works out the evidence of frame k and the best paths to it.
+func (t *Tracker) read(k int64) {
+	n := int64(len(t.frames))
+	fr := &t.frames[k%n]
+	fr.pos = t.centre(k)
+	fr.level = t.around(k)
+	// What comes after the frame has not been heard yet.
+	fr.lost = t.gone >= k*int64(t.cfg.Hop)-int64(t.reach)
+	t.ev.analyse(fr, t.inner, int(fr.pos-t.base))
+	if t.hook != nil {
+		t.hook(k, fr, t.ev)
+	}
+	t.ev.classify(fr)
+	if t.cfg.High > 0 {
+		t.prior(fr)
+	}
+	if fr.lost || fr.level < t.cfg.MinLevel {
+		fr.n, fr.uv = 0, 0 // surely not voiced
+	}
+	var before *frame
+	if k > 0 {
+		before = &t.frames[(k-1)%n]
+	}
+	t.costs.forward(before, fr)
+	t.ev.remember(fr)
+}
+
+// prior weighs candidates outside the singer's range down.
+func (t *Tracker) prior(fr *frame) {
+	for i := range fr.c[:fr.n] {
+		c := &fr.c[i]
+		c.logp -= outside * math.Max(0, math.Log2(math.Max(t.cfg.Low/c.f, c.f/t.cfg.High)))
+	}
+}
+
+// clear tells that the newest frame's best state is so far ahead that waiting
+// would hardly change it.
+func (t *Tracker) clear() bool {
+	fr := &t.frames[(t.next-1)%int64(len(t.frames))]
+	best, second := fr.uvC, math.Inf(-1)
+	for i := range fr.c[:fr.n] {
+		if c := fr.c[i].cost; c > best {
+			best, second = c, best
+		} else if c > second {
+			second = c
+		}
+	}
+	return best-second > t.costs.clear
+}
+
+// passing tells that the voiced frames from k on are too few to be sung: a
+// click, or a slip.
+func (t *Tracker) passing(k int64) bool {
+	n := int64(len(t.frames))
+	for j := k; j < k+fewest; j++ {
+		if j == t.next {
+			return false // who knows
+		}
+		if t.path[j%n] < 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// decide gives out the frames up to end, by tracing back from the best state of
+// the newest frame.
+func (t *Tracker) decide(dst []Point, end int64) []Point {
+	n := int64(len(t.frames))
+	fr := &t.frames[(t.next-1)%n]
+	state, best := int8(-1), fr.uvC
+	for i := range fr.c[:fr.n] {
+		if fr.c[i].cost > best {
+			state, best = int8(i), fr.c[i].cost
+		}
+	}
+	for k := t.next - 1; k >= t.out; k-- {
+		t.path[k%n] = state
+		if fr = &t.frames[k%n]; state < 0 {
+			state = fr.uvB
+		} else {
+			state = fr.c[state].back
+		}
+	}
+	for k := t.out; k < end; k++ {
+		fr := &t.frames[k%n]
+		p := Point{Index: k * int64(t.cfg.Hop), Level: fr.level, Flux: fr.flux, Lost: fr.lost}
+		s := t.path[k%n]
+		if s >= 0 && !t.singing && t.passing(k) {
+			s = -1
+		}
+		if t.singing = s >= 0; !t.singing {
+			p.Confidence = math.Exp(fr.uv)
+		} else {
+			c := &fr.c[s]
+			p.Confidence = math.Exp(c.logp)
+			p.F0, p.SE = t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv)
+			p.Voiced = p.F0 >= t.cfg.MinHz && p.F0 <= t.cfg.MaxHz
+			if !p.Voiced {
+				p.F0, p.SE, p.Confidence = 0, 0, 1-p.Confidence
+			}
+		}
+		dst = append(dst, p)
+	}
+	t.out = end
+	return dst
 }

@@ -20,9 +20,9 @@ type Estimate struct {
 
 // Estimator finds the fundamental frequency of single frames. It is YIN (de
 // Cheveigné & Kawahara 2002, J. Acoust. Soc. Am. 111:1917; "eq." below is
-// theirs) with two changes: the period is the shortest dip that is nearly as
-// deep as the deepest one and divides it, and the frequency is refined at the
-// centre of the frame from the phases of the harmonics.
+// theirs) with one change: the period is the shortest dip that is nearly as
+// deep as the deepest one and divides it. It is the plain method, which the
+// tests measure the [Tracker] against.
 //
 // An Estimator owns its scratch and is for one goroutine.
 type Estimator struct {
@@ -39,8 +39,6 @@ type Estimator struct {
 	power        []float64 // running sum of x²
 	d            []float64 // difference function, then d′
 	dips         []dip
-
-	refiner refiner
 }
 
 // windowSeconds is W of YIN. 25 ms is the paper's own value.
@@ -73,7 +71,6 @@ func NewEstimator(rate, minHz, maxHz float64) (*Estimator, error) {
 	e.power = make([]float64, n+1)
 	e.d = make([]float64, e.maxLag+2)
 	e.dips = make([]dip, 0, e.maxLag)
-	e.refiner = newRefiner(rate, n)
 	return e, nil
 }
 
@@ -113,17 +110,11 @@ func (e *Estimator) Estimate(frame []float64) Estimate {
 		return Estimate{Aperiodicity: ap}
 	}
 	f := e.rate / period
-	if ap < refineBelow {
-		f = e.refiner.refine(e.x, f)
-	}
 	if f < e.minHz || f > e.maxHz {
 		return Estimate{Aperiodicity: 1}
 	}
 	return Estimate{F0: f, Aperiodicity: ap}
 }
-
-// refineBelow is the aperiodicity under which a frame is worth refining.
-const refineBelow = 0.7
 
 // load copies the frame without its mean and scales it by a power of two so
 // that its peak is in [1, 2): a constant offset costs no digits in the

@@ -1,10 +1,8 @@
 package cli
 
 import (
-	"bufio"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/spf13/cobra"
@@ -13,45 +11,48 @@ import (
 	"singback/pitch"
 )
 
-// traceHeader is the header of the track in CSV.
-const traceHeader = "time_s,f0_hz,voiced,confidence,level_dbfs"
+// The headers of the track in CSV.
+const (
+	traceHeader = "time_s,f0_hz,voiced,confidence,level_dbfs"
+	liveHeader  = traceHeader + ",available_s"
+)
 
 func newTrace(e *env) *cobra.Command {
-	var rec recording
+	var t takes
+	var live bool
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
-		Use:   "trace TAKE.wav",
+		Use:   "trace TAKE.wav ...",
 		Short: "Print the pitch track of a recording",
 		Long: `Trace prints the fundamental frequency of a recording, one row a hop of 10 ms:
 
   time_s      centre of the frame, seconds from the start
   f0_hz       fundamental frequency; 0 where nothing voiced was found
   voiced      1 or 0
-  confidence  0 to 1
+  confidence  0 to 1: of the frames given 0.9, about 90 % are right
   level_dbfs  RMS level of the frame; a sine at full scale is -3.01
 
-With --format json the rows are objects of one array, with the same names.`,
+With --format json the rows are objects of one array, with the same names.
+
+The track is the best path through the whole recording. With --live each row is
+decided as early as it can be, as if the sound were coming in now, and one more
+column says when:
+
+  available_s  how much of the recording had been heard, in seconds
+
+Several recordings need --out FOLDER, which gets a file for each.`,
 		Example: `  singback trace take.wav >track.csv
-  singback trace --format json take.wav`,
-		Args: oneArg("a recording TAKE.wav"),
+  singback trace --live --format json take.wav
+  singback trace --out tracks take1.wav take2.wav`,
+		Args: manyArgs("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			src, err := rec.open(e, args[0])
-			if err != nil {
-				return err
-			}
-			defer src.Close()
-			w := bufio.NewWriterSize(e.stdout, 1<<16)
-			err = writeTrace(cmd.Context(), w, src, f.value == "json")
-			if flushed := w.Flush(); err == nil {
-				err = flushed
-			}
-			if err == nil {
-				rec.warn(e, args[0], src)
-			}
-			return err
+			return t.run(cmd.Context(), e, args, f.value, func(ctx context.Context, w io.Writer, src audio.Source) error {
+				return writeTrace(ctx, w, src, f.value == "json", live)
+			})
 		},
 	}
-	rec.addFlags(cmd)
+	t.addFlags(cmd)
+	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
 	cmd.Flags().Var(f, "format", "output: csv or json")
 	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
@@ -59,64 +60,34 @@ With --format json the rows are objects of one array, with the same names.`,
 
 // writeTrace writes the track of a source, row by row as it is found. What was
 // found before an error is written too.
-func writeTrace(ctx context.Context, w io.Writer, src audio.Source, asJSON bool) error {
-	tracker, err := pitch.NewTracker(pitch.DefaultConfig(src.SampleRate()))
-	if err != nil {
-		return err
-	}
+func writeTrace(ctx context.Context, w io.Writer, src audio.Source, asJSON, live bool) error {
 	rate := float64(src.SampleRate())
-	rows := 0
-	write := func(points []pitch.Point) error {
+	table := newTable(w, asJSON)
+	header := traceHeader
+	reading := pitch.Offline
+	if live {
+		header, reading = liveHeader, pitch.Live
+	}
+	table.header(header)
+	row := make([]field, 0, 6)
+	err := track(ctx, src, reading, func(points []pitch.Point, heard int64) {
 		for _, p := range points {
 			voiced := 0
 			if p.Voiced {
 				voiced = 1
 			}
-			layout := "%.6f,%.4f,%d,%.3f,%.2f\n"
-			if asJSON {
-				layout = "{\"time_s\":%.6f,\"f0_hz\":%.4f,\"voiced\":%d,\"confidence\":%.3f,\"level_dbfs\":%.2f}"
-				if rows > 0 {
-					layout = ",\n" + layout
-				}
+			row := append(row[:0],
+				field{"time_s", float64(p.Index) / rate, 6},
+				field{"f0_hz", p.F0, 4},
+				field{"voiced", float64(voiced), 0},
+				field{"confidence", p.Confidence, 3},
+				field{"level_dbfs", p.Level, 2},
+			)
+			if live {
+				row = append(row, field{"available_s", float64(heard) / rate, 6})
 			}
-			rows++
-			if _, err := fmt.Fprintf(w, layout, float64(p.Index)/rate, p.F0, voiced, p.Confidence, p.Level); err != nil {
-				return err
-			}
+			table.row(row)
 		}
-		return nil
-	}
-	before, after := traceHeader+"\n", ""
-	if asJSON {
-		before, after = "[\n", "\n]\n"
-	}
-	if _, err := io.WriteString(w, before); err != nil {
-		return err
-	}
-	block := make([]float64, 4096)
-	points := make([]pitch.Point, 0, 64)
-	for {
-		n, lost, err := src.Read(ctx, block)
-		points = points[:0]
-		if lost > 0 {
-			points = tracker.Lost(points, lost)
-		}
-		points = tracker.Push(points, block[:n])
-		end := errors.Is(err, io.EOF)
-		if end {
-			points = tracker.Flush(points)
-		}
-		if werr := write(points); werr != nil {
-			return werr
-		}
-		if end || err != nil {
-			if _, werr := io.WriteString(w, after); werr != nil {
-				return werr
-			}
-			if end {
-				return nil
-			}
-			return err
-		}
-	}
+	})
+	return errors.Join(err, table.close())
 }

@@ -34,7 +34,8 @@ have_sound() {
 }
 
 have_reference() {
-	command -v aubiopitch >/dev/null && command -v sox >/dev/null
+	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
+		/usr/bin/python3 -c 'import aubio, mir_eval' 2>/dev/null
 }
 
 # as_root runs a command as root. It asks for a password only on a terminal.
@@ -118,9 +119,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval: $(why)"
 		exit 1
 	}
 	;;

@@ -1,0 +1,142 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/audio"
+)
+
+// takes runs a command that turns each recording into a file of its own: to
+// standard output for one recording, beside each other into a folder for
+// several.
+type takes struct {
+	rec recording
+	out string
+}
+
+func (t *takes) addFlags(cmd *cobra.Command) {
+	t.rec.addFlags(cmd)
+	cmd.Flags().StringVar(&t.out, "out", "", "write a file for each recording into this `FOLDER`")
+	must(cmd.MarkFlagDirname("out"))
+}
+
+// manyArgs wants at least one argument, called what.
+func manyArgs(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return usagef("%s is missing", what)
+		}
+		return nil
+	}
+}
+
+// run calls write for every recording. With a folder, as many at once as there
+// are processors; a recording that fails is reported on its own line, the rest
+// go on, and the command fails in the end. A file appears in the folder only
+// when it is complete.
+func (t *takes) run(ctx context.Context, e *env, paths []string, extension string, write func(context.Context, io.Writer, audio.Source) error) error {
+	if t.out == "" {
+		if len(paths) > 1 {
+			return usagef("%d recordings given: say with --out FOLDER where their files should go", len(paths))
+		}
+		w := bufio.NewWriterSize(e.stdout, 1<<16)
+		err := t.one(ctx, e, w, paths[0], write)
+		return errors.Join(err, w.Flush())
+	}
+	names := map[string]string{}
+	for _, path := range paths {
+		name := t.name(path, extension)
+		if other, taken := names[name]; taken {
+			return usagef("%s and %s would both be written to %s: give one of them another name", other, path, name)
+		}
+		names[name] = path
+	}
+	if err := os.MkdirAll(t.out, 0o777); err != nil {
+		return fmt.Errorf("--out: %w", err)
+	}
+	errs := make([]error, len(paths))
+	next := make(chan int)
+	var workers sync.WaitGroup
+	for range min(len(paths), runtime.GOMAXPROCS(0)) {
+		workers.Go(func() {
+			for i := range next {
+				errs[i] = t.file(ctx, e, paths[i], filepath.Join(t.out, t.name(paths[i], extension)), write)
+			}
+		})
+	}
+	for i := range paths {
+		next <- i
+	}
+	close(next)
+	workers.Wait()
+	var failed []error
+	for _, err := range errs {
+		if err != nil {
+			failed = append(failed, err)
+		}
+	}
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case len(failed) <= 1:
+		return errors.Join(failed...)
+	}
+	for _, err := range failed {
+		fmt.Fprintln(e.stderr, err)
+	}
+	return fmt.Errorf("%d of %d recordings could not be read", len(failed), len(paths))
+}
+
+// name is what the file of a recording is called.
+func (t *takes) name(path, extension string) string {
+	if path == "-" {
+		return "stdin." + extension
+	}
+	base := filepath.Base(path)
+	return strings.TrimSuffix(base, filepath.Ext(base)) + "." + extension
+}
+
+// file writes the file of one recording.
+func (t *takes) file(ctx context.Context, e *env, path, to string, write func(context.Context, io.Writer, audio.Source) error) (err error) {
+	tmp, err := os.CreateTemp(filepath.Dir(to), ".singback-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(tmp.Name())
+		}
+	}()
+	w := bufio.NewWriterSize(tmp, 1<<16)
+	err = t.one(ctx, e, w, path, write)
+	err = errors.Join(err, w.Flush(), tmp.Chmod(0o644), tmp.Close())
+	if err != nil {
+		return err
+	}
+	return os.Rename(tmp.Name(), to)
+}
+
+// one writes what one recording comes to.
+func (t *takes) one(ctx context.Context, e *env, w io.Writer, path string, write func(context.Context, io.Writer, audio.Source) error) error {
+	src, err := t.rec.open(e, path)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	if err := write(ctx, w, src); err != nil {
+		return err
+	}
+	t.rec.warn(e, path, src)
+	return nil
+}

@@ -1,0 +1,5 @@
+//go:build !race
+
+package hardset
+
+const raceDetector = false

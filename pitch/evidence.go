@@ -1,0 +1,825 @@
+package pitch
+
+import "math"
+
+// Evidence for one frame, in the order it is worked out: a Hann window of
+// about 50 ms, its spectrum S with amplitudes compressed to their square root,
+// the generalised autocorrelation of S (lag-domain candidates that a formant or
+// a noise band cannot dominate), the difference function of the waveform over
+// windows that follow the period (YIN's, symmetric about the frame's centre),
+// and a weighted comb of harmonics on S read at the candidates only.
+
+const (
+	maxCand  = 14
+	numFeat  = 54
+	numFrame = 42
+)
+
+// cand is one hypothesis about a frame.
+type cand struct {
+	f    float64 // Hz
+	oct  float64 // log2 f
+	logp float64 // log probability given the frame alone
+	cost float64 // best path ending here
+	nv   float64 // noise variance per sample, read between the harmonics
+	back int8
+}
+
+// frame is what is kept of one analysis frame until its row is decided.
+type frame struct {
+	n     int
+	c     [maxCand]cand
+	uv    float64 // log probability of unvoiced
+	uvC   float64
+	uvB   int8
+	pos   int64 // decimated sample nearest the centre
+	level float64
+	flux  float64
+	lost  bool
+}
+
+type evidence struct {
+	fs         float64
+	nfft       int
+	bins       int // up to 5 kHz
+	win        []float64
+	buf        []float64
+	spec       []complex128
+	pow        []float64
+	s          []float64
+	sprev      [2][]float64
+	lin        []float64 // power above the noise, weighted
+	ps         []float64 // power, smoothed over time
+	noise      []float64 // power of what was there before and stays: room, hum, drone
+	age        int
+	hum        bool // the last frame was mains hum
+	pitched    bool // the last frame was clearly periodic
+	known      []bool
+	sumL       float64
+	share      float64 // share of S outside known partials
+	levels     [64]float64
+	loud       float64    // the loudest level of late, in dBFS, falling by 2 dB a second
+	follow     [2]float64 // hertz: the best paths' last candidates
+	even       []float64
+	acf        []float64
+	acfNorm    []float64
+	minWindow  int // shortest window of the difference function
+	tauMin     int
+	tauMax     int
+	d          []float64
+	live       bool
+	back       int       // samples before the centre that analyse needs
+	ahead      int       // and after it
+	local      []float64 // they, less their mean
+	cum        []float64
+	z, zcum    []float64
+	ft         *transform
+	hz         float64 // per bin
+	wbin       []float64
+	winPow     float64
+	feat       [maxCand][numFeat]float64
+	ffeat      [numFrame]float64
+	minF, maxF float64
+}
+
+func newEvidence(fs, minF, maxF float64, live bool) *evidence {
+	e := &evidence{fs: fs, live: live, nfft: 1024, minF: minF, maxF: maxF}
+	e.ft = newTransform(e.nfft)
+	n := int(.050*fs) | 1
+	e.win = make([]float64, n)
+	for i := range e.win {
+		e.win[i] = .5 - .5*math.Cos(2*math.Pi*(float64(i)+.5)/float64(n))
+		if live {
+			// peak 12 ms before the end: new notes count at once
+			fall := .012 * fs
+			if t := float64(n) - float64(i) - .5; t < fall {
+				e.win[i] = .5 - .5*math.Cos(math.Pi*t/fall)
+			} else {
+				e.win[i] = .5 - .5*math.Cos(math.Pi*(float64(i)+.5)/(float64(n)-fall))
+			}
+		}
+		e.winPow += e.win[i] * e.win[i]
+	}
+	e.hz = fs / float64(e.nfft)
+	e.bins = min(e.nfft/2, int(4900/e.hz))
+	e.buf = make([]float64, e.nfft)
+	e.spec = make([]complex128, e.nfft/2+1)
+	e.pow = make([]float64, e.nfft/2+2)
+	e.s = make([]float64, e.nfft/2+2)
+	e.lin = make([]float64, e.nfft/2+2)
+	e.ps = make([]float64, e.nfft/2+2)
+	e.noise = make([]float64, e.nfft/2+2)
+	e.known = make([]bool, e.nfft/2+2)
+	e.sprev[0] = make([]float64, e.nfft/2+2)
+	e.sprev[1] = make([]float64, e.nfft/2+2)
+	e.even = make([]float64, e.nfft/2+1)
+	e.acf = make([]float64, e.nfft)
+	e.tauMin = int(fs / maxF)
+	e.tauMax = int(fs/minF) + 2
+	e.d = make([]float64, e.tauMax+3)
+	e.wbin = make([]float64, e.nfft/2+1)
+	for k := 1; k < e.bins; k++ {
+		f := float64(k) * e.hz
+		w := 1.0
+		if f < 60 {
+			w = f / 60
+		}
+		if f > 3500 {
+			w *= (4900 - f) / 1400
+		}
+		if f > 700 {
+			w *= math.Sqrt(700 / f)
+		}
+		e.wbin[k] = math.Max(0, w)
+	}
+	// lag window of the method itself: the autocorrelation of one compressed lobe
+	copy(e.buf, e.win)
+	e.ft.forward(e.spec, e.buf)
+	for k := range e.spec {
+		p := real(e.spec[k])*real(e.spec[k]) + imag(e.spec[k])*imag(e.spec[k])
+		a := math.Sqrt(math.Sqrt(p))
+		if k > int(2.2*fs/float64(n)/e.hz) {
+			a = 0
+		}
+		e.even[k] = a
+	}
+	e.acfNorm = make([]float64, e.nfft)
+	e.minWindow = int(.009 * fs)
+	reach := max(e.tauMax, e.minWindow)
+	e.cum = make([]float64, 2*reach+8)
+	e.z = make([]float64, reach+8)
+	e.zcum = make([]float64, reach+9)
+	e.ft.even(e.acfNorm, e.even)
+	g := 1 / e.acfNorm[0]
+	for i := range e.acfNorm {
+		e.acfNorm[i] *= g
+	}
+	clear(e.buf)
+	e.back, e.ahead = e.half(), e.half()
+	if live {
+		e.ahead = int(.0095 * fs)
+		e.back = max(len(e.win), 2*max(e.tauMax, e.minWindow)+20)
+	}
+	e.local = make([]float64, e.back+e.ahead+2)
+	return e
+}
+
+// sounding marks the bins around partials, in hertz, that the program itself
+// sounds.
+func (e *evidence) sounding(known []float64) {
+	for _, f := range known {
+		for k := range e.known {
+			if math.Abs(float64(k)*e.hz-f) < 2.6*e.hz {
+				e.known[k] = true
+			}
+		}
+	}
+}
+
+// reset forgets everything heard.
+func (e *evidence) reset() {
+	clear(e.sprev[0])
+	clear(e.sprev[1])
+	e.age = 0
+	e.pitched = false
+	e.follow = [2]float64{}
+}
+
+// remember keeps where the two best paths to a frame are: the next frame looks
+// there too.
+func (e *evidence) remember(fr *frame) {
+	e.follow = [2]float64{}
+	first, second := math.Inf(-1), math.Inf(-1)
+	for i := range fr.c[:fr.n] {
+		switch c := &fr.c[i]; {
+		case c.cost > first:
+			second, e.follow[1] = first, e.follow[0]
+			first, e.follow[0] = c.cost, c.f
+		case c.cost > second:
+			second, e.follow[1] = c.cost, c.f
+		}
+	}
+}
+
+// half is how many samples on each side of the centre analyse needs.
+func (e *evidence) half() int { return max(len(e.win)/2+1, max(e.tauMax, e.minWindow)+8) }
+
+func (e *evidence) sAt(f float64) float64 {
+	x := f / e.hz
+	k := int(x)
+	if k >= e.bins {
+		return 0
+	}
+	r := x - float64(k)
+	return e.s[k] + r*(e.s[k+1]-e.s[k])
+}
+
+func (e *evidence) acfAt(tau float64) float64 {
+	k := int(tau)
+	if k+1 >= e.nfft/2 {
+		return 0
+	}
+	r := tau - float64(k)
+	return (e.acf[k] + r*(e.acf[k+1]-e.acf[k]))
+}
+
+func (e *evidence) dAt(tau float64) float64 {
+	k := int(tau)
+	if k < e.tauMin-1 {
+		k = e.tauMin - 1
+		tau = float64(k)
+	}
+	if k+1 > e.tauMax {
+		return 1
+	}
+	r := tau - float64(k)
+	return e.d[k] + r*(e.d[k+1]-e.d[k])
+}
+
+var primes = [...]int{1, 2, 3, 5, 7, 11, 13, 17, 19}
+
+// analyse fills fr from the samples x; x[c] is the frame's centre.
+func (e *evidence) analyse(fr *frame, x []float64, c int) {
+	x = x[c-e.back : c+e.ahead+2]
+	mean := 0.0
+	for _, v := range x {
+		mean += v
+	}
+	mean /= float64(len(x))
+	for i, v := range x {
+		e.local[i] = v - mean
+	}
+	x, c = e.local, e.back
+	n := len(e.win)
+	from := c - n/2
+	if e.live {
+		from = c + e.ahead - n
+	}
+	seg := x[from : from+n]
+	for i, w := range e.win {
+		e.buf[i] = w * seg[i]
+	}
+	e.ft.forward(e.spec, e.buf)
+	clear(e.s[e.bins:])
+	tot, lowE, snrP, snrN := 0.0, 0.0, 1e-12, 1e-12
+	up1 := 1.02
+	if e.hum {
+		up1 = 1.08
+	} else if e.pitched {
+		up1 = 1.002
+	}
+	for k := 0; k < e.bins; k++ {
+		re, im := real(e.spec[k]), imag(e.spec[k])
+		e.pow[k] = re*re + im*im
+	}
+	if e.age < 4 {
+		e.start(e.age == 0)
+	}
+	e.age++
+	out, in := 0.0, 1e-12
+	sumS, sumL := 1e-12, 1e-12
+	for k := 0; k < e.bins; k++ {
+		p := e.pow[k]
+		ps := .75*e.ps[k] + .25*p
+		e.ps[k] = ps
+		nz := e.noise[k]
+		if ps < nz {
+			nz += .12 * (ps - nz)
+		} else {
+			u := up1
+			if e.known[k] && e.share < .3 {
+				u = 1.25
+			}
+			nz = math.Min(ps, nz*u+1e-13)
+		}
+		e.noise[k] = nz
+		w := e.wbin[k]
+		snrP += w * p
+		snrN += w * nz
+		q := p - 5*nz
+		if q < .01*p {
+			q = .01 * p
+		}
+		a := math.Sqrt(math.Sqrt(q))
+		e.s[k] = a
+		tot += a * a
+		if k < 90 {
+			lowE += a * a
+		}
+		if q > nz {
+			in += a * w
+			if !e.known[k] {
+				out += a * w
+			}
+		}
+		e.lin[k] = q * w
+		sumS += a * w
+		sumL += q * w
+	}
+	e.share = out / in
+	e.sumL = sumL
+	gS, gL := .05/sumS, .95/sumL
+	for k := 0; k < e.bins; k++ {
+		e.even[k] = gS*e.s[k]*e.wbin[k] + gL*e.lin[k]
+	}
+	snr := 10 * math.Log10(snrP/snrN)
+	lv := &e.levels
+	copy(lv[1:], lv[:len(lv)-1])
+	lv[0] = fr.level
+	clear(e.even[e.bins:])
+	// flux against the frame two back
+	prev := e.sprev[1]
+	up, all := 0.0, 1e-9
+	for k := 4; k < e.bins; k++ {
+		if dlt := e.s[k] - prev[k]; dlt > 0 {
+			up += dlt
+		}
+		all += e.s[k]
+	}
+	fr.flux = up / all
+	e.sprev[1], e.sprev[0] = e.sprev[0], e.sprev[1]
+	copy(e.sprev[0], e.s)
+
+	e.ft.even(e.acf, e.even)
+	g := 1 / (e.acf[0] + 1e-12)
+	lim := min(3*e.tauMax, e.nfft/2)
+	for t := 0; t < lim; t++ {
+		e.acf[t] *= g / math.Max(.3, e.acfNorm[t])
+	}
+	e.mains(fr.level)
+	e.difference(x, c)
+	fr.n = 0
+	e.candidates(fr)
+	e.score(fr, tot, lowE, snr)
+}
+
+// difference is YIN's d(τ) over windows as long as the period, symmetric about
+// the centre, divided by the energy of its two halves: 0 periodic, about 1 noise.
+func (e *evidence) difference(x []float64, c int) {
+	m := e.tauMax
+	reach := max(m, e.minWindow)
+	span := reach + 3
+	right := c + e.ahead // live: windows end here
+	base := c - span
+	if e.live {
+		base = right - 2*span
+	}
+	cum := e.cum[:2*span+1]
+	s := 0.0
+	cum[0] = 0
+	for i := 0; i < 2*span; i++ {
+		v := x[base+i]
+		s += v * v
+		cum[i+1] = s
+	}
+	wMin := e.minWindow
+	split := min(m, int(e.fs/197)) &^ 1
+	for tau := max(1, e.tauMin-1); tau < split; tau++ {
+		w := max(tau, wMin)
+		a := c - (tau+w)/2
+		if e.live {
+			a = right - tau - w
+		}
+		o := a - base
+		en := cum[o+w] - cum[o] + cum[o+tau+w] - cum[o+tau]
+		e.d[tau] = sqDiff(x[a:a+w], x[a+tau:a+tau+w]) / (en + 1e-12)
+	}
+	// long lags on a signal of half the rate: what is lost lies above 2.7 kHz
+	h := reach/2 + 2
+	z, zc := e.z[:2*h+1], e.zcum[:2*h+2]
+	if e.live {
+		c = right - 2*h - 2
+	}
+	s = 0
+	for j := range z {
+		i := c + 2*(j-h)
+		v := .5*x[i] + .25*(x[i-1]+x[i+1])
+		z[j] = v
+		s += v * v
+		zc[j+1] = s
+	}
+	for l := split / 2; 2*l <= m; l++ {
+		w := max(l, wMin/2)
+		a := h - (l+w)/2
+		if e.live {
+			a = 2*h + 1 - l - w
+		}
+		en := zc[a+w] - zc[a] + zc[a+l+w] - zc[a+l]
+		e.d[2*l] = sqDiff(z[a:a+w], z[a+l:a+l+w]) / (en + 1e-12)
+	}
+	for tau := split + 1; tau < m; tau += 2 {
+		e.d[tau] = .5 * (e.d[tau-1] + e.d[tau+1])
+	}
+	if m&1 == 1 {
+		e.d[m] = e.d[m-1]
+	}
+}
+
+// sqDiff is Σ (p−q)².
+func sqDiff(p, q []float64) float64 {
+	q = q[:len(p)]
+	var s0, s1, s2, s3 float64
+	i := 0
+	for ; i+3 < len(p); i += 4 {
+		a, b := p[i]-q[i], p[i+1]-q[i+1]
+		c, d := p[i+2]-q[i+2], p[i+3]-q[i+3]
+		s0 += a * a
+		s1 += b * b
+		s2 += c * c
+		s3 += d * d
+	}
+	for ; i < len(p); i++ {
+		a := p[i] - q[i]
+		s0 += a * a
+	}
+	return s0 + s1 + s2 + s3
+}
+
+func (fr *frame) add(f float64) {
+	if fr.n == maxCand {
+		return
+	}
+	for i := 0; i < fr.n; i++ {
+		if r := f / fr.c[i].f; r > .985 && r < 1.015 {
+			return
+		}
+	}
+	fr.c[fr.n] = cand{f: f}
+	fr.n++
+}
+
+// peakLag refines an integer extremum of y at k by a parabola; sign +1 for a maximum.
+func peakLag(y []float64, k int) float64 {
+	a, b, c := y[k-1], y[k], y[k+1]
+	den := a - 2*b + c
+	if den == 0 {
+		return float64(k)
+	}
+	d := .5 * (a - c) / den
+	if d > .5 {
+		d = .5
+	} else if d < -.5 {
+		d = -.5
+	}
+	return float64(k) + d
+}
+
+func (e *evidence) candidates(fr *frame) {
+	// best peaks of the generalised autocorrelation
+	const np = 7
+	var pk [np]int
+	var pv [np]float64
+	cnt := 0
+	for t := max(2, e.tauMin); t < e.tauMax; t++ {
+		v := e.acf[t]
+		if v <= e.acf[t-1] || v < e.acf[t+1] || v < .05 {
+			continue
+		}
+		v -= .04 * logTab[t]
+		i := cnt
+		if cnt < np {
+			cnt++
+		} else {
+			i = np - 1
+			if v <= pv[i] {
+				continue
+			}
+		}
+		for i > 0 && pv[i-1] < v {
+			pv[i], pk[i] = pv[i-1], pk[i-1]
+			i--
+		}
+		pv[i], pk[i] = v, t
+	}
+	for i := 0; i < cnt; i++ {
+		tau := peakLag(e.acf, pk[i])
+		// multiples of a short lag say the same more finely
+		for m := 2; float64(m)*tau < float64(e.tauMax) && m <= 6; m++ {
+			k := int(float64(m)*tau + .5)
+			best := k
+			for j := k - 2; j <= k+2; j++ {
+				if e.acf[j] > e.acf[best] {
+					best = j
+				}
+			}
+			if best == k-2 || best == k+2 || e.acf[best] < .5*e.acf[pk[i]] {
+				break
+			}
+			tau = peakLag(e.acf, best) / float64(m)
+		}
+		fr.add(e.fs / tau)
+	}
+	// the first dips of the difference function
+	nd := 0
+	for t := max(2, e.tauMin); t < e.tauMax && nd < 3; t++ {
+		v := e.d[t]
+		if v < .35 && v < e.d[t-1] && v <= e.d[t+1] {
+			fr.add(e.fs / peakLag(e.d, t))
+			nd++
+		}
+	}
+	// where the path was
+	for _, f := range e.follow {
+		if f > 0 {
+			k := int(e.fs/f + .5)
+			best := k
+			for j := k - 2; j <= k+2; j++ {
+				if j > 0 && e.acf[j] > e.acf[best] {
+					best = j
+				}
+			}
+			fr.add(e.fs / peakLag(e.acf, best))
+		}
+	}
+	// octave relatives of the best
+	if cnt > 0 && fr.n > 0 {
+		f := fr.c[0].f
+		for _, r := range [...]float64{2, .5, 3, 1. / 3} {
+			if g := f * r; g >= e.minF && g <= e.maxF {
+				fr.add(g)
+			}
+		}
+	}
+	for i := 0; i < fr.n; i++ {
+		fr.c[i].oct = math.Log2(fr.c[i].f)
+	}
+}
+
+// comb reads S at a candidate: harmonics against the valleys between them.
+func (e *evidence) comb(f float64) (all, prime, odd, first float64, noise float64) {
+	top := float64(e.bins-2) * e.hz
+	h := 1
+	var num, den, pnum, pden, onum, oden, nv float64
+	v0 := e.sAt(.5 * f)
+	pi := 0
+	for ; float64(h)*f < top && h <= 19; h++ {
+		p := e.sAt(float64(h) * f)
+		v1 := e.sAt((float64(h) + .5) * f)
+		k := invSqrt[h]
+		c := p - .5*(v0+v1)
+		num += k * c
+		den += k * (p + .5*(v0+v1))
+		if pi < len(primes) && primes[pi] == h {
+			pnum += k * c
+			pden += k * (p + .5*(v0+v1))
+			pi++
+		}
+		if h&1 == 1 && h > 1 {
+			onum += k * c
+			oden += k * (p + .5*(v0+v1))
+		}
+		if h == 1 {
+			first = p
+		}
+		if h <= 5 {
+			nv += v1
+			noise = nv / float64(h)
+		}
+		v0 = v1
+	}
+	first /= (num/float64(h) + 1e-9)
+	return num / (den + 1e-9), pnum / (pden + 1e-9), onum / (oden + 1e-9), first, noise
+}
+
+var logTab = func() (t [1024]float64) {
+	for i := 1; i < len(t); i++ {
+		t[i] = math.Log2(float64(i))
+	}
+	return
+}()
+
+var invSqrt = func() (t [32]float64) {
+	for i := 1; i < len(t); i++ {
+		t[i] = 1 / math.Sqrt(float64(i))
+	}
+	return
+}()
+
+// start sets the noise spectrum from the first frames: what is there before
+// anybody sings, or, where the sound starts with a clearly periodic frame, only
+// what lies between its partials.
+func (e *evidence) start(first bool) {
+	if first {
+		for k := range e.noise {
+			e.noise[k] = 1e9
+			e.ps[k] = e.pow[k]
+		}
+		clear(e.levels[:])
+		for i := range e.levels {
+			e.levels[i] = -100
+		}
+	}
+	const r = 12
+	for k := 0; k < e.bins; k++ {
+		lo := e.pow[k]
+		for j := max(0, k-r); j <= min(e.bins-1, k+r); j++ {
+			lo = math.Min(lo, e.pow[j])
+		}
+		if e.known[k] {
+			lo = e.pow[k] / 4
+		}
+		e.noise[k] = math.Min(e.noise[k], 4*lo+1e-13)
+	}
+}
+
+// explained compares the power at a candidate's first harmonics with the noise
+// tracked there (log10 of the ratio), and gives the share of all power above the
+// noise that its harmonics hold.
+func (e *evidence) explained(f float64) (hs, share float64) {
+	p, n, l := 1e-12, 1e-12, 0.0
+	for h := 1; h <= 19; h++ {
+		k := int(float64(h)*f/e.hz + .5)
+		if k+2 >= e.bins {
+			break
+		}
+		l += e.lin[k-2] + e.lin[k-1] + e.lin[k] + e.lin[k+1] + e.lin[k+2]
+		if h <= 6 {
+			p += e.pow[k]
+			n += e.noise[k]
+		}
+	}
+	return math.Min(4, math.Log10(p/n)), math.Min(1, l/e.sumL)
+}
+
+// mains looks for hum: a quiet sound of steady level that repeats every 1/50 or
+// 1/60 s. It belongs to the room, so the noise spectrum may follow it at once
+// at the start, and soon later. (A quiet sung note within 1 % of a multiple of
+// 50 or 60 Hz looks the same until its level moves.)
+func (e *evidence) mains(level float64) {
+	e.hum = false
+	if level > -28 || e.age < 4 {
+		return
+	}
+	n := min(e.age, 10)
+	low, high := level, level
+	for _, l := range e.levels[:n] {
+		low, high = math.Min(low, l), math.Max(high, l)
+	}
+	if high-low > 2.5 && e.age > 7 {
+		return
+	}
+	for _, f := range [...]float64{50, 60} {
+		tau := e.fs / f
+		k := int(tau + .5)
+		if k >= e.nfft/2-1 {
+			continue
+		}
+		v := math.Max(e.acf[k], math.Max(e.acf[k-1], e.acf[k+1])) * math.Max(.3, e.acfNorm[k]) / math.Max(.05, e.acfNorm[k])
+		if v > .8 {
+			e.hum = true
+		}
+	}
+	if e.hum && e.age <= 7 {
+		for k := 0; k < e.bins; k++ {
+			e.noise[k] = math.Max(e.noise[k], .7*e.pow[k])
+		}
+	}
+}
+
+func over(x, knot float64) float64 { return math.Max(0, x-knot) }
+
+func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
+	bestR, bestC, bestP, bestD := 0.0, -1.0, -1.0, 2.0
+	for i := 0; i < fr.n; i++ {
+		f := fr.c[i].f
+		tau := e.fs / f
+		x := &e.feat[i]
+		all, prime, odd, first, v := e.comb(f)
+		fr.c[i].nv = v * v * v * v / e.winPow
+		r := e.acfAt(tau)
+		d := math.Sqrt(e.dAt(tau))
+		x[0] = r
+		x[1] = d
+		x[2] = all
+		x[3] = prime
+		x[4] = odd
+		x[5] = math.Min(3, first)
+		x[6] = e.acfAt(tau / 2)
+		x[7] = e.acfAt(2 * tau)
+		x[8] = math.Sqrt(math.Min(1.5, e.dAt(tau/2)))
+		x[9] = math.Sqrt(math.Min(1.5, e.dAt(2*tau)))
+		x[10] = fr.c[i].oct - 8
+		x[11] = x[10] * x[10]
+		x[12] = e.acfAt(tau / 3)
+		if r > bestR {
+			bestR = r
+		}
+		bestC = math.Max(bestC, all)
+		bestP = math.Max(bestP, prime)
+		bestD = math.Min(bestD, d)
+	}
+	for i := 0; i < fr.n; i++ {
+		x := &e.feat[i]
+		x[13] = bestR - x[0]
+		x[14] = bestC - x[2]
+		x[15] = bestP - x[3]
+		x[16] = x[1] - bestD
+		x[17] = x[0] * x[2]
+		x[18] = x[10] * x[3]
+		x[19] = x[10] * x[1]
+	}
+	sz := math.Min(math.Max(snr, 0), 30) / 10
+	bestH, bestE := -1.0, 0.0
+	for i := 0; i < fr.n; i++ {
+		x := &e.feat[i]
+		hs, ex := e.explained(fr.c[i].f)
+		x[20] = x[13] * x[13]
+		x[21] = x[10] * x[5]
+		x[22] = hs
+		x[23] = hs * hs
+		x[24] = x[14] * sz
+		x[25] = x[13] * sz
+		x[26] = x[15] * sz
+		x[27] = ex
+		x[28] = x[2] * x[2]
+		x[29] = x[1] * x[0]
+		x[30] = x[4] * sz
+		x[31] = x[1] * x[1]
+		x[32] = (x[0] - x[6]) * sz
+		x[33] = ex * ex
+		x[34] = x[14] * x[14]
+		bestH = math.Max(bestH, hs)
+		bestE = math.Max(bestE, ex)
+	}
+	for i := 0; i < fr.n; i++ {
+		x := &e.feat[i]
+		x[35] = bestE - x[27]
+		x[36] = over(x[0], .45)
+		x[37] = over(x[0], .7)
+		x[38] = over(x[0], .9)
+		x[39] = over(x[1], .3)
+		x[40] = over(x[1], .55)
+		x[41] = over(x[2], .25)
+		x[42] = over(x[2], .55)
+		x[43] = over(x[3], .25)
+		x[44] = over(x[3], .55)
+		x[45] = over(x[27], .5)
+		x[46] = over(x[22], 1)
+		x[47] = over(x[22], 2)
+		x[48] = over(x[5], 1)
+		x[49] = x[0] * x[10]
+		x[50] = x[2] * x[10]
+		x[51] = over(x[4], .4)
+		x[52] = over(x[6]-x[0], -.1)
+		x[53] = over(x[8], .3)
+	}
+	lv := &e.levels
+	top1, top2, top3 := -120.0, -120.0, -120.0
+	for i, l := range lv {
+		if i < 10 {
+			top1 = math.Max(top1, l)
+		}
+		if i < 25 {
+			top2 = math.Max(top2, l)
+		}
+		top3 = math.Max(top3, l)
+	}
+	z := &e.ffeat
+	z[0] = bestR
+	z[1] = bestC
+	z[2] = bestP
+	z[3] = bestD
+	z[4] = math.Min(0, fr.level+65) / 20
+	z[5] = lowE / (tot + 1e-12)
+	z[6] = z[0] * z[3]
+	z[7] = z[1] * z[1]
+	z[8] = bestH
+	z[20] = bestH * bestH
+	z[21] = bestE
+	z[22] = bestE * bestH
+	z[23] = z[0] * z[0]
+	z[9] = 1
+	z[10] = snr / 10
+	z[11] = math.Min(snr, 15) / 10
+	z[12] = (top1 - fr.level) / 10
+	z[13] = (top2 - fr.level) / 10
+	z[14] = (top3 - fr.level) / 10
+	z[15] = (fr.level - lv[4]) / 10
+	z[16] = z[12] * z[12]
+	z[17] = z[14] * z[14]
+	z[18] = z[3] * z[10]
+	z[19] = math.Min(0, e.share-.25) * 4
+	z[24] = over(z[0], .45)
+	z[25] = over(z[0], .7)
+	z[26] = over(z[0], .9)
+	z[27] = over(z[3], .3)
+	z[28] = over(z[3], .55)
+	z[29] = over(z[10], .5)
+	z[30] = over(z[10], 1)
+	z[31] = over(z[10], 2)
+	z[32] = over(z[1], .4)
+	z[33] = over(z[14], 1.5)
+	z[34] = over(z[8], 1)
+	z[35] = over(z[21], .6)
+	if e.age == 1 {
+		e.loud = fr.level
+	}
+	e.loud = math.Max(fr.level, e.loud-.02)
+	z[36] = math.Min(5, (e.loud-fr.level)/10)
+	z[37] = over(z[36], 1)
+	z[38] = over(z[36], 1.8)
+	z[39] = over(z[36], 2.6)
+	z[40] = math.Max(-3, math.Min(3, (fr.level-lv[12])/10))
+	z[41] = math.Min(0, z[40]) * z[36]
+	e.pitched = bestD < .35 && bestP > .5
+}

@@ -63,7 +63,8 @@ type evidence struct {
 	even       []float64
 	acf        []float64
 	acfNorm    []float64
-	minWindow  int // shortest window of the difference function
+	acfGain    []float64 // 1/acfNorm, where that is not too small
+	minWindow  int       // shortest window of the difference function
 	tauMin     int
 	tauMax     int
 	d          []float64
@@ -153,6 +154,10 @@ func newEvidence(fs, minF, maxF float64, live bool) *evidence {
 	g := 1 / e.acfNorm[0]
 	for i := range e.acfNorm {
 		e.acfNorm[i] *= g
+	}
+	e.acfGain = make([]float64, e.nfft)
+	for i, v := range e.acfNorm {
+		e.acfGain[i] = 1 / math.Max(.3, v)
 	}
 	clear(e.buf)
 	e.back, e.ahead = e.half(), e.half()
@@ -268,9 +273,11 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	} else if e.pitched {
 		up1 = 1.002
 	}
-	for k := 0; k < e.bins; k++ {
-		re, im := real(e.spec[k]), imag(e.spec[k])
-		e.pow[k] = re*re + im*im
+	bins := e.bins
+	pow, smooth, noise, lin := e.pow[:bins], e.ps[:bins], e.noise[:bins], e.lin[:bins]
+	amp, weight, known, even := e.s[:bins], e.wbin[:bins], e.known[:bins], e.even[:bins]
+	for k, c := range e.spec[:bins] {
+		pow[k] = real(c)*real(c) + imag(c)*imag(c)
 	}
 	if e.age < 4 {
 		e.start(e.age == 0)
@@ -278,49 +285,58 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	e.age++
 	out, in := 0.0, 1e-12
 	sumS, sumL := 1e-12, 1e-12
-	for k := 0; k < e.bins; k++ {
-		p := e.pow[k]
-		ps := .75*e.ps[k] + .25*p
-		e.ps[k] = ps
-		nz := e.noise[k]
+	upKnown := up1
+	if e.share < .3 {
+		upKnown = 1.25
+	}
+	for k, p := range pow {
+		ps := .75*smooth[k] + .25*p
+		smooth[k] = ps
+		nz := noise[k]
 		if ps < nz {
 			nz += .12 * (ps - nz)
 		} else {
 			u := up1
-			if e.known[k] && e.share < .3 {
-				u = 1.25
+			if known[k] {
+				u = upKnown
 			}
-			nz = math.Min(ps, nz*u+1e-13)
+			if nz = nz*u + 1e-13; nz > ps {
+				nz = ps
+			}
 		}
-		e.noise[k] = nz
-		w := e.wbin[k]
+		noise[k] = nz
+		w := weight[k]
 		snrP += w * p
 		snrN += w * nz
 		q := p - 5*nz
 		if q < .01*p {
 			q = .01 * p
 		}
-		a := math.Sqrt(math.Sqrt(q))
-		e.s[k] = a
-		tot += a * a
+		root := math.Sqrt(q)
+		a := math.Sqrt(root)
+		amp[k] = a
+		tot += root
 		if k < 90 {
-			lowE += a * a
+			lowE += root
 		}
+		aw := a * w
 		if q > nz {
-			in += a * w
-			if !e.known[k] {
-				out += a * w
+			in += aw
+			if !known[k] {
+				out += aw
 			}
 		}
-		e.lin[k] = q * w
-		sumS += a * w
-		sumL += q * w
+		qw := q * w
+		lin[k] = qw
+		sumS += aw
+		sumL += qw
+		even[k] = aw // to be mixed with lin below
 	}
 	e.share = out / in
 	e.sumL = sumL
 	gS, gL := .05/sumS, .95/sumL
-	for k := 0; k < e.bins; k++ {
-		e.even[k] = gS*e.s[k]*e.wbin[k] + gL*e.lin[k]
+	for k, v := range even {
+		even[k] = gS*v + gL*lin[k]
 	}
 	snr := 10 * math.Log10(snrP/snrN)
 	lv := &e.levels
@@ -328,13 +344,14 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	lv[0] = fr.level
 	clear(e.even[e.bins:])
 	// flux against the frame two back
-	prev := e.sprev[1]
 	up, all := 0.0, 1e-9
-	for k := 4; k < e.bins; k++ {
-		if dlt := e.s[k] - prev[k]; dlt > 0 {
-			up += dlt
+	now := amp[4:]
+	for k, old := range e.sprev[1][4:bins] {
+		v := now[k]
+		if v > old {
+			up += v - old
 		}
-		all += e.s[k]
+		all += v
 	}
 	fr.flux = up / all
 	e.sprev[1], e.sprev[0] = e.sprev[0], e.sprev[1]
@@ -343,8 +360,9 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	e.ft.even(e.acf, e.even)
 	g := 1 / (e.acf[0] + 1e-12)
 	lim := min(3*e.tauMax, e.nfft/2)
-	for t := 0; t < lim; t++ {
-		e.acf[t] *= g / math.Max(.3, e.acfNorm[t])
+	acf := e.acf[:lim]
+	for t, v := range e.acfGain[:lim] {
+		acf[t] *= g * v
 	}
 	e.mains(fr.level)
 	e.difference(x, c)

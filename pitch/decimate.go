@@ -39,10 +39,6 @@ func bessel0(x float64) float64 {
 	return s
 }
 
-// delay is the distance, in input samples, from an output's centre to the
-// newest sample it needs.
-func (h *halver) delay() int { return 2*len(h.taps) - 1 }
-
 // next takes one sample and tells whether an output fell due.
 func (h *halver) next(x float64) (float64, bool) {
 	n := len(h.buf) / 2

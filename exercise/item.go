@@ -24,6 +24,10 @@ func (it Item) Target() (p theory.Pitch, folded bool) {
 	return it.Register.Place(it.Key, it.Asked)
 }
 
+// Hz returns the frequency of a pitch as a degree of the item's key, in the
+// item's tuning.
+func (it Item) Hz(p theory.Pitch) float64 { return it.Tuning.HzIn(it.Key, p) }
+
 // FromPitch returns the pitch at which From is sounded. Only for items that
 // have a From.
 func (it Item) FromPitch() theory.Pitch { return it.pitchOf(*it.From) }

@@ -85,8 +85,7 @@ func (t Tolerance) Validate() error {
 // Limits of the judge, in cents unless stated otherwise. Common practice where
 // no source is named.
 const (
-	halfway       = 50.0  // beyond this another chromatic degree is nearer
-	borderWidth   = 5.0   // this near to halfway the degree is not decided
+	borderWidth   = 5.0   // this near to the middle between two degrees the degree is not decided
 	unsteadyLimit = 30.0  // SD of the held part beyond which one degree is no longer held
 	wanderLimit   = 50.0  // SD beyond which no degree can be named at all
 	wanderShare   = 0.6   // a note of which less than this share lies near its pitch has none
@@ -145,10 +144,14 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 		Level:  n.Level,
 	}
 	target, _ := it.Target()
-	off := theory.CentsBetween(n.F0, it.Tuning.Hz(target))
+	off := theory.CentsBetween(n.F0, it.Hz(target))
 	v.OctaveShift = octaves(off)
 	v.FromAsked = off - 1200*float64(v.OctaveShift)
 	away := math.Abs(v.FromAsked)
+	below, border := it.Tuning.Borders(it.Asked)
+	if v.FromAsked < 0 {
+		border = below
+	}
 	near := func(o Outcome) Verdict {
 		v.Outcome, v.Sung, v.HasSung, v.Cents = o, it.Asked, true, v.FromAsked
 		return v
@@ -157,15 +160,14 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	case n.Spread > wanderLimit || n.Near < wanderShare:
 		v.Outcome = Unsteady
 		return v
-	case away > halfway+borderWidth:
+	case away > border+borderWidth:
 		v.Outcome, v.HasSung = OtherDegree, true
-		above := theory.Cents(100*it.Asked.Semitones()) + v.FromAsked
-		v.Sung, v.Cents = it.Key.Nearest(above)
-		v.OctaveShift = octaves(theory.CentsBetween(n.F0, it.Tuning.Hz(it.pitchOf(v.Sung))))
+		v.Sung, v.Cents = it.Tuning.Nearest(it.Tuning.Cents(it.Asked)+v.FromAsked, it.Asked)
+		v.OctaveShift = octaves(theory.CentsBetween(n.F0, it.Hz(it.pitchOf(v.Sung))))
 		return v
 	case tol.StrictOctave && v.OctaveShift != 0:
 		return near(OtherDegree)
-	case away >= halfway-borderWidth:
+	case away >= border-borderWidth:
 		return near(Ambiguous)
 	case n.Spread > unsteadyLimit:
 		return near(Unsteady)

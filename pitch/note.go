@@ -100,6 +100,7 @@ const (
 	minUnmarked  = 0.150 // s: a shorter voice without an onset is no note
 	restTime     = 0.400 // s after an onset in which a voice without one is no new note
 	lead         = 2     // frames before an onset that belong to its note
+	sunk         = 6.0   // dB under a note's level at which it has ended
 )
 
 // moment is one point of the note being gathered.
@@ -336,6 +337,11 @@ func (s *Segmenter) halve() {
 func (s *Segmenter) finish(dst []Note) []Note {
 	if len(s.frames) > 0 {
 		n, ok := s.note(s.frames[:s.last+1])
+		if ok && s.onsets != nil {
+			if m, ok := s.note(s.frames[:s.end(n)+1]); ok {
+				n = m
+			}
+		}
 		switch {
 		case !ok:
 		case s.onsets == nil:
@@ -349,6 +355,17 @@ func (s *Segmenter) finish(dst []Note) []Note {
 	}
 	s.reset()
 	return dst
+}
+
+// end is where a note of a melody is heard to end: where its level has sunk for
+// good, though a voiced consonant or the room may carry the pitch on.
+// It is the index of its last frame.
+func (s *Segmenter) end(n Note) int {
+	i := s.last
+	for i > 0 && (s.frames[i].level < n.Level-sunk || !s.frames[i].voiced) {
+		i--
+	}
+	return i
 }
 
 // split looks at the newest stretch. If it is held at another level than the

@@ -59,6 +59,7 @@ func ExampleNaming_Name() {
 	// movable: do re me fa sol le te; leading tone ti
 	// la-based: la ti do re mi fa sol; leading tone si
 	// fixed: do re mi♭ fa sol la♭ si♭; leading tone si♮
+	// fixed-chromatic: do re me fa sol le te; leading tone ti
 	// numbers: 1 2 ♭3 4 5 ♭6 ♭7; leading tone ♮7
 	// letters: C D E♭ F G A♭ B♭; leading tone B
 	// curwen: l t d r m f s; leading tone se

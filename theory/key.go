@@ -7,25 +7,52 @@ import (
 	"strings"
 )
 
-// Mode tells a major from a minor key.
+// Mode tells which notes of a signature a key is built on: the major scale
+// begun on another of its degrees.
 type Mode int8
 
-// The two modes of the 30 keys.
+// The modes: the two of the 30 keys, and the other church modes.
 const (
-	Major Mode = iota
-	Minor
+	Major Mode = iota // ionian
+	Minor             // aeolian
+	Dorian
+	Phrygian
+	Lydian
+	Mixolydian
+	Locrian
 )
 
-// String returns "major" or "minor".
-func (m Mode) String() string {
-	if m == Minor {
-		return "minor"
-	}
-	return "major"
+// modes holds the name of each mode and the degree of the major scale with the
+// same signature that is its tonic.
+var modes = [...]struct {
+	name string
+	home int
+}{
+	Major: {"major", 1}, Minor: {"minor", 6}, Dorian: {"dorian", 2}, Phrygian: {"phrygian", 3},
+	Lydian: {"lydian", 4}, Mixolydian: {"mixolydian", 5}, Locrian: {"locrian", 7},
 }
 
-// Key is a tonic and a mode. The zero Key is C major. Only the 30 keys with at
-// most seven sharps or flats are keys in the sense of this package: see Valid.
+// String returns the name in lower case: "major", "minor", "dorian", …
+func (m Mode) String() string {
+	if m < 0 || int(m) >= len(modes) {
+		return fmt.Sprintf("Mode(%d)", int8(m))
+	}
+	return modes[m].name
+}
+
+// aboveRelative is the interval from the tonic of the major key with the same
+// signature up to the tonic of m: a major sixth for minor.
+func (m Mode) aboveRelative() Interval { return Degree{Step: modes[m].home}.Interval() }
+
+// relative returns the major key with the same signature.
+func (k Key) relative() Key {
+	i := k.Mode.aboveRelative()
+	return Key{Tonic: k.Tonic.Up(Interval{-i.Steps, -i.Semitones})}
+}
+
+// Key is a tonic and a mode. The zero Key is C major. The keys that [Keys]
+// lists and [ParseKey] reads are the 30 major and minor ones with at most seven
+// sharps or flats; the church modes are keys too for spelling and naming.
 type Key struct {
 	Tonic Note
 	Mode  Mode
@@ -37,11 +64,7 @@ var fifths = [7]int{0, 2, 4, -1, 1, 3, 5}
 // Signature returns the key signature as a count of sharps, or of flats as a
 // negative number.
 func (k Key) Signature() int {
-	s := fifths[k.Tonic.Letter] + 7*int(k.Tonic.Alter)
-	if k.Mode == Minor {
-		s -= 3
-	}
-	return s
+	return fifths[k.Tonic.Letter] + 7*int(k.Tonic.Alter) - fifths[modes[k.Mode].home-1]
 }
 
 // Valid reports whether k has at most seven sharps or flats.
@@ -75,8 +98,8 @@ func (k Key) String() string { return k.Tonic.String() + " " + k.Mode.String() }
 // ASCII names the key with letters only: "Ab major", "F# minor".
 func (k Key) ASCII() string { return k.Tonic.ASCII() + " " + k.Mode.String() }
 
-// Scale returns the seven notes of the major or natural minor scale, from the
-// tonic up.
+// Scale returns the seven notes of the major scale, the natural minor scale or
+// the church mode, from the tonic up.
 func (k Key) Scale() [7]Note {
 	var s [7]Note
 	for i, d := range k.ScaleDegrees() {
@@ -164,9 +187,18 @@ func cutMode(s string) (tonic string, mode Mode) {
 	return strings.TrimRight(strings.TrimSuffix(s, "M"), " "), Major
 }
 
+// WithMode returns the key of another mode with the same signature.
+func (k Key) WithMode(m Mode) Key {
+	return Key{k.relative().Tonic.Up(m.aboveRelative()), m}
+}
+
 // respelled returns the key on the same piano key as k that has the fewest
 // accidentals; flats where two tie (F♯ and G♭ major, D♯ and E♭ minor).
 func (k Key) respelled() Key {
+	// A church mode goes by the major key with its signature.
+	if k.Mode > Minor {
+		return k.relative().respelled().WithMode(k.Mode)
+	}
 	var best Key
 	found := false
 	for _, c := range Keys() {

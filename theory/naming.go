@@ -14,13 +14,14 @@ type Naming int
 
 // The namings.
 const (
-	Movable Naming = iota // do is the tonic, in minor too: do re me fa sol le te
-	LaBased               // in minor la is the tonic: la ti do re mi fa sol; as Movable in major
-	Fixed                 // the written note: do is C, si is B, signs as written: "la♭"
-	Numbers               // "1", "♭3", "♯4"; in minor "♮3", "♮6", "♮7" for the raised ones
-	Letters               // the spelled note: "A♭"
-	Curwen                // tonic sol-fa letters d r m f s l t, la-based in minor
-	Kodaly                // as LaBased, lowered with -a: ra ma lo ta
+	Movable        Naming = iota // do is the tonic, in minor too: do re me fa sol le te
+	LaBased                      // relative: la is the tonic in minor, re in dorian; as Movable in major
+	Fixed                        // the written note: do is C, si is B, signs as written: "la♭"
+	FixedChromatic               // the written note: do is C, ti is B, each sign its own syllable: "le"
+	Numbers                      // "1", "♭3", "♯4"; in minor "♮3", "♮6", "♮7" for the raised ones
+	Letters                      // the spelled note: "A♭"
+	Curwen                       // tonic sol-fa letters d r m f s l t, relative as LaBased
+	Kodaly                       // as LaBased, lowered with -a: ra ma lo ta
 )
 
 // syllables holds what a naming calls the degrees of the major scale, by step,
@@ -73,19 +74,38 @@ var (
 // system is what a naming consists of.
 type system struct {
 	name     string
-	table    [2]*syllables // by Mode; nil for Fixed
-	relative bool          // minor is counted from the relative major
+	table    *syllables // of degrees counted from do; nil for Fixed
+	minor    *syllables // in minor, where it differs
+	relative bool       // do is the tonic of the major key with the same signature
+	absolute bool       // do is C
 }
 
 // systems describes the namings. Numbers and Letters read movable syllables.
 var systems = [...]system{
-	Movable: {name: "movable", table: [2]*syllables{&movable, &movable}},
-	LaBased: {name: "la-based", table: [2]*syllables{&movable, &movable}, relative: true},
-	Fixed:   {name: "fixed"},
-	Numbers: {name: "numbers", table: [2]*syllables{&movable, &movable}},
-	Letters: {name: "letters", table: [2]*syllables{&movable, &movable}},
-	Curwen:  {name: "curwen", table: [2]*syllables{&curwen, &curwenMinor}, relative: true},
-	Kodaly:  {name: "kodaly", table: [2]*syllables{&kodaly, &kodaly}, relative: true},
+	Movable:        {name: "movable", table: &movable},
+	LaBased:        {name: "la-based", table: &movable, relative: true},
+	Fixed:          {name: "fixed"},
+	FixedChromatic: {name: "fixed-chromatic", table: &movable, absolute: true},
+	Numbers:        {name: "numbers", table: &movable},
+	Letters:        {name: "letters", table: &movable},
+	Curwen:         {name: "curwen", table: &curwen, minor: &curwenMinor, relative: true},
+	Kodaly:         {name: "kodaly", table: &kodaly, relative: true},
+}
+
+// in returns the table of syllables in k, and the interval from do up to the
+// tonic of k.
+func (sys *system) in(k Key) (t *syllables, aboveDo Interval) {
+	t = sys.table
+	if k.Mode == Minor && sys.minor != nil {
+		t = sys.minor
+	}
+	switch {
+	case sys.relative:
+		aboveDo = k.Mode.aboveRelative()
+	case sys.absolute:
+		aboveDo = Pitch{}.IntervalTo(Pitch{Note: k.Tonic})
+	}
+	return t, aboveDo
 }
 
 // Namings returns all namings, Movable first.
@@ -108,9 +128,13 @@ func (n Naming) String() string {
 // ErrNaming is wrapped by every error about a naming that could not be read.
 var ErrNaming = errors.New("not a naming")
 
-// ParseNaming reads "movable", "la-based", "fixed", "numbers", "letters",
-// "curwen" or "kodaly". Case does not matter.
+// ParseNaming reads "movable", "la-based" (or "relative"), "fixed",
+// "fixed-chromatic", "numbers", "letters", "curwen" or "kodaly". Case does not
+// matter.
 func ParseNaming(s string) (Naming, error) {
+	if strings.EqualFold(strings.TrimSpace(s), "relative") {
+		return LaBased, nil
+	}
 	var names []string
 	for n, sys := range systems {
 		if strings.EqualFold(strings.TrimSpace(s), sys.name) {
@@ -124,9 +148,10 @@ func ParseNaming(s string) (Naming, error) {
 // Name returns what n calls the degree d of k, with musical signs. Degrees
 // that have no syllable of their own (♭4, ♯3, double alterations) get the
 // plain syllable and a sign: "fa♭", "mi♯", "la𝄫". Fixed writes a natural sign
-// where the key's own note on that letter is altered: "si♮" in C minor.
-// Numbers writes sharps on 3, 6 and 7 of a minor key as a player counts them,
-// from the natural minor scale. ParseDegree reads every name back.
+// where the key's own note on that letter is altered: "si♮" in C minor; in
+// FixedChromatic that is just "ti". Numbers writes sharps on 3, 6 and 7 of a
+// minor key as a player counts them, from the natural minor scale. ParseDegree
+// reads every name back.
 func (n Naming) Name(k Key, d Degree) string {
 	switch n {
 	case Fixed:
@@ -136,11 +161,8 @@ func (n Naming) Name(k Key, d Degree) string {
 	case Letters:
 		return k.Note(d).String()
 	}
-	sys := systems[n]
-	if sys.relative && k.Mode == Minor {
-		d = degreeAt(d.Interval().plus(majorSixth))
-	}
-	return sys.table[k.Mode].name(d)
+	t, aboveDo := systems[n].in(k)
+	return t.name(degreeAt(d.Interval().plus(aboveDo)))
 }
 
 // NameASCII is Name with letters for the signs: "fab", "mi#", "labb", "b3", "n7".
@@ -151,17 +173,13 @@ func (n Naming) read(s string, k Key) (Degree, bool) {
 	if n == Fixed {
 		return k.readFixed(s)
 	}
-	sys := systems[n]
-	d, ok := sys.table[k.Mode].read(s)
-	if ok && sys.relative && k.Mode == Minor {
-		d = degreeAt(d.Interval().plus(minorThird))
+	t, aboveDo := systems[n].in(k)
+	d, ok := t.read(s)
+	if ok {
+		d = degreeAt(d.Interval().plus(Interval{-aboveDo.Steps, -aboveDo.Semitones}))
 	}
 	return d, ok
 }
-
-// The tonic of a minor key lies a major sixth above its relative major's, which
-// lies a minor third above it.
-var majorSixth, minorThird = Interval{5, 9}, Interval{2, 3}
 
 // name returns the syllable of d, or a composed one.
 func (t *syllables) name(d Degree) string {
@@ -232,18 +250,19 @@ func (k Key) readFixed(s string) (Degree, bool) {
 	return Degree{}, false
 }
 
-// number writes d as a player of k counts it: in minor, bare 3, 6 and 7 would
-// be those of the natural scale and sharps raise these, so that a sharp or
-// natural always tells a raised one and a flat is always counted from major.
+// number writes d as a player of k counts it. A bare number would be the degree
+// of the scale, so a natural tells one that the scale has altered; sharps raise
+// what the scale has flat, and a flat is always counted from major. The scale's
+// own flats and sharps are written: "♭3" in minor, "♯4" in lydian.
 func (k Key) number(d Degree) string {
-	natural := k.ScaleDegrees()[d.Step-1].Alter
-	if natural == 0 || d.Alter < 0 {
+	own := k.ScaleDegrees()[d.Step-1].Alter
+	switch {
+	case d.Alter < 0:
 		return d.String()
-	}
-	if d.Alter == 0 {
+	case d.Alter == 0 && own != 0:
 		return "♮" + d.String()
 	}
-	return Degree{d.Step, d.Alter - natural}.String()
+	return Degree{d.Step, d.Alter - min(own, 0)}.String()
 }
 
 // readNumber is the inverse of number; a bare number is a degree of the scale.
@@ -257,7 +276,7 @@ func (k Key) readNumber(s string) (Degree, bool) {
 	alter, ok := readAccidental(sign)
 	switch {
 	case alter > 0:
-		d.Alter += alter
+		d.Alter = min(d.Alter, 0) + alter
 	case sign != "":
 		d.Alter = alter
 	}
@@ -302,7 +321,7 @@ func (n Naming) choices(k Key) string {
 	}
 	var names []string
 	for i, d := range k.ScaleDegrees() {
-		if n == Fixed {
+		if n == Fixed || n == FixedChromatic {
 			names = append(names, n.NameASCII(k, d))
 			continue
 		}

@@ -8,33 +8,33 @@ import (
 	. "singback/theory"
 )
 
-// One octave in all systems with tonic C, the fixed column from it; raised and
-// lowered forms apart. "–" has no syllable of its own. Sources: Open Music
-// Theory (movable), R. Stevens, The Curwen Method (curwen), common Kodály
-// practice.
+// One octave in all systems with tonic C, the fixed columns from it, with signs
+// and with chromatic syllables; raised and lowered forms apart. "–" has no
+// syllable of its own. Sources: Open Music Theory (movable), R. Stevens, The
+// Curwen Method (curwen), common Kodály practice.
 func TestSyllableTable(t *testing.T) {
 	const table = `
-degree movable curwen kodaly fixed
-1   do  d  do  do
-♯1  di  de di  do♯
-♭2  ra  ra ra  re♭
-2   re  r  re  re
-♯2  ri  re ri  re♯
-♭3  me  ma ma  mi♭
-3   mi  m  mi  mi
-4   fa  f  fa  fa
-♯4  fi  fe fi  fa♯
-♭5  se  sa –   sol♭
-5   sol s  sol sol
-♯5  si  se si  sol♯
-♭6  le  la lo  la♭
-6   la  l  la  la
-♯6  li  le li  la♯
-♭7  te  ta ta  si♭
-7   ti  t  ti  si`
+degree movable curwen kodaly fixed chromatic
+1  do  d  do  do  do
+♯1  di  de  di  do♯  di
+♭2  ra  ra  ra  re♭  ra
+2  re  r  re  re  re
+♯2  ri  re  ri  re♯  ri
+♭3  me  ma  ma  mi♭  me
+3  mi  m  mi  mi  mi
+4  fa  f  fa  fa  fa
+♯4  fi  fe  fi  fa♯  fi
+♭5  se  sa  –  sol♭  se
+5  sol  s  sol  sol  sol
+♯5  si  se  si  sol♯  si
+♭6  le  la  lo  la♭  le
+6  la  l  la  la  la
+♯6  li  le  li  la♯  li
+♭7  te  ta  ta  si♭  te
+7  ti  t  ti  si  ti`
 	k := mustKey(t, "C")
-	columns := []Naming{Numbers, Movable, Curwen, Kodaly, Fixed}
-	for row := range strings.SplitSeq(strings.Split(table, "fixed\n")[1], "\n") {
+	columns := []Naming{Numbers, Movable, Curwen, Kodaly, Fixed, FixedChromatic}
+	for row := range strings.SplitSeq(strings.Split(table, "chromatic\n")[1], "\n") {
 		cells := strings.Fields(row)
 		d, err := ParseDegree(cells[0], k, Numbers)
 		if err != nil {
@@ -182,7 +182,7 @@ func TestComposedNames(t *testing.T) {
 // Parse(Name(d)) is d: every key, every naming, every degree within a double
 // alteration, in both scripts and in capitals; no two degrees share a name.
 func TestNamesReadBack(t *testing.T) {
-	for _, k := range Keys() {
+	for _, k := range modalKeys() {
 		for _, n := range Namings() {
 			seen := map[string]Degree{}
 			for _, d := range allDegrees() {
@@ -316,7 +316,7 @@ func TestParseDegrees(t *testing.T) {
 }
 
 func TestNamingRoundTrip(t *testing.T) {
-	want := "movable la-based fixed numbers letters curwen kodaly"
+	want := "movable la-based fixed fixed-chromatic numbers letters curwen kodaly"
 	var got []string
 	for _, n := range Namings() {
 		got = append(got, n.String())
@@ -377,7 +377,7 @@ func TestBadInput(t *testing.T) {
 		{pitch("4"), ErrNote, `not a note name with an octave: "4"` + wantPitch},
 		{pitch("C10"), ErrNote, `not a note name with an octave: "C10"` + wantPitch},
 		{pitch("C-2"), ErrNote, `not a note name with an octave: "C-2"` + wantPitch},
-		{naming("solfa"), ErrNaming, `not a naming: "solfa"; want one of movable la-based fixed numbers letters curwen kodaly`},
+		{naming("solfa"), ErrNaming, `not a naming: "solfa"; want one of movable la-based fixed fixed-chromatic numbers letters curwen kodaly`},
 		{degree("", "C", Movable), ErrDegree, `not a degree of C major: ""` + wantDegree + movable},
 		{degree("do do", "C", Movable), ErrDegree, `not a degree of C major: "do do"` + wantDegree + movable},
 		{degree("8", "C", Numbers), ErrDegree, `not a degree of C major: "8"` + wantDegree + movable},

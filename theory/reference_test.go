@@ -63,37 +63,33 @@ func TestReferenceSolfege(t *testing.T) {
 
 // tonic, scale, degree, pitch, pitch_class.
 func TestReferenceScales(t *testing.T) {
-	// The steps of each scale that leave the major or natural minor scale.
-	scales := map[string]struct {
-		mode   Mode
-		raised string
-	}{
-		"major": {Major, ""}, "natural minor": {Minor, ""}, "harmonic minor": {Minor, "7"},
-		"melodic minor up": {Minor, "67"}, "melodic minor down": {Minor, ""},
-	}
 	checked := map[string]int{}
 	for _, row := range reference(t, "scales.csv") {
-		scale, ok := scales[row[1]]
-		if !ok {
-			continue // a church mode
-		}
-		word := row[2]
-		if strings.Contains(scale.raised, word) {
-			word = "#" + word
-		}
-		k := Key{mustNote(t, row[0]), scale.mode}
-		d, err := ParseDegree(word, k, Numbers)
+		name, down := strings.CutSuffix(row[1], " down")
+		s, err := ParseScale(strings.TrimSuffix(name, " up"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := k.Note(d).ASCII(); got != row[3] {
-			t.Errorf("%s %s, degree %s: %s, want %s", row[0], row[1], row[2], got, row[3])
+		step, err := strconv.Atoi(row[2])
+		if err != nil {
+			t.Fatal(err)
+		}
+		tonic := mustNote(t, row[0])
+		got := s.Notes(tonic)[step-1]
+		if falling := s.NotesFalling(tonic); down {
+			got = falling[len(falling)-step]
+		}
+		if got.ASCII() != row[3] || strconv.Itoa(got.PitchClass()) != row[4] {
+			t.Errorf("%s %s, degree %s: %v, want %s", row[0], row[1], row[2], got, row[3])
 		}
 		checked[row[1]]++
 	}
-	for name := range scales {
-		if checked[name] < 7 {
-			t.Errorf("%s: checked %d notes, want a scale at least", name, checked[name])
+	if len(checked) != 10 {
+		t.Errorf("checked %d scales, want 10: %v", len(checked), checked)
+	}
+	for name, n := range checked {
+		if n != 56 {
+			t.Errorf("%s: checked %d notes, want seven on eight tonics", name, n)
 		}
 	}
 }

@@ -98,8 +98,8 @@ was held long enough (--hold) does not wait for its end.`,
 func writeJudgement(e *env, s report.Style, it exercise.Item, v exercise.Verdict, tol exercise.Tolerance) error {
 	w := bufio.NewWriter(e.stdout)
 	target, _ := it.Target()
-	fmt.Fprintf(w, "asked  %s in %s: %s, %.2f Hz at A4 = %g Hz, tolerance %g cents\n",
-		s.Degree(it.Key, it.Asked), s.Key(it.Key), s.Pitch(target), it.Tuning.Hz(target), it.Tuning.A4, tol.Cents)
+	fmt.Fprintf(w, "asked  %s in %s: %s, %.2f Hz at %s, tolerance %g cents\n",
+		s.Degree(it.Key, it.Asked), s.Key(it.Key), s.Pitch(target), it.Hz(target), tuningWords(it.Tuning), tol.Cents)
 	fmt.Fprintf(w, "sung   %s\n", s.Headline(it, v))
 	for _, line := range s.Details(v) {
 		fmt.Fprintf(w, "       %s\n", line)
@@ -110,6 +110,9 @@ func writeJudgement(e *env, s report.Style, it exercise.Item, v exercise.Verdict
 			plusMinus = "+-"
 		}
 		fmt.Fprintf(w, "       measured %.2f Hz, %s%.1f cents\n", v.F0, plusMinus, max(0.1, v.SE))
+	}
+	if note := s.TuningNote([]exercise.Item{it}, tol); note != "" {
+		fmt.Fprintf(w, "note   %s\n", note)
 	}
 	return w.Flush()
 }

@@ -70,7 +70,7 @@ func recordingNamed(t testing.TB, name string) truth {
 // they are where they are measured.
 var judgeFields = map[string]string{
 	"schema": "number", "take": "string", "key": "string", "a4_hz": "number", "tuning": "string",
-	"tolerance_cents": "number", "strict_octave": "bool", "asked": "object", "from": "object", "target_hz": "number",
+	"tolerance_cents": "number", "tuning_note": "string", "strict_octave": "bool", "asked": "object", "from": "object", "target_hz": "number",
 	"folded": "bool", "outcome": "string", "reason": "string", "sung": "object",
 	"cents": "number", "cents_from_asked": "number", "cents_se": "number", "spread_cents": "number",
 	"vibrato_hz": "number", "vibrato_cents": "number", "scoop_cents": "number",

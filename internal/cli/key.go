@@ -4,12 +4,14 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
+	"singback/exercise"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -20,14 +22,20 @@ func newKey(e *env) *cobra.Command {
 	f := newFormat("text", "json", "csv")
 	cmd := &cobra.Command{
 		Use:   "key KEY",
-		Short: "Show a key: its degrees, notes, syllables and frequencies",
+		Short: "Show a key or scale: its degrees, notes, syllables and frequencies",
 		Long: `Key prints the table of one of the 30 keys: each degree, its note as it is
 spelled, its name in every naming, and its frequency in the octave where the
 drill would ask for it. Minor keys show the raised sixth and seventh too.
 
+With --scale it prints a scale on any tonic: harmonic or melodic minor, a church
+mode, a pentatonic, the blues. With --tuning just or pythagorean the degrees
+stand in their ratios above the tonic, which stays where equal temperament has
+it; "just re=10/9" and "just te=16/9" choose the smaller re and te.
+
 Degrees are counted from the major scale on the tonic, in minor as well: the
 third of a minor key is b3.`,
 		Example: `  singback key "Gb major"
+  singback key D --scale dorian --tuning just
   singback key f#m --a4 442 --voice tenor --format csv`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
@@ -44,15 +52,30 @@ third of a minor key is b3.`,
 			if err != nil {
 				return err
 			}
-			scale, all := item.Key.ScaleDegrees(), item.Key.ChromaticDegrees()
-			degrees := scale[:]
+			style := report.Style{Names: naming, ASCII: e.ascii()}
+			title := style.Key(item.Key)
+			var scale theory.Scale
+			switch {
+			case m.scale != "":
+				scale, _ = theory.ParseScale(m.scale) // base has read it
+				title = strings.TrimSuffix(title, item.Key.Mode.String()) + scale.String()
+			case item.Key.Mode == theory.Minor:
+				scale = theory.NaturalMinor
+			}
+			degrees, falling := scale.Rising(), scale.Falling()
 			switch {
 			case chromatic:
-				degrees = all[:]
-			case item.Key.Mode == theory.Minor:
+				up, down := item.Key.ChromaticDegrees(), item.Key.ChromaticFalling()
+				degrees, falling = up[:], down[:]
+			case m.scale == "" && item.Key.Mode == theory.Minor:
 				degrees = append(degrees, theory.Degree{Step: 6}, theory.Degree{Step: 7})
 			}
-			table := report.NewKeyTable(item, degrees, naming)
+			for _, d := range falling {
+				if !chromatic && !slices.Contains(degrees, d) {
+					degrees = append(degrees, d)
+				}
+			}
+			table := report.NewKeyTable(item, degrees, naming).WithScale(item.Key, scale, falling, naming)
 			switch f.value {
 			case "json":
 				enc := json.NewEncoder(e.stdout)
@@ -61,10 +84,21 @@ third of a minor key is b3.`,
 			case "csv":
 				return writeKeyCSV(e, table)
 			}
-			return writeKeyText(e, item.Key, table)
+			if err := writeKeyText(e, title, item, table); err != nil {
+				return err
+			}
+			if chromatic || scale == theory.MelodicMinor {
+				var down []string
+				for _, d := range falling {
+					down = append(down, style.Degree(item.Key, d))
+				}
+				fmt.Fprintf(e.stdout, "\nfalling: %s\n", strings.Join(down, " "))
+			}
+			return nil
 		},
 	}
 	m.addFlags(cmd)
+	m.addScaleFlag(cmd)
 	cmd.Flags().BoolVar(&chromatic, "chromatic", false, "all twelve degrees")
 	cmd.Flags().Var(f, "format", "output: text, json or csv")
 	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
@@ -77,25 +111,29 @@ func writeKeyCSV(e *env, t report.KeyTable) error {
 	for _, n := range theory.Namings() {
 		header = append(header, report.Field(n))
 	}
-	w.Write(append(header, "hz"))
-	for _, row := range t.Degrees {
+	w.Write(append(header, "hz", "cents", "ratio"))
+	for i, row := range t.Degrees {
 		record := []string{row.Degree.Degree, row.Note, strconv.Itoa(row.Semitones)}
 		for _, n := range theory.Namings() {
 			record = append(record, row.Names[report.Field(n)])
 		}
-		w.Write(append(record, strconv.FormatFloat(row.Hz, 'f', 3, 64)))
+		w.Write(append(record, strconv.FormatFloat(row.Hz, 'f', 3, 64), strconv.FormatFloat(row.Cents, 'f', 3, 64), t.Rows[i].Ratio))
 	}
 	w.Flush()
 	return w.Error()
 }
 
-func writeKeyText(e *env, k theory.Key, t report.KeyTable) error {
+func writeKeyText(e *env, title string, it exercise.Item, t report.KeyTable) error {
 	style := report.Style{ASCII: e.ascii()}
-	fmt.Fprintf(e.stdout, "%s, %s, A4 = %g Hz\n\n", style.Key(k), signature(k), t.A4Hz)
+	fmt.Fprintf(e.stdout, "%s, %s, %s\n\n", title, signature(it.Key), tuningWords(it.Tuning))
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprint(w, "degree\tnote\t")
 	for _, n := range theory.Namings() {
 		fmt.Fprintf(w, "%s\t", n)
+	}
+	ratios := it.Tuning.System != theory.Equal
+	if ratios {
+		fmt.Fprint(w, "ratio\tcents\t")
 	}
 	fmt.Fprintln(w, "Hz")
 	for _, row := range t.Rows {
@@ -105,7 +143,10 @@ func writeKeyText(e *env, k theory.Key, t report.KeyTable) error {
 		}
 		fmt.Fprintf(w, "%s\t%s\t", d, style.Pitch(row.Pitch))
 		for _, n := range theory.Namings() {
-			fmt.Fprintf(w, "%s\t", report.Style{Names: n, ASCII: style.ASCII}.Degree(k, row.Degree))
+			fmt.Fprintf(w, "%s\t", report.Style{Names: n, ASCII: style.ASCII}.Degree(it.Key, row.Degree))
+		}
+		if ratios {
+			fmt.Fprintf(w, "%s\t%.1f\t", row.Ratio, row.Cents)
 		}
 		fmt.Fprintf(w, "%.2f\n", row.Hz)
 	}

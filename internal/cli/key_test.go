@@ -158,7 +158,7 @@ func TestKeyFormats(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := "degree,note,semitones,movable,la_based,fixed,numbers,letters,curwen,kodaly,hz"; strings.Join(rows[0], ",") != want {
+	if want := "degree,note,semitones,movable,la_based,fixed,fixed_chromatic,numbers,letters,curwen,kodaly,hz,cents,ratio"; strings.Join(rows[0], ",") != want {
 		t.Errorf("header %q, want %q", rows[0], want)
 	}
 	text, _ := call{}.must(t, "key", "f#m", "--voice", "tenor", "--a4", "442")
@@ -171,7 +171,7 @@ func TestKeyFormats(t *testing.T) {
 	}
 	for i, d := range table.Degrees {
 		record := rows[i+1]
-		if record[0] != d.Degree || record[1] != d.Note || record[10] != fmt.Sprintf("%.3f", d.Hz) || record[5] != d.Names["fixed"] {
+		if record[0] != d.Degree || record[1] != d.Note || record[11] != fmt.Sprintf("%.3f", d.Hz) || record[5] != d.Names["fixed"] {
 			t.Errorf("CSV %q, JSON %+v", record, d)
 		}
 		if f := strings.Fields(lines[i+3]); math.Abs(number(t, f[len(f)-1])-d.Hz) > 0.0055 {

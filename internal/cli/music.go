@@ -16,6 +16,8 @@ import (
 type music struct {
 	key    string
 	a4     float64
+	tuning string
+	scale  string
 	names  string
 	voice  string
 	octave int
@@ -27,9 +29,11 @@ func (m *music) addFlags(cmd *cobra.Command) {
 	m.cmd = cmd
 	f := cmd.Flags()
 	f.Float64Var(&m.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
+	f.StringVar(&m.tuning, "tuning", theory.Equal.String(), "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean")
 	f.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
 	f.StringVar(&m.voice, "voice", "", "place the notes for a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
 	f.IntVar(&m.octave, "octave", 0, "place the tonic in this `OCTAVE` (4 begins at middle C)")
+	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "just re=10/9", "just te=16/9", "just re=10/9 te=16/9", "pythagorean")))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
 }
@@ -40,6 +44,40 @@ func (m *music) addKeyFlag(cmd *cobra.Command, drawn bool, value, help string) {
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(drawn)...)))
 }
 
+// addScaleFlag adds --scale.
+func (m *music) addScaleFlag(cmd *cobra.Command) {
+	var names []string
+	for _, s := range theory.Scales() {
+		names = append(names, s.String())
+	}
+	cmd.Flags().StringVar(&m.scale, "scale", "", "a scale on the tonic: "+strings.Join(names, ", "))
+	must(cmd.RegisterFlagCompletionFunc("scale", fixed(names...)))
+}
+
+// readKey reads the key that flag gave, or with --scale the key that names the
+// scale on any tonic.
+func (m *music) readKey(flag string, seed func() uint64) (theory.Key, error) {
+	if m.scale != "" {
+		scale, err := theory.ParseScale(m.scale)
+		if err != nil {
+			return theory.Key{}, usage(fmt.Errorf("--scale: %w", err))
+		}
+		if tonic, err := theory.ParseNote(m.key); err == nil {
+			return scale.Key(tonic), nil
+		}
+		key, err := readKey(m.key, seed)
+		if err != nil {
+			return key, usage(fmt.Errorf("%s: %w", flag, err))
+		}
+		return scale.Key(key.Tonic), nil
+	}
+	key, err := readKey(m.key, seed)
+	if err != nil {
+		return key, usage(fmt.Errorf("%s: %w", flag, err))
+	}
+	return key, nil
+}
+
 // base reads the flags into an item that asks for nothing yet. A random key is
 // drawn with the seed; it is refused where seed is nil.
 func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
@@ -47,19 +85,40 @@ func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
 	if err != nil {
 		return exercise.Item{}, 0, usage(fmt.Errorf("--names: %w", err))
 	}
-	tuning, err := theory.NewTuning(m.a4)
+	tuning, err := m.readTuning()
 	if err != nil {
-		return exercise.Item{}, 0, usage(fmt.Errorf("--a4: %w", err))
+		return exercise.Item{}, 0, err
 	}
-	key, err := readKey(m.key, seed)
+	key, err := m.readKey("--key", seed)
 	if err != nil {
-		return exercise.Item{}, 0, usage(fmt.Errorf("--key: %w", err))
+		return exercise.Item{}, 0, err
 	}
 	register, err := m.register(key)
 	if err != nil {
 		return exercise.Item{}, 0, err
 	}
 	return exercise.Item{Key: key, Tuning: tuning, Register: register}, naming, nil
+}
+
+// readTuning reads --a4 and --tuning.
+func (m *music) readTuning() (theory.Tuning, error) {
+	if t, err := theory.NewTuning(m.a4); err != nil {
+		return t, usage(fmt.Errorf("--a4: %w", err))
+	}
+	t, err := theory.ParseTuning(m.tuning, m.a4)
+	if err != nil {
+		return t, usage(fmt.Errorf("--tuning: %w", err))
+	}
+	return t, nil
+}
+
+// tuningWords says the tuning, and its system unless it is the equal one.
+func tuningWords(t theory.Tuning) string {
+	s := fmt.Sprintf("A4 = %g Hz", t.A4)
+	if t.System != theory.Equal {
+		s += ", " + t.String() + " tuning"
+	}
+	return s
 }
 
 // register places the key for the voice or octave asked for.

@@ -53,10 +53,6 @@ Several recordings need --out FOLDER, which gets a file for each.`,
 // writeNotes writes the sung notes of a source as they end.
 func writeNotes(ctx context.Context, w io.Writer, src audio.Source, asJSON bool) error {
 	rate := float64(src.SampleRate())
-	seg, err := pitch.NewSegmenter(pitch.DefaultConfig(src.SampleRate()))
-	if err != nil {
-		return err
-	}
 	table := newTable(w, asJSON)
 	table.header(notesHeader)
 	row := make([]field, 0, 9)
@@ -76,11 +72,22 @@ func writeNotes(ctx context.Context, w io.Writer, src audio.Source, asJSON bool)
 			table.row(row)
 		}
 	}
+	err := melody(ctx, src, write)
+	return errors.Join(err, table.close())
+}
+
+// melody finds the sung notes of a whole recording and hands them on as they
+// end; found keeps no reference to them.
+func melody(ctx context.Context, src audio.Source, found func([]pitch.Note)) error {
+	seg, err := pitch.NewMelodySegmenter(pitch.DefaultConfig(src.SampleRate()))
+	if err != nil {
+		return err
+	}
 	notes := make([]pitch.Note, 0, 16)
 	err = track(ctx, src, pitch.Offline, func(points []pitch.Point, _ int64) {
 		notes = seg.Push(notes[:0], points)
-		write(notes)
+		found(notes)
 	})
-	write(seg.Flush(notes[:0]))
-	return errors.Join(err, table.close())
+	found(seg.Flush(notes[:0]))
+	return err
 }

@@ -242,6 +242,10 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		return err
 	}
 	defer stage.close()
+	style := report.Style{Names: p.naming, ASCII: e.ascii()}
+	if note := style.TuningNote(p.config.Items, p.config.Tolerance); note != "" {
+		stage.note = strings.TrimSpace(stage.note + " Note: " + note + ".")
+	}
 
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(o.level * 100))
@@ -249,7 +253,6 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if o.retry == "always" {
 		p.config.Retry = func(context.Context, session.Judged) (bool, error) { return true, nil }
 	}
-	style := report.Style{Names: p.naming, ASCII: e.ascii()}
 	results := &results{out: e.stdout, failed: stop}
 	var tally exercise.Tally
 	switch {

@@ -205,7 +205,6 @@ func (f *fileAnswers) Source(p session.Prompted) (audio.Source, bool, error) {
 // simulated answers with the simulated singer.
 type simulated struct {
 	singer synth.Singer
-	tuning theory.Tuning
 	env    *env
 	paced  bool // sing no faster than a person, for a terminal
 }
@@ -213,7 +212,7 @@ type simulated struct {
 func newSimulated(e *env, s *stage, p plan) simulated {
 	return simulated{
 		singer: synth.Singer{Voice: synth.Voice{SampleRate: sampleRate, Type: voiceFor(p.item)}, Seed: p.seed},
-		tuning: p.item.Tuning, env: e, paced: s.screen,
+		env:    e, paced: s.screen,
 	}
 }
 
@@ -233,13 +232,13 @@ func voiceFor(it exercise.Item) synth.VoiceType {
 
 func (s simulated) Source(p session.Prompted) (audio.Source, bool, error) {
 	it := p.Item
-	above := theory.Cents(it.Asked.Semitones()) * 100
+	above := it.Tuning.Cents(it.Asked)
 	scale := it.Key.ScaleDegrees()
 	// The nearest degrees of the scale on both sides, as distances in cents.
 	lower, upper := theory.Cents(-1200), theory.Cents(1200)
 	for _, d := range scale {
 		for _, octave := range []theory.Cents{-1200, 0, 1200} {
-			off := theory.Cents(d.Semitones())*100 + octave - above
+			off := it.Tuning.Cents(d) + octave - above
 			if off < 0 {
 				lower = max(lower, off)
 			} else if off > 0 {
@@ -247,7 +246,7 @@ func (s simulated) Source(p session.Prompted) (audio.Source, bool, error) {
 			}
 		}
 	}
-	hz := s.tuning.Hz(p.Target)
+	hz := it.Hz(p.Target)
 	src := s.singer.Answer(synth.Ask{
 		Hz: hz, Below: theory.Shift(hz, lower), Above: theory.Shift(hz, upper),
 		Item: p.Index, Attempt: p.Attempt - 1,

@@ -80,7 +80,7 @@ func (l *jsonLog) event(e session.Event) {
 	case session.KeySet:
 		record = keyEvent{
 			"key", report.Schema, e.Key.ASCII(), e.Tonic.ASCII(), report.Hz(e.Tuning.Hz(e.Tonic)),
-			e.Tuning.A4, "equal", e.Setting.String(), e.Again, l.plan.naming.String(), l.plan.seed,
+			e.Tuning.A4, e.Tuning.String(), e.Setting.String(), e.Again, l.plan.naming.String(), l.plan.seed,
 		}
 	case session.Prompted:
 		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming)}
@@ -116,7 +116,7 @@ func (v *lineView) event(e session.Event) {
 		if e.Again {
 			again = " again"
 		}
-		fmt.Fprintf(v.prompts, "%s%s: %s, A4 = %g Hz, seed %d.\n", s.Key(e.Key), again, e.Setting, e.Tuning.A4, v.plan.seed)
+		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, tuningWords(e.Tuning), v.plan.seed)
 	case session.Prompted:
 		ask := "sing " + s.Degree(e.Item.Key, e.Item.Asked)
 		if e.Item.From != nil {

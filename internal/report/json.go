@@ -64,7 +64,7 @@ func NewPrompt(it exercise.Item, n theory.Naming) Prompt {
 	target, folded := it.Target()
 	p := Prompt{
 		Asked:    placed(it.Key, it.Asked, n, target),
-		TargetHz: Hz(it.Tuning.Hz(target)),
+		TargetHz: Hz(it.Hz(target)),
 		Folded:   folded,
 	}
 	if it.From != nil {
@@ -79,6 +79,7 @@ type Verdict struct {
 	Key            string  `json:"key"`
 	A4Hz           float64 `json:"a4_hz"`
 	Tuning         string  `json:"tuning"`
+	TuningNote     *string `json:"tuning_note"` // where the tolerance is finer than tunings differ
 	ToleranceCents float64 `json:"tolerance_cents"`
 	StrictOctave   bool    `json:"strict_octave"`
 	Prompt
@@ -102,10 +103,13 @@ type Verdict struct {
 // NewVerdict makes the record of an attempt.
 func NewVerdict(it exercise.Item, v exercise.Verdict, tol exercise.Tolerance, n theory.Naming) Verdict {
 	out := Verdict{
-		Key: it.Key.ASCII(), A4Hz: it.Tuning.A4, Tuning: "equal",
+		Key: it.Key.ASCII(), A4Hz: it.Tuning.A4, Tuning: it.Tuning.String(),
 		ToleranceCents: tol.Cents, StrictOctave: tol.StrictOctave,
 		Prompt:  NewPrompt(it, n),
 		Outcome: v.Outcome.String(), LevelDBFS: round(v.Level, 1),
+	}
+	if note := (Style{Names: n, ASCII: true}).TuningNote([]exercise.Item{it}, tol); note != "" {
+		out.TuningNote = &note
 	}
 	if v.Outcome == exercise.NotMeasured {
 		reason := v.Reason.String()

@@ -120,7 +120,7 @@ func TestFieldNames(t *testing.T) {
 		{"verdict", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), nil, []string{
 			"a4_hz", "answer_s", "asked", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
 			"outcome", "reason", "scoop_cents", "settle_s", "spread_cents", "strict_octave", "sung", "target_hz", "tolerance_cents",
-			"tuning", "vibrato_cents", "vibrato_hz",
+			"tuning", "tuning_note", "vibrato_cents", "vibrato_hz",
 		}},
 		{"verdict, asked", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), []string{"asked"}, degree},
 		{"verdict, from", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), []string{"from"}, degree},
@@ -128,15 +128,15 @@ func TestFieldNames(t *testing.T) {
 		{"verdict that was not measured", NewVerdict(it, verdicts(it)["not-measured"], tolerance, theory.Movable), nil, []string{
 			"a4_hz", "answer_s", "asked", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
 			"outcome", "reason", "scoop_cents", "settle_s", "spread_cents", "strict_octave", "sung", "target_hz", "tolerance_cents",
-			"tuning", "vibrato_cents", "vibrato_hz",
+			"tuning", "tuning_note", "vibrato_cents", "vibrato_hz",
 		}},
 		{"prompt", NewPrompt(it, theory.Movable), nil, []string{"asked", "folded", "from", "target_hz"}},
 		{"summary", NewSummary(it.Key, tally(t), theory.Movable, false), nil, []string{"by_degree", "by_pair", "interrupted", "total"}},
 		{"summary, total", NewSummary(it.Key, tally(t), theory.Movable, false), []string{"total"}, count},
 		{"summary, a degree", NewSummary(it.Key, tally(t), theory.Movable, false), []string{"by_degree"}, sorted(count, degree...)},
 		{"summary, a pair", NewSummary(it.Key, tally(t), theory.Movable, false), []string{"by_pair"}, sorted(count, "from", "to")},
-		{"key", NewKeyTable(it, []theory.Degree{it.Asked}, theory.Movable), nil, []string{"a4_hz", "degrees", "key", "mode", "schema", "signature", "tonic", "tuning"}},
-		{"key, a degree", NewKeyTable(it, []theory.Degree{it.Asked}, theory.Movable), []string{"degrees"}, sorted(degree, "folded", "hz", "names")},
+		{"key", NewKeyTable(it, []theory.Degree{it.Asked}, theory.Movable), nil, []string{"a4_hz", "degrees", "falling", "key", "mode", "scale", "schema", "signature", "tonic", "tuning"}},
+		{"key, a degree", NewKeyTable(it, []theory.Degree{it.Asked}, theory.Movable), []string{"degrees"}, sorted(degree, "cents", "folded", "hz", "names", "ratio")},
 	} {
 		var value any
 		if err := json.Unmarshal([]byte(encode(t, c.record)), &value); err != nil {

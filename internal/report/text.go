@@ -84,6 +84,38 @@ func Why(r exercise.Reason) string {
 	return ""
 }
 
+// TuningNote says where the tolerance is finer than systems of tuning differ
+// about the degrees asked; "" where it is not.
+func (s Style) TuningNote(items []exercise.Item, tol exercise.Tolerance) string {
+	var systems []string
+	differ := map[string][]string{}
+	asked := map[theory.Degree]bool{}
+	for _, it := range items {
+		if asked[it.Asked] {
+			continue
+		}
+		asked[it.Asked] = true
+		for _, c := range exercise.Clashes(it, tol) {
+			name, where := c.Tuning.String(), "lower"
+			if c.Cents > 0 {
+				where = "higher"
+			}
+			if differ[name] == nil {
+				systems = append(systems, name)
+			}
+			differ[name] = append(differ[name], fmt.Sprintf("%s %.1f cents %s", s.Degree(it.Key, it.Asked), math.Abs(c.Cents), where))
+		}
+	}
+	if len(systems) == 0 {
+		return ""
+	}
+	for i, name := range systems {
+		systems[i] = name + " has " + strings.Join(differ[name], ", ")
+	}
+	return fmt.Sprintf("a tolerance of %g cents is finer than tunings differ: judged in %s tuning, while %s",
+		tol.Cents, items[0].Tuning, strings.Join(systems, "; "))
+}
+
 // Details says what else was measured, one short line each; nil where nothing
 // was.
 func (s Style) Details(v exercise.Verdict) []string {

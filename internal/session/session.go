@@ -166,7 +166,7 @@ func (r *run) ask(ctx context.Context, it exercise.Item, index, attempt int, fir
 // hear sounds the degree to start from, if there is one, and listens to src.
 func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.Source, live bool) (exercise.Take, error) {
 	if it.From != nil {
-		if err := r.play(ctx, synth.One(it.Tuning.Hz(it.FromPitch()))); err != nil {
+		if err := r.play(ctx, synth.One(it.Hz(it.FromPitch()))); err != nil {
 			return exercise.Take{}, err
 		}
 	}
@@ -196,7 +196,7 @@ func (r *run) compare(ctx context.Context, it exercise.Item) error {
 	}
 	target, _ := it.Target()
 	r.emit(Sounding{it, target})
-	return r.play(ctx, synth.One(it.Tuning.Hz(target)))
+	return r.play(ctx, synth.One(it.Hz(target)))
 }
 
 // wait lets the tool's own sound die away and gives the singer the moment to

@@ -48,7 +48,11 @@ func ParseKeySetting(name string) (KeySetting, error) {
 }
 
 // Phrase writes the phrase that sets k in this way. The octave is that of the
-// tonic that the singer is to take as home.
+// tonic that the singer is to take as home. Every note sounds where t has its
+// degree. In just intonation so do the chords: I, IV and V7 of the cadence are
+// pure, ti too; none of them holds a re. The scale sounds the re of t: 9/8 is
+// pure with sol, the V chord, and a comma wide of la; 10/9 is pure with la, the
+// ii chord.
 func (s KeySetting) Phrase(k theory.Key, t theory.Tuning, tonicOctave int) Phrase {
 	switch s {
 	case ByScale:
@@ -135,7 +139,7 @@ func Cadence(k theory.Key, t theory.Tuning, tonicOctave int) Phrase {
 			length = lastChord
 		}
 		for _, v := range chord {
-			p = append(p, Sound{Hz: t.Hz(v), Start: float64(i) * beat, Duration: length})
+			p = append(p, Sound{Hz: t.HzIn(k, v), Start: float64(i) * beat, Duration: length})
 		}
 	}
 	return p
@@ -175,7 +179,7 @@ func Scale(k theory.Key, t theory.Tuning, tonicOctave int) Phrase {
 		if i == len(pitches)-1 {
 			length = 2 * beat
 		}
-		p = append(p, Sound{Hz: t.Hz(q), Start: float64(i) * scaleNote, Duration: length})
+		p = append(p, Sound{Hz: t.HzIn(k, q), Start: float64(i) * scaleNote, Duration: length})
 	}
 	return p
 }
@@ -192,7 +196,7 @@ func Drone(k theory.Key, t theory.Tuning, tonicOctave int) Phrase {
 	sol := do.Up(theory.Interval{Steps: 4, Semitones: 7})
 	return Phrase{
 		{Hz: t.Hz(do), Duration: droneLength, Steady: true},
-		{Hz: t.Hz(sol), Duration: droneLength, Steady: true},
+		{Hz: t.HzIn(k, sol), Duration: droneLength, Steady: true},
 	}
 }
 

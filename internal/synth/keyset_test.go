@@ -3,6 +3,7 @@ package synth
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -219,4 +220,54 @@ func ExampleCadencePitches() {
 	// [B♭3 F4 B♭4 D♭5]
 	// [C4 E4 B♭4 C5]
 	// [F3 F4 A♭4 C5]
+}
+
+// In just intonation the chords of the cadence stand in the ratios that make
+// them pure (4:5:6, 10:12:15, and 36:45:64 for sol, ti, fa): any text on tuning.
+// The scale has the re that was chosen, and nothing but the tonic stays where
+// equal temperament has it.
+func TestPhrasesInTunings(t *testing.T) {
+	tuned := func(s string) theory.Tuning {
+		tuning, err := theory.ParseTuning(s, 440)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return tuning
+	}
+	for _, name := range []string{"C", "Ab", "F# minor"} {
+		k := key(t, name)
+		third := 5.0 / 4
+		if k.Mode == theory.Minor {
+			third = 6.0 / 5
+		}
+		sixth := third * 4 / 3
+		want := [4][4]float64{
+			{1, 2, 2 * third, 3}, {4.0 / 3, 2, 8.0 / 3, 2 * sixth}, {3.0 / 2, 15.0 / 8, 8.0 / 3, 3}, {1, 2, 2 * third, 3},
+		}
+		p := Cadence(k, tuned("just"), 4)
+		tonic := tuned("equal").Hz(CadencePitches(k, 4)[0][0])
+		for i, sound := range p {
+			if got := sound.Hz / tonic; math.Abs(got-want[i/4][i%4]) > 1e-9 {
+				t.Errorf("%s, chord %d, voice %d: %.6f of the tonic, want %.6f", name, i/4, i%4, got, want[i/4][i%4])
+			}
+		}
+		for system, re := range map[string]float64{"just": 9.0 / 8, "just re=10/9": 10.0 / 9, "pythagorean": 9.0 / 8, "equal": math.Exp2(2.0 / 12)} {
+			s := Scale(k, tuned(system), 4)
+			if got := s[1].Hz / s[0].Hz; math.Abs(got-re) > 1e-9 {
+				t.Errorf("%s: re in %s is %.6f of the tonic, want %.6f", name, system, got, re)
+			}
+			if got := s[7].Hz / s[0].Hz; math.Abs(got-2) > 1e-9 {
+				t.Errorf("%s: the octave in %s is %.6f", name, system, got)
+			}
+		}
+		for system, fifth := range map[string]float64{"just": 1.5, "pythagorean": 1.5, "equal": math.Exp2(7.0 / 12)} {
+			d := Drone(k, tuned(system), 4)
+			if got := d[1].Hz / d[0].Hz; math.Abs(got-fifth) > 1e-9 {
+				t.Errorf("%s: the drone's fifth in %s is %.6f, want %.6f", name, system, got, fifth)
+			}
+		}
+		if a, b := Tonic(k, tuned("just"), 4)[0].Hz, Tonic(k, tuned("equal"), 4)[0].Hz; math.Abs(a-b) > 1e-9 {
+			t.Errorf("%s: the tonic is %v Hz in just and %v Hz in equal tuning", name, a, b)
+		}
+	}
 }

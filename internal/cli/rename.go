@@ -1,0 +1,210 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/theory"
+)
+
+// maxText is the longest melody that is read, in bytes.
+const maxText = 1 << 20
+
+func newRename(e *env) *cobra.Command {
+	var m music
+	var from, to, toKey, allKeys string
+	f := newFormat("text", "json")
+	cmd := &cobra.Command{
+		Use:   "rename MELODY",
+		Short: "Turn a melody from one naming into another, and into other keys",
+		Long: `Rename reads a melody as a list of names or in tonic sol-fa notation, and writes
+it in another naming (--to), another key (--to-key) or all twelve (--all-keys;
+--all-keys=15 for every spelling). A MELODY of - is read from standard input.
+
+A name has its octave right behind it: do' or do¹ above, sol, or sol₁ below. In
+the relative namings (la-based, curwen, kodaly) octaves count from do, else from
+the tonic: a minor melody from its tonic is  la, ti, do re.
+
+Notation has the signs of tonic sol-fa, with any names: | strong, ! medium and :
+weak pulse, . half, a comma after a space quarter, ‘ (or a backquote) third of a
+pulse, - held, a blank rests, _ slurs, s/d a bridge note, || the end. "Key G."
+before it states the key.`,
+		Example: `  singback rename --from movable --to fixed --key G "do mi sol ti"
+  singback rename --from movable --to letters --key G --all-keys "sol, do re mi"
+  singback rename --from curwen --to movable --key G "| d :r | m .,f :s | l :- ||"
+  singback rename --from movable --to relative --key D --scale dorian "do re me fa"`,
+		ValidArgsFunction: cobra.NoFileCompletions,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			source, err := theory.ParseNaming(from)
+			if err != nil {
+				return usage(fmt.Errorf("--from: %w", err))
+			}
+			target, err := theory.ParseNaming(to)
+			if err != nil {
+				return usage(fmt.Errorf("--to: %w", err))
+			}
+			key, err := m.readKey("--key", nil)
+			if err != nil {
+				return err
+			}
+			text, err := melodyText(e, args)
+			if err != nil {
+				return err
+			}
+			melody, err := theory.ParseMelody(text, key, source)
+			if err != nil {
+				return usage(err)
+			}
+			keys, err := targetKeys(&m, melody.Key, toKey, allKeys)
+			if err != nil {
+				return err
+			}
+			record := renamed{Schema: report.Schema, From: source.String(), To: target.String(), Key: melody.Key.ASCII()}
+			style := report.Style{Names: target, ASCII: e.ascii()}
+			var lines []string
+			for _, k := range keys {
+				moved, err := melody.In(k)
+				if err != nil {
+					return usage(err)
+				}
+				text, err := moved.Text(target, style.ASCII)
+				if err != nil {
+					return usage(err)
+				}
+				if target == theory.Curwen && moved.Accents != nil {
+					text = moved.Heading() + ". " + text
+				}
+				lines = append(lines, text)
+				one, err := newRenamedMelody(moved, target)
+				if err != nil {
+					return usage(err)
+				}
+				record.Melodies = append(record.Melodies, one)
+			}
+			if f.value == "json" {
+				return json.NewEncoder(e.stdout).Encode(record)
+			}
+			if allKeys == "" {
+				_, err := fmt.Fprintln(e.stdout, lines[0])
+				return err
+			}
+			w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+			for i, k := range keys {
+				fmt.Fprintf(w, "%s\t%s\n", style.Key(k), lines[i])
+			}
+			return w.Flush()
+		},
+	}
+	m.addKeyFlag(cmd, false, "C major", `key of the melody, like "Ab major" or f#m; a heading in MELODY goes before it`)
+	m.addScaleFlag(cmd)
+	fl := cmd.Flags()
+	fl.StringVar(&from, "from", theory.Movable.String(), "the `NAMING` of MELODY: "+strings.Join(namingNames(), ", "))
+	fl.StringVar(&to, "to", theory.Movable.String(), "the `NAMING` wanted")
+	fl.StringVar(&toKey, "to-key", "", "the `KEY` wanted, of the same mode")
+	fl.StringVar(&allKeys, "all-keys", "", "in all 12 keys of the mode, or all 15 spellings of them")
+	fl.Lookup("all-keys").NoOptDefVal = "12"
+	fl.Var(f, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("from", fixed(namingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("to", fixed(namingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("to-key", fixed(keyNames(false)...)))
+	must(cmd.RegisterFlagCompletionFunc("all-keys", fixed("12", "15")))
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	return cmd
+}
+
+// melodyText is the melody that the arguments are, or name.
+func melodyText(e *env, args []string) (string, error) {
+	text := strings.Join(args, " ")
+	if text == "-" {
+		return readText(e.stdin, "standard input")
+	}
+	if strings.TrimSpace(text) == "" {
+		return "", usagef(`a melody is missing, like "do mi sol ti"`)
+	}
+	return text, nil
+}
+
+// readText reads a melody from a stream.
+func readText(r io.Reader, name string) (string, error) {
+	b, err := io.ReadAll(io.LimitReader(r, maxText+1))
+	if err != nil {
+		return "", fmt.Errorf("read %s: %w", name, err)
+	}
+	if len(b) > maxText {
+		return "", fmt.Errorf("%s holds more than 1 MiB: want a melody as text", name)
+	}
+	return string(b), nil
+}
+
+// targetKeys returns the keys to move a melody in k to.
+func targetKeys(m *music, k theory.Key, toKey, allKeys string) ([]theory.Key, error) {
+	switch {
+	case toKey != "" && allKeys != "":
+		return nil, usagef("--to-key and --all-keys exclude each other")
+	case allKeys == "12":
+		twelve := theory.TwelveKeys(k.Mode)
+		return twelve[:], nil
+	case allKeys == "15":
+		var keys []theory.Key
+		for _, other := range theory.Keys() {
+			if other.Mode == theory.Major {
+				keys = append(keys, other.WithMode(k.Mode))
+			}
+		}
+		return keys, nil
+	case allKeys != "":
+		return nil, usagef("--all-keys: %q: want 12 or 15", short(allKeys))
+	case toKey == "":
+		return []theory.Key{k}, nil
+	}
+	to := music{key: toKey, scale: m.scale}
+	target, err := to.readKey("--to-key", nil)
+	return []theory.Key{target}, err
+}
+
+// renamed is what rename prints with --format json.
+type renamed struct {
+	Schema   int             `json:"schema"`
+	From     string          `json:"from"`
+	To       string          `json:"to"`
+	Key      string          `json:"key"` // of the melody as it was read
+	Melodies []renamedMelody `json:"melodies"`
+}
+
+type renamedMelody struct {
+	Key   string        `json:"key"`
+	Text  string        `json:"text"`
+	Tones []renamedTone `json:"tones"`
+}
+
+type renamedTone struct {
+	Name   *string `json:"name"`   // null in a rest
+	Degree *string `json:"degree"` // counted from the major scale on the tonic
+	Note   *string `json:"note"`
+	Octave int     `json:"octave"` // above the octave that starts on the tonic
+	Pulses string  `json:"pulses"` // "1", "3/4"
+}
+
+// newRenamedMelody makes the record of a melody. Degrees count in its first key.
+func newRenamedMelody(m theory.Melody, n theory.Naming) (renamedMelody, error) {
+	text, err := m.Text(n, true)
+	if err != nil {
+		return renamedMelody{}, err
+	}
+	out := renamedMelody{Key: m.Key.ASCII(), Text: text}
+	for _, t := range m.InOneKey().Tones {
+		tone := renamedTone{Octave: t.Octave, Pulses: t.Length.String()}
+		if !t.Rest {
+			d := report.NewDegree(m.Key, t.Degree, n)
+			tone.Name, tone.Degree, tone.Note = &d.Name, &d.Degree, &d.Note
+		}
+		out.Tones = append(out.Tones, tone)
+	}
+	return out, nil
+}

@@ -694,8 +694,28 @@ func (e *evidence) mains(level float64) {
 	}
 }
 
+// over is a hinge: how far x lies above the knot. A weighted sum of hinges is a
+// curve of straight pieces, which is all the bending that the model can do.
 func over(x, knot float64) float64 { return math.Max(0, x-knot) }
 
+// score describes the candidates and the frame to the model: what follows is
+// all that classify knows.
+//
+// Of a candidate with period τ and frequency f, in feat: the autocorrelation at
+// τ (0), τ/2 (6), 2τ (7) and τ/3 (12); the root of the difference function at τ
+// (1), τ/2 (8) and 2τ (9); the comb over all (2), prime (3) and odd (4)
+// harmonics and the first against their mean (5); log2 f (10) and its square;
+// how far each lies behind the best candidate's (13–16, 34, 35); how far its
+// harmonics stand above the tracked noise (22) and which share of the sound they
+// hold (27); products of these, with each other and with the ratio of signal to
+// noise, and hinges of them (the rest).
+//
+// Of the frame, in ffeat: the best candidate's values (0–3, 8, 21) and their
+// products and hinges; the level against the quiet limit (4), the loudest of the
+// last 0.1, 0.25 and 0.6 s (12–14), the last frames (15, 40) and the loudest of
+// the last seconds (36–39, 41): a room's tail falls and a voice does not; the
+// share of low sound (5); signal to noise (10, 11 and hinges); the share of the
+// sound that is not the program's own (19); and one (9).
 func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	bestR, bestC, bestP, bestD := 0.0, -1.0, -1.0, 2.0
 	for i := 0; i < fr.n; i++ {

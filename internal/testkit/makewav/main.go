@@ -1,4 +1,4 @@
-// Makewav makes the recordings in testdata/wav again, each with the text file
+// Command makewav makes the recordings in testdata/wav again, each with the text file
 // of truth beside it:
 //
 //	go run ./internal/testkit/makewav [-out DIR]

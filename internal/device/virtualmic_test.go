@@ -256,7 +256,9 @@ func TestVirtualMicPlays330(t *testing.T) {
 	if math.Abs(hz-330) > 0.05 || math.Abs(amplitude-0.5) > 0.001 || worst > 0.001 {
 		t.Errorf("heard %.4f Hz, amplitude %.4f, worst distance from a sine %.4f; want 330, 0.5, 0: no gap, no click", hz, amplitude, worst)
 	}
-	if took < 3*time.Second || took > 4*time.Second {
+	// The driver tells its latency to a buffer or so: Drain may be early by that,
+	// which the guard of a listening window covers.
+	if took < 2900*time.Millisecond || took > 4*time.Second {
 		t.Errorf("Write and Drain of 3 s took %v", took)
 	}
 }

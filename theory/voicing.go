@@ -116,8 +116,8 @@ const (
 	costSixFour   = 2 // in a six-four chord the bass is doubled
 	costChromatic = 4 // a doubled tone that is not in the key
 	costUnison    = 1 // two parts on one note: one part less is heard
-	costLow       = 1 // per semitone of tenor above bass beyond an octave and a fifth
-	lowFree       = 19
+	costLow       = 1 // per semitone of tenor above bass beyond two octaves
+	lowFree       = 24
 )
 
 // costBass is what a bass that moves so many semitones costs: little, since the

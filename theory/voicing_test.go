@@ -295,7 +295,7 @@ func checkStep(a, b Roman, x, y Voicing, fail func(string, ...any)) {
 // Random progressions, diatonic and chromatic, in all 30 keys. What cannot be
 // set is said with the pair of chords, and everything before that pair can.
 func TestVoiceRandomProgressions(t *testing.T) {
-	const each = 150 // progressions in every key and texture
+	const each = 100 // progressions in every key and texture
 	rng := rand.New(rand.NewPCG(5, 3))
 	total, refused := 0, 0
 	longest := 0

@@ -1,0 +1,213 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// chordLength and lastLength are how long a chord sounds, in seconds: a beat of
+// the key-setting cadence, and two.
+const (
+	chordLength = 60.0 / 72
+	lastLength  = 2 * chordLength
+)
+
+// maxChords bounds a progression on the command line.
+const maxChords = 256
+
+// harmony holds the flags of commands that voice chords.
+type harmony struct {
+	style        string
+	shift        int
+	a4           float64
+	tuning       string
+	level        float64
+	output       string
+	outputDevice string
+}
+
+func (h *harmony) addTuning(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.Float64Var(&h.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
+	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), "`SYSTEM` of tuning: equal, just, pythagorean")
+	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "pythagorean")))
+}
+
+func (h *harmony) readTuning() (theory.Tuning, error) {
+	if _, err := theory.NewTuning(h.a4); err != nil {
+		return theory.Tuning{}, usage(fmt.Errorf("--a4: %w", err))
+	}
+	t, err := theory.ParseTuning(h.tuning, h.a4)
+	if err != nil {
+		return t, usage(fmt.Errorf("--tuning: %w", err))
+	}
+	return t, nil
+}
+
+// texture reads --style and --shift.
+func (h *harmony) texture() (theory.Texture, error) {
+	var t theory.Texture
+	switch strings.ToLower(h.style) {
+	case "keyboard":
+		t = theory.KeyboardTexture()
+	case "choir":
+		t = theory.ChoirTexture()
+	default:
+		return t, usagef("--style: %q: want keyboard or choir", short(h.style))
+	}
+	if h.shift < -24 || h.shift > 24 {
+		return t, usagef("--shift: %d semitones is out of range: want -24 to 24", h.shift)
+	}
+	return t.Shift(h.shift), nil
+}
+
+func newCadence(e *env) *cobra.Command {
+	var h harmony
+	var key string
+	f := newFormat("text", "json")
+	var names []string
+	for _, c := range theory.Cadences() {
+		names = append(names, c.Name)
+	}
+	cmd := &cobra.Command{
+		Use:   "cadence --key KEY NAME | CHORDS",
+		Short: "Set a progression in four parts, and sound it",
+		Long: `Cadence sets a progression in four parts by the rules of voice leading: no
+parallel fifths or octaves, no crossing, the leading tone not doubled and rising
+to do, sevenths falling, and the upper parts moving as little as they can. It
+finds the best voicing there is; where none keeps the rules, it says between
+which two chords.
+
+The progression is a name (` + strings.Join(names, ", ") + `)
+or chords: Roman numerals with figures (ii65, V7/V, bVII, viio7, N6, Ger65), or
+chord symbols. Large numerals are major, small ones minor. A 7 is a minor
+seventh; a major one is written IVmaj7. In minor VI and VII stand on the lowered
+degrees, V and viio have the raised seventh.
+
+--style keyboard has the bass in the left hand and three notes within an octave
+in the right; --style choir keeps the ranges of four voices.`,
+		Example: `  singback cadence --key "Ab major" full
+  singback cadence --key C --style choir "I vi ii65 V7 I" --output cadence.wav
+  singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
+		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+			if len(args) > 0 {
+				return nil, cobra.ShellCompDirectiveNoFileComp
+			}
+			return names, cobra.ShellCompDirectiveNoFileComp
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return h.cadence(cmd.Context(), e, key, strings.Join(args, " "), f.value)
+		},
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&key, "key", "", `the key: "Ab major", f#m`)
+	fl.StringVar(&h.style, "style", "keyboard", "how it is set: keyboard or choir")
+	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
+	fl.StringVar(&h.output, "output", "", "sound it: speaker or `FILE.wav`")
+	fl.StringVar(&h.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
+	fl.Float64Var(&h.level, "level", synth.DefaultLevel, "peak level of the sound in `DBFS`, -60 to -3")
+	h.addTuning(cmd)
+	fl.Var(f, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
+	must(cmd.RegisterFlagCompletionFunc("style", fixed("keyboard", "choir")))
+	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	return cmd
+}
+
+func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format string) error {
+	if keyName == "" {
+		return usagef(`--key is missing: like "Ab major" or f#m`)
+	}
+	key, err := theory.ParseKey(keyName)
+	if err != nil {
+		return usage(fmt.Errorf("--key: %w", err))
+	}
+	tuning, err := h.readTuning()
+	if err != nil {
+		return err
+	}
+	texture, err := h.texture()
+	if err != nil {
+		return err
+	}
+	if !(h.level >= minLevel && h.level <= maxLevel) {
+		return usagef("--level: %g dBFS is out of range: want %g to %g", h.level, minLevel, maxLevel)
+	}
+	if h.outputDevice != "" && h.output != "" && h.output != outputSpeaker {
+		return usagef("--output-device: no loudspeaker is used with --output %s", short(h.output))
+	}
+	if strings.TrimSpace(chords) == "" {
+		return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
+	}
+	p, err := theory.CadenceNamed(chords, key)
+	if err != nil {
+		var numerals error
+		if p, numerals = theory.ParseProgression(chords, key); numerals != nil {
+			if len(strings.Fields(chords)) == 1 && !strings.ContainsAny(chords, "0123456789#IViv/") {
+				return usage(err) // a word: a name is meant
+			}
+			return usage(numerals)
+		}
+	}
+	if len(p) > maxChords {
+		return usagef("%d chords are too many: want at most %d", len(p), maxChords)
+	}
+	voicing, cost, err := texture.Voice(p)
+	if err != nil {
+		return err
+	}
+	ctx, stop := e.interruptible(ctx)
+	defer stop()
+	var s stage
+	defer s.close()
+	if h.output != "" || h.outputDevice != "" {
+		where := singOptions{output: h.output, outputDevice: h.outputDevice}
+		if err := where.openOutput(ctx, e, &s, "", nil); err != nil {
+			return err
+		}
+	}
+	style := report.Style{ASCII: e.ascii()}
+	if format == "json" {
+		enc := json.NewEncoder(e.stdout)
+		enc.SetIndent("", "  ")
+		if err := enc.Encode(report.NewVoicing(p, voicing, cost, strings.ToLower(h.style), tuning)); err != nil {
+			return err
+		}
+	} else if _, err := fmt.Fprintf(e.stdout, "%s, %s\n\n%s", style.Key(key), strings.ToLower(h.style), style.Voicing(p, voicing)); err != nil {
+		return err
+	}
+	if s.out == nil {
+		return nil
+	}
+	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.level}
+	if err := s.out.Write(ctx, keyboard.Render(chordPhrase(p, voicing, tuning))); err != nil {
+		return err
+	}
+	return errors.Join(s.out.Drain(ctx), s.close())
+}
+
+// chordPhrase plays the chords one after the other, the last one longest.
+func chordPhrase(p []theory.Roman, vs []theory.Voicing, t theory.Tuning) synth.Phrase {
+	var phrase synth.Phrase
+	for i, v := range vs {
+		// Let go a little early: the chord is gone when the next one comes.
+		length := chordLength - synth.Release/2
+		if i == len(vs)-1 {
+			length = lastLength
+		}
+		for _, q := range v {
+			phrase = append(phrase, synth.Sound{Hz: t.HzIn(p[i].Key, q), Start: float64(i) * chordLength, Duration: length})
+		}
+	}
+	return phrase
+}

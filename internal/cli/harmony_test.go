@@ -1,0 +1,220 @@
+package cli
+
+import (
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"singback/internal/audio"
+	"singback/internal/report"
+)
+
+// What a user reads. The voicing is that of the worked example in the README;
+// the rules that it keeps are tested in package theory.
+func TestCadence(t *testing.T) {
+	const full = "A♭ major, keyboard\n\n" +
+		"         I    IV   V7   I\n" +
+		"         A♭   D♭   E♭7  A♭\n" +
+		"soprano  A♭4  A♭4  G4   A♭4\n" +
+		"alto     E♭4  F4   E♭4  E♭4\n" +
+		"tenor    C4   D♭4  D♭4  C4\n" +
+		"bass     A♭2  D♭3  E♭3  A♭3\n"
+	for _, args := range [][]string{
+		{"cadence", "--key", "Ab major", "full"},
+		{"cadence", "--key", "Ab", "I IV V7 I"},
+		{"cadence", "--key", "Ab", "I", "IV", "V7", "I"},
+		{"cadence", "--key", "Ab", "Ab Db Eb7 Ab"},
+	} {
+		if out, errs, code := (user{}).runs(t, args...); out != full || errs != "" || code != exitDone {
+			t.Errorf("%v: exit %d\n%s%s\nwant\n%s", args, code, out, errs, full)
+		}
+	}
+	out, _, _ := user{ascii: true}.runs(t, "cadence", "--key", "Ab", "full")
+	if out != strings.NewReplacer("♭", "b").Replace(full) {
+		t.Errorf("without UTF-8:\n%s", out)
+	}
+}
+
+func TestCadenceJSON(t *testing.T) {
+	out, errs, code := user{}.runs(t, "cadence", "--key", "c#m", "--style", "choir", "--format", "json", "i V65/iv iv viio7 i")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	var v report.Voicing
+	if err := json.Unmarshal([]byte(out), &v); err != nil {
+		t.Fatal(err)
+	}
+	if v.Key != "C# minor" || v.Style != "choir" || len(v.Chords) != 5 || v.Cost <= 0 || v.A4Hz != 440 || v.Tuning != "equal" {
+		t.Errorf("%+v", v)
+	}
+	c := v.Chords[1]
+	if c.Numeral != "V65/iv" || c.Counted != "F# minor" || c.Chord.Chord != "C#7/E#" || strings.Join(c.Notes, " ") != "E# G# B C#" || len(c.Voices) != 4 {
+		t.Errorf("%+v", c)
+	}
+	for _, c := range v.Chords {
+		for i, p := range c.Voices {
+			if p.Voice != [4]string{"bass", "tenor", "alto", "soprano"}[i] || math.Abs(p.Hz-440*math.Exp2(float64(p.MIDI-69)/12)) > 0.001 {
+				t.Errorf("%+v", p)
+			}
+		}
+	}
+}
+
+// The sound has the pitches that the record names, and lasts as long as four
+// beats of 72 a minute and one more.
+func TestCadenceSound(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "out.wav")
+	out, errs, code := user{}.runs(t, "cadence", "--key", "Eb", "--format", "json", "--output", path, "full")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	var v report.Voicing
+	if err := json.Unmarshal([]byte(out), &v); err != nil {
+		t.Fatal(err)
+	}
+	src, err := audio.OpenWAV(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	var samples []float64
+	block := make([]float64, 4096)
+	for {
+		n, _, err := src.Read(t.Context(), block)
+		samples = append(samples, block[:n]...)
+		if err != nil {
+			break
+		}
+	}
+	rate := float64(src.SampleRate())
+	if got, want := float64(len(samples))/rate, 5*60.0/72; math.Abs(got-want) > 0.1 {
+		t.Errorf("it lasts %.2f s, want about %.2f", got, want)
+	}
+	for i, c := range v.Chords {
+		from := int((float64(i)*60/72 + 0.1) * rate)
+		window := samples[from : from+int(0.6*rate)]
+		aside := math.Exp2(1.5 / 12)
+		for _, p := range c.Voices {
+			if on, off := power(window, p.Hz, rate), power(window, p.Hz*aside, rate); on < 20*off {
+				t.Errorf("chord %d: %s is not heard: %g there, %g three quarter tones above", i+1, p.Note, on, off)
+			}
+		}
+	}
+}
+
+// power is that of one frequency, by Goertzel's sum under a Hann window.
+func power(x []float64, hz, rate float64) float64 {
+	re, im := 0.0, 0.0
+	for i, s := range x {
+		w := 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(len(x)))
+		sin, cos := math.Sincos(2 * math.Pi * hz * float64(i) / rate)
+		re, im = re+w*s*cos, im+w*s*sin
+	}
+	return (re*re + im*im) / float64(len(x)*len(x))
+}
+
+func TestBetween(t *testing.T) {
+	out, errs, code := user{}.runs(t, "between", "C", "Dm7", "--key", "C")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	for _, want := range []string{
+		"C to Dm7, in C major",
+		"E♭°7      ♭iii°7 in C major        passing diminished, falling  ♭iii° to ii or ii7 68 % [1]\nA7 ",
+		"Em7♭5 A7  iiø7/ii V7/ii in C major  ii-V\n",
+		"secondary dominant: a major chord or dominant seventh a fifth above the goal.\n",
+		"[1] chart songs",
+	} {
+		if !strings.Contains(squeezed(out), squeezed(want)) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	for _, line := range strings.Split(out, "\n") {
+		if strings.TrimRight(line, " ") != line {
+			t.Errorf("blanks at the end of %q", line)
+		}
+	}
+	// Numerals mean the same chords, in any key.
+	numerals, _, _ := user{}.runs(t, "between", "I", "ii7", "--key", "C")
+	if numerals != out {
+		t.Errorf("I and ii7 in C give\n%s", numerals)
+	}
+	voices, _, _ := user{}.runs(t, "between", "C Dm7", "--key", "C", "--voices")
+	if !strings.HasPrefix(voices, out) || strings.Count(voices, "\nsoprano  ") < 6 {
+		t.Errorf("--voices gives\n%s", voices)
+	}
+}
+
+func squeezed(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func TestBetweenJSON(t *testing.T) {
+	out, errs, code := user{}.runs(t, "between", "Gb", "Cb", "--format", "json")
+	if code != exitDone {
+		t.Fatal(errs)
+	}
+	var b report.Between
+	if err := json.Unmarshal([]byte(out), &b); err != nil {
+		t.Fatal(err)
+	}
+	if b.From != "Gb" || b.To != "Cb" || b.Keys[0] != "Gb major" {
+		t.Errorf("%+v", b)
+	}
+	last := 101
+	found := false
+	for _, p := range b.Passing {
+		percent := 0
+		if p.Percent != nil {
+			percent = *p.Percent
+		}
+		if percent > last {
+			t.Errorf("%s with %d %% comes after %d %%", p.Device, percent, last)
+		}
+		last = percent
+		if p.Device == "walk-up" {
+			found = percent == 43 && p.Key == "Gb major" && p.Chords[0].Chord == "Abm7" && p.Chords[1].Chord == "Gb/Bb" && len(p.Voicing) == 4
+		}
+		if strings.ContainsAny(p.Rule+p.Device, "♭♯") {
+			t.Errorf("%q is not ASCII", p.Rule+p.Device)
+		}
+	}
+	if !found {
+		t.Errorf("no walk-up as expected in\n%s", out)
+	}
+}
+
+// One line that names what was not understood, and what would have been.
+func TestHarmonyErrors(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		code int
+		want string
+	}{
+		{[]string{"cadence", "full"}, exitUsage, "--key is missing"},
+		{[]string{"cadence", "--key", "C"}, exitUsage, "the progression is missing"},
+		{[]string{"cadence", "--key", "H", "full"}, exitUsage, `"H"`},
+		{[]string{"cadence", "--key", "C", "plagl"}, exitUsage, "plagal"},
+		{[]string{"cadence", "--key", "C", "I Q V"}, exitUsage, `chord 2: not a Roman numeral: "Q"`},
+		{[]string{"cadence", "--key", "C", "I Gfoo"}, exitUsage, `"foo"`},
+		{[]string{"cadence", "--key", "C", "I V42 I"}, exitFailed, "from chord 2, V42, to chord 3, I"},
+		{[]string{"cadence", "--key", "C", "--style", "organ", "full"}, exitUsage, "want keyboard or choir"},
+		{[]string{"cadence", "--key", "C", "--shift", "99", "full"}, exitUsage, "--shift: 99"},
+		{[]string{"cadence", "--key", "C", "--tuning", "odd", "full"}, exitUsage, "--tuning"},
+		{[]string{"cadence", "--key", "C", "--a4", "9", "full"}, exitUsage, "--a4"},
+		{[]string{"cadence", "--key", "C", "--level", "9", "full"}, exitUsage, "--level"},
+		{[]string{"cadence", "--key", "C", "--output", "x.mp3", "full"}, exitUsage, ".wav"},
+		{[]string{"cadence", "--key", "C", strings.Repeat("I ", 300)}, exitUsage, "300 chords are too many"},
+		{[]string{"between", "C"}, exitUsage, "want two"},
+		{[]string{"between", "C", "F", "G"}, exitUsage, "want two"},
+		{[]string{"between", "C", "Fq"}, exitUsage, `"q"`},
+		{[]string{"between", "I", "IV"}, exitUsage, "--key is missing"},
+		{[]string{"between", "--key", "C", "I", "IX"}, exitUsage, `"X"`},
+		{[]string{"between", "--key", "J", "C", "F"}, exitUsage, "--key"},
+	} {
+		out, errs, code := user{}.runs(t, c.args...)
+		if code != c.code || out != "" || !strings.Contains(errs, c.want) || strings.Count(errs, "\n") != 1 {
+			t.Errorf("%v: exit %d, %q, %q; want exit %d, %q", c.args, code, out, errs, c.code, c.want)
+		}
+	}
+}

@@ -1,0 +1,161 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+	"text/tabwriter"
+
+	"singback/theory"
+)
+
+// Chord names a chord of a key for a program.
+type Chord struct {
+	Numeral string   `json:"numeral"` // "V65/V", "viio7", "ii/o65"
+	Counted string   `json:"counted"` // the key that the numeral is counted in
+	Chord   string   `json:"chord"`   // the symbol: "A7/C#"
+	Notes   []string `json:"notes"`   // from the bass up
+}
+
+// NewChord describes a chord.
+func NewChord(r theory.Roman) Chord {
+	c := Chord{Numeral: r.ASCII(), Counted: r.Local.ASCII(), Chord: r.Chord.ASCII()}
+	for _, n := range r.Chord.Notes() {
+		c.Notes = append(c.Notes, n.ASCII())
+	}
+	return c
+}
+
+// Part is what one of the four voices has.
+type Part struct {
+	Voice string  `json:"voice"` // bass, tenor, alto, soprano
+	Note  string  `json:"note"`  // spelled, with its octave
+	MIDI  int     `json:"midi"`
+	Hz    float64 `json:"hz"`
+}
+
+// VoicedChord is a chord in four parts, from the bass up.
+type VoicedChord struct {
+	Chord
+	Voices []Part `json:"voices"`
+}
+
+// Voicing is the record of a progression in four parts.
+type Voicing struct {
+	Schema int           `json:"schema"`
+	Key    string        `json:"key"`
+	Style  string        `json:"style"` // "keyboard" or "choir"
+	A4Hz   float64       `json:"a4_hz"`
+	Tuning string        `json:"tuning"`
+	Cost   int           `json:"cost"` // of the voice leading; only for comparison
+	Chords []VoicedChord `json:"chords"`
+}
+
+var partNames = [4]string{"bass", "tenor", "alto", "soprano"}
+
+// NewVoicing makes the record of a progression and its voicing.
+func NewVoicing(p []theory.Roman, vs []theory.Voicing, cost int, style string, t theory.Tuning) Voicing {
+	out := Voicing{Schema: Schema, Key: p[0].Key.ASCII(), Style: style, A4Hz: t.A4, Tuning: t.String(), Cost: cost, Chords: NewVoicedChords(p, vs, t)}
+	return out
+}
+
+// NewVoicedChords makes the records of the chords alone.
+func NewVoicedChords(p []theory.Roman, vs []theory.Voicing, t theory.Tuning) []VoicedChord {
+	var out []VoicedChord
+	for i, v := range vs {
+		c := VoicedChord{Chord: NewChord(p[i])}
+		for part, q := range v {
+			c.Voices = append(c.Voices, Part{partNames[part], q.ASCII(), q.MIDI(), Hz(t.HzIn(p[i].Key, q))})
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// Roman writes a numeral.
+func (s Style) Roman(r theory.Roman) string {
+	if s.ASCII {
+		return r.ASCII()
+	}
+	return r.String()
+}
+
+// Chord writes a chord symbol.
+func (s Style) Chord(c theory.Chord) string {
+	if s.ASCII {
+		return c.ASCII()
+	}
+	return c.String()
+}
+
+// Voicing writes the table of a progression in four parts, the soprano first.
+func (s Style) Voicing(p []theory.Roman, vs []theory.Voicing) string {
+	var b strings.Builder
+	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	row := func(name string, cell func(i int) string) {
+		fmt.Fprint(w, name)
+		for i := range p {
+			fmt.Fprint(w, "\t", cell(i))
+		}
+		fmt.Fprintln(w)
+	}
+	row("", func(i int) string { return s.Roman(p[i]) })
+	row("", func(i int) string { return s.Chord(p[i].Chord) })
+	for part := 3; part >= 0; part-- {
+		row(partNames[part], func(i int) string { return s.Pitch(vs[i][part]) })
+	}
+	w.Flush()
+	return trimLines(b.String())
+}
+
+// Between is the record of what may stand between two chords.
+type Between struct {
+	Schema  int       `json:"schema"`
+	From    string    `json:"from"`
+	To      string    `json:"to"`
+	Keys    []string  `json:"keys"` // in which the rules were applied
+	Passing []Passing `json:"passing"`
+}
+
+// Passing is the record of one way between two chords.
+type Passing struct {
+	Chords  []Chord       `json:"chords"`
+	Device  string        `json:"device"`
+	Rule    string        `json:"rule"`
+	Key     string        `json:"key"`
+	Percent *int          `json:"percent"` // of such moves that go on so, where they were counted; else null
+	Counted *string       `json:"counted"` // what was counted
+	Source  *string       `json:"source"`
+	Voicing []VoicedChord `json:"voicing"` // with both chords, for keyboard; null where the rules of voice leading do not let it be
+}
+
+// NewPassing makes the record of one way between two chords. The voicing has
+// both of them.
+func NewPassing(p theory.Passing, line []theory.Roman, vs []theory.Voicing, t theory.Tuning) Passing {
+	out := Passing{Device: asciiMusic(p.Device), Rule: asciiMusic(p.Rule), Key: p.Key.ASCII()}
+	for _, r := range p.Chords {
+		out.Chords = append(out.Chords, NewChord(r))
+	}
+	if p.Often.Of != "" {
+		of, source := asciiMusic(p.Often.Of), p.Often.Source
+		out.Counted, out.Source = &of, &source
+	}
+	if p.Often.Percent > 0 {
+		out.Percent = &p.Often.Percent
+	}
+	if vs != nil {
+		out.Voicing = NewVoicedChords(line, vs, t)
+	}
+	return out
+}
+
+var signs = strings.NewReplacer("♯", "#", "♭", "b", "°", "o")
+
+func asciiMusic(s string) string { return signs.Replace(s) }
+
+// Words writes text that has musical signs in it.
+func (s Style) Words(text string) string {
+	if s.ASCII {
+		return asciiMusic(text)
+	}
+	return text
+}

@@ -1,0 +1,444 @@
+package theory
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode"
+)
+
+// Roman is a chord seen as a degree of a key: the value that a Roman numeral
+// with figures stands for. Its String is a view of it.
+type Roman struct {
+	Key Key // of the piece
+	// Local is the key that the numeral is counted in: Key itself, or for an
+	// applied chord such as V/V the key of its goal.
+	Local Key
+	Chord Chord
+}
+
+// ErrRoman is wrapped by every error about a Roman numeral that could not be
+// read.
+var ErrRoman = errors.New("not a Roman numeral")
+
+var (
+	numerals = [8]string{1: "I", 2: "II", 3: "III", 4: "IV", 5: "V", 6: "VI", 7: "VII"}
+
+	// figures holds, by inversion, what is written for triads and sevenths, and
+	// what is read as well.
+	triadFigures   = [3][]string{{"", "5/3", "53"}, {"6", "6/3", "63"}, {"64", "6/4"}}
+	seventhFigures = [4][]string{{"7", "7/5/3", "753"}, {"65", "6/5/3", "653", "6/5"}, {"43", "6/4/3", "643", "4/3"}, {"42", "6/4/2", "642", "4/2", "2"}}
+
+	// marks holds what is written between numeral and figure, for the
+	// qualities that have figures.
+	marks = map[Quality]string{
+		MajorTriad: "", MinorTriad: "", DiminishedTriad: "°", AugmentedTriad: "+",
+		Dominant7: "", Minor7: "", Major7: "maj", MinorMajor7: "maj",
+		HalfDiminished7: "ø", Diminished7: "°", augmented7: "+", augmentedMajor7: "+maj",
+	}
+)
+
+// sixths are the augmented sixth chords: all stand on ♭6 of their key.
+var sixths = [...]struct {
+	name, written string
+	root          Degree
+	quality       Quality
+}{
+	{"Ger", "Ger65", Degree{4, 1}, germanSixth},
+	{"It", "It6", Degree{4, 1}, italianSixth},
+	{"Fr", "Fr43", Degree{2, 0}, frenchSixth},
+}
+
+// ParseRoman reads a Roman numeral with figures as a chord of k.
+//
+// Large numerals are major, small ones minor; ° (or o, dim) is diminished, ø
+// (or Ø, /o, h) half diminished, + augmented: the numeral says the quality
+// whatever the key. Signs before it count from the major scale as in ♭VII and
+// ♯iv°7. In minor, bare III, VI and VII are the lowered degrees of the scale,
+// but small vi and vii the raised ones, so that vii° is on the leading tone; a
+// sharp raises the scale's degree, and ♭vii is the minor chord on the lowered
+// seventh.
+//
+// Figures: 6, 64, 7, 65 or 6/5, 43, 42 or 2. A 7 is a minor seventh, over °
+// a diminished one; the major seventh is written: IVmaj7 or IVM7, IVmaj65. Any
+// other suffix of a chord symbol may follow, as in V9, Vsus4, V7(b9), Iadd6;
+// 6 alone is always the inversion. After a / comes an applied chord's goal,
+// V65/V, viio7/ii, V7/V/III, or another bass as a degree: IV/sol.
+//
+// N6 is the Neapolitan, It6, Fr43 and Ger65 the augmented sixths; their
+// figures may be left out.
+func ParseRoman(s string, k Key) (Roman, error) {
+	r, err := parseRoman(strings.TrimSpace(s), k, maxApplied)
+	if err != nil {
+		return Roman{}, fmt.Errorf("%w: %s: %v", ErrRoman, quote(s), err)
+	}
+	return r, nil
+}
+
+// maxApplied is how many goals may follow each other: V/V/V/V/V.
+const maxApplied = 4
+
+func parseRoman(s string, k Key, depth int) (Roman, error) {
+	r := Roman{Key: k, Local: k}
+	if head, goal, ok := cutGoal(s); ok {
+		if depth == 0 {
+			return r, fmt.Errorf("more than %d goals after each other", maxApplied)
+		}
+		g, err := parseRoman(goal, k, depth-1)
+		if err != nil {
+			return r, fmt.Errorf("its goal %s: %v", quote(goal), err)
+		}
+		r.Local = Key{Tonic: g.Chord.Root}
+		if t, ok := g.Chord.Quality.Tone(3); ok && t.Alter < 0 {
+			r.Local.Mode = Minor
+		}
+		s = head
+	}
+	var err error
+	r.Chord, err = r.Local.parseNumeral(s)
+	return r, err
+}
+
+// cutGoal splits an applied chord at the first / that a numeral follows.
+func cutGoal(s string) (head, goal string, ok bool) {
+	for i := range s {
+		if s[i] != '/' {
+			continue
+		}
+		_, rest := cutSigns(s[i+1:])
+		if rest != "" && strings.IndexByte("IViv", rest[0]) >= 0 || rest == "N" {
+			return s[:i], s[i+1:], true
+		}
+	}
+	return s, "", false
+}
+
+// parseNumeral reads a numeral that is counted in k.
+func (k Key) parseNumeral(s string) (Chord, error) {
+	for _, x := range sixths {
+		if rest, ok := strings.CutPrefix(s, x.name); ok {
+			switch strings.TrimPrefix(rest, "+") {
+			case "", "6", x.written[len(x.name):], strings.Join(strings.Split(x.written[len(x.name):], ""), "/"):
+				return Chord{k.Note(x.root), x.quality, k.Note(Degree{6, -1})}, nil
+			}
+			return Chord{}, fmt.Errorf("%s is not understood; want %s", quote(rest), x.written)
+		}
+	}
+	if rest, ok := strings.CutPrefix(s, "N"); ok {
+		if rest == "" {
+			rest = "6"
+		}
+		return k.figured(Degree{2, -1}, "", rest)
+	}
+	sign, rest := cutSigns(s)
+	step, lower, rest := cutNumeral(rest)
+	if step == 0 {
+		return Chord{}, fmt.Errorf("%s is not understood; want a numeral I to VII or i to vii, N6, It6, Fr43 or Ger65", quote(s))
+	}
+	if abs(sign) > maxSigns {
+		return Chord{}, fmt.Errorf("more than %d signs", maxSigns)
+	}
+	mark := ""
+	if lower {
+		mark = "m"
+		for _, m := range []struct{ word, mark string }{
+			{"dim", "dim"}, {"°", "dim"}, {"º", "dim"}, {"o", "dim"},
+			{"ø", "ø"}, {"Ø", "ø"}, {"/o", "ø"}, {"h", "ø"},
+		} {
+			if r, ok := strings.CutPrefix(rest, m.word); ok {
+				mark, rest = m.mark, r
+				break
+			}
+		}
+	} else if r, ok := strings.CutPrefix(rest, "+"); ok {
+		mark, rest = "aug", r
+	}
+	return k.figured(k.numeralDegree(sign, step, lower), mark, rest)
+}
+
+// cutNumeral reads a numeral from the front of s; step 0 is none.
+func cutNumeral(s string) (step int, lower bool, rest string) {
+	for _, step := range [...]int{7, 3, 6, 4, 2, 5, 1} {
+		if r, ok := strings.CutPrefix(s, numerals[step]); ok {
+			return step, false, r
+		}
+		if r, ok := strings.CutPrefix(s, strings.ToLower(numerals[step])); ok {
+			return step, true, r
+		}
+	}
+	return 0, false, s
+}
+
+// numeralDegree returns the degree that a numeral with so many signs stands
+// on: the scale's without any, a flat counted from the major scale, a sharp
+// raising the scale's, as ParseDegree reads numbers. Small vi and vii are not
+// lowered.
+func (k Key) numeralDegree(sign, step int, lower bool) Degree {
+	d := k.ScaleDegrees()[step-1]
+	switch {
+	case sign < 0:
+		d.Alter = sign
+	case sign > 0:
+		d.Alter += sign
+	case lower && step >= 6:
+		d.Alter = 0
+	}
+	return d
+}
+
+// figured reads what stands behind a numeral: figures, the suffix of a chord
+// symbol, another bass.
+func (k Key) figured(root Degree, mark, s string) (Chord, error) {
+	bassName := ""
+	whole := s
+	if i := strings.LastIndexByte(s, '/'); i >= 0 && !strings.ContainsFunc(s[i+1:i+1+min(1, len(s)-i-1)], unicode.IsDigit) {
+		s, bassName = s[:i], strings.TrimSpace(s[i+1:])
+		if bassName == "" {
+			return Chord{}, fmt.Errorf("nothing follows the /; want a goal like V or a bass like sol")
+		}
+	}
+	maj := ""
+	for _, word := range seventhWords {
+		if rest, ok := cutWord(s, word); ok {
+			maj, s = "maj", rest
+			break
+		}
+	}
+	inversion, text := 0, ""
+	figure, seventh := "", false
+	for i, fs := range seventhFigures {
+		for _, f := range fs {
+			if strings.HasPrefix(s, f) && len(f) > len(figure) {
+				figure, inversion, seventh = f, i, true
+			}
+		}
+	}
+	for i, fs := range triadFigures {
+		for _, f := range fs {
+			if strings.HasPrefix(s, f) && len(f) > len(figure) {
+				figure, inversion, seventh = f, i, false
+			}
+		}
+	}
+	rest := s[len(figure):]
+	switch {
+	case maj != "" && (seventh || figure == ""):
+		number := "7"
+		if figure == "" { // maj9, maj13
+			number, rest = cutNumber(rest, "9", "11", "13")
+		}
+		if number == "" {
+			return Chord{}, fmt.Errorf("%s is not understood; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
+		}
+		text = "maj" + number
+		if mark != "" {
+			text = "(" + text + ")"
+		}
+	case maj != "":
+		return Chord{}, fmt.Errorf("%s is not understood; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
+	case seventh:
+		text = "7"
+	}
+	q, err := parseQuality(mark + text + rest)
+	if err != nil {
+		return Chord{}, err
+	}
+	c := Chord{Root: k.Note(root), Quality: q}
+	tones := q.Tones()
+	if inversion >= len(tones) {
+		return Chord{}, fmt.Errorf("figure %s: there is no such inversion", quote(figure))
+	}
+	c = c.inversion(inversion)
+	if bassName != "" {
+		if inversion > 0 {
+			return Chord{}, fmt.Errorf("figure %s and the bass %s: want one of them", quote(figure), quote(bassName))
+		}
+		d, err := ParseDegree(bassName, k, Movable)
+		if err != nil {
+			return Chord{}, fmt.Errorf("the bass: %v", err)
+		}
+		c.Bass = k.Note(d)
+	}
+	return c, nil
+}
+
+// String writes the numeral with musical signs: "V65/V", "♭VII", "vii°7",
+// "iiø65", "IVmaj7", "N6", "IV/sol".
+func (r Roman) String() string {
+	s := r.Local.numeral(r.Chord)
+	if r.Local == r.Key {
+		return s
+	}
+	goal := Chord{r.Local.Tonic, MajorTriad, r.Local.Tonic}
+	if r.Local.Mode == Minor {
+		goal.Quality = MinorTriad
+	}
+	return s + "/" + r.Key.numeral(goal)
+}
+
+// ASCII writes the numeral with letters only: "viio7", "ii/o65", "bVII".
+func (r Roman) ASCII() string { return romanASCII.Replace(r.String()) }
+
+var romanASCII = strings.NewReplacer("°", "o", "ø", "/o", "♯", "#", "♭", "b", "𝄪", "##", "𝄫", "bb")
+
+// romanBases are the suffixes that numerals have beyond figures. A 6 and a 5
+// would be figures.
+var romanBases = func() []base {
+	var list []base
+	for _, b := range symbolBases {
+		if b.text != "5" && !strings.Contains(b.text, "6") && b.text != "m7♭5" {
+			list = append(list, b)
+		}
+	}
+	return list
+}()
+
+// numeral writes c as a numeral of k, parseNumeral's inverse.
+func (k Key) numeral(c Chord) string {
+	root, bass := k.Degree(c.Root), k.Degree(c.Bass)
+	for _, x := range sixths {
+		if root == x.root && c.Quality == x.quality && bass == (Degree{6, -1}) {
+			return x.written
+		}
+	}
+	if root == (Degree{2, -1}) && c.Quality == MajorTriad && c.Inversion() == 1 {
+		return "N6"
+	}
+	third, ok := c.Quality.Tone(3)
+	lower := ok && third.Alter < 0
+	numeral := numerals[root.Step]
+	if lower {
+		numeral = strings.ToLower(numeral)
+	}
+	switch scale := k.ScaleDegrees()[root.Step-1]; {
+	case root == k.numeralDegree(0, root.Step, lower):
+	case root.Alter < 0:
+		numeral = accidental(root.Alter) + numeral
+	default:
+		numeral = accidental(root.Alter-scale.Alter) + numeral
+	}
+	n := c.Inversion()
+	mark, figures := marks[c.Quality]
+	switch {
+	case figures && n >= 0:
+		if _, seventh := c.Quality.Tone(7); seventh {
+			return numeral + mark + seventhFigures[n][0]
+		}
+		return numeral + mark + triadFigures[n][0]
+	case figures:
+		numeral += mark
+		if _, seventh := c.Quality.Tone(7); seventh {
+			numeral += "7"
+		}
+	default:
+		text, _ := c.Quality.write(romanBases)
+		if lower {
+			text = strings.TrimPrefix(text, "m")
+		}
+		if lower && !strings.HasPrefix(text, "°") && third.Alter == -2 { // written with a large third
+			text = "?"
+		}
+		numeral += text
+	}
+	if n != 0 {
+		numeral += "/" + Movable.NameASCII(k, bass)
+	}
+	return numeral
+}
+
+// dominants are the chords that point at a goal: counted from it, where their
+// root is.
+var dominants = []struct {
+	quality Quality
+	root    Degree
+}{
+	{Dominant7, Degree{5, 0}}, {MajorTriad, Degree{5, 0}},
+	{Diminished7, Degree{7, 0}}, {HalfDiminished7, Degree{7, 0}}, {DiminishedTriad, Degree{7, 0}},
+}
+
+// Roman reads c as a chord of k. A dominant or diminished chord that is not
+// one of the key's own is applied to the chord of the key a fifth below it, or
+// a semitone above it, where there is one: in C major D7 is V7/V, C♯°7 vii°7/ii,
+// but B♭7 is ♭VII7. In minor the raised sixth and seventh are the key's own.
+func (k Key) Roman(c Chord) Roman {
+	r := Roman{Key: k, Local: k, Chord: c}
+	if k.owns(c) || c.Inversion() < 0 {
+		return r
+	}
+	for _, d := range dominants {
+		if c.Quality != d.quality {
+			continue
+		}
+		// The goal lies as far below the root as the root's degree is above it.
+		i := d.root.Interval()
+		goal := c.Root.Up(Interval{-i.Steps, -i.Semitones})
+		for _, t := range k.triads() {
+			if t.Root != goal || t.Root == k.Tonic || t.Quality != MajorTriad && t.Quality != MinorTriad {
+				continue
+			}
+			local := Key{Tonic: goal}
+			if t.Quality == MinorTriad {
+				local.Mode = Minor
+			}
+			if c.Quality == HalfDiminished7 && local.Mode == Minor {
+				continue // ♯iv° and the like lead to major chords
+			}
+			return Roman{Key: k, Local: local, Chord: c}
+		}
+	}
+	return r
+}
+
+// triads returns the triads of the key that may be goals: in minor v is
+// major.
+func (k Key) triads() [7]Chord {
+	names := [7]string{"I", "ii", "iii", "IV", "V", "vi", "viio"}
+	if k.Mode == Minor {
+		names = [7]string{"i", "iio", "III", "iv", "V", "VI", "VII"}
+	}
+	var ts [7]Chord
+	for i, n := range names {
+		c, err := k.parseNumeral(n)
+		if err != nil {
+			panic(err)
+		}
+		ts[i] = c
+	}
+	return ts
+}
+
+// owns tells whether all notes of c are in the scale of k: in minor with the
+// sixth and seventh in either form.
+func (k Key) owns(c Chord) bool {
+	scale := k.ScaleDegrees()
+	for _, n := range c.Notes() {
+		d := k.Degree(n)
+		if d != scale[d.Step-1] && !(k.Mode == Minor && d.Step >= 6 && d.Alter == 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// ParseProgression reads chords of k, separated by spaces, commas, bars or
+// dashes: Roman numerals, or chord symbols, which it reads as [Key.Roman] does.
+func ParseProgression(s string, k Key) ([]Roman, error) {
+	var list []Roman
+	for word := range strings.FieldsFuncSeq(s, func(r rune) bool { return strings.ContainsRune(",|-–—→", r) || unicode.IsSpace(r) }) {
+		r, err := ParseRoman(word, k)
+		if err != nil && strings.IndexByte(letterNames, word[0]) >= 0 {
+			var c Chord
+			if c, err = ParseChord(word); err == nil {
+				r = k.Roman(c)
+			}
+		}
+		if err != nil {
+			return nil, fmt.Errorf("chord %d: %w", len(list)+1, err)
+		}
+		list = append(list, r)
+	}
+	if len(list) == 0 {
+		return nil, fmt.Errorf("%w: there is no chord; want a progression like \"I IV V7 I\"", ErrRoman)
+	}
+	return list, nil
+}

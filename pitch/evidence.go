@@ -185,8 +185,11 @@ func (e *evidence) sounding(known []float64) {
 func (e *evidence) reset() {
 	clear(e.sprev[0])
 	clear(e.sprev[1])
-	e.age = 0
-	e.pitched = false
+	clear(e.ps)
+	clear(e.noise)
+	clear(e.levels[:])
+	e.age, e.loud, e.share = 0, 0, 0
+	e.pitched, e.hum = false, false
 	e.follow = [2]float64{}
 }
 

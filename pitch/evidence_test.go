@@ -3,6 +3,7 @@ package pitch
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 	"testing"
 
 	"singback/internal/testkit"
@@ -65,6 +66,36 @@ func TestDifferenceEqualsItsDefinition(t *testing.T) {
 		}
 		if worstLong > 0.1 && name != "white noise" {
 			t.Errorf("%s: a long lag is %g off its definition", name, worstLong)
+		}
+	}
+}
+
+// A tracker that has heard something else starts as a new one does, bit for bit.
+func TestResetForgetsEverything(t *testing.T) {
+	const rate = 16000
+	hum := testkit.Scale(testkit.Hum(rate, rate, 50), 0.01) // quiet enough to be taken for hum
+	before := [][]float64{
+		hum, testkit.White(rate, 1), testkit.Tone(rate, 1, testkit.Steady(220), testkit.Harmonics(8, 6)),
+	}
+	x := testkit.Mix(testkit.Tone(rate, 0.5, testkit.Steady(330), testkit.Harmonics(8, 6)), testkit.Pink(rate/2, 2), 20)
+	for _, reading := range []Reading{Settled, Offline, Live} {
+		cfg := DefaultConfig(rate)
+		cfg.Reading, cfg.Known = reading, []float64{220, 440}
+		fresh, err := NewTracker(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := fresh.Flush(fresh.Push(nil, x))
+		for i, b := range before {
+			used, err := NewTracker(cfg)
+			if err != nil {
+				t.Fatal(err)
+			}
+			used.Push(nil, b)
+			used.Reset()
+			if got := used.Flush(used.Push(nil, x)); !slices.Equal(got, want) {
+				t.Errorf("reading %d, after sound %d: other points than from a new tracker", reading, i)
+			}
 		}
 	}
 }

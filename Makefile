@@ -45,7 +45,7 @@ fuzz:
 	@$(cgo) && for package in $$(go list ./...); do \
 		for target in $$(go test -list '^Fuzz' $$package | grep '^Fuzz'); do \
 			echo "$$package $$target" && \
-			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) $$package || exit 1; \
+			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$package || exit 1; \
 		done; \
 	done
 

@@ -95,7 +95,7 @@ advice; a voice teacher or clinician decides.`,
 	f.Float64Var(&o.think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.Float64Var(&o.window.Hold, "hold", o.window.Hold, "`SECONDS` after which a held note is an answer")
 	f.Float64Var(&o.window.Timeout, "timeout", o.window.Timeout, "`SECONDS` to wait for an answer from the microphone")
-	f.Float64Var(&o.level, "level", synth.DefaultLevel, "peak level of playback in `DBFS`, -60 to -3")
+	f.Float64Var(&o.level, "level", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
 	f.BoolVar(&o.compare, "compare", true, "sound the right note after each answer")
 	f.StringVar(&o.retry, "retry", "ask", "a second attempt after a miss: ask (in a terminal), always, never")
 	f.Uint64Var(&o.seed, "seed", 0, "number that draws the series; the same number, the same series")

@@ -149,10 +149,12 @@ func readAccidental(s string) (alter int, ok bool) {
 
 // quote quotes what was read for an error message, cut to a readable length.
 func quote(s string) string {
-	const most = 40
-	count := 0
-	for i := range s {
-		if count++; count > most {
+	const mostRunes, mostBytes = 40, 80 // bytes as they are written: a control character takes four
+	runes, bytes := 0, 0
+	for i, r := range s {
+		runes++
+		bytes += len(strconv.Quote(string(r))) - len(`""`)
+		if runes > mostRunes || bytes > mostBytes {
 			return strconv.Quote(s[:i]) + "…"
 		}
 	}

@@ -85,7 +85,9 @@ func parseRoman(s string, k Key, depth int) (Roman, error) {
 			return r, fmt.Errorf("more than %d goals after each other", maxApplied)
 		}
 		g, err := parseRoman(goal, k, depth-1)
-		if err != nil {
+		if _, _, nested := cutGoal(goal); err != nil && nested {
+			return r, err // it names the goal that is wrong
+		} else if err != nil {
 			return r, fmt.Errorf("its goal %s: %v", quote(goal), err)
 		}
 		r.Local = Key{Tonic: g.Chord.Root}

@@ -246,14 +246,20 @@ func TestListenDoesNotAllocatePerBlock(t *testing.T) {
 	cues := make([]testkit.Cue, 1)
 	window := exercise.DefaultWindow().Recorded()
 	report := func(Heard) {}
+	// The counter is the whole program's, and now and then the runtime adds one
+	// of its own: the least of several runs is what Listen does.
 	allocations := func(seconds int) float64 {
-		return testing.AllocsPerRun(1, func() {
-			cues[0] = testkit.Cue{Samples: noise[:seconds*rate]}
-			src.Cues = cues
-			if _, err := ear.Listen(t.Context(), window, report); err != nil {
-				t.Fatal(err)
-			}
-		})
+		least := math.Inf(1)
+		for range 5 {
+			least = min(least, testing.AllocsPerRun(1, func() {
+				cues[0] = testkit.Cue{Samples: noise[:seconds*rate]}
+				src.Cues = cues
+				if _, err := ear.Listen(t.Context(), window, report); err != nil {
+					t.Fatal(err)
+				}
+			}))
+		}
+		return least
 	}
 	short, long := allocations(1), allocations(8)
 	if short != long || long > 20 {

@@ -16,6 +16,8 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
+
+	"singback/internal/testkit"
 )
 
 // take describes a recording; bytes writes it by hand, so that nothing here
@@ -744,13 +746,11 @@ func TestG711(t *testing.T) {
 // sox writes the same sound in every way it can; its own reading of each file
 // is what we must find in it.
 func TestWAVAgainstSox(t *testing.T) {
-	if _, err := exec.LookPath("sox"); err != nil {
-		t.Skip("sox is not installed: the WAV reader is not compared with it")
-	}
+	program := testkit.Tool(t, "sox")
 	sox := func(args ...string) []byte {
 		t.Helper()
 		var out, message bytes.Buffer
-		cmd := exec.Command("sox", append([]string{"-V1", "-R", "-D"}, args...)...)
+		cmd := exec.Command(program, append([]string{"-V1", "-R", "-D"}, args...)...)
 		cmd.Stdout, cmd.Stderr = &out, &message
 		if err := cmd.Run(); err != nil {
 			t.Fatalf("sox %s: %v\n%s", strings.Join(args, " "), err, message.Bytes())

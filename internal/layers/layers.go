@@ -15,6 +15,7 @@ const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
 exercise:          pitch theory                             |
+calib:             pitch theory gonum go-dsp                |
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp

@@ -11,8 +11,8 @@ import "math"
 
 const (
 	maxCand  = 14
-	numFeat  = 54
-	numFrame = 42
+	numFeat  = 61
+	numFrame = 56
 )
 
 // cand is one hypothesis about a frame.
@@ -55,10 +55,12 @@ type evidence struct {
 	hum        bool // the last frame was mains hum
 	pitched    bool // the last frame was clearly periodic
 	known      []bool
+	sounds     bool // any is
 	sumL       float64
 	share      float64 // share of S outside known partials
 	levels     [64]float64
 	loud       float64    // the loudest level of late, in dBFS, falling by 2 dB a second
+	fall       float64    // dB: the deepest fall of the level within 100 ms of late, less 1 dB a second: how dry the room is
 	follow     [2]float64 // hertz: the best paths' last candidates
 	even       []float64
 	acf        []float64
@@ -176,6 +178,7 @@ func (e *evidence) sounding(known []float64) {
 		for k := range e.known {
 			if math.Abs(float64(k)*e.hz-f) < 2.6*e.hz {
 				e.known[k] = true
+				e.sounds = true
 			}
 		}
 	}
@@ -188,7 +191,7 @@ func (e *evidence) reset() {
 	clear(e.ps)
 	clear(e.noise)
 	clear(e.levels[:])
-	e.age, e.loud, e.share = 0, 0, 0
+	e.age, e.loud, e.share, e.fall = 0, 0, 0, 0
 	e.pitched, e.hum = false, false
 	e.follow = [2]float64{}
 }
@@ -602,6 +605,38 @@ func (e *evidence) comb(f float64) (all, prime, odd, first float64, noise float6
 	return num / (den + 1e-9), pnum / (pden + 1e-9), onum / (oden + 1e-9), first, noise
 }
 
+// overtone is where partials lie between the harmonics of a candidate that is
+// itself an overtone of what is sung, and where the valleys between those are,
+// in parts of its frequency.
+type overtone struct {
+	number        float64 // of the overtone
+	harmonics     int     // to look below
+	peaks, valley []float64
+}
+
+var (
+	thirds = &overtone{3, 4, []float64{1. / 3, 2. / 3}, []float64{.5, .5}}
+	fifths = &overtone{5, 2, []float64{.2, .4, .6, .8}, []float64{.3, .3, .7, .7}}
+)
+
+// between tells how far S stands above its valleys where partials are between
+// the harmonics of a candidate that is an overtone: 0 where nothing is there.
+func (e *evidence) between(f float64, o *overtone) float64 {
+	if f < o.number*e.minF {
+		return 0
+	}
+	num, den := 0.0, 1e-9
+	for h := range o.harmonics {
+		for i, p := range o.peaks {
+			s := e.sAt((float64(h) + p) * f)
+			num += s - e.sAt((float64(h)+o.valley[i])*f)
+			den += .5 * s
+		}
+		den += .5 * float64(len(o.peaks)) * e.sAt(float64(h+1)*f)
+	}
+	return num / den
+}
+
 var logTab = func() (t [1024]float64) {
 	for i := 1; i < len(t); i++ {
 		t[i] = math.Log2(float64(i))
@@ -643,29 +678,39 @@ func (e *evidence) start(first bool) {
 	}
 }
 
-// explained compares the power at a candidate's first harmonics with the noise
-// tracked there (log10 of the ratio), and gives the share of all power above the
-// noise that its harmonics hold.
-func (e *evidence) explained(f float64) (hs, share float64) {
-	p, n, l := 1e-12, 1e-12, 0.0
+// explained tells how far a candidate's first six harmonics stand above the
+// noise tracked there (log10 of the mean ratio of powers), which share of all
+// power above the noise its harmonics hold, and which share of the power at them
+// lies where the program itself sounds.
+func (e *evidence) explained(f float64) (above, share, own float64) {
+	n, ratio, held := 0, 1e-12, 0.0
+	ours, all := 0.0, 1e-12
 	for h := 1; h <= 19; h++ {
 		k := int(float64(h)*f/e.hz + .5)
 		if k+2 >= e.bins {
 			break
 		}
-		l += e.lin[k-2] + e.lin[k-1] + e.lin[k] + e.lin[k+1] + e.lin[k+2]
+		held += e.lin[k-2] + e.lin[k-1] + e.lin[k] + e.lin[k+1] + e.lin[k+2]
 		if h <= 6 {
-			p += e.pow[k]
-			n += e.noise[k]
+			ratio += e.pow[k] / (e.noise[k] + 1e-12)
+			n++
+		}
+		if e.sounds {
+			for j := k - 2; j <= k+2; j++ {
+				all += e.pow[j]
+				if e.known[j] {
+					ours += e.pow[j]
+				}
+			}
 		}
 	}
-	return math.Min(4, math.Log10(p/n)), math.Min(1, l/e.sumL)
+	return math.Min(4, math.Log10(ratio/float64(max(1, n)))), math.Min(1, held/e.sumL), ours / all
 }
 
 // mains looks for hum: a quiet sound of steady level that repeats every 1/50 or
 // 1/60 s. It belongs to the room, so the noise spectrum may follow it at once
-// at the start, and soon later. (A quiet sung note within 1 % of a multiple of
-// 50 or 60 Hz looks the same until its level moves.)
+// at the start, and soon later. (A quiet low note within 1 % of 100 or 120 Hz looks
+// the same until its level moves.)
 func (e *evidence) mains(level float64) {
 	e.hum = false
 	if level > -28 || e.age < 4 {
@@ -686,7 +731,7 @@ func (e *evidence) mains(level float64) {
 			continue
 		}
 		v := math.Max(e.acf[k], math.Max(e.acf[k-1], e.acf[k+1])) * math.Max(.3, e.acfNorm[k]) / math.Max(.05, e.acfNorm[k])
-		if v > .8 {
+		if v > .8 && !e.faster(.85) {
 			e.hum = true
 		}
 	}
@@ -697,9 +742,27 @@ func (e *evidence) mains(level float64) {
 	}
 }
 
+// humHighest, in hertz, is above the 100 and 120 Hz of mains whose odd harmonics
+// are weak.
+const humHighest = 130
+
+// faster tells whether the sound also repeats by more than r after a shorter
+// time than any hum does: the voice of all but the lowest notes.
+func (e *evidence) faster(r float64) bool {
+	for t := max(2, e.tauMin); float64(t) < e.fs/humHighest; t++ {
+		if v := e.acf[t]; v > r && v >= e.acf[t-1] && v >= e.acf[t+1] {
+			return true
+		}
+	}
+	return false
+}
+
 // over is a hinge: how far x lies above the knot. A weighted sum of hinges is a
 // curve of straight pieces, which is all the bending that the model can do.
 func over(x, knot float64) float64 { return math.Max(0, x-knot) }
+
+// hat is 1 at mid and falls to 0 at half on either side.
+func hat(x, mid, half float64) float64 { return math.Max(0, 1-math.Abs(x-mid)/half) }
 
 // score describes the candidates and the frame to the model: what follows is
 // all that classify knows.
@@ -709,16 +772,21 @@ func over(x, knot float64) float64 { return math.Max(0, x-knot) }
 // (1), τ/2 (8) and 2τ (9); the comb over all (2), prime (3) and odd (4)
 // harmonics and the first against their mean (5); log2 f (10) and its square;
 // how far each lies behind the best candidate's (13–16, 34, 35); how far its
-// harmonics stand above the tracked noise (22) and which share of the sound they
-// hold (27); products of these, with each other and with the ratio of signal to
+// harmonics stand above the tracked noise (22), which share of the sound they
+// hold (27), and which share of them is where the program itself sounds (54);
+// what lies where partials would be if it were three or five times what is sung
+// (56, 59); products of these, with each other and with the ratio of signal to
 // noise, and hinges of them (the rest).
 //
 // Of the frame, in ffeat: the best candidate's values (0–3, 8, 21) and their
 // products and hinges; the level against the quiet limit (4), the loudest of the
 // last 0.1, 0.25 and 0.6 s (12–14), the last frames (15, 40) and the loudest of
-// the last seconds (36–39, 41): a room's tail falls and a voice does not; the
-// share of low sound (5); signal to noise (10, 11 and hinges); the share of the
-// sound that is not the program's own (19); and one (9).
+// the last seconds (36–39, 41); whether it falls at the pace of a room, 30 and 60
+// ms back (42, 44), or faster (48), and how dry the room is (50), with what they
+// are worth after a drop (43, 45–47, 49, 51–55): a room's tail falls evenly, and
+// in a room where nothing falls faster; the share of low sound (5); signal to
+// noise (10, 11 and hinges); the share of the sound that is not the program's own
+// (19); and one (9).
 func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	bestR, bestC, bestP, bestD := 0.0, -1.0, -1.0, 2.0
 	for i := 0; i < fr.n; i++ {
@@ -763,7 +831,7 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	bestH, bestE := -1.0, 0.0
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
-		hs, ex := e.explained(fr.c[i].f)
+		hs, ex, own := e.explained(fr.c[i].f)
 		x[20] = x[13] * x[13]
 		x[21] = x[10] * x[5]
 		x[22] = hs
@@ -779,6 +847,10 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		x[32] = (x[0] - x[6]) * sz
 		x[33] = ex * ex
 		x[34] = x[14] * x[14]
+		x[54] = own
+		x[55] = over(own, .7)
+		x[56] = e.between(fr.c[i].f, thirds)
+		x[59] = e.between(fr.c[i].f, fifths)
 		bestH = math.Max(bestH, hs)
 		bestE = math.Max(bestE, ex)
 	}
@@ -803,6 +875,9 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		x[51] = over(x[4], .4)
 		x[52] = over(x[6]-x[0], -.1)
 		x[53] = over(x[8], .3)
+		x[57] = over(x[56], .1)
+		x[58] = x[56] * sz
+		x[60] = over(x[59], .1)
 	}
 	lv := &e.levels
 	top1, top2, top3 := -120.0, -120.0, -120.0
@@ -862,5 +937,26 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	z[39] = over(z[36], 2.6)
 	z[40] = math.Max(-3, math.Min(3, (fr.level-lv[12])/10))
 	z[41] = math.Min(0, z[40]) * z[36]
+	// Tails: the sound has dropped and falls on at the pace of a room, in a room
+	// where nothing falls faster.
+	drop := math.Min(2.5, z[13])
+	z[42] = hat(lv[3]-fr.level, 3.5, 3)
+	z[43] = z[42] * drop
+	z[44] = hat(lv[6]-fr.level, 7, 6)
+	z[45] = z[44] * drop
+	z[46] = drop * z[3]
+	z[47] = drop * z[10]
+	z[48] = over(lv[3]-fr.level, 6) / 10
+	z[49] = over(drop, .8)
+	if e.age > 12 {
+		e.fall = math.Max(e.fall-.01, lv[10]-fr.level)
+	}
+	wet := math.Max(0, math.Min(1, (38-e.fall)/22))
+	z[50] = wet
+	z[51] = wet * drop
+	z[52] = wet * z[43]
+	z[53] = wet * z[45]
+	z[54] = wet * z[49]
+	z[55] = wet * z[36]
 	e.pitched = bestD < .35 && bestP > .5
 }

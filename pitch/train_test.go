@@ -24,8 +24,8 @@ var fit = flag.String("fit", "", "fit the weights of the frame model anew and wr
 
 // TestFitWeights fits the multinomial logistic model that says how likely each
 // candidate of a frame, and none of them, is: by Adam, from the present weights
-// on, on the sounds of package training. It writes weights.go or
-// weights_live.go only if asked to.
+// on, with the mean of the last three epochs, on the sounds of package training.
+// It writes weights.go or weights_live.go only if asked to.
 func TestFitWeights(t *testing.T) {
 	if *fit != "offline" && *fit != "live" {
 		t.Skip("fits the weights anew only with -fit offline or -fit live")
@@ -50,7 +50,7 @@ func TestFitWeights(t *testing.T) {
 			if cfg.Reading == Live {
 				a, b = c.At(ts-.004), f
 			}
-			if (f > 0) != (a > 0) || (f > 0) != (b > 0) {
+			if f < 0 || a < 0 || b < 0 || (f > 0) != (a > 0) || (f > 0) != (b > 0) {
 				return
 			}
 			x := example{n: fr.n, right: -1}
@@ -81,7 +81,14 @@ func TestFitWeights(t *testing.T) {
 		tr.Flush(tr.Push(nil, c.X))
 	}
 	for _, cond := range training.Conditions {
-		for s := uint64(0); s < 12; s++ {
+		n := uint64(12)
+		switch cond {
+		case "room":
+			n = 28
+		case "drone", "high", "bright":
+			n = 30
+		}
+		for s := uint64(0); s < n; s++ {
 			if cond == "nobody-talker" || cond[:3] == "nob" && s > 8 {
 				continue
 			}
@@ -90,7 +97,11 @@ func TestFitWeights(t *testing.T) {
 		}
 	}
 	for _, kind := range training.Tones {
-		for s := uint64(0); s < 15; s++ {
+		n := uint64(15)
+		if kind == "second" || kind == "peak" {
+			n = 40
+		}
+		for s := uint64(0); s < n; s++ {
 			rate := []int{44100, 8000, 22050, 16000, 48000}[s%5]
 			add(training.MakeTone(kind, s+10, rate, 5))
 		}
@@ -118,6 +129,8 @@ func TestFitWeights(t *testing.T) {
 	copy(w[numFeat:], frameWeights[:])
 	r := rand.New(rand.NewPCG(1, 2))
 	step := 0
+	var mean [P]float64
+	means := 0.0
 	for epoch := 0; epoch < 10; epoch++ {
 		r.Shuffle(len(ex), func(i, j int) { ex[i], ex[j] = ex[j], ex[i] })
 		loss, bad := 0.0, 0
@@ -177,10 +190,17 @@ func TestFitWeights(t *testing.T) {
 					w[j] -= lr * m1[j] / (1 - math.Pow(.9, float64(step))) / (math.Sqrt(m2[j]/(1-math.Pow(.999, float64(step)))) + 1e-8)
 				}
 				g = [P]float64{}
+				if epoch >= 7 {
+					means++
+					for j := range mean {
+						mean[j] += (w[j] - mean[j]) / means
+					}
+				}
 			}
 		}
 		t.Logf("epoch %d loss %.4f wrong %.2f %%", epoch, loss/float64(len(ex)), 100*float64(bad)/float64(len(ex)))
 	}
+	w = mean
 	name, suffix := "weights.go", ""
 	if *fit == "live" {
 		name, suffix = "weights_live.go", "Live"

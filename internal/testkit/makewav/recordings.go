@@ -129,7 +129,7 @@ var recordings = []recording{
 		sound: func(rate int) []float64 { return noise(synth.Pink(2*rate, 33), -30) }},
 	{name: "mains-hum", title: "mains hum of 50 Hz at -45 dBFS", key: "G major", asked: "do", outcome: "not_measured", reason: "too_noisy", sung: "nothing",
 		sound: func(rate int) []float64 { return noise(synth.Hum(2*rate, rate, 50), -45) }},
-	{name: "own-prompt", title: "the sound of the program itself", key: "F major", asked: "mi", outcome: "not_measured", reason: "too_noisy", sung: "nothing: the keyboard plays mi (A4)",
+	{name: "own-prompt", title: "the sound of the program itself", key: "F major", asked: "mi", outcome: "not_measured", reason: "own_sound", sung: "nothing: the keyboard plays mi (A4)",
 		sound: func(rate int) []float64 {
 			return synth.Keyboard{SampleRate: rate, Level: -12}.Render(synth.One(440))
 		}},

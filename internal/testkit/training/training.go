@@ -22,7 +22,7 @@ type Clip struct {
 	Name      string // condition
 	Rate      int
 	X         []float64
-	F0        []float64 // per sample of a 1 ms grid: hertz, 0 unvoiced
+	F0        []float64 // per sample of a 1 ms grid: hertz, 0 unvoiced, Open undecided
 	Notes     []Note
 	Known     []float64 // hertz of partials known to sound (drone, prompt)
 	Low, High float64
@@ -36,6 +36,10 @@ func (c *Clip) At(t float64) float64 {
 	}
 	return c.F0[i]
 }
+
+// Open is the truth where it is not for us to say whether somebody sings: where
+// a voice is more than 20 dB under its own note, coming or going.
+const Open = -1
 
 type voice struct {
 	lo, hi      float64 // Hz
@@ -89,11 +93,12 @@ type melodyOut struct {
 	vow            [][3]float64 // per ms
 	fric           []float64    // frication noise amplitude per ms
 	nasal          []float64
+	loud           []float64 // of the note
 }
 
 func melody(r *rand.Rand, v voice, secs float64) melodyOut {
 	n := int(secs * 1000)
-	m := melodyOut{f0: make([]float64, n), amp: make([]float64, n), truth: make([]float64, n), vow: make([][3]float64, n), fric: make([]float64, n), nasal: make([]float64, n)}
+	m := melodyOut{f0: make([]float64, n), amp: make([]float64, n), truth: make([]float64, n), vow: make([][3]float64, n), fric: make([]float64, n), nasal: make([]float64, n), loud: make([]float64, n)}
 	lo, hi := math.Log2(v.lo), math.Log2(v.hi)
 	cur := lo + (hi-lo)*(.2+.6*r.Float64())
 	t := 200 + r.IntN(400)
@@ -196,6 +201,7 @@ func melody(r *rand.Rand, v voice, secs float64) melodyOut {
 				a *= f / rel
 			}
 			m.amp[j] = math.Max(a, m.amp[j])
+			m.loud[j] = loud
 			m.vow[j] = vow
 		}
 		m.notes = append(m.notes, Note{float64(start) / 1000, float64(start+dur) / 1000, math.Exp2(target)})
@@ -213,8 +219,11 @@ func melody(r *rand.Rand, v voice, secs float64) melodyOut {
 		}
 	}
 	for i := range m.truth {
-		if m.amp[i] > .04 {
+		switch {
+		case m.amp[i] > .1*m.loud[i]:
 			m.truth[i] = m.f0[i]
+		case m.amp[i] > 0:
+			m.truth[i] = Open
 		}
 		if m.vow[i][0] == 0 {
 			m.vow[i] = vowels[0]
@@ -639,7 +648,7 @@ func Make(cond string, seed uint64, rate int, secs float64) *Clip {
 	case "hum":
 		addNoise(x, hum(r, n, rate, .1*math.Pow(10, -(15+15*r.Float64())/20)), 1)
 	case "room":
-		x = reverb(r, x, rate, .6, 2+6*r.Float64())
+		x = reverb(r, x, rate, .3*math.Exp2(1.6*r.Float64()), 9*r.Float64())
 	case "smallmic":
 		var h, p, l float64
 		a := math.Exp(-2 * math.Pi * (250 + 150*r.Float64()) / float64(rate))
@@ -658,7 +667,17 @@ func Make(cond string, seed uint64, rate int, secs float64) *Clip {
 		}
 		addNoise(x, noiseShaped(r, n, rate, 60, 2000), math.Pow(10, -80./20))
 	case "drone":
-		y, known := drone(r, n, rate, 110+110*r.Float64(), .1*math.Pow(10, -18./20))
+		root := 110 + 110*r.Float64()
+		if len(m.notes) > 0 && seed%3 > 0 { // as a rule one sings with it
+			root = m.notes[r.IntN(len(m.notes))].F0
+			if seed%3 == 1 {
+				root *= 2. / 3
+			}
+			for root > 220 {
+				root /= 2
+			}
+		}
+		y, known := drone(r, n, rate, root, .1*math.Pow(10, -18./20))
 		addNoise(x, y, 1)
 		c.Known = known
 	}
@@ -674,7 +693,7 @@ func seedFrac(s uint64) float64 { return float64(s%5) / 4 }
 
 func talk(r *rand.Rand, v voice, secs float64) melodyOut {
 	n := int(secs * 1000)
-	m := melodyOut{f0: make([]float64, n), amp: make([]float64, n), truth: make([]float64, n), vow: make([][3]float64, n), fric: make([]float64, n), nasal: make([]float64, n)}
+	m := melodyOut{f0: make([]float64, n), amp: make([]float64, n), truth: make([]float64, n), vow: make([][3]float64, n), fric: make([]float64, n), nasal: make([]float64, n), loud: make([]float64, n)}
 	base := v.lo * 1.5
 	t := 100
 	for t < n-500 {

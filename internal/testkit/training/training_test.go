@@ -35,7 +35,7 @@ func TestSoundsAndTruth(t *testing.T) {
 		}
 		sung := 0
 		for i, hz := range c.F0 {
-			if hz == 0 {
+			if hz == 0 || hz == Open {
 				continue
 			}
 			sung++

@@ -100,6 +100,7 @@ const (
 	minUnmarked  = 0.150 // s: a shorter voice without an onset is no note
 	restTime     = 0.400 // s after an onset in which a voice without one is no new note
 	lead         = 2     // frames before an onset that belong to its note
+	dipTime      = 0.150 // s before its end in which a note may have sunk already
 	sunk         = 6.0   // dB under a note's level at which it has ended
 )
 
@@ -296,9 +297,6 @@ func (s *Segmenter) push(dst []Note, p Point) []Note {
 	now := len(s.frames) - 1
 	if f.voiced {
 		s.last = now
-		if s.onsets != nil {
-			return dst // the onsets say where a note begins
-		}
 		return s.split(dst)
 	}
 	gap := maxGap
@@ -358,12 +356,24 @@ func (s *Segmenter) finish(dst []Note) []Note {
 }
 
 // end is where a note of a melody is heard to end: where its level has sunk for
-// good, though a voiced consonant or the room may carry the pitch on.
-// It is the index of its last frame.
+// good, though a voiced consonant or the room may carry the pitch on, or where
+// it sinks shortly before the sound of the next note sets in. It is the index of
+// its last frame.
 func (s *Segmenter) end(n Note) int {
+	low := func(i int) bool { return s.frames[i].level < n.Level-sunk || !s.frames[i].voiced }
 	i := s.last
-	for i > 0 && (s.frames[i].level < n.Level-sunk || !s.frames[i].voiced) {
+	for i > 0 && low(i) {
 		i--
+	}
+	from := max(i/2, s.last-int(dipTime/s.spacing()))
+	for j := i; j > from; j-- {
+		if low(j) && low(j-1) {
+			i = j
+			for i > 0 && low(i) {
+				i--
+			}
+			j = i
+		}
 	}
 	return i
 }
@@ -410,8 +420,12 @@ func (s *Segmenter) split(dst []Note) []Note {
 		end-- // the first one is
 	}
 	if n, ok := s.note(s.frames[:end+1]); ok {
+		if s.begin >= 0 {
+			n.Onset = min(n.Onset, s.begin)
+		}
 		dst = append(dst, n)
 	}
+	s.begin = -1
 	s.frames = s.frames[:copy(s.frames, s.frames[rest:])]
 	s.last = len(s.frames) - 1
 	s.held = level

@@ -573,3 +573,45 @@ func TestMelodyNotes(t *testing.T) {
 		t.Errorf("one by one: %d notes, all at once %d", len(again), len(got))
 	}
 }
+
+// Of a melody, a slur to another level begins a note though nothing in the
+// spectrum marks it, and a note ends where its level sinks for a moment just
+// before its pitch does.
+func TestMelodyNotesWithoutOnsets(t *testing.T) {
+	level := func(p []Point, from, to float64, dB float64) []Point {
+		for i := range p {
+			if s := float64(p[i].Index) / testRate; s >= from && s < to {
+				p[i].Level = dB
+			}
+		}
+		return p
+	}
+	second := math.Exp2(200. / 1200)
+	for _, c := range []struct {
+		name   string
+		points []Point
+		want   [][2]float64 // onset and offset in seconds
+	}{
+		{"a slurred second", trackOf(1.2, func(s float64) float64 {
+			if s < 0.6 {
+				return 220
+			}
+			return 220 * second
+		}), [][2]float64{{0, 0.6}, {0.6, 1.2}}},
+		{"a dip before the end", level(level(trackOf(0.7, testkit.Steady(220)), 0, 0.7, -20), 0.6, 0.65, -30), [][2]float64{{0, 0.6}}},
+		{"a dip in the middle", level(level(trackOf(0.9, testkit.Steady(220)), 0, 0.9, -20), 0.4, 0.45, -30), [][2]float64{{0, 0.9}}},
+	} {
+		got, err := Notes(DefaultConfig(testRate), c.points)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(got) != len(c.want) {
+			t.Errorf("%s: %d notes, want %d", c.name, len(got), len(c.want))
+			continue
+		}
+		for i, w := range c.want {
+			near(t, c.name+": onset in s", float64(got[i].Onset)/testRate, w[0], 0.025)
+			near(t, c.name+": offset in s", float64(got[i].Offset)/testRate, w[1], 0.025)
+		}
+	}
+}

@@ -98,6 +98,11 @@ const (
 	// offsetBlocks is how many of them before a frame's own, and itself, tell
 	// what constant offset the signal has.
 	offsetBlocks = 4
+	// run is how many samples are taken at once, at most: a multiple of the
+	// largest step.
+	run = 512
+	// loudest is the largest sample that is believed.
+	loudest = 8.0
 	// fewest is how many frames in a row a sung sound has.
 	fewest = 3
 )
@@ -124,11 +129,13 @@ type Tracker struct {
 	reach   int  // samples before the centre whose loss spoils a frame
 	behind  int  // inner samples kept before the oldest undecided centre
 
-	inner       []float64 // the signal at the inner rate, from sample base on
+	clean       [run]float64 // samples as they are taken
+	inner       []float64    // the signal at the inner rate, from sample base on
 	base        int64
 	pushed      int64
 	sums        [blocks]block
 	block, left int   // the one being filled, and how many samples it still takes
+	due         int64 // samples that must have been pushed before the next frame is read
 	gone        int64 // the last sample that was lost; before all frames if none
 	next        int64 // frame to be read next
 	singing     bool  // the frame given out last was voiced
@@ -155,14 +162,11 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	}
 	// The last stage is the steepest: what it folds back is heard.
 	for left := t.step; left > 1; left /= 2 {
-		taps := 3
-		switch left {
-		case 2:
+		taps := 4
+		if left == 2 {
 			taps = 12
-		case 4:
-			taps = 4
 		}
-		t.halvers = append(t.halvers, newHalver(taps, 5))
+		t.halvers = append(t.halvers, newHalver(taps, 5, run*left/t.step))
 	}
 	t.ev = newEvidence(rate, cfg.MinHz, cfg.MaxHz, cfg.Reading == Live)
 	t.ev.sounding(cfg.Known)
@@ -199,6 +203,7 @@ func (t *Tracker) Reset() {
 	t.gone = math.MinInt64 / 2
 	t.singing = false
 	t.ev.reset()
+	t.due = t.needed(0)
 }
 
 // Push feeds mono samples in [-1, 1] and appends one Point to dst for every
@@ -206,8 +211,11 @@ func (t *Tracker) Reset() {
 // sample that is not a finite number counts as lost. Push keeps no reference to
 // samples and does not allocate if dst has room.
 func (t *Tracker) Push(dst []Point, samples []float64) []Point {
-	for _, x := range samples {
-		dst = t.push(dst, x, x-x != 0)
+	for len(samples) > 0 {
+		n := min(int64(len(samples)), t.due-t.pushed, run)
+		t.take(samples[:n])
+		samples = samples[n:]
+		dst = t.advance(dst)
 	}
 	return dst
 }
@@ -215,8 +223,12 @@ func (t *Tracker) Push(dst []Point, samples []float64) []Point {
 // Lost tells that the next n samples never arrived. They count as silence, and
 // the frames that touch them are not voiced and have Lost set.
 func (t *Tracker) Lost(dst []Point, n int64) []Point {
-	for range n {
-		dst = t.push(dst, 0, true)
+	for n > 0 {
+		some := min(n, t.due-t.pushed, run)
+		t.take(silence[:some])
+		t.gone = t.pushed - 1
+		n -= some
+		dst = t.advance(dst)
 	}
 	return dst
 }
@@ -227,7 +239,8 @@ func (t *Tracker) Lost(dst []Point, n int64) []Point {
 func (t *Tracker) Flush(dst []Point) []Point {
 	frames := (t.pushed + int64(t.cfg.Hop) - 1) / int64(t.cfg.Hop)
 	for t.next < frames {
-		dst = t.push(dst, 0, false)
+		t.take(silence[:min(t.due-t.pushed, run)])
+		dst = t.advance(dst)
 	}
 	if t.out < frames {
 		dst = t.decide(dst, frames)
@@ -236,40 +249,57 @@ func (t *Tracker) Flush(dst []Point) []Point {
 	return dst
 }
 
-// push takes one sample.
-func (t *Tracker) push(dst []Point, x float64, lost bool) []Point {
-	if lost {
-		x = 0
-	}
-	if x > 8 {
-		x = 8
-	} else if x < -8 {
-		x = -8
-	}
-	if t.left == 0 { // the next block begins half a hop before its frame
-		t.block = (t.block + 1) % blocks
-		t.sums[t.block] = block{}
-		t.left = t.cfg.Hop
-	}
-	t.left--
-	b := &t.sums[t.block]
-	b.sum += x
-	b.squares += x * x
-	if lost {
-		t.gone = t.pushed
-	}
-	t.pushed++
-	y, due := x, true
-	for _, h := range t.halvers {
-		if y, due = h.next(y); !due {
-			return dst
+var silence [run]float64
+
+// take takes at most run samples, and no more than the next frame needs.
+func (t *Tracker) take(x []float64) {
+	for at := 0; at < len(x); {
+		if t.left == 0 { // the next block begins half a hop before its frame
+			t.block = (t.block + 1) % blocks
+			t.sums[t.block] = block{}
+			t.left = t.cfg.Hop
 		}
+		n := min(t.left, len(x)-at)
+		in, out := x[at:at+n], t.clean[at:at+n]
+		b := t.sums[t.block]
+		for i, v := range in {
+			if !(v >= -loudest && v <= loudest) {
+				if v-v != 0 { // not a finite number
+					t.gone = t.pushed + int64(i)
+					v = 0
+				}
+				v = max(-loudest, min(v, loudest))
+			}
+			out[i] = v
+			b.sum += v
+			b.squares += v * v
+		}
+		t.sums[t.block] = b
+		t.left -= n
+		t.pushed += int64(n)
+		at += n
 	}
-	if len(t.inner) == cap(t.inner) {
+	y := t.clean[:len(x)]
+	for _, h := range t.halvers {
+		y = h.push(y)
+	}
+	if len(t.inner)+len(y) > cap(t.inner) {
 		t.forget()
 	}
-	t.inner = append(t.inner, y)
-	return t.advance(dst)
+	t.inner = append(t.inner, y...)
+}
+
+// needed is how many samples must have been pushed before frame k can be read.
+func (t *Tracker) needed(k int64) int64 {
+	n := t.centre(k) + int64(t.ev.ahead) + 2
+	for _, h := range slices.Backward(t.halvers) {
+		n = h.takes(n)
+	}
+	if t.cfg.Reading != Live { // the block of the next frame counts in the level
+		step, end := int64(t.step), (k+1)*int64(t.cfg.Hop)
+		n = max(n, (end+step-1)/step*step)
+	}
+	return n
 }
 
 // forget drops the inner samples that no undecided frame needs.
@@ -286,16 +316,13 @@ func (t *Tracker) centre(k int64) int64 {
 	return (2*k*int64(t.cfg.Hop) + step) / (2 * step)
 }
 
-// advance reads the frame that the newest inner sample completes, if any, and
-// gives out what can then be decided.
+// advance reads the frame that is due, if any, and gives out what can then be
+// decided.
 func (t *Tracker) advance(dst []Point) []Point {
-	hop := int64(t.cfg.Hop)
-	for t.centre(t.next)+int64(t.ev.ahead)+1 < t.base+int64(len(t.inner)) {
-		if t.cfg.Reading != Live && (t.next+1)*hop > t.pushed {
-			break // the block of the next frame counts in the level
-		}
+	for t.pushed >= t.due {
 		t.read(t.next)
 		t.next++
+		t.due = t.needed(t.next)
 		switch {
 		case t.early && t.clear():
 			dst = t.decide(dst, t.next)

@@ -43,8 +43,6 @@ type evidence struct {
 	nfft       int
 	bins       int // up to 5 kHz
 	win        []float64
-	buf        []float64
-	spec       []complex128
 	pow        []float64
 	s          []float64
 	sprev      [2][]float64
@@ -105,8 +103,6 @@ func newEvidence(fs, minF, maxF float64, live bool) *evidence {
 	}
 	e.hz = fs / float64(e.nfft)
 	e.bins = min(e.nfft/2, int(4900/e.hz))
-	e.buf = make([]float64, e.nfft)
-	e.spec = make([]complex128, e.nfft/2+1)
 	e.pow = make([]float64, e.nfft/2+2)
 	e.s = make([]float64, e.nfft/2+2)
 	e.lin = make([]float64, e.nfft/2+2)
@@ -133,18 +129,17 @@ func newEvidence(fs, minF, maxF float64, live bool) *evidence {
 		if f > 700 {
 			w *= math.Sqrt(700 / f)
 		}
-		e.wbin[k] = math.Max(0, w)
+		e.wbin[k] = max(0, w)
 	}
 	// lag window of the method itself: the autocorrelation of one compressed lobe
-	copy(e.buf, e.win)
-	e.ft.forward(e.spec, e.buf)
-	for k := range e.spec {
-		p := real(e.spec[k])*real(e.spec[k]) + imag(e.spec[k])*imag(e.spec[k])
-		a := math.Sqrt(math.Sqrt(p))
-		if k > int(2.2*fs/float64(n)/e.hz) {
-			a = 0
-		}
-		e.even[k] = a
+	ones := make([]float64, n)
+	for i := range ones {
+		ones[i] = 1
+	}
+	lobe := int(2.2*fs/float64(n)/e.hz) + 1
+	e.ft.power(e.pow[:lobe], e.win, ones)
+	for k, p := range e.pow[:lobe] {
+		e.even[k] = math.Sqrt(math.Sqrt(p))
 	}
 	e.acfNorm = make([]float64, e.nfft)
 	e.minWindow = int(.009 * fs)
@@ -152,16 +147,17 @@ func newEvidence(fs, minF, maxF float64, live bool) *evidence {
 	e.cum = make([]float64, 2*reach+8)
 	e.z = make([]float64, reach+8)
 	e.zcum = make([]float64, reach+9)
-	e.ft.even(e.acfNorm, e.even)
+	e.ft.even(e.acfNorm[:e.nfft/2], e.even)
 	g := 1 / e.acfNorm[0]
 	for i := range e.acfNorm {
 		e.acfNorm[i] *= g
 	}
 	e.acfGain = make([]float64, e.nfft)
 	for i, v := range e.acfNorm {
-		e.acfGain[i] = 1 / math.Max(.3, v)
+		e.acfGain[i] = 1 / max(.3, v)
 	}
-	clear(e.buf)
+	clear(e.even)
+	clear(e.pow)
 	e.back, e.ahead = e.half(), e.half()
 	if live {
 		e.ahead = int(.0095 * fs)
@@ -252,13 +248,10 @@ var primes = [...]int{1, 2, 3, 5, 7, 11, 13, 17, 19}
 // analyse fills fr from the samples x; x[c] is the frame's centre.
 func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	x = x[c-e.back : c+e.ahead+2]
-	mean := 0.0
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
+	mean := average(x)
+	local := e.local[:len(x)]
 	for i, v := range x {
-		e.local[i] = v - mean
+		local[i] = v - mean
 	}
 	x, c = e.local, e.back
 	n := len(e.win)
@@ -267,10 +260,7 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 		from = c + e.ahead - n
 	}
 	seg := x[from : from+n]
-	for i, w := range e.win {
-		e.buf[i] = w * seg[i]
-	}
-	e.ft.forward(e.spec, e.buf)
+	e.ft.power(e.pow[:e.bins], seg, e.win)
 	clear(e.s[e.bins:])
 	tot, lowE, snrP, snrN := 0.0, 0.0, 1e-12, 1e-12
 	up1 := 1.02
@@ -282,9 +272,6 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	bins := e.bins
 	pow, smooth, noise, lin := e.pow[:bins], e.ps[:bins], e.noise[:bins], e.lin[:bins]
 	amp, weight, known, even := e.s[:bins], e.wbin[:bins], e.known[:bins], e.even[:bins]
-	for k, c := range e.spec[:bins] {
-		pow[k] = real(c)*real(c) + imag(c)*imag(c)
-	}
 	if e.age < 4 {
 		e.start(e.age == 0)
 	}
@@ -363,11 +350,10 @@ func (e *evidence) analyse(fr *frame, x []float64, c int) {
 	e.sprev[1], e.sprev[0] = e.sprev[0], e.sprev[1]
 	copy(e.sprev[0], e.s)
 
-	e.ft.even(e.acf, e.even)
-	g := 1 / (e.acf[0] + 1e-12)
-	lim := min(3*e.tauMax, e.nfft/2)
-	acf := e.acf[:lim]
-	for t, v := range e.acfGain[:lim] {
+	acf := e.acf[:min(3*e.tauMax, e.nfft/2)]
+	e.ft.even(acf, e.even)
+	g := 1 / (acf[0] + 1e-12)
+	for t, v := range e.acfGain[:len(acf)] {
 		acf[t] *= g * v
 	}
 	e.mains(fr.level)
@@ -404,9 +390,14 @@ func (e *evidence) difference(x []float64, c int) {
 		if e.live {
 			a = right - tau - w
 		}
-		o := a - base
-		en := cum[o+w] - cum[o] + cum[o+tau+w] - cum[o+tau]
-		e.d[tau] = sqDiff(x[a:a+w], x[a+tau:a+tau+w]) / (en + 1e-12)
+		d, n := e.d[tau:], cum[a-base:]
+		if !e.live && tau < wMin && (tau+w)%2 == 0 && tau+1 < split { // the next has the same window
+			s0, s1 := products(x[a:a+w], x[a+tau:a+tau+w+1])
+			d[0], d[1] = differs(s0, n, w, tau), differs(s1, n, w, tau+1)
+			tau++
+			continue
+		}
+		d[0] = differs(product(x[a:a+w], x[a+tau:a+tau+w]), n, w, tau)
 	}
 	// long lags on a signal of half the rate: what is lost lies above 2.7 kHz
 	h := reach/2 + 2
@@ -428,8 +419,7 @@ func (e *evidence) difference(x []float64, c int) {
 		if e.live {
 			a = 2*h + 1 - l - w
 		}
-		en := zc[a+w] - zc[a] + zc[a+l+w] - zc[a+l]
-		e.d[2*l] = sqDiff(z[a:a+w], z[a+l:a+l+w]) / (en + 1e-12)
+		e.d[2*l] = differs(product(z[a:a+w], z[a+l:a+l+w]), zc[a:], w, l)
 	}
 	for tau := split + 1; tau < m; tau += 2 {
 		e.d[tau] = .5 * (e.d[tau-1] + e.d[tau+1])
@@ -439,24 +429,50 @@ func (e *evidence) difference(x []float64, c int) {
 	}
 }
 
-// sqDiff is Σ (p−q)².
-func sqDiff(p, q []float64) float64 {
+// differs is Σ (p−q)² over the energy of both, where p has w samples, q is p a lag
+// later, pq is Σ pq and cum the running sum of squares from the start of p on.
+func differs(pq float64, cum []float64, w, lag int) float64 {
+	energy := cum[w] - cum[0] + cum[lag+w] - cum[lag]
+	return max(0, energy-2*pq) / (energy + 1e-12)
+}
+
+// product is Σ pq.
+func product(p, q []float64) float64 {
 	q = q[:len(p)]
 	var s0, s1, s2, s3 float64
 	i := 0
 	for ; i+3 < len(p); i += 4 {
-		a, b := p[i]-q[i], p[i+1]-q[i+1]
-		c, d := p[i+2]-q[i+2], p[i+3]-q[i+3]
-		s0 += a * a
-		s1 += b * b
-		s2 += c * c
-		s3 += d * d
+		s0 += p[i] * q[i]
+		s1 += p[i+1] * q[i+1]
+		s2 += p[i+2] * q[i+2]
+		s3 += p[i+3] * q[i+3]
 	}
 	for ; i < len(p); i++ {
-		a := p[i] - q[i]
-		s0 += a * a
+		s0 += p[i] * q[i]
 	}
 	return s0 + s1 + s2 + s3
+}
+
+// products are Σ p[i]q[i] and Σ p[i]q[i+1]; q is one longer than p.
+func products(p, q []float64) (float64, float64) {
+	q = q[:len(p)+1]
+	var s0, s1, t0, t1 float64
+	i := 0
+	b := q[0]
+	for ; i+1 < len(p); i += 2 {
+		u, v := p[i], p[i+1]
+		c, d := q[i+1], q[i+2]
+		s0 += u * b
+		s1 += v * c
+		t0 += u * c
+		t1 += v * d
+		b = d
+	}
+	if i < len(p) {
+		s0 += p[i] * b
+		t0 += p[i] * q[i+1]
+	}
+	return s0 + s1, t0 + t1
 }
 
 func (fr *frame) add(f float64) {
@@ -669,12 +685,12 @@ func (e *evidence) start(first bool) {
 	for k := 0; k < e.bins; k++ {
 		lo := e.pow[k]
 		for j := max(0, k-r); j <= min(e.bins-1, k+r); j++ {
-			lo = math.Min(lo, e.pow[j])
+			lo = min(lo, e.pow[j])
 		}
 		if e.known[k] {
 			lo = e.pow[k] / 4
 		}
-		e.noise[k] = math.Min(e.noise[k], 4*lo+1e-13)
+		e.noise[k] = min(e.noise[k], 4*lo+1e-13)
 	}
 }
 
@@ -704,7 +720,7 @@ func (e *evidence) explained(f float64) (above, share, own float64) {
 			}
 		}
 	}
-	return math.Min(4, math.Log10(ratio/float64(max(1, n)))), math.Min(1, held/e.sumL), ours / all
+	return min(4, math.Log10(ratio/float64(max(1, n)))), min(1, held/e.sumL), ours / all
 }
 
 // mains looks for hum: a quiet sound of steady level that repeats every 1/50 or
@@ -719,7 +735,7 @@ func (e *evidence) mains(level float64) {
 	n := min(e.age, 10)
 	low, high := level, level
 	for _, l := range e.levels[:n] {
-		low, high = math.Min(low, l), math.Max(high, l)
+		low, high = min(low, l), max(high, l)
 	}
 	if high-low > 2.5 && e.age > 7 {
 		return
@@ -730,14 +746,14 @@ func (e *evidence) mains(level float64) {
 		if k >= e.nfft/2-1 {
 			continue
 		}
-		v := math.Max(e.acf[k], math.Max(e.acf[k-1], e.acf[k+1])) * math.Max(.3, e.acfNorm[k]) / math.Max(.05, e.acfNorm[k])
+		v := max(e.acf[k], max(e.acf[k-1], e.acf[k+1])) * max(.3, e.acfNorm[k]) / max(.05, e.acfNorm[k])
 		if v > .8 && !e.faster(.85) {
 			e.hum = true
 		}
 	}
 	if e.hum && e.age <= 7 {
 		for k := 0; k < e.bins; k++ {
-			e.noise[k] = math.Max(e.noise[k], .7*e.pow[k])
+			e.noise[k] = max(e.noise[k], .7*e.pow[k])
 		}
 	}
 }
@@ -759,10 +775,10 @@ func (e *evidence) faster(r float64) bool {
 
 // over is a hinge: how far x lies above the knot. A weighted sum of hinges is a
 // curve of straight pieces, which is all the bending that the model can do.
-func over(x, knot float64) float64 { return math.Max(0, x-knot) }
+func over(x, knot float64) float64 { return max(0, x-knot) }
 
 // hat is 1 at mid and falls to 0 at half on either side.
-func hat(x, mid, half float64) float64 { return math.Max(0, 1-math.Abs(x-mid)/half) }
+func hat(x, mid, half float64) float64 { return max(0, 1-math.Abs(x-mid)/half) }
 
 // score describes the candidates and the frame to the model: what follows is
 // all that classify knows.
@@ -802,20 +818,20 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		x[2] = all
 		x[3] = prime
 		x[4] = odd
-		x[5] = math.Min(3, first)
+		x[5] = min(3, first)
 		x[6] = e.acfAt(tau / 2)
 		x[7] = e.acfAt(2 * tau)
-		x[8] = math.Sqrt(math.Min(1.5, e.dAt(tau/2)))
-		x[9] = math.Sqrt(math.Min(1.5, e.dAt(2*tau)))
+		x[8] = math.Sqrt(min(1.5, e.dAt(tau/2)))
+		x[9] = math.Sqrt(min(1.5, e.dAt(2*tau)))
 		x[10] = fr.c[i].oct - 8
 		x[11] = x[10] * x[10]
 		x[12] = e.acfAt(tau / 3)
 		if r > bestR {
 			bestR = r
 		}
-		bestC = math.Max(bestC, all)
-		bestP = math.Max(bestP, prime)
-		bestD = math.Min(bestD, d)
+		bestC = max(bestC, all)
+		bestP = max(bestP, prime)
+		bestD = min(bestD, d)
 	}
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
@@ -827,7 +843,7 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		x[18] = x[10] * x[3]
 		x[19] = x[10] * x[1]
 	}
-	sz := math.Min(math.Max(snr, 0), 30) / 10
+	sz := min(max(snr, 0), 30) / 10
 	bestH, bestE := -1.0, 0.0
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
@@ -851,8 +867,8 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		x[55] = over(own, .7)
 		x[56] = e.between(fr.c[i].f, thirds)
 		x[59] = e.between(fr.c[i].f, fifths)
-		bestH = math.Max(bestH, hs)
-		bestE = math.Max(bestE, ex)
+		bestH = max(bestH, hs)
+		bestE = max(bestE, ex)
 	}
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
@@ -882,20 +898,22 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	lv := &e.levels
 	top1, top2, top3 := -120.0, -120.0, -120.0
 	for i, l := range lv {
-		if i < 10 {
-			top1 = math.Max(top1, l)
+		if l > top3 {
+			top3 = l
 		}
-		if i < 25 {
-			top2 = math.Max(top2, l)
+		switch i {
+		case 9:
+			top1 = top3
+		case 24:
+			top2 = top3
 		}
-		top3 = math.Max(top3, l)
 	}
 	z := &e.ffeat
 	z[0] = bestR
 	z[1] = bestC
 	z[2] = bestP
 	z[3] = bestD
-	z[4] = math.Min(0, fr.level+65) / 20
+	z[4] = min(0, fr.level+65) / 20
 	z[5] = lowE / (tot + 1e-12)
 	z[6] = z[0] * z[3]
 	z[7] = z[1] * z[1]
@@ -906,7 +924,7 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	z[23] = z[0] * z[0]
 	z[9] = 1
 	z[10] = snr / 10
-	z[11] = math.Min(snr, 15) / 10
+	z[11] = min(snr, 15) / 10
 	z[12] = (top1 - fr.level) / 10
 	z[13] = (top2 - fr.level) / 10
 	z[14] = (top3 - fr.level) / 10
@@ -914,7 +932,7 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	z[16] = z[12] * z[12]
 	z[17] = z[14] * z[14]
 	z[18] = z[3] * z[10]
-	z[19] = math.Min(0, e.share-.25) * 4
+	z[19] = min(0, e.share-.25) * 4
 	z[24] = over(z[0], .45)
 	z[25] = over(z[0], .7)
 	z[26] = over(z[0], .9)
@@ -930,16 +948,16 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	if e.age == 1 {
 		e.loud = fr.level
 	}
-	e.loud = math.Max(fr.level, e.loud-.02)
-	z[36] = math.Min(5, (e.loud-fr.level)/10)
+	e.loud = max(fr.level, e.loud-.02)
+	z[36] = min(5, (e.loud-fr.level)/10)
 	z[37] = over(z[36], 1)
 	z[38] = over(z[36], 1.8)
 	z[39] = over(z[36], 2.6)
-	z[40] = math.Max(-3, math.Min(3, (fr.level-lv[12])/10))
-	z[41] = math.Min(0, z[40]) * z[36]
+	z[40] = max(-3, min(3, (fr.level-lv[12])/10))
+	z[41] = min(0, z[40]) * z[36]
 	// Tails: the sound has dropped and falls on at the pace of a room, in a room
 	// where nothing falls faster.
-	drop := math.Min(2.5, z[13])
+	drop := min(2.5, z[13])
 	z[42] = hat(lv[3]-fr.level, 3.5, 3)
 	z[43] = z[42] * drop
 	z[44] = hat(lv[6]-fr.level, 7, 6)
@@ -949,9 +967,9 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	z[48] = over(lv[3]-fr.level, 6) / 10
 	z[49] = over(drop, .8)
 	if e.age > 12 {
-		e.fall = math.Max(e.fall-.01, lv[10]-fr.level)
+		e.fall = max(e.fall-.01, lv[10]-fr.level)
 	}
-	wet := math.Max(0, math.Min(1, (38-e.fall)/22))
+	wet := max(0, min(1, (38-e.fall)/22))
 	z[50] = wet
 	z[51] = wet * drop
 	z[52] = wet * z[43]

@@ -11,56 +11,71 @@ import (
 
 func TestTransformAgainstGonum(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 1))
-	for _, n := range []int{16, 32, 512, 1024, 2048} {
+	for _, n := range []int{16, 32, 64, 512, 1024, 2048} {
 		f := newTransform(n)
-		x := make([]float64, n)
-		for i := range x {
-			x[i] = r.NormFloat64()
-		}
-		got := make([]complex128, n/2+1)
-		f.forward(got, x)
-		want := fourier.NewFFT(n).Coefficients(nil, x)
-		for k := range want {
-			if cmplx.Abs(got[k]-want[k]) > 1e-10*float64(n) {
-				t.Fatalf("n %d, coefficient %d: got %v, want %v", n, k, got[k], want[k])
+		for _, filled := range []int{1, n / 3, n/2 + 1, n - 1, n} {
+			x, w, wx := make([]float64, filled), make([]float64, filled), make([]float64, n)
+			for i := range x {
+				x[i], w[i] = r.NormFloat64(), r.Float64()
+				wx[i] = w[i] * x[i]
+			}
+			want := fourier.NewFFT(n).Coefficients(nil, wx)
+			for _, bins := range []int{1, n / 5, n/2 - 3, n / 2} {
+				got := make([]float64, bins)
+				f.power(got, x, w)
+				for k := range got {
+					p := cmplx.Abs(want[k]) * cmplx.Abs(want[k])
+					if math.Abs(got[k]-p) > 1e-11*float64(n) {
+						t.Fatalf("n %d, %d samples, power %d of %d: got %v, want %v", n, filled, k, bins, got[k], p)
+					}
+				}
 			}
 		}
 		c := make([]float64, n/2+1)
 		for i := range c {
 			c[i] = r.NormFloat64()
 		}
-		d := make([]float64, n/2)
-		f.even(d, c)
-		for j := range d {
-			w := c[0] + c[n/2]*math.Cos(math.Pi*float64(j))
-			for k := 1; k < n/2; k++ {
-				w += 2 * c[k] * math.Cos(2*math.Pi*float64(j*k)/float64(n))
-			}
-			if math.Abs(w-d[j]) > 1e-9*float64(n) {
-				t.Fatalf("n %d, even %d: got %v, want %v", n, j, d[j], w)
+		for _, lags := range []int{1, n / 5, n/4 + 1, n/2 - 1, n / 2} {
+			d := make([]float64, lags)
+			f.even(d, c)
+			for j := range d {
+				w := c[0] + c[n/2]*math.Cos(math.Pi*float64(j))
+				for k := 1; k < n/2; k++ {
+					w += 2 * c[k] * math.Cos(2*math.Pi*float64(j*k)/float64(n))
+				}
+				if math.Abs(w-d[j]) > 1e-12*float64(n) {
+					t.Fatalf("n %d, even %d of %d: got %v, want %v", n, j, lags, d[j], w)
+				}
 			}
 		}
 	}
 }
 
-// One transform of a frame, ours and gonum's, in one run: why the tracker has
-// its own.
-func BenchmarkForward(b *testing.B) {
-	x := make([]float64, 1024)
+// The power spectrum of a frame, ours and gonum's, in one run: why the tracker
+// has its own transform.
+func BenchmarkPower(b *testing.B) {
+	x, w := make([]float64, 551), make([]float64, 551)
 	for i := range x {
-		x[i] = float64(i % 17)
+		x[i], w[i] = float64(i%17), 1
 	}
-	c := make([]complex128, 513)
+	p := make([]float64, 455)
 	b.Run("ours", func(b *testing.B) {
 		f := newTransform(1024)
 		for b.Loop() {
-			f.forward(c, x)
+			f.power(p, x, w)
 		}
 	})
 	b.Run("gonum", func(b *testing.B) {
 		f := fourier.NewFFT(1024)
+		wx, c := make([]float64, 1024), make([]complex128, 513)
 		for b.Loop() {
-			f.Coefficients(c, x)
+			for i, v := range x {
+				wx[i] = v * w[i]
+			}
+			f.Coefficients(c, wx)
+			for k := range p {
+				p[k] = real(c[k])*real(c[k]) + imag(c[k])*imag(c[k])
+			}
 		}
 	})
 }

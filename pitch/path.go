@@ -89,15 +89,15 @@ func (e *evidence) classify(fr *frame) {
 			s += cw[j] * x
 		}
 		l[i] = s
-		m = math.Max(m, s)
+		m = max(m, s)
 	}
 	sum := math.Exp(u - m)
 	for i := 0; i < fr.n; i++ {
 		sum += math.Exp(l[i] - m)
 	}
 	z := m + math.Log(sum)
-	fr.uv = math.Max(-12, u-z)
+	fr.uv = max(-12, u-z)
 	for i := 0; i < fr.n; i++ {
-		fr.c[i].logp = math.Max(-12, l[i]-z)
+		fr.c[i].logp = max(-12, l[i]-z)
 	}
 }

@@ -90,11 +90,11 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 		p := xr*xr + xi*xi + 1e-30
 		es[h] = (dr*xi - di*xr) / p / float64(h)
 		ps[h] = p
-		strongest = math.Max(strongest, p)
+		strongest = max(strongest, p)
 		H = h
 	}
 	// A harmonic 70 dB below the strongest is leakage, however quiet the room.
-	nv = math.Max(nv, 1e-7*strongest/(.75*float64(n)))
+	nv = max(nv, 1e-7*strongest/(.75*float64(n)))
 	var num, den float64
 	for h := 1; h <= H; h++ {
 		// σ² Σw′² / (2|X|² h²), and a floor for what is not noise
@@ -116,7 +116,7 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 	mean = n2 / d2
 	variance = 1 / d2
 	if H > 1 {
-		variance *= math.Max(1, q/float64(H-1))
+		variance *= max(1, q/float64(H-1))
 	}
 	g := fs / (2 * math.Pi)
 	return mean * g, variance * g * g

@@ -72,26 +72,21 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 	}
 	ee[0] *= .5
 	var es, wt, ps [refineHarm + 1]float64
-	H, strongest := 0, 0.0
-	for h := 1; h <= harm; h++ {
-		fh := float64(h) * f
-		if h > 1 && (fh > .42*fs || fh > 4700) {
-			break
+	H := 1
+	for H < harm && float64(H+1)*f <= min(.42*fs, 4700) {
+		H++
+	}
+	strongest := 0.0
+	for h := 1; h <= H; h += 2 {
+		xr, xi, dr, di, yr, yi, er, ei := r.harmonics(n + 1)
+		ps[h] = xr*xr + xi*xi + 1e-30
+		es[h] = (dr*xi - di*xr) / ps[h] / float64(h)
+		strongest = max(strongest, ps[h])
+		if h < H {
+			ps[h+1] = yr*yr + yi*yi + 1e-30
+			es[h+1] = (er*yi - ei*yr) / ps[h+1] / float64(h+1)
+			strongest = max(strongest, ps[h+1])
 		}
-		var xr, xi, dr, di float64
-		for i, a := range ee {
-			co, si := ch[i], sh[i]
-			xr += a * co
-			xi -= eo[i] * si
-			dr += de[i] * co
-			di -= do[i] * si
-			ch[i], sh[i] = co*c1[i]-si*s1[i], co*s1[i]+si*c1[i]
-		}
-		p := xr*xr + xi*xi + 1e-30
-		es[h] = (dr*xi - di*xr) / p / float64(h)
-		ps[h] = p
-		strongest = max(strongest, p)
-		H = h
 	}
 	// A harmonic 70 dB below the strongest is leakage, however quiet the room.
 	nv = max(nv, 1e-7*strongest/(.75*float64(n)))
@@ -120,6 +115,31 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 	}
 	g := fs / (2 * math.Pi)
 	return mean * g, variance * g * g
+}
+
+// harmonics sums up X and D of the harmonic whose phases are in ch and sh, and of
+// the next one, over the first n pairs of samples, and moves the phases on by two.
+func (r *refiner) harmonics(n int) (xr, xi, dr, di, yr, yi, er, ei float64) {
+	ee, eo, de, do := r.ee[:n], r.eo[:n], r.de[:n], r.do[:n]
+	c1, s1, ch, sh := r.c1[:n], r.s1[:n], r.ch[:n], r.sh[:n]
+	for i, c := range c1 {
+		co, si, s := ch[i], sh[i], s1[i]
+		c2, s2 := co*c-si*s, co*s+si*c
+		ch[i], sh[i] = c2*c-s2*s, c2*s+s2*c
+		a := ee[i]
+		xr += a * co
+		yr += a * c2
+		a = de[i]
+		dr += a * co
+		er += a * c2
+		a = eo[i]
+		xi -= a * si
+		yi -= a * s2
+		a = do[i]
+		di -= a * si
+		ei -= a * s2
+	}
+	return
 }
 
 // refine improves f (hertz) and gives its standard error in cents. nv is the

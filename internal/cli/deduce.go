@@ -1,0 +1,101 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/theory"
+)
+
+// maxProgressions bounds --count of deduce.
+const maxProgressions = 100
+
+func newDeduce(e *env) *cobra.Command {
+	var m music
+	styleName := theory.Hymn.String()
+	count := 3
+	f := newFormat("text", "json")
+	var styles []string
+	for _, s := range theory.Styles() {
+		styles = append(styles, s.String())
+	}
+	cmd := &cobra.Command{
+		Use:   "deduce --key KEY BASS",
+		Short: "What the chords over a bass line can be, and what to listen for",
+		Long: `Deduce takes a bass line and what was heard above it, and says what each chord
+can be, with probabilities: why this chord, what else it could be, which one
+more thing to listen for decides. Then come the most probable progressions.
+
+BASS is a list of degrees. Behind each, after a colon, may stand what was heard:
+
+  fa:min   a triad: maj min dim aug sus, as in chord symbols also m, -, o, +
+  fa:min7  a chord with its seventh: 7 maj7 min7 hdim7 (m7b5) dim7
+  fa:no7   no seventh; 7th some seventh; together, fa:min:no7
+  fa:+re   re sounds above it; fa:-re it does not
+
+The quality is that of the chord, whatever is in the bass. The probabilities
+come from counts in collections of pop, rock and chorales (--style), which one
+chord to the next and each bass to its chords; nothing is certain, and nothing
+that can be heard is impossible.`,
+		Example: `  singback deduce --key G --style hymn "do fa:min sol do"
+  singback deduce --key "C minor" --style pop "do le te do:min7"
+  singback deduce --key Ab --names numbers "1 4:+2 5:7 6" --format json`,
+		ValidArgsFunction: m.completeDegrees(),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if m.key == "" {
+				return usagef(`--key is missing: like "Ab major" or f#m`)
+			}
+			key, err := theory.ParseKey(m.key)
+			if err != nil {
+				return usage(fmt.Errorf("--key: %w", err))
+			}
+			style, err := theory.ParseStyle(styleName)
+			if err != nil {
+				return usage(fmt.Errorf("--style: %w", err))
+			}
+			naming, err := theory.ParseNaming(m.names)
+			if err != nil {
+				return usage(fmt.Errorf("--names: %w", err))
+			}
+			if count < 1 || count > maxProgressions {
+				return usagef("--count: %d is out of range: want 1 to %d", count, maxProgressions)
+			}
+			text := strings.Join(args, " ")
+			if strings.TrimSpace(text) == "" {
+				return usagef(`the bass line is missing: degrees like "do fa:min sol do"`)
+			}
+			line, err := theory.ParseBassLine(text, key, naming)
+			if err != nil {
+				return usage(err)
+			}
+			if len(line) > maxChords {
+				return usagef("%d bass notes are too many: want at most %d", len(line), maxChords)
+			}
+			d, err := theory.Deduce(key, style, line, count)
+			if err != nil {
+				return err
+			}
+			if f.value == "json" {
+				enc := json.NewEncoder(e.stdout)
+				enc.SetIndent("", "  ")
+				return enc.Encode(report.NewDeduction(d, naming))
+			}
+			_, err = fmt.Fprint(e.stdout, report.Style{Names: naming, ASCII: e.ascii()}.Deduction(d))
+			return err
+		},
+	}
+	m.addKeyFlag(cmd, false, "", `the key: "Ab major", f#m`)
+	fl := cmd.Flags()
+	fl.StringVar(&styleName, "style", styleName, "whose chords: "+strings.Join(styles, ", "))
+	fl.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
+	fl.IntVar(&count, "count", count, "how many progressions, 1 to 100")
+	fl.Var(f, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("style", fixed(styles...)))
+	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	return cmd
+}

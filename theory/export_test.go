@@ -1,0 +1,39 @@
+package theory
+
+// Counted lets tests make a style of their own from counts, in the form in
+// which those of pop, rock and hymn are written.
+type Counted struct {
+	Bass, Next, Roots string
+	Stay              float64
+}
+
+// ReadCounts makes a style of one mode from counts.
+func ReadCounts(cs Counted, m Mode) *idiom {
+	return newIdiom(counted{cs.Bass, cs.Next, cs.Roots, cs.Stay}, m)
+}
+
+// Deduce is Deduce in these counts.
+func (id *idiom) Deduce(k Key, line []Bass, n int) (Deduction, error) {
+	return id.deduce(Deduction{Key: k}, line, n)
+}
+
+// Counts returns the counts of a style as they are written.
+func Counts(s Style, m Mode) Counted {
+	c := counts[s][m]
+	return Counted{c.bass, c.next, c.roots, c.stay}
+}
+
+// Standing returns the chords of C that may stand on a bass so many semitones
+// above the tonic, with their shares.
+func Standing(s Style, m Mode, bass int) (chords []Chord, shares []float64, times []int) {
+	for _, st := range idioms[s][m]().on[bass] {
+		chords, shares, times = append(chords, st.roman.Chord), append(shares, st.share), append(times, st.times)
+	}
+	return chords, shares, times
+}
+
+// Ratio returns how much likelier a root is after another than anywhere.
+func Ratio(s Style, m Mode, from, to int) float64 { return idioms[s][m]().ratio[from][to] }
+
+// Moves returns how often in 100 a root is followed by another, as counted.
+func Moves(s Style, m Mode, from, to int) int { return idioms[s][m]().moves[from][to] }

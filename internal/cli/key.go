@@ -126,30 +126,54 @@ func writeKeyCSV(e *env, t report.KeyTable) error {
 func writeKeyText(e *env, title string, it exercise.Item, t report.KeyTable) error {
 	style := report.Style{ASCII: e.ascii()}
 	fmt.Fprintf(e.stdout, "%s, %s, %s\n\n", title, signature(it.Key), tuningWords(it.Tuning))
+	// All in one table would be wider than a terminal: first what a singer of
+	// movable do reads, then the other namings.
+	degree := func(d theory.Degree) string {
+		if style.ASCII {
+			return d.ASCII()
+		}
+		return d.String()
+	}
+	name := func(n theory.Naming, row report.KeyRow) string {
+		return report.Style{Names: n, ASCII: style.ASCII}.Degree(it.Key, row.Degree)
+	}
+	before := []theory.Naming{theory.Movable, theory.LaBased, theory.Numbers}
+	ratios := it.Tuning.System != theory.Equal
 	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprint(w, "degree\tnote\t")
-	for _, n := range theory.Namings() {
+	for _, n := range before {
 		fmt.Fprintf(w, "%s\t", n)
 	}
-	ratios := it.Tuning.System != theory.Equal
 	if ratios {
 		fmt.Fprint(w, "ratio\tcents\t")
 	}
 	fmt.Fprintln(w, "Hz")
 	for _, row := range t.Rows {
-		d := row.Degree.String()
-		if style.ASCII {
-			d = row.Degree.ASCII()
-		}
-		fmt.Fprintf(w, "%s\t%s\t", d, style.Pitch(row.Pitch))
-		for _, n := range theory.Namings() {
-			fmt.Fprintf(w, "%s\t", report.Style{Names: n, ASCII: style.ASCII}.Degree(it.Key, row.Degree))
+		fmt.Fprintf(w, "%s\t%s\t", degree(row.Degree), style.Pitch(row.Pitch))
+		for _, n := range before {
+			fmt.Fprintf(w, "%s\t", name(n, row))
 		}
 		if ratios {
 			fmt.Fprintf(w, "%s\t%.1f\t", row.Ratio, row.Cents)
 		}
 		fmt.Fprintf(w, "%.2f\n", row.Hz)
 	}
+	w.Flush()
+	fmt.Fprint(w, "\ndegree")
+	for _, n := range theory.Namings() {
+		if !slices.Contains(before, n) {
+			fmt.Fprintf(w, "\t%s", n)
+		}
+	}
+	for _, row := range t.Rows {
+		fmt.Fprintf(w, "\n%s", degree(row.Degree))
+		for _, n := range theory.Namings() {
+			if !slices.Contains(before, n) {
+				fmt.Fprintf(w, "\t%s", name(n, row))
+			}
+		}
+	}
+	fmt.Fprintln(w)
 	return w.Flush()
 }
 

@@ -166,8 +166,8 @@ func TestKeyFormats(t *testing.T) {
 	if lines[0] != "F♯ minor, 3 sharps, A4 = 442 Hz" {
 		t.Errorf("first line %q", lines[0])
 	}
-	if len(rows)-1 != len(table.Degrees) || len(lines)-3 != len(table.Degrees) {
-		t.Fatalf("%d degrees in JSON, %d in CSV, %d as text", len(table.Degrees), len(rows)-1, len(lines)-3)
+	if len(rows)-1 != len(table.Degrees) || len(lines)-5 != 2*len(table.Degrees) {
+		t.Fatalf("%d degrees in JSON, %d in CSV, %d lines of text", len(table.Degrees), len(rows)-1, len(lines))
 	}
 	for i, d := range table.Degrees {
 		record := rows[i+1]
@@ -176,6 +176,25 @@ func TestKeyFormats(t *testing.T) {
 		}
 		if f := strings.Fields(lines[i+3]); math.Abs(number(t, f[len(f)-1])-d.Hz) > 0.0055 {
 			t.Errorf("text %q, JSON %v Hz", lines[i+3], d.Hz)
+		}
+		f := strings.Fields(lines[i+5+len(table.Degrees)])
+		want := []string{d.Names["fixed"], d.Names["fixed_chromatic"], d.Names["letters"], d.Names["curwen"], d.Names["kodaly"]}
+		if got := strings.NewReplacer("♯", "#", "♭", "b", "♮", "n").Replace(strings.Join(f[1:], " ")); got != strings.Join(want, " ") {
+			t.Errorf("text %q, JSON %q", got, want)
+		}
+	}
+}
+
+// Both tables fit a terminal, in every key and tuning.
+func TestKeyTextFits(t *testing.T) {
+	for _, k := range theory.Keys() {
+		for _, tuning := range []string{"equal", "just", "pythagorean"} {
+			text, _ := call{}.must(t, "key", k.ASCII(), "--chromatic", "--tuning", tuning)
+			for line := range strings.Lines(text) {
+				if n := len([]rune(strings.TrimRight(line, "\n"))); n > 80 {
+					t.Errorf("%v, %s: %d columns: %q", k, tuning, n, line)
+				}
+			}
 		}
 	}
 }

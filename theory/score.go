@@ -93,11 +93,12 @@ func (f Fraction) less(g Fraction) bool { return f.Num*g.Den < g.Num*f.Den }
 
 // Bars returns where bars begin, in quarter notes from the start, from the first
 // bar, which may be incomplete, to the end of the line; nil without a meter.
-func (s Score) Bars() []Fraction {
+func (s Score) Bars() []Fraction { return s.barsUntil(s.Length()) }
+
+func (s Score) barsUntil(end Fraction) []Fraction {
 	if !s.Meter.Valid() {
 		return nil
 	}
-	end := s.Length()
 	bars := []Fraction{{0, 1}}
 	at := Fraction{0, 1}
 	meter, changes := s.Meter, s.Changes

@@ -1,0 +1,5 @@
+//go:build race
+
+package exercise_test
+
+const raceDetector = true

@@ -199,6 +199,8 @@ func (c *composer) fill(m theory.Meter, beat, end int, used *skill, rests bool) 
 				return 0
 			case f.at != nil && !contains(f.at, beat):
 				return 0
+			case f.need == skillRests && len(parts) > 0 && parts[len(parts)-1] < 0:
+				return 0 // one rest at a time
 			case f.need == c.fresh && f.need != 0:
 				return 5 * f.weight
 			}

@@ -162,7 +162,7 @@ func (m Melody) bars(s *Score, pulse Fraction) error {
 // Melody returns the line in degrees, and the octave in which the tonic of its
 // first key stands. Its pulse is the beat that is counted, or a quarter note
 // where there is no meter. A change of key becomes a bridge at the first note
-// from there on; the end is filled up with a rest to a whole pulse. It fails
+// from there on, to the key of the first mode with that signature; both ends are filled up with rests to whole pulses. It fails
 // where a change of meter changes the length of the pulse.
 func (s Score) Melody() (m Melody, tonicOctave int, err error) {
 	m.Key = s.Key
@@ -184,7 +184,7 @@ func (s Score) Melody() (m Melody, tonicOctave int, err error) {
 		if !n.Rest {
 			now := k
 			for len(changes) > 0 && !at.less(changes[0].At) {
-				now, changes = changes[0].Key, changes[1:]
+				now, changes = changes[0].Key.WithMode(k.Mode), changes[1:]
 			}
 			if now != k {
 				up := tonic.IntervalTo(n.Pitch)
@@ -200,28 +200,38 @@ func (s Score) Melody() (m Melody, tonicOctave int, err error) {
 	if !s.Meter.Valid() {
 		return m, home.Octave, nil
 	}
-	if over := at.Over(pulse); over.Den != 1 {
-		rest := NewFraction(over.Num/over.Den+1, 1).Minus(over)
-		m.Tones = append(m.Tones, Tone{Rest: true, Length: rest})
-		at = at.Plus(rest.Times(pulse))
-	}
 	meter, changes := s.Meter, s.Changes
-	for bar := range s.barsOf(at) {
-		for len(changes) > 0 && !bar.from.less(changes[0].At) {
+	lines := s.barsUntil(at)
+	for i, from := range lines {
+		for len(changes) > 0 && !from.less(changes[0].At) {
 			if changes[0].Meter.Valid() {
 				meter = changes[0].Meter
 			}
 			changes = changes[1:]
 		}
-		n := bar.to.Minus(bar.from).Over(pulse)
-		if n.Den != 1 {
-			return m, 0, fmt.Errorf("%w: the bar at quarter note %s has no whole number of pulses", ErrScore, bar.from)
+		to := at
+		if i+1 < len(lines) {
+			to = lines[i+1]
 		}
+		length := to.Minus(from).Over(pulse)
+		n := (length.Num + length.Den - 1) / length.Den
 		pickup := 0
-		if bar.from.Num == 0 && s.Start.Num > 0 {
-			pickup = n.Num
+		if i == 0 && s.Start.Num > 0 {
+			pickup = n
 		}
-		m.Accents = append(m.Accents, Metre(meter.Pulses(), pickup, n.Num)...)
+		// What is missing of a pulse at either end is a rest.
+		if rest := (Fraction{n, 1}).Minus(length); rest.Num > 0 {
+			t := Tone{Rest: true, Length: rest}
+			switch {
+			case i == 0 && s.Start.Num > 0:
+				m.Tones = append([]Tone{t}, m.Tones...)
+			case i+1 == len(lines):
+				m.Tones = append(m.Tones, t)
+			default:
+				return m, 0, fmt.Errorf("%w: the bar at quarter note %s has no whole number of pulses", ErrScore, from)
+			}
+		}
+		m.Accents = append(m.Accents, Metre(meter.Pulses(), pickup, n)...)
 	}
 	return m, home.Octave, nil
 }
@@ -255,24 +265,6 @@ func near(n Note, p Pitch) Pitch {
 		q.Octave--
 	}
 	return q
-}
-
-type span struct{ from, to Fraction }
-
-// barsOf yields the bars of the line up to end.
-func (s Score) barsOf(end Fraction) func(yield func(span) bool) {
-	return func(yield func(span) bool) {
-		lines := s.barsUntil(end)
-		for i, from := range lines {
-			to := end
-			if i+1 < len(lines) {
-				to = lines[i+1]
-			}
-			if !yield(span{from, to}) {
-				return
-			}
-		}
-	}
 }
 
 // In returns the line in another key of the same mode, moved by the nearest

@@ -35,6 +35,7 @@ have_sound() {
 
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
+		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
 		/usr/bin/python3 -c 'import aubio, mir_eval' 2>/dev/null
 }
 
@@ -119,9 +120,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond: $(why)"
 		exit 1
 	}
 	;;

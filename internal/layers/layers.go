@@ -19,6 +19,7 @@ calib:             pitch theory gonum go-dsp                |
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp
+internal/notation: theory exercise gomidi                   |
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/report:   theory exercise                          |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
@@ -40,6 +41,7 @@ var modules = map[string]string{
 	"cobra":      "github.com/spf13/cobra",
 	"bubbletea":  "charm.land/bubbletea/v2",
 	"lipgloss":   "charm.land/lipgloss/v2",
+	"gomidi":     "gitlab.com/gomidi/midi/v2",
 	"x-term":     "golang.org/x/term",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",

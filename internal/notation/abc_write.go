@@ -1,0 +1,164 @@
+package notation
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"singback/theory"
+)
+
+// barsALine is how many bars stand on a line of a written file.
+const barsALine = 4
+
+// writeABC writes ABC 2.1.
+func writeABC(s theory.Score) ([]byte, error) {
+	bars, err := lay(s)
+	if err != nil {
+		return nil, err
+	}
+	var b strings.Builder
+	b.WriteString("%abc-2.1\nX:1\n")
+	fmt.Fprintf(&b, "T:%s\n", strings.Join(strings.Fields(strings.ReplaceAll(s.Title, "%", `\%`)), " "))
+	if s.Meter.Valid() {
+		fmt.Fprintf(&b, "M:%s\n", s.Meter)
+	} else {
+		b.WriteString("M:none\n")
+	}
+	b.WriteString("L:1/8\n")
+	if s.Tempo > 0 {
+		pulse := theory.Fraction{Num: 1, Den: 1}
+		if s.Meter.Valid() {
+			pulse = s.Meter.Pulse()
+		}
+		beat := pulse.Over(theory.Fraction{Num: 4, Den: 1})
+		fmt.Fprintf(&b, "Q:%d/%d=%g\n", beat.Num, beat.Den, math.Round(s.Tempo*1000)/1000)
+	}
+	fmt.Fprintf(&b, "K:%s\n", abcKey(s.Key))
+	words, slurs := false, 0
+	for _, n := range s.Notes {
+		words = words || n.Words != "" && !n.Rest
+	}
+	var line []string // the words below the line of music
+	flush := func() {
+		if words {
+			fmt.Fprintf(&b, "\nw: %s", strings.Join(line, " "))
+		}
+		b.WriteString("\n")
+		line = line[:0]
+	}
+	for i, bar := range bars {
+		if i > 0 && bar.newKey {
+			fmt.Fprintf(&b, "[K:%s]", abcKey(bar.key))
+		}
+		if i > 0 && bar.newMeter {
+			fmt.Fprintf(&b, "[M:%s]", bar.meter)
+		}
+		for j, p := range bar.pieces {
+			if j > 0 && (p.beam == 0 || p.beam != bar.pieces[j-1].beam) {
+				b.WriteString(" ")
+			}
+			if p.opens {
+				n := 0
+				for _, q := range bar.pieces[j:] {
+					if n++; q.closes {
+						break
+					}
+				}
+				fmt.Fprintf(&b, "(%d:%d:%d", p.tuplet, inTimeOf(p.tuplet), n)
+			}
+			length := p.Length.Times(theory.Fraction{Num: 2, Den: 1})
+			if p.tuplet > 0 {
+				length = length.Times(theory.NewFraction(p.tuplet, inTimeOf(p.tuplet)))
+			}
+			if p.Rest {
+				b.WriteString("z" + abcLength(length))
+				continue
+			}
+			if s.Notes[p.note].Slur && slurs == 0 && !p.from {
+				b.WriteString("(")
+				slurs++
+			}
+			b.WriteString(abcPitch(p.Pitch, bar.accidental(j)) + abcLength(length))
+			if p.to {
+				b.WriteString("-")
+			} else if slurs > 0 && !p.Slur {
+				b.WriteString(")")
+				slurs--
+			}
+			switch {
+			case p.from:
+				line = append(line, "_")
+			case p.Words == "":
+				line = append(line, "*")
+			default:
+				line = append(line, abcWords.Replace(strings.Join(strings.Fields(p.Words), " ")))
+			}
+		}
+		switch {
+		case i == len(bars)-1:
+			b.WriteString(" |]")
+			flush()
+		case (i+1)%barsALine == 0:
+			b.WriteString(" |")
+			flush()
+		default:
+			b.WriteString(" | ")
+		}
+	}
+	return []byte(b.String()), nil
+}
+
+// abcWords writes words without the signs that mean something below notes.
+var abcWords = strings.NewReplacer(" ", "~", "-", `\-`, "_", `\_`, "*", `\*`, "|", `\|`, "%", `\%`)
+
+// accidental reports whether an accidental is written before a note: wherever a
+// reader could think of another one, whether it takes an accidental to hold for
+// its octave or for all.
+func (b *laidBar) accidental(i int) bool {
+	p := b.pieces[i]
+	if p.Pitch.Alter != own(b.key, p.Pitch.Letter) {
+		return true
+	}
+	for _, q := range b.pieces[:i] {
+		if !q.Rest && q.Pitch.Letter == p.Pitch.Letter && q.Pitch.Alter != p.Pitch.Alter {
+			return true
+		}
+	}
+	return false
+}
+
+func abcKey(k theory.Key) string {
+	mode := map[theory.Mode]string{theory.Major: "", theory.Minor: "m", theory.Dorian: "dor", theory.Phrygian: "phr", theory.Lydian: "lyd",
+		theory.Mixolydian: "mix", theory.Locrian: "loc"}[k.Mode]
+	return k.Tonic.ASCII() + mode
+}
+
+func abcPitch(p theory.Pitch, accidental bool) string {
+	sign := ""
+	if accidental {
+		switch n := int(p.Alter); {
+		case n > 0:
+			sign = strings.Repeat("^", n)
+		case n < 0:
+			sign = strings.Repeat("_", -n)
+		default:
+			sign = "="
+		}
+	}
+	letter := p.Letter.String()
+	if p.Octave >= 5 {
+		return sign + strings.ToLower(letter) + strings.Repeat("'", p.Octave-5)
+	}
+	return sign + letter + strings.Repeat(",", 4-p.Octave)
+}
+
+func abcLength(f theory.Fraction) string {
+	switch {
+	case f == theory.Fraction{Num: 1, Den: 1}:
+		return ""
+	case f.Den == 1:
+		return fmt.Sprint(f.Num)
+	}
+	return fmt.Sprintf("%d/%d", f.Num, f.Den)
+}

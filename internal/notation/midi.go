@@ -1,0 +1,441 @@
+package notation
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"gitlab.com/gomidi/midi/v2"
+	"gitlab.com/gomidi/midi/v2/smf"
+
+	"singback/theory"
+)
+
+// writeMIDI writes a Standard MIDI File of one track: key, meter, tempo, words,
+// notes.
+func writeMIDI(s theory.Score) ([]byte, error) {
+	const channel, velocity = 0, 80
+	file := smf.New()
+	file.TimeFormat = smf.MetricTicks(divisions)
+	var track smf.Track
+	type event struct {
+		tick  int
+		order int
+		msg   []byte
+	}
+	var events []event
+	ticks := func(f theory.Fraction) int { return f.Num * divisions / f.Den }
+	add := func(at theory.Fraction, order int, msg []byte) {
+		events = append(events, event{ticks(at), order, msg})
+	}
+	key := func(at theory.Fraction, k theory.Key) {
+		n := k.Signature()
+		add(at, 1, smf.MetaKey(uint8(k.Tonic.PitchClass()), k.Mode != theory.Minor, uint8(max(n, -n)), n < 0))
+	}
+	meter := func(at theory.Fraction, m theory.Meter) {
+		if m.Valid() {
+			add(at, 1, smf.MetaTimeSig(uint8(m.Beats), uint8(m.Unit), uint8(24*m.Pulse().Num/m.Pulse().Den), 8))
+		}
+	}
+	if s.Title != "" {
+		add(zero, 0, smf.MetaTrackSequenceName(s.Title))
+	}
+	pulse := theory.Fraction{Num: 1, Den: 1}
+	if s.Meter.Valid() {
+		pulse = s.Meter.Pulse()
+	}
+	if s.Tempo > 0 {
+		add(zero, 1, smf.MetaTempo(s.Tempo*pulse.Float()))
+	}
+	key(zero, s.Key)
+	// A pickup is a short bar of its own.
+	first := s.Meter
+	if s.Start.Num > 0 && s.Meter.Valid() {
+		if m, ok := meterOf(s.Start); ok {
+			first = m
+			meter(s.Start, s.Meter)
+		}
+	}
+	meter(zero, first)
+	nowKey, nowMeter := s.Key, s.Meter
+	for _, c := range s.Changes {
+		if c.Key != nowKey {
+			key(c.At, c.Key)
+		}
+		if c.Meter != nowMeter {
+			meter(c.At, c.Meter)
+		}
+		nowKey, nowMeter = c.Key, c.Meter
+	}
+	at := zero
+	for _, n := range s.Notes {
+		end := at.Plus(n.Length)
+		if !n.Rest {
+			if n.Words != "" {
+				add(at, 2, smf.MetaLyric(n.Words))
+			}
+			pitch := uint8(n.Pitch.MIDI())
+			add(at, 3, midi.NoteOn(channel, pitch, velocity))
+			add(end, 0, midi.NoteOff(channel, pitch))
+		}
+		at = end
+	}
+	sort.SliceStable(events, func(i, j int) bool {
+		a, b := events[i], events[j]
+		return a.tick < b.tick || a.tick == b.tick && a.order < b.order
+	})
+	last := 0
+	for _, e := range events {
+		track.Add(uint32(e.tick-last), e.msg)
+		last = e.tick
+	}
+	track.Close(uint32(ticks(at) - last))
+	if err := file.Add(track); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrNotation, err)
+	}
+	var b bytes.Buffer
+	if _, err := file.WriteTo(&b); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrNotation, err)
+	}
+	return b.Bytes(), nil
+}
+
+// played is a note of a MIDI file, in ticks.
+type played struct {
+	from, to int64
+	pitch    int
+	words    string
+}
+
+// maxTicks bounds the time of a file, in quarter notes.
+const maxQuarters = 100_000
+
+// midi reads one track of a Standard MIDI File. Times that are no note values
+// are moved to the nearest; pitches are spelled by the key.
+func (r *reading) midi(b []byte) (s theory.Score, err error) {
+	defer func() { // whatever the reader makes of a broken file
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%w: a broken MIDI file: %v", ErrNotation, p)
+		}
+	}()
+	if err := chunks(b); err != nil {
+		return s, err
+	}
+	file, err := smf.ReadFrom(bytes.NewReader(b))
+	if err != nil {
+		return s, fmt.Errorf("%w: a broken MIDI file: %v", ErrNotation, err)
+	}
+	metric, ok := file.TimeFormat.(smf.MetricTicks)
+	if !ok || metric.Resolution() == 0 {
+		return s, fmt.Errorf("%w: a MIDI file in time code (SMPTE); want one in ticks a quarter note", ErrNotation)
+	}
+	quarter := int64(metric.Resolution())
+	type meta struct {
+		at    int64
+		key   *theory.Key
+		meter *theory.Meter
+	}
+	var metas []meta
+	var chosen []played
+	chosenName, end, with := "", int64(0), 0
+	var names []string
+	for i, track := range file.Tracks {
+		at := int64(0)
+		open := map[int]int{} // by pitch, the note that sounds
+		var notes []played
+		name, words := "", ""
+		channel := -1
+		others := false
+		for _, e := range track {
+			if at += int64(e.Delta); at > maxQuarters*quarter {
+				return s, fmt.Errorf("%w: track %d lasts more than %d quarter notes", ErrNotation, i+1, maxQuarters)
+			}
+			var ch, pitch, velocity uint8
+			var num, den, clocks, thirty uint8
+			var bpm float64
+			var text string
+			var k smf.Key
+			switch m := e.Message; {
+			case m.GetMetaTrackName(&text):
+				name = strings.ToValidUTF8(text, "?")
+			case m.GetMetaLyric(&text):
+				words = strings.ToValidUTF8(strings.Join(strings.Fields(text), " "), "?")
+			case m.GetMetaTempo(&bpm):
+				if s.Tempo == 0 && bpm > 0 && bpm < 10_000 && !math.IsNaN(bpm) {
+					s.Tempo = bpm
+				}
+			case m.GetMetaTimeSig(&num, &den, &clocks, &thirty):
+				meter := theory.Meter{Beats: int(num), Unit: int(den)}
+				if !meter.Valid() {
+					r.warn("the time signature %d/%d is not supported and was left out", num, den)
+					continue
+				}
+				metas = append(metas, meta{at: at, meter: &meter})
+			case m.GetMetaKey(&k):
+				fifths := int(k.Num)
+				if k.IsFlat {
+					fifths = -fifths
+				}
+				if fifths < -7 || fifths > 7 {
+					continue
+				}
+				key := keyOf(fifths)
+				if !k.IsMajor {
+					key = key.WithMode(theory.Minor)
+				}
+				metas = append(metas, meta{at: at, key: &key})
+			case m.GetNoteStart(&ch, &pitch, &velocity):
+				if ch == 9 {
+					continue // percussion
+				}
+				if channel < 0 {
+					channel = int(ch)
+				}
+				if channel != int(ch) {
+					others = true
+					continue
+				}
+				if j, ok := open[int(pitch)]; ok {
+					notes[j].to = at
+				}
+				open[int(pitch)] = len(notes)
+				notes = append(notes, played{from: at, to: -1, pitch: int(pitch), words: words})
+				words = ""
+				if len(notes) > theory.MaxScoreNotes {
+					return s, fmt.Errorf("%w: track %d has more than %d notes", ErrNotation, i+1, theory.MaxScoreNotes)
+				}
+			case m.GetNoteEnd(&ch, &pitch):
+				if j, ok := open[int(pitch)]; ok && int(ch) == channel {
+					notes[j].to = at
+					delete(open, int(pitch))
+				}
+			}
+		}
+		for _, j := range open {
+			notes[j].to = at
+		}
+		if len(notes) == 0 {
+			continue
+		}
+		with++
+		names = append(names, fmt.Sprintf("%d (%s)", i+1, quote(name)))
+		want := r.options.Voice
+		if chosen == nil && (want == "" || want == strconv.Itoa(i+1) || strings.EqualFold(want, name)) {
+			chosen, chosenName, end = notes, name, at
+			if others {
+				r.warn("track %d plays on several channels: only the first one is read", i+1)
+			}
+		}
+	}
+	switch {
+	case with == 0:
+		return s, fmt.Errorf("%w: it has no notes", ErrNotation)
+	case chosen == nil:
+		return s, fmt.Errorf("%w: there is no track %s with notes; it has %s", ErrNotation, quote(r.options.Voice), strings.Join(names[:min(len(names), 8)], ", "))
+	case with > 1 && r.options.Voice == "":
+		r.warn("of %d tracks with notes the first one is read", with)
+	}
+	s.Title = chosenName
+	r.oneVoice(&chosen, quarter)
+	grid := gridOf(chosen, end, quarter)
+	s.Notes = lineOf(chosen, end, quarter, grid)
+	if grid.Num > 0 {
+		r.warn("times were moved to the nearest sixteenth or triplet")
+	}
+	// Key and meter, in order of time.
+	sort.SliceStable(metas, func(i, j int) bool { return metas[i].at < metas[j].at })
+	now := theory.Change{Key: r.options.Key}
+	var changes []theory.Change
+	for _, m := range metas {
+		at := nearestTime(m.at, quarter, grid)
+		if m.key != nil {
+			now.Key = *m.key
+		} else {
+			now.Meter = *m.meter
+		}
+		now.At = at
+		if n := len(changes); n > 0 && changes[n-1].At == at {
+			changes[n-1] = now
+		} else {
+			changes = append(changes, now)
+		}
+	}
+	s.Key = now.Key
+	if len(changes) > 0 && changes[0].At.Num == 0 {
+		s.Key, s.Meter = changes[0].Key, changes[0].Meter
+		changes = changes[1:]
+	} else if len(changes) > 0 {
+		s.Key = r.options.Key
+	}
+	// A first bar of a meter of its own that is shorter is a pickup.
+	if len(changes) > 0 && s.Meter.Valid() && changes[0].Meter.Valid() && changes[0].At == s.Meter.Bar() && s.Meter.Bar().Less(changes[0].Meter.Bar()) {
+		s.Start, s.Meter = s.Meter.Bar(), changes[0].Meter
+		if changes[0].Key == s.Key {
+			changes = changes[1:]
+		}
+	}
+	length := s.Length()
+	for i, c := range changes {
+		before := theory.Change{Key: s.Key, Meter: s.Meter}
+		if i > 0 {
+			before = changes[i-1]
+		}
+		if (c.Key != before.Key || c.Meter != before.Meter) && c.At.Less(length) {
+			s.Changes = append(s.Changes, c)
+		}
+	}
+	if s.Tempo > 0 && s.Meter.Valid() {
+		s.Tempo /= s.Meter.Pulse().Float()
+	}
+	s.Tempo = math.Round(s.Tempo*1000) / 1000
+	spell(&s)
+	return s, nil
+}
+
+// chunks checks the lengths of the chunks of a MIDI file.
+func chunks(b []byte) error {
+	if i := bytes.Index(b[:min(len(b), 64)], []byte("MThd")); i >= 0 {
+		b = b[i:]
+	}
+	for len(b) >= 8 {
+		n := int64(b[4])<<24 | int64(b[5])<<16 | int64(b[6])<<8 | int64(b[7])
+		if n > int64(len(b)-8) {
+			return fmt.Errorf("%w: a MIDI file cut short: a chunk of %d bytes where %d are left", ErrNotation, n, len(b)-8)
+		}
+		b = b[8+n:]
+	}
+	return nil
+}
+
+// oneVoice leaves the highest of notes that begin together, and ends each note
+// where the next begins.
+func (r *reading) oneVoice(notes *[]played, quarter int64) {
+	ns := *notes
+	sort.SliceStable(ns, func(i, j int) bool {
+		return ns[i].from < ns[j].from || ns[i].from == ns[j].from && ns[i].pitch > ns[j].pitch
+	})
+	kept := ns[:0]
+	for _, n := range ns {
+		if last := len(kept) - 1; last >= 0 {
+			if n.from == kept[last].from {
+				r.warn("of notes that begin together only the highest one is read")
+				continue
+			}
+			kept[last].to = min(kept[last].to, n.from)
+		}
+		kept = append(kept, n)
+	}
+	*notes = kept
+}
+
+// gridOf returns the grid that times are moved to: zero where they are note
+// values as they are.
+func gridOf(notes []played, end, quarter int64) theory.Fraction {
+	exact := func(t int64) bool {
+		d := theory.NewFraction(int(t), int(quarter)).Den
+		return 48%d == 0 || 20%d == 0
+	}
+	for _, n := range notes {
+		if !exact(n.from) || !exact(n.to) {
+			return theory.Fraction{Num: 1, Den: 4}
+		}
+	}
+	return theory.Fraction{}
+}
+
+// nearestTime returns a time in quarter notes, moved to the nearest sixteenth or
+// triplet eighth of its beat where there is a grid.
+func nearestTime(t, quarter int64, grid theory.Fraction) theory.Fraction {
+	if grid.Num == 0 {
+		if f := theory.NewFraction(int(t), int(quarter)); 960%f.Den == 0 {
+			return f
+		}
+	}
+	best, off := zero, math.Inf(1)
+	for _, den := range []int{4, 3} {
+		f := theory.NewFraction(int(math.Round(float64(t)*float64(den)/float64(quarter))), den)
+		// A triplet has to be clearly nearer.
+		d := math.Abs(f.Float() - float64(t)/float64(quarter))
+		if den == 3 {
+			d += 0.03
+		}
+		if d < off {
+			best, off = f, d
+		}
+	}
+	return best
+}
+
+// lineOf makes notes and rests, without pitches spelled.
+func lineOf(notes []played, end, quarter int64, grid theory.Fraction) []theory.Written {
+	var ws []theory.Written
+	at := zero
+	for i, n := range notes {
+		from, to := nearestTime(n.from, quarter, grid), nearestTime(n.to, quarter, grid)
+		if i+1 < len(notes) {
+			next := nearestTime(notes[i+1].from, quarter, grid)
+			// Notes let go a little early are not followed by a rest.
+			if grid.Num > 0 && next.Minus(to).Less(theory.Fraction{Num: 1, Den: 2}) || next.Less(to) {
+				to = next
+			}
+		}
+		from = later(from, at)
+		if !from.Less(to) {
+			continue // too short to be written
+		}
+		if at.Less(from) {
+			ws = append(ws, theory.Written{Rest: true, Length: from.Minus(at)})
+		}
+		// The octave holds the MIDI number until the line is spelled.
+		ws = append(ws, theory.Written{Pitch: theory.Pitch{Octave: n.pitch}, Length: to.Minus(from), Words: n.words})
+		at = to
+	}
+	if last := nearestTime(end, quarter, grid); grid.Num == 0 && at.Less(last) && last.Minus(at).Less(theory.Fraction{Num: 16, Den: 1}) {
+		ws = append(ws, theory.Written{Rest: true, Length: last.Minus(at)})
+	}
+	return ws
+}
+
+func later(a, b theory.Fraction) theory.Fraction {
+	if a.Less(b) {
+		return b
+	}
+	return a
+}
+
+// spell gives the pitches of a line from MIDI their letters, by the key of the
+// moment.
+func spell(s *theory.Score) {
+	at, k, changes := zero, s.Key, s.Changes
+	var part []int // indices of the notes in one key
+	finish := func() {
+		above := make([]int, len(part))
+		for i, j := range part {
+			above[i] = s.Notes[j].Pitch.Octave - k.Tonic.PitchClass()
+		}
+		for i, d := range k.SpellLine(above) {
+			n := &s.Notes[part[i]]
+			midi := n.Pitch.Octave
+			p := theory.Pitch{Note: k.Note(d)}
+			p.Octave = (midi - p.MIDI()) / 12
+			n.Pitch = p
+		}
+		part = part[:0]
+	}
+	for i, n := range s.Notes {
+		if len(changes) > 0 && !at.Less(changes[0].At) {
+			finish()
+			for len(changes) > 0 && !at.Less(changes[0].At) {
+				k, changes = changes[0].Key, changes[1:]
+			}
+		}
+		if !n.Rest {
+			part = append(part, i)
+		}
+		at = at.Plus(n.Length)
+	}
+	finish()
+}

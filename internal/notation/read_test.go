@@ -1,0 +1,243 @@
+package notation
+
+import (
+	"archive/zip"
+	"bytes"
+	"errors"
+	"strings"
+	"testing"
+
+	"singback/theory"
+)
+
+// show writes a line shortly: pitches and lengths.
+func show(s theory.Score) string {
+	var out []string
+	for _, n := range s.Notes {
+		text := n.Pitch.ASCII()
+		if n.Rest {
+			text = "z"
+		}
+		text += ":" + n.Length.String()
+		if n.Slur {
+			text += "("
+		}
+		if n.Words != "" {
+			text += " " + n.Words
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, ", ")
+}
+
+// Read by hand from the ABC standard, version 2.1 (abcnotation.com), chapters 3
+// to 5 and 7: lengths, accidentals to the end of the bar, broken rhythm, tuplets,
+// ties, repeats and endings, words.
+func TestReadABC(t *testing.T) {
+	for _, c := range []struct {
+		name, body, want, warning string
+	}{
+		{"lengths", "L:1/4\nK:C\nC c' C, C2 C/ C// C3/2 C/4|", "C4:1, C6:1, C3:1, C4:2, C4:1/2, C4:1/4, C4:3/2, C4:1/4", ""},
+		{"default length", "M:2/4\nK:C\nCCCC CCCC|", "C4:1/4, C4:1/4, C4:1/4, C4:1/4, C4:1/4, C4:1/4, C4:1/4, C4:1/4", ""},
+		{"signature and bar-wide accidentals, all octaves", "L:1/4\nM:4/4\nK:D\nF =F f F|F4|", "F#4:1, F4:1, F5:1, F4:1, F#4:4", ""},
+		{"accidentals of one octave", "%%propagate-accidentals octave\nL:1/4\nM:4/4\nK:D\nF =F f F|", "F#4:1, F4:1, F#5:1, F4:1", ""},
+		{"double signs", "L:1/4\nK:C\n^^F __B ^F _e", "F##4:1, Bbb4:1, F#4:1, Eb5:1", ""},
+		{"broken rhythm", "L:1/4\nK:C\nA>B A<B A>>B", "A4:3/2, B4:1/2, A4:1/2, B4:3/2, A4:7/4, B4:1/4", ""},
+		{"triplet", "L:1/8\nM:2/4\nK:C\n(3CDE C2|", "C4:1/3, D4:1/3, E4:1/3, C4:1", ""},
+		{"tuplet with numbers", "L:1/8\nM:6/8\nK:C\n(2CD (3:2:2G4c2|", "C4:3/4, D4:3/4, G4:4/3, C5:2/3", "lasts"},
+		{"ties over the bar line keep the accidental", "L:1/4\nM:2/4\nK:C\nC ^F-|F F|", "C4:1, F#4:2, F4:1", ""},
+		{"slur", "L:1/4\nK:C\n(CDE) F", "C4:1(, D4:1(, E4:1, F4:1", ""},
+		{"rests", "L:1/4\nM:2/4\nK:C\nC z|Z2|x C|", "C4:1, z:6, C4:1", ""},
+		{"repeat", "L:1/4\nM:2/4\nK:C\nC D:|E F|", "C4:1, D4:1, C4:1, D4:1, E4:1, F4:1", ""},
+		{"repeat from a sign", "L:1/4\nM:1/4\nK:C\nC|:D:|E::F:|", "C4:1, D4:1, D4:1, E4:1, E4:1, F4:1, F4:1", ""},
+		{"endings", "L:1/4\nM:1/4\nK:C\n|:C|1 D:|2 E|]F|", "C4:1, D4:1, C4:1, E4:1, F4:1", ""},
+		{"endings with two bars", "L:1/4\nM:1/4\nK:C\n|:C|1 D|D:|2 E|E|]", "C4:1, D4:1, D4:1, C4:1, E4:1, E4:1", ""},
+		{"words", "L:1/4\nK:C\nCDEF\nw:A-ve Ma~ri *", "C4:1 A-, D4:1 ve, E4:1 Ma ri, F4:1", ""},
+		{"key and meter inside", "L:1/4\nM:2/4\nK:C\nF2|[K:G][M:3/4]F3|", "F4:2, F#4:3", ""},
+		{"decorations and chord symbols", "L:1/4\nK:C\n\"Am\"!f!.A ~B", "A4:1, B4:1", ""},
+		{"a chord", "L:1/4\nK:C\n[CEG]2 [^G,B,]", "G4:2, B3:1", "line 4: of a chord only its highest note"},
+		{"grace notes", "L:1/4\nK:C\n{g}A", "A4:1", "grace notes"},
+		{"two voices", "L:1/4\nK:C\nV:1\nCD\nV:2\nEF", "C4:1, D4:1", "of 2 voices"},
+		{"comments", "L:1/4\nK:C % major\nC % no D\n%E\nF", "C4:1, F4:1", ""},
+		{"minor mode", "L:1/4\nK:Ador\nF c", "F#4:1, C5:1", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, warnings, err := Parse("x.abc", []byte("X:1\n"+c.body+"\n"), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := show(s); got != c.want {
+				t.Errorf("got  %s\nwant %s", got, c.want)
+			}
+			if c.warning == "" && len(warnings) > 0 || c.warning != "" && (len(warnings) == 0 || !strings.Contains(string(warnings[0]), c.warning)) {
+				t.Errorf("warnings %v, want %q", warnings, c.warning)
+			}
+		})
+	}
+	s, _, err := Parse("x.abc", []byte("X:1\nT:Tune\nM:6/8\nL:1/8\nQ:3/8=40\nK:Em\nV:low\nE,3|\nV:high\nB|e3 e2f|"), Options{Voice: "high"})
+	if err != nil || show(s) != "B4:1/2, E5:3/2, E5:1, F#5:1/2" || s.Tempo != 40 || s.Title != "Tune" || s.Start != theory.NewFraction(1, 2) || s.Key.String() != "E minor" {
+		t.Errorf("%v %v", s, err)
+	}
+}
+
+const musicXMLHead = `<?xml version="1.0"?><!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 3.1 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">
+<score-partwise version="3.1"><part-list><score-part id="P1"><part-name>Alto</part-name></score-part><score-part id="P2"><part-name>Bass</part-name></score-part></part-list>`
+
+// By the MusicXML 4.0 tutorial and reference (W3C): the "hello world" score,
+// backup and forward, voices, chords, repeats.
+func TestReadMusicXML(t *testing.T) {
+	attributes := `<attributes><divisions>2</divisions><key><fifths>2</fifths></key><time><beats>2</beats><beat-type>4</beat-type></time></attributes>`
+	n := func(step string, duration, voice, more string) string {
+		return `<note><pitch><step>` + step + `</step><octave>4</octave></pitch><duration>` + duration + `</duration><voice>` + voice + `</voice>` + more + `</note>`
+	}
+	bar := func(number, content string) string {
+		return `<measure number="` + number + `">` + content + `</measure>`
+	}
+	for _, c := range []struct {
+		name, parts, voice, want, warning string
+	}{
+		{"hello world", `<part id="P1"><measure number="1"><attributes><divisions>1</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time>
+<clef><sign>G</sign><line>2</line></clef></attributes><note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration><type>whole</type></note></measure></part>`, "", "C4:4", ""},
+		{"a second voice", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<backup><duration>4</duration></backup>`+n("E", "2", "2", "")+n("F", "2", "2", "")) + `</part>`, "", "C4:2", "other voices"},
+		{"the second voice", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<backup><duration>4</duration></backup><forward><duration>1</duration></forward>`+n("E", "1", "2", "")+n("F", "2", "2", "")) + `</part>`, "P1:2", "z:1/2, E4:1/2, F4:1", ""},
+		{"the second part", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")) + `</part><part id="P2">` + bar("1", attributes+n("D", "4", "1", "")) + `</part>`, "bass", "D4:2", ""},
+		{"a chord", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<note><chord/><pitch><step>G</step><octave>4</octave></pitch><duration>4</duration></note>`) + `</part>`, "", "G4:2", "bar 1: of a chord"},
+		{"tie, words, slur", `<part id="P1">` + bar("1", attributes+n("C", "2", "1", `<notations><slur type="start"/></notations><lyric><syllabic>begin</syllabic><text>A</text></lyric>`)+n("D", "2", "1", `<tie type="start"/>`)) +
+			bar("2", n("D", "2", "1", `<tie type="stop"/><notations><slur type="stop"/></notations>`)+`<note><rest/><duration>2</duration></note>`) + `</part>`, "", "C4:1( A-, D4:2, z:1", ""},
+		{"repeat with endings", `<part id="P1">` + bar("1", attributes+`<barline location="left"><repeat direction="forward"/></barline>`+n("C", "4", "1", "")) +
+			bar("2", `<barline location="left"><ending number="1" type="start"/></barline>`+n("D", "4", "1", "")+`<barline location="right"><ending number="1" type="stop"/><repeat direction="backward"/></barline>`) +
+			bar("3", `<barline location="left"><ending number="2" type="start"/></barline>`+n("E", "4", "1", "")+`<barline location="right"><ending number="2" type="discontinue"/></barline>`) + bar("4", n("F", "4", "1", "")) + `</part>`,
+			"", "C4:2, D4:2, C4:2, E4:2, F4:2", ""},
+		{"grace note", `<part id="P1">` + bar("1", attributes+`<note><grace/><pitch><step>E</step><octave>4</octave></pitch></note>`+n("C", "4", "1", "")) + `</part>`, "", "C4:2", "bar 1: grace notes"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := musicXMLHead + c.parts + "</score-partwise>"
+			for _, data := range [][]byte{[]byte(text), zipped(t, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>`, "a.xml": text})} {
+				s, warnings, err := Parse("x", data, Options{Voice: c.voice})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if got := show(s); got != c.want {
+					t.Errorf("got  %s\nwant %s", got, c.want)
+				}
+				if c.warning == "" && len(warnings) > 0 || c.warning != "" && (len(warnings) == 0 || !strings.Contains(string(warnings[0]), c.warning)) {
+					t.Errorf("warnings %v, want %q", warnings, c.warning)
+				}
+			}
+		})
+	}
+}
+
+func zipped(t testing.TB, files map[string]string) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for name, text := range files {
+		w, err := z.Create(name)
+		if err == nil {
+			_, err = w.Write([]byte(text))
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// What cannot be read is refused with a line that says where.
+func TestRefusals(t *testing.T) {
+	container := func(path string) string {
+		return `<container><rootfiles><rootfile full-path="` + path + `"/></rootfiles></container>`
+	}
+	bomb := strings.Repeat(" ", MaxFile+10)
+	for _, c := range []struct {
+		name, data, want string
+	}{
+		{"empty", "", "no notes"},
+		{"not a name", "do re lu", "column 7"},
+		{"ABC without a key", "X:1\nT:x\n", "no K: field"},
+		{"ABC, a stray sign", "X:1\nL:1/4\nK:C\nC D ?\n", "line 4, column 5"},
+		{"ABC, a bad key", "X:1\nK:H\n", `line 2: K:"H" is no key`},
+		{"ABC, a bad meter", "X:1\nM:4/3\nK:C\nC", "line 2: M:"},
+		{"ABC, a slur that was not begun", "X:1\nK:C\nC)", "line 3, column 2"},
+		{"ABC, an unfinished field", "X:1\nK:C\nC[K:G", "is missing"},
+		{"ABC, a quarter tone", "X:1\nK:C\n^/C", "quarter tones"},
+		{"ABC, a seventh of a beat", "X:1\nK:C\n(7CDEFGAB", "only halves, thirds and fifths"},
+		{"ABC, no such length", "X:1\nK:C\nC/0", "divided by"},
+		{"XML that ends early", musicXMLHead + "<part id='P1'><measure number='1'>", "line 2"},
+		{"XML with an entity", `<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]><score-partwise><part-list/><part id="P1"><measure number="1">&b;</measure></part></score-partwise>`, "invalid character entity"},
+		{"other XML", "<html></html>", "no score-partwise"},
+		{"timewise", "<score-timewise></score-timewise>", "score-timewise"},
+		{"a note without end", musicXMLHead + `<part id="P1"><measure number="7"><note><pitch><step>C</step><octave>4</octave></pitch><duration>99999999999</duration></note></measure></part></score-partwise>`, `bar 7: a duration of`},
+		{"going back too far", musicXMLHead + `<part id="P1"><measure number="2"><backup><duration>4</duration></backup></measure></part></score-partwise>`, "bar 2: it goes back"},
+		{"no zip", "PK\x03\x04aaaa", "is none"},
+		{"zip without a container", string(zipped(t, map[string]string{"a": "b"})), "META-INF/container.xml"},
+		{"zip without its score", string(zipped(t, map[string]string{"META-INF/container.xml": container("../../etc/passwd")})), "etc/passwd"},
+		{"zip of much nothing", string(zipped(t, map[string]string{"META-INF/container.xml": container("a"), "a": bomb})), "more than 8 MiB"},
+		{"MIDI cut short", "MThd\x00\x00\x00\x06\x00\x00\x00\x01\x01\xe0MTrk\x7f\xff\xff\xff\x00", "cut short"},
+		{"MIDI of nothing", "MThd", "MIDI"},
+	} {
+		s, _, err := Parse("x", []byte(c.data), Options{})
+		if !errors.Is(err, ErrNotation) || !strings.Contains(err.Error(), c.want) || len(err.Error()) > 400 || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: %v, %v; want a line with %q", c.name, s, err, c.want)
+		}
+	}
+	for _, c := range []struct{ data, voice string }{
+		{"X:1\nK:C\nC", "alto"}, {musicXMLHead + "<part id='P1'/></score-partwise>", "P7"},
+	} {
+		if _, _, err := Parse("x", []byte(c.data), Options{Voice: c.voice}); err == nil || !strings.Contains(err.Error(), c.voice) {
+			t.Errorf("voice %s: %v", c.voice, err)
+		}
+	}
+}
+
+// Everything that is read is written and read back as the same.
+func FuzzRead(f *testing.F) {
+	for _, s := range append(melodies(f, 1), decorated(f)...) {
+		for _, format := range []Format{ABC, MusicXML, MIDI} {
+			var b bytes.Buffer
+			if err := Write(&b, s, format); err != nil {
+				f.Fatal(err)
+			}
+			f.Add(b.Bytes(), "")
+		}
+	}
+	f.Add([]byte("X:1\nM:6/8\nL:1/8\nK:Ador\n|:\"Am\"(3ABc d>e|1 {g}^f2-f:|2 [CE]z Z2|]\nw:a-b c_*\n"), "1")
+	f.Add([]byte(musicXMLHead+`<part id="P1"><measure number="1"><note><rest/><duration>1</duration></note><backup><duration>1</duration></backup></measure></part></score-partwise>`), "P1:2")
+	f.Add([]byte("| d :r | m :f | s :- ||"), "")
+	f.Add(zipped(f, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a"/></rootfiles></container>`, "a": musicXMLHead}), "")
+	f.Fuzz(func(t *testing.T, data []byte, voice string) {
+		s, _, err := Parse("x.abc", data, Options{Voice: voice, Octave: 4})
+		if err != nil {
+			if !errors.Is(err, ErrNotation) || len(err.Error()) > 1000 {
+				t.Errorf("%d bytes: %v", len(err.Error()), err)
+			}
+			return
+		}
+		if _, err := Text(s, View{Labels: Labels(s, theory.Movable, false)}); err != nil && !errors.Is(err, ErrNotation) {
+			t.Error(err)
+		}
+		if _, err := SVG(s, View{}); err != nil && !errors.Is(err, ErrNotation) {
+			t.Error(err)
+		}
+		for _, format := range []Format{ABC, MusicXML} {
+			var b bytes.Buffer
+			if err := Write(&b, s, format); err != nil {
+				if !errors.Is(err, ErrNotation) {
+					t.Error(err)
+				}
+				continue
+			}
+			again, _, err := Parse("x", b.Bytes(), Options{})
+			if err != nil {
+				t.Fatalf("%v: %v\n%s", format, err, b.String())
+			}
+			if pitches(again) != pitches(s) || again.Length() != s.Length() {
+				t.Errorf("%v: %s\nwas %s", format, show(again), show(s))
+			}
+		}
+	})
+}

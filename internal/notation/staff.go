@@ -1,0 +1,387 @@
+package notation
+
+import (
+	"fmt"
+	"strings"
+
+	"singback/theory"
+)
+
+// Clef is a clef that voices are written in.
+type Clef int
+
+// The clefs. TrebleDown is the treble clef with an 8 below, an octave lower:
+// the tenor's.
+const (
+	Treble Clef = iota
+	TrebleDown
+	Bass
+)
+
+// String returns "treble", "treble-8" or "bass".
+func (c Clef) String() string {
+	return [...]string{Treble: "treble", TrebleDown: "treble-8", Bass: "bass"}[c]
+}
+
+// ParseClef reads a clef as String writes it.
+func ParseClef(s string) (Clef, error) {
+	for c := Treble; c <= Bass; c++ {
+		if strings.EqualFold(strings.TrimSpace(s), c.String()) {
+			return c, nil
+		}
+	}
+	return 0, fmt.Errorf("no clef %s: want treble, treble-8 or bass", quote(s))
+}
+
+// ClefFor returns the clef in which the middle of the line lies nearest to the
+// staff's, as voices are written: from the treble clef of women's and children's
+// voices through the tenor's to the bass clef (common practice).
+func ClefFor(s theory.Score) Clef {
+	low, high := 127, 0
+	for _, n := range s.Notes {
+		if !n.Rest {
+			low, high = min(low, n.Pitch.MIDI()), max(high, n.Pitch.MIDI())
+		}
+	}
+	switch middle := (low + high) / 2; {
+	case low > high || middle >= 61:
+		return Treble
+	case middle >= 56 && low >= 48:
+		return TrebleDown
+	}
+	return Bass
+}
+
+// bottom is the staff position of the lowest line: E4, E3, G2.
+func (c Clef) bottom() int { return [...]int{Treble: 30, TrebleDown: 23, Bass: 18}[c] }
+
+// place returns where a pitch lies, in steps above the lowest line.
+func (c Clef) place(p theory.Pitch) int { return staffPosition(p) - c.bottom() }
+
+// signature returns the places of the signs of a signature: sharps, or flats.
+func (c Clef) signature(fifths int) (places []int, alter int8) {
+	sharps, flats := []int{8, 5, 9, 6, 3, 7, 4}, []int{4, 7, 3, 6, 2, 5, 1}
+	places, alter = sharps[:max(0, fifths)], 1
+	if fifths < 0 {
+		places, alter = flats[:-fifths], -1
+	}
+	out := make([]int, len(places))
+	for i, p := range places {
+		if out[i] = p; c == Bass {
+			out[i] -= 2
+		}
+	}
+	return out, alter
+}
+
+// View tells how a line is shown.
+type View struct {
+	Clef   *Clef    // nil: the one that fits the line
+	Labels []string // one for each note of the Score, written below; nil: none
+	ASCII  bool     // Text without musical signs
+	Width  int      // Text: columns, 0: 80; SVG: units, 0: 900
+}
+
+func (v View) clef(s theory.Score) Clef {
+	if v.Clef != nil {
+		return *v.Clef
+	}
+	return ClefFor(s)
+}
+
+// Labels names the notes of a line by the key they stand in: "" for rests.
+func Labels(s theory.Score, n theory.Naming, ascii bool) []string {
+	out := make([]string, len(s.Notes))
+	at, k, changes := zero, s.Key, s.Changes
+	for i, w := range s.Notes {
+		for len(changes) > 0 && !at.Less(changes[0].At) {
+			k, changes = changes[0].Key, changes[1:]
+		}
+		at = at.Plus(w.Length)
+		if w.Rest {
+			continue
+		}
+		d := k.Degree(w.Pitch.Note)
+		if out[i] = n.Name(k, d); ascii {
+			out[i] = n.NameASCII(k, d)
+		}
+	}
+	return out
+}
+
+// canvas is a field of characters.
+type canvas struct {
+	rows [][]rune
+}
+
+func (c *canvas) put(row, column int, text string) {
+	for _, r := range text {
+		for len(c.rows[row]) <= column {
+			c.rows[row] = append(c.rows[row], ' ')
+		}
+		c.rows[row][column] = r
+		column++
+	}
+}
+
+// Text draws a line as a staff of characters, at most View.Width columns wide,
+// broken between bars. Every line and space of the staff is a row; below stand
+// the length of each note in beats, and the labels. A note that is tied over is
+// marked with ‿ (~ in ASCII) and its continuation with it before. A rest is an r
+// on the middle line. A bar too long for the width is broken.
+func Text(s theory.Score, v View) (string, error) {
+	bars, err := lay(s)
+	if err != nil {
+		return "", err
+	}
+	clef := v.clef(s)
+	width := v.Width
+	if width <= 0 {
+		width = 80
+	}
+	low, high := 0, 8
+	for _, n := range s.Notes {
+		if !n.Rest {
+			low, high = min(low, clef.place(n.Pitch)), max(high, clef.place(n.Pitch))
+		}
+	}
+	var out strings.Builder
+	for i := 0; i < len(bars); {
+		sys := textSystem{view: v, clef: clef, low: low, high: high, bars: bars}
+		n, text := sys.draw(i, width)
+		if i > 0 {
+			out.WriteString("\n")
+		}
+		out.WriteString(text)
+		i += n
+	}
+	return out.String(), nil
+}
+
+type textSystem struct {
+	view      View
+	clef      Clef
+	low, high int
+	bars      []laidBar
+}
+
+func (t *textSystem) sign(alter int8) string {
+	if alter == 0 {
+		return t.choose("♮", "n")
+	}
+	s := strings.Repeat(t.choose("♯", "#"), max(0, int(alter)))
+	if alter < 0 {
+		s = strings.Repeat(t.choose("♭", "b"), -int(alter))
+	}
+	return s
+}
+
+func (t *textSystem) choose(signs, ascii string) string {
+	if t.view.ASCII {
+		return ascii
+	}
+	return signs
+}
+
+// draw draws as many bars as fit from the i-th on.
+func (t *textSystem) draw(first, width int) (int, string) {
+	rows := t.high - t.low + 1
+	c := canvas{rows: make([][]rune, rows+2)} // and the beats, and the labels
+	row := func(place int) int { return t.high - place }
+	beats, labels := rows, rows+1
+	x := 2
+	// Clef: its letter on its line.
+	switch t.clef {
+	case Bass:
+		c.put(row(6), x, "F")
+	default:
+		c.put(row(2), x, "G")
+		if t.clef == TrebleDown {
+			c.put(row(0), x, "8")
+		}
+	}
+	x += 2
+	signature := func(k theory.Key) {
+		places, alter := t.clef.signature(k.Signature())
+		for _, p := range places {
+			if p >= t.low && p <= t.high {
+				c.put(row(p), x, t.sign(alter))
+			}
+			x++
+		}
+		if len(places) > 0 {
+			x++
+		}
+	}
+	meter := func(m theory.Meter) {
+		over, under := fmt.Sprint(m.Beats), fmt.Sprint(m.Unit)
+		c.put(row(6), x, over)
+		c.put(row(2), x, under)
+		x += max(len(over), len(under)) + 1
+	}
+	lead := t.bars[first].key
+	if first > 0 && t.bars[first].newKey {
+		lead = t.bars[first].key
+	}
+	signature(lead)
+	n := 0
+	for i := first; i < len(t.bars); i++ {
+		bar := &t.bars[i]
+		drawn := t.bar(bar)
+		need := drawn.width + 1
+		if bar.newMeter {
+			need += 4
+		}
+		if i > first && bar.newKey {
+			need += 9
+		}
+		if i > first && x+need > width {
+			break
+		}
+		if i > first && bar.newKey {
+			k := bar.key
+			if k.Signature() == 0 {
+				places, _ := t.clef.signature(bar.oldKey.Signature())
+				for _, p := range places {
+					c.put(row(p), x, t.sign(0))
+					x++
+				}
+				x++
+			}
+			signature(k)
+		}
+		if bar.newMeter {
+			meter(bar.meter)
+		}
+		for _, s := range drawn.marks {
+			if x+s.x >= width-1 && s.row != beats && s.row != labels {
+				continue
+			}
+			c.put(s.row, x+s.x, s.text)
+		}
+		x += drawn.width
+		for p := 0; p <= 8; p++ {
+			c.put(row(p), x, t.choose("│", "|"))
+			if i == len(t.bars)-1 {
+				c.put(row(p), x+1, t.choose("┃", "|"))
+			}
+		}
+		x += 2
+		n++
+	}
+	end := x - 1
+	if first+n == len(t.bars) {
+		end++
+	}
+	// The five lines, where nothing stands on them.
+	for p := 0; p <= 8; p += 2 {
+		r := row(p)
+		c.put(r, end-1, string(at(c.rows[r], end-1)))
+		for j := 2; j < end; j++ {
+			if at(c.rows[r], j) == ' ' {
+				c.put(r, j, t.choose("─", "-"))
+			}
+		}
+	}
+	var b strings.Builder
+	for i, line := range c.rows {
+		text := strings.TrimRight(string(line), " ")
+		if text == "" && (i < row(8) || i > row(0)) && i != beats {
+			continue // no ledger lines here, or no labels
+		}
+		b.WriteString(text + "\n")
+	}
+	return n, b.String()
+}
+
+func at(row []rune, i int) rune {
+	if i < len(row) {
+		return row[i]
+	}
+	return ' '
+}
+
+// drawnBar is what a bar puts on the canvas, from its left edge on.
+type drawnBar struct {
+	width int
+	marks []textMark
+}
+
+type textMark struct {
+	row, x int
+	text   string
+}
+
+// beatText writes a number of beats.
+func beatText(f theory.Fraction, ascii bool) string {
+	whole, rest := f.Num/f.Den, theory.NewFraction(f.Num%f.Den, f.Den)
+	if rest.Num == 0 {
+		return fmt.Sprint(whole)
+	}
+	signs := map[theory.Fraction]string{{Num: 1, Den: 2}: "½", {Num: 1, Den: 3}: "⅓", {Num: 2, Den: 3}: "⅔", {Num: 1, Den: 4}: "¼", {Num: 3, Den: 4}: "¾", {Num: 1, Den: 6}: "⅙", {Num: 1, Den: 8}: "⅛"}
+	sign, ok := signs[rest]
+	switch {
+	case ascii || !ok:
+		return f.String()
+	case whole == 0:
+		return sign
+	}
+	return fmt.Sprint(whole) + sign
+}
+
+// bar lays out one bar.
+func (t *textSystem) bar(b *laidBar) drawnBar {
+	rows := t.high - t.low + 1
+	var d drawnBar
+	x := 1
+	pulse := theory.Fraction{Num: 1, Den: 1}
+	if b.meter.Valid() {
+		pulse = b.meter.Pulse()
+	}
+	written := signs{}
+	for _, p := range b.pieces {
+		beats := beatText(p.Length.Over(pulse), t.view.ASCII)
+		label := ""
+		if t.view.Labels != nil && p.note < len(t.view.Labels) && !p.from {
+			label = t.view.Labels[p.note]
+		}
+		mark := func(row, at int, text string) { d.marks = append(d.marks, textMark{row, at, text}) }
+		head := x
+		if p.Rest {
+			mark(t.high-4, x, "r")
+		} else {
+			place := t.clef.place(p.Pitch)
+			row := t.high - place
+			if p.from {
+				mark(row, head, t.choose("‿", "~"))
+				head++
+			}
+			if written.write(b.key, p) {
+				sign := t.sign(p.Pitch.Alter)
+				mark(row, head, sign)
+				head += len([]rune(sign))
+			}
+			symbol := t.choose("●", "*")
+			if p.value <= 2 {
+				symbol = t.choose("○", "o")
+			}
+			// Ledger lines.
+			for l := -2; l >= place; l -= 2 {
+				mark(t.high-l, head-1, t.choose("───", "---"))
+			}
+			for l := 10; l <= place; l += 2 {
+				mark(t.high-l, head-1, t.choose("───", "---"))
+			}
+			mark(row, head, symbol)
+			if p.to {
+				mark(row, head+1, t.choose("‿", "~"))
+			}
+		}
+		mark(rows, head, beats)
+		mark(rows+1, head, label)
+		used := head - x + max(3, len([]rune(beats))+1, len([]rune(label))+1)
+		x += used
+	}
+	d.width = x
+	return d
+}

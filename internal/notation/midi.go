@@ -110,7 +110,7 @@ type played struct {
 	words    string
 }
 
-// maxTicks bounds the time of a file, in quarter notes.
+// maxQuarters bounds the time of a file, in quarter notes.
 const maxQuarters = 100_000
 
 // midi reads one track of a Standard MIDI File. Times that are no note values
@@ -377,8 +377,11 @@ func lineOf(notes []played, end, quarter int64, grid theory.Fraction) []theory.W
 		from, to := nearestTime(n.from, quarter, grid), nearestTime(n.to, quarter, grid)
 		if i+1 < len(notes) {
 			next := nearestTime(notes[i+1].from, quarter, grid)
-			// Notes let go a little early are not followed by a rest.
-			if grid.Num > 0 && next.Minus(to).Less(theory.Fraction{Num: 1, Den: 2}) || next.Less(to) {
+			// Notes let go a little early, by less than half a beat or a third of
+			// the way to the next, are not followed by a rest.
+			gap := next.Minus(to)
+			early := gap.Less(theory.Fraction{Num: 1, Den: 2}) || gap.Less(next.Minus(from).Times(theory.Fraction{Num: 1, Den: 3}))
+			if grid.Num > 0 && early || next.Less(to) {
 				to = next
 			}
 		}

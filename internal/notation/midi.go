@@ -239,10 +239,10 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 		r.warn("of %d tracks with notes the first one is read", with)
 	}
 	s.Title = chosenName
-	r.oneVoice(&chosen, quarter)
-	grid := gridOf(chosen, end, quarter)
-	s.Notes = lineOf(chosen, end, quarter, grid)
-	if grid.Num > 0 {
+	r.oneVoice(&chosen)
+	g := newGrid(chosen, quarter)
+	s.Notes = lineOf(chosen, end, g)
+	if !g.exact {
 		r.warn("times were moved to the nearest sixteenth or triplet")
 	}
 	// Key and meter, in order of time.
@@ -250,7 +250,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 	now := theory.Change{Key: r.options.Key}
 	var changes []theory.Change
 	for _, m := range metas {
-		at := nearestTime(m.at, quarter, grid)
+		at := g.time(m.at)
 		if m.key != nil {
 			now.Key = *m.key
 		} else {
@@ -312,7 +312,7 @@ func chunks(b []byte) error {
 
 // oneVoice leaves the highest of notes that begin together, and ends each note
 // where the next begins.
-func (r *reading) oneVoice(notes *[]played, quarter int64) {
+func (r *reading) oneVoice(notes *[]played) {
 	ns := *notes
 	sort.SliceStable(ns, func(i, j int) bool {
 		return ns[i].from < ns[j].from || ns[i].from == ns[j].from && ns[i].pitch > ns[j].pitch
@@ -331,57 +331,73 @@ func (r *reading) oneVoice(notes *[]played, quarter int64) {
 	*notes = kept
 }
 
-// gridOf returns the grid that times are moved to: zero where they are note
-// values as they are.
-func gridOf(notes []played, end, quarter int64) theory.Fraction {
+// grid is where times may lie: anywhere if they are note values as they are,
+// else on the sixteenths of each quarter or, where the notes that begin in it
+// lie nearer to them, on its triplet eighths.
+type grid struct {
+	exact    bool
+	quarter  int64
+	triplets map[int]bool // by quarter
+}
+
+// beat is the quarter that a time belongs to: what comes a little early belongs
+// to the next.
+func (g grid) beat(t int64) int { return int(math.Floor(float64(t)/float64(g.quarter) + 0.1)) }
+
+// on moves a time to the nearest of den parts of a quarter note.
+func (g grid) on(t int64, den int) (f theory.Fraction, off float64) {
+	x := float64(t) / float64(g.quarter)
+	f = theory.NewFraction(int(math.Round(x*float64(den))), den)
+	return f, math.Abs(f.Float() - x)
+}
+
+func newGrid(notes []played, quarter int64) grid {
+	g := grid{exact: true, quarter: quarter, triplets: map[int]bool{}}
 	exact := func(t int64) bool {
 		d := theory.NewFraction(int(t), int(quarter)).Den
 		return 48%d == 0 || 20%d == 0
 	}
+	nearer := map[int]float64{}
 	for _, n := range notes {
-		if !exact(n.from) || !exact(n.to) {
-			return theory.Fraction{Num: 1, Den: 4}
-		}
+		g.exact = g.exact && exact(n.from) && exact(n.to)
+		_, four := g.on(n.from, 4)
+		_, three := g.on(n.from, 3)
+		nearer[g.beat(n.from)] += four - three
 	}
-	return theory.Fraction{}
+	for beat, by := range nearer {
+		g.triplets[beat] = by > 0.02 // clearly nearer
+	}
+	return g
 }
 
-// nearestTime returns a time in quarter notes, moved to the nearest sixteenth or
-// triplet eighth of its beat where there is a grid.
-func nearestTime(t, quarter int64, grid theory.Fraction) theory.Fraction {
-	if grid.Num == 0 {
-		if f := theory.NewFraction(int(t), int(quarter)); 960%f.Den == 0 {
+// time returns a time in quarter notes.
+func (g grid) time(t int64) theory.Fraction {
+	if g.exact {
+		if f := theory.NewFraction(int(t), int(g.quarter)); 960%f.Den == 0 {
 			return f
 		}
 	}
-	best, off := zero, math.Inf(1)
-	for _, den := range []int{4, 3} {
-		f := theory.NewFraction(int(math.Round(float64(t)*float64(den)/float64(quarter))), den)
-		// A triplet has to be clearly nearer.
-		d := math.Abs(f.Float() - float64(t)/float64(quarter))
-		if den == 3 {
-			d += 0.03
-		}
-		if d < off {
-			best, off = f, d
-		}
+	den := 4
+	if g.triplets[g.beat(t)] {
+		den = 3
 	}
-	return best
+	f, _ := g.on(t, den)
+	return f
 }
 
 // lineOf makes notes and rests, without pitches spelled.
-func lineOf(notes []played, end, quarter int64, grid theory.Fraction) []theory.Written {
+func lineOf(notes []played, end int64, g grid) []theory.Written {
 	var ws []theory.Written
 	at := zero
 	for i, n := range notes {
-		from, to := nearestTime(n.from, quarter, grid), nearestTime(n.to, quarter, grid)
+		from, to := g.time(n.from), g.time(n.to)
 		if i+1 < len(notes) {
-			next := nearestTime(notes[i+1].from, quarter, grid)
+			next := g.time(notes[i+1].from)
 			// Notes let go a little early, by less than half a beat or a third of
 			// the way to the next, are not followed by a rest.
 			gap := next.Minus(to)
 			early := gap.Less(theory.Fraction{Num: 1, Den: 2}) || gap.Less(next.Minus(from).Times(theory.Fraction{Num: 1, Den: 3}))
-			if grid.Num > 0 && early || next.Less(to) {
+			if !g.exact && early || next.Less(to) {
 				to = next
 			}
 		}
@@ -396,7 +412,7 @@ func lineOf(notes []played, end, quarter int64, grid theory.Fraction) []theory.W
 		ws = append(ws, theory.Written{Pitch: theory.Pitch{Octave: n.pitch}, Length: to.Minus(from), Words: n.words})
 		at = to
 	}
-	if last := nearestTime(end, quarter, grid); grid.Num == 0 && at.Less(last) && last.Minus(at).Less(theory.Fraction{Num: 16, Den: 1}) {
+	if last := g.time(end); g.exact && at.Less(last) && last.Minus(at).Less(theory.Fraction{Num: 16, Den: 1}) {
 		ws = append(ws, theory.Written{Rest: true, Length: last.Minus(at)})
 	}
 	return ws

@@ -533,7 +533,7 @@ func (a *abcReader) note(c []rune, i int) (note, int, error) {
 				octave -= 2
 			}
 		}
-		if octave < -1 || octave > 9 {
+		if octave < -2 || octave > 10 { // B sharp -2 is the lowest note of MIDI
 			return note{}, 0, a.errorf("the note lies out of range")
 		}
 		keep := fmt.Sprint(letter)

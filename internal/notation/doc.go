@@ -17,6 +17,7 @@ import (
 	"io"
 	"path"
 	"strings"
+	"unicode"
 
 	"singback/theory"
 )
@@ -139,9 +140,24 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 		if !errors.Is(err, ErrNotation) {
 			err = fmt.Errorf("%w: %w", ErrNotation, err)
 		}
+		// What a file makes of a message is bounded, and one line.
+		if text := strings.Map(printable, strings.ToValidUTF8(err.Error(), "?")); text != err.Error() || len(text) > 300 {
+			text = strings.TrimPrefix(text, ErrNotation.Error()+": ")
+			if r := []rune(text); len(r) > 200 {
+				text = string(r[:200]) + "…"
+			}
+			err = fmt.Errorf("%w: %s", ErrNotation, text)
+		}
 		return theory.Score{}, nil, err
 	}
 	return s, l.warnings, nil
+}
+
+func printable(r rune) rune {
+	if unicode.IsPrint(r) {
+		return r
+	}
+	return '?'
 }
 
 func sings(s theory.Score) bool {

@@ -115,6 +115,9 @@ func lay(s theory.Score) ([]laidBar, error) {
 	if lines == nil {
 		lines = []theory.Fraction{zero}
 	}
+	if len(lines) > maxBars {
+		return nil, fmt.Errorf("%w: more than %d bars", ErrNotation, maxBars)
+	}
 	bars := make([]laidBar, len(lines))
 	now := theory.Change{Key: s.Key, Meter: s.Meter}
 	changes := s.Changes
@@ -241,8 +244,7 @@ func flags(value int) int {
 	return n
 }
 
-// sign returns the alteration that must be written before the piece, and whether
-// one must be, given what the bar has had; and remembers it.
+// signs holds which alterations have been written in a bar.
 type signs map[int]int8 // by staff position
 
 func staffPosition(p theory.Pitch) int { return 7*p.Octave + int(p.Letter) }

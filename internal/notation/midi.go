@@ -111,7 +111,7 @@ type played struct {
 }
 
 // maxQuarters bounds the time of a file, in quarter notes.
-const maxQuarters = 100_000
+const maxQuarters = 20_000
 
 // midi reads one track of a Standard MIDI File. Times that are no note values
 // are moved to the nearest; pitches are spelled by the key.

@@ -141,7 +141,11 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 			return s, err
 		}
 		line, _ := d.InputPos()
-		return s, fmt.Errorf("%w: line %d: %s", ErrNotation, line, strings.TrimPrefix(err.Error(), "XML syntax error on "))
+		text := err.Error()
+		if syntax := (*xml.SyntaxError)(nil); errors.As(err, &syntax) {
+			text = syntax.Msg
+		}
+		return s, fmt.Errorf("%w: line %d: %s", ErrNotation, line, text)
 	}
 	names := map[string]string{}
 	var ids []string
@@ -270,8 +274,7 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 		return fmt.Errorf("%w: part %s, %s: %s", ErrNotation, quote(p.id), b.name, fmt.Sprintf(format, args...))
 	}
 	leave := func(what string) { r.warn("%s: %s", b.name, what) }
-	now, end, at := 0, zero, zero // at: where the file stands; end: where the line has come to
-	_ = now
+	end, at := zero, zero // at: where the file stands; end: where the line has come to
 	for i := range m.Nodes {
 		n := &m.Nodes[i]
 		switch n.XMLName.Local {

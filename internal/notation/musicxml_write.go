@@ -28,6 +28,11 @@ func writeMusicXML(s theory.Score) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	for i, n := range s.Notes {
+		if !n.Rest && (n.Pitch.Octave < 0 || n.Pitch.Octave > 9) {
+			return nil, fmt.Errorf("%w: note %d: MusicXML has no octave %d", ErrNotation, i+1, n.Pitch.Octave)
+		}
+	}
 	var b bytes.Buffer
 	line := func(depth int, format string, args ...any) {
 		b.WriteString(strings.Repeat("  ", depth))

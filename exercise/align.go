@@ -1,6 +1,7 @@
 package exercise
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -56,6 +57,8 @@ type Alignment struct {
 	// Start and Pace are the time of the line's beginning in seconds, and the
 	// seconds that one unit of its length takes. Pace is 0 where nothing tells.
 	Start, Pace float64
+
+	keys []float64 // transpositions worth a try, the cheapest first
 }
 
 // Freedom says what an alignment may choose.
@@ -119,14 +122,23 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 	s := &search{line: line, timed: timed, sung: sung}
 	s.prepare()
 	var best Alignment
-	var key float64
-	for i, k := range s.keys(free) {
+	keys := s.keys(free)
+	costs := map[float64]float64{}
+	for i, k := range keys {
 		s.setKey(k)
-		if a := s.run(); i == 0 || a.Cost < best.Cost-equal {
-			best, key = a, k
+		a := s.run()
+		costs[k] = a.Cost
+		if i == 0 || a.Cost < best.Cost-equal {
+			best = a
 		}
 	}
-	s.setKey(key)
+	slices.SortStableFunc(keys, func(a, b float64) int {
+		if math.Abs(costs[a]-costs[b]) <= equal {
+			return 0
+		}
+		return cmp.Compare(costs[a], costs[b])
+	})
+	s.setKey(keys[0])
 	// The alignment says where the key and the time are; they may change it.
 	for range rounds {
 		before := best.Written
@@ -140,6 +152,7 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 	best.Reference = s.reference
 	best.Transposition = median(s.reference)
 	best.Start, best.Pace = s.start, s.pace
+	best.keys = keys
 	return best, nil
 }
 

@@ -1,26 +1,203 @@
 package exercise
 
-import "math"
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"singback/theory"
+)
 
 // Line is what a take is compared with: written, or found in a performance.
 type Line struct {
-	Notes []Due
-	// Timed tells that the onsets and lengths mean something.
+	Notes []Due // in order of time
+	// Timed tells that the onsets and lengths mean something: a bare list of
+	// names says nothing of rhythm.
 	Timed bool
+	// Performed tells that the times are seconds; else they are quarter notes.
+	Performed bool
+	// Degrees has one for each note, of Key or of the key it changes to; nil
+	// where no key is known.
+	Key     theory.Key
+	Degrees []theory.Degree
+	// Bars are the times at which bars begin; nil without bars.
+	Bars []float64
+}
+
+// NewLine returns the notes of a score in a tuning; a rest is time in which
+// nothing is due.
+func NewLine(s theory.Score, tuning theory.Tuning) (Line, error) {
+	if err := s.Validate(); err != nil {
+		return Line{}, err
+	}
+	line := Line{Timed: true, Key: s.Key}
+	at := theory.NewFraction(0, 1)
+	key, changes := s.Key, s.Changes
+	for _, n := range s.Notes {
+		for len(changes) > 0 && changes[0].At.Float() <= at.Float() {
+			key, changes = changes[0].Key, changes[1:]
+		}
+		if !n.Rest {
+			line.Notes = append(line.Notes, Due{centsOf(tuning.HzIn(key, n.Pitch)), at.Float(), n.Length.Float()})
+			line.Degrees = append(line.Degrees, key.Degree(n.Pitch.Note))
+		}
+		at = at.Plus(n.Length)
+	}
+	for _, b := range s.Bars() {
+		line.Bars = append(line.Bars, b.Float())
+	}
+	return line.checked()
+}
+
+// NewMelodyLine returns the tones of a melody, its first tonic in the octave
+// given. It is timed where the melody has a metre, or tones of different
+// lengths.
+func NewMelodyLine(m theory.Melody, tonicOctave int, tuning theory.Tuning) (Line, error) {
+	line := Line{Timed: m.Accents != nil, Key: m.Key}
+	pitches := m.InOneKey().Pitches(tonicOctave)
+	at := theory.NewFraction(0, 1)
+	var length theory.Fraction
+	for _, t := range m.Tones {
+		if !t.Rest {
+			line.Notes = append(line.Notes, Due{centsOf(tuning.HzIn(m.Key, pitches[len(line.Notes)])), at.Float(), t.Length.Float()})
+			line.Degrees = append(line.Degrees, m.Key.Degree(pitches[len(line.Notes)-1].Note))
+		}
+		line.Timed = line.Timed || t.Rest || length.Den > 0 && length != t.Length
+		length = t.Length
+		at = at.Plus(t.Length)
+	}
+	for i, pulse := 0, 0.0; i < len(m.Accents); i, pulse = i+1, pulse+1 {
+		if m.Accents[i] == theory.Strong {
+			line.Bars = append(line.Bars, pulse)
+		}
+	}
+	return line.checked()
+}
+
+// NewPerformedLine returns the notes of somebody who sang or played the line. A
+// note is due until the next begins, unless silence follows that is longer than
+// the usual note.
+func NewPerformedLine(sung []Sung) (Line, error) {
+	line := Line{Timed: true, Performed: true}
+	var apart []float64
+	for k := 1; k < len(sung); k++ {
+		apart = append(apart, sung[k].Onset-sung[k-1].Onset)
+	}
+	usual := median(apart)
+	for k, n := range sung {
+		d := Due{n.Cents, n.Onset - sung[0].Onset, n.Offset - n.Onset}
+		if k+1 < len(sung) && sung[k+1].Onset-n.Offset <= usual {
+			d.Length = sung[k+1].Onset - n.Onset
+		}
+		line.Notes = append(line.Notes, d)
+	}
+	return line.checked()
+}
+
+// Named gives a performed line the degrees of a key.
+func (l Line) Named(k theory.Key) Line {
+	l.Key, l.Degrees = k, nil
+	tonic := 100 * float64(theory.Pitch{Note: k.Tonic}.MIDI())
+	for _, d := range l.Notes {
+		c := math.Mod(d.Cents-tonic, 1200)
+		if c < 0 {
+			c += 1200
+		}
+		degree, _ := k.Nearest(c)
+		l.Degrees = append(l.Degrees, degree)
+	}
+	return l
+}
+
+// maxLineNotes is the longest line, in notes.
+const maxLineNotes = theory.MaxScoreNotes
+
+func (l Line) checked() (Line, error) {
+	if len(l.Notes) == 0 {
+		return Line{}, fmt.Errorf("it has no notes")
+	}
+	if len(l.Notes) > maxLineNotes {
+		return Line{}, fmt.Errorf("%d notes are more than %d", len(l.Notes), maxLineNotes)
+	}
+	return l, nil
+}
+
+// segments are the times at which half-bars begin, and the end: of a line
+// without bars, eight equal parts.
+func (l Line) segments() []float64 {
+	last := l.Notes[len(l.Notes)-1]
+	end := last.Onset + last.Length
+	var at []float64
+	if len(l.Bars) == 0 {
+		for k := range 8 {
+			at = append(at, l.Notes[0].Onset+(end-l.Notes[0].Onset)*float64(k)/8)
+		}
+		return append(at, end)
+	}
+	bar := 0.0
+	for k, b := range l.Bars {
+		if b >= end {
+			break
+		}
+		next := end
+		if k+1 < len(l.Bars) {
+			next = l.Bars[k+1]
+			bar = max(bar, next-b)
+		}
+		at = append(at, b)
+		if half := b + max(bar, next-b)/2; half < next && next-b > 0.51*bar {
+			at = append(at, half)
+		}
+	}
+	return append(slices.Compact(at), end)
+}
+
+// Performance is what somebody sang of a line.
+type Performance struct {
+	Notes []Sung // in order of time
+	// Curve is the pitch from moment to moment, in order of time. Without one
+	// the notes stand for it.
+	Curve []Moment
 }
 
 // Moment is one point of the pitch curve of a take.
 type Moment struct {
-	At     float64 // seconds
-	Cents  float64 // as of Sung; means nothing where Voiced is false
+	At     float64      // seconds
+	Cents  theory.Cents // as of Sung; means nothing where Voiced is false
 	Voiced bool
 }
 
-// At is the moment at which a pitch of hz is heard, on A4; hz at most 0 is no
-// pitch.
-func At(seconds, hz, a4 float64) Moment {
+// NewMoment is the moment at which a pitch of hz is heard, on A4; hz at most 0
+// is no pitch.
+func NewMoment(seconds, hz, a4 float64) Moment {
 	if !(hz > 0) {
 		return Moment{At: seconds}
 	}
-	return Moment{At: seconds, Cents: 6900 + 1200*math.Log2(hz/a4), Voiced: true}
+	return Moment{At: seconds, Cents: CentsOnA4(hz, a4), Voiced: true}
+}
+
+// CentsOnA4 is how far a frequency lies above C-1 (MIDI 0) in equal temperament
+// on A4, in cents.
+func CentsOnA4(hz, a4 float64) theory.Cents { return 6900 + theory.CentsBetween(hz, a4) }
+
+// centsOf is CentsOnA4 for the usual A4, on which every cent of lines and takes is
+// counted; another A4 moves a written line.
+func centsOf(hz float64) theory.Cents { return CentsOnA4(hz, theory.DefaultA4) }
+
+// curve is the pitch curve, made of the notes where there is none.
+func (t Performance) curve() []Moment {
+	if len(t.Curve) > 0 {
+		return t.Curve
+	}
+	var out []Moment
+	for k, n := range t.Notes {
+		if k > 0 && n.Onset > t.Notes[k-1].Offset+frameTime {
+			out = append(out, Moment{At: t.Notes[k-1].Offset})
+		}
+		steps := max(1, int((n.Offset-n.Onset)/frameTime))
+		for s := range min(steps, maxFrames) {
+			out = append(out, Moment{n.Onset + float64(s)*frameTime, n.Cents, true})
+		}
+	}
+	return out
 }

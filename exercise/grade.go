@@ -1,0 +1,417 @@
+package exercise
+
+import (
+	"math"
+
+	"singback/theory"
+)
+
+// Rules say what a grading lets pass.
+type Rules struct {
+	Freedom
+	Tolerance theory.Cents // distance that is still right, MinTolerance … MaxTolerance
+}
+
+// DefaultRules takes any key and octave, and half a semitone: the nearest
+// degree is the one that was sung.
+func DefaultRules() Rules { return Rules{Freedom{Key: true, Octave: true}, MaxTolerance} }
+
+// Finding is what a grading says of one written note.
+type Finding int8
+
+// The findings.
+const (
+	Right     Finding = iota // within the tolerance
+	OutOfTune                // beyond it, yet nearer than any other degree
+	Wrong                    // another degree
+	Omitted                  // not sung
+	NotHeard                 // its time went by, but nothing that can be measured is there
+)
+
+var findingNames = [...]string{"right", "out_of_tune", "wrong", "omitted", "not_heard"}
+
+// String returns the name used in machine-readable output.
+func (f Finding) String() string { return findingNames[f] }
+
+// NoteGrade is what became of one written note.
+type NoteGrade struct {
+	Finding Finding
+	Answer  Answer
+	// Cents is how far it was sung from its pitch in the singer's own key, drift
+	// taken away, octaves left out; 0 where it was not sung.
+	Cents theory.Cents
+	// Onset is the time in seconds at which it was sung. Late is how far that is
+	// behind the time that the singer's tempo gives it, in beats, early
+	// negative; Timed tells that there is one. A beat is the line's usual note.
+	Onset float64
+	Late  float64
+	Timed bool
+	// Length is how long it was held or until the next one began, against its
+	// due in the singer's tempo: 1 is as written.
+	Length float64
+}
+
+// Musical windows of onset, in beats: common practice.
+const (
+	goodOnset = 1.0 / 8
+	fairOnset = 1.0 / 4
+	halting   = 1.0 / 2 // beats of waiting from which one says that the singer hesitated
+)
+
+// DegreeTuning is how a degree was tuned, over the notes on it that were not
+// wrong.
+type DegreeTuning struct {
+	Degree theory.Degree
+	Notes  int
+	Mean   theory.Cents // sharp positive
+	Spread theory.Cents // standard deviation
+}
+
+// Leap is an interval of the line and how it was sung.
+type Leap struct {
+	From, To int          // the written notes, where it was sung worst
+	Cents    theory.Cents // written
+	Times    int          // in the line, where both notes were sung
+	Error    theory.Cents // mean distance from it; a wrong note counts as leapMost at most
+}
+
+// Grading is what a grade says of a take.
+type Grading struct {
+	// Score is 1 for a take without a fault, towards 0 as they add up. Pass is
+	// the probability that a jury would let it pass.
+	Score, Pass float64
+	// Faults are the parts of the score, the heaviest first.
+	Faults   []Fault
+	Measures Measures
+
+	Alignment Alignment
+	Notes     []NoteGrade // one for each written note
+	Added     []int       // sung notes that answer nothing
+
+	Right, Omitted int          // of the written notes
+	Median         theory.Cents // of the cents of the notes, sharp positive
+	Spread         theory.Cents // their standard deviation
+	Degrees        []DegreeTuning
+	Drift          theory.Cents // of the singer's key, from the first note to the last
+	Pace           float64      // seconds for one unit of the line; 0 where it is not timed
+	Unsteady       float64      // median distance of a note's onset from its time, in beats
+	Hesitations    []int        // written notes before which the singer waited
+	Weakest        *Leap        // nil where no interval went wrong
+
+	// The two marks: the share of notes that are right, and nine points.
+	NoteShare float64
+	Segments  []bool // half-bars that are right in pitch and rhythm
+	Flow      bool   // no hesitation and no restart, and a segment that is right
+	Points    int    // 0 … 9
+}
+
+// Grade compares a take with a line. It is the same for any transposition and
+// octave that the rules allow, and for any uniform tempo.
+func Grade(line Line, take Performance, rules Rules) (Grading, error) {
+	a, err := Align(line.Notes, line.Timed, take.Notes, rules.Freedom)
+	if err != nil {
+		return Grading{}, err
+	}
+	g := Grading{Alignment: a}
+	c := g.hear(line, take, rules)
+	g.judge(line, take, rules, c)
+	g.tune(line, take)
+	g.time(line)
+	g.weigh(line, c)
+	g.mark(line)
+	return g, nil
+}
+
+// hear reads the curve as the line. A restart is taken out where that makes
+// more sense of it.
+func (g *Grading) hear(line Line, take Performance, rules Rules) following {
+	curve := take.curve()
+	fr := sample(curve)
+	keys, spread := []float64{0}, keyReach
+	if rules.Key {
+		keys, spread = g.Alignment.keys, 40
+	}
+	whole := readCurve(line.Notes, line.Timed, fr.trim(), keys, spread)
+	if len(g.Alignment.Restarts) == 0 || len(curve) == 0 {
+		return whole
+	}
+	part := fr
+	for k := len(g.Alignment.Restarts) - 1; k >= 0; k-- {
+		r := g.Alignment.Restarts[k]
+		from := r.Sung
+		for from > 0 && (g.Alignment.Again[from-1] || g.Alignment.Written[from-1] < 0) {
+			from--
+		}
+		frame := func(j int) int { return int((take.Notes[j].Onset - curve[0].At) / frameTime) }
+		part = part.cut(frame(from), frame(r.Sung))
+	}
+	if again := readCurve(line.Notes, line.Timed, part.trim(), keys, spread); again.value > whole.value+backCost*float64(len(g.Alignment.Restarts)) {
+		return again
+	}
+	return whole
+}
+
+// judge finds what became of each written note, from the notes and, where they
+// say nothing of it, from the curve.
+func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
+	a := &g.Alignment
+	g.Notes = make([]NoteGrade, len(line.Notes))
+	part := 0
+	for i, w := range a.Answers {
+		for part+1 < len(c.first) && c.first[part+1] <= i {
+			part++
+		}
+		n := &g.Notes[i]
+		n.Answer = w
+		heard := c.notes[part]
+		enough := heard.tune >= heardShare && heard.near >= minFrames
+		if w.Count == 0 {
+			n.Finding = Omitted
+			if enough && math.Abs(heard.cents) <= rules.Tolerance {
+				n.Finding, n.Cents = Right, heard.cents
+			} else if heard.to > heard.from && heard.silent > heard.wrong {
+				n.Finding = NotHeard
+			}
+			continue
+		}
+		n.Onset = take.Notes[w.First].Onset
+		n.Cents = g.cents(line, take, i)
+		switch off := math.Abs(n.Cents); {
+		case off <= rules.Tolerance:
+			n.Finding = Right
+		case enough && math.Abs(heard.cents) <= rules.Tolerance:
+			n.Finding, n.Cents = Right, heard.cents
+		case off <= MaxTolerance:
+			n.Finding = OutOfTune
+		default:
+			n.Finding = Wrong
+		}
+		if n.Finding == Right && w.Octave != 0 && !rules.Octave {
+			n.Finding = Wrong
+		}
+	}
+	for j, i := range a.Written {
+		if i < 0 {
+			g.Added = append(g.Added, j)
+		}
+	}
+	for _, n := range g.Notes {
+		switch n.Finding {
+		case Right:
+			g.Right++
+		case Omitted, NotHeard:
+			g.Omitted++
+		}
+	}
+	g.NoteShare = float64(g.Right) / float64(len(g.Notes))
+}
+
+// heardShare of a note's due in tune is a note that was sung, whatever the
+// segmenter made of it.
+const heardShare = 0.5
+
+// cents is how far written note i was sung from its pitch in the singer's key:
+// of its pieces the longest counts.
+func (g *Grading) cents(line Line, take Performance, i int) float64 {
+	w := g.Alignment.Answers[i]
+	longest := w.First
+	for j := w.First; j < w.First+w.Count; j++ {
+		if n, l := take.Notes[j], take.Notes[longest]; n.Offset-n.Onset > l.Offset-l.Onset {
+			longest = j
+		}
+	}
+	return octaveFold(take.Notes[longest].Cents - line.Notes[i].Cents - g.Alignment.Reference[longest])
+}
+
+// tune sums up the tuning.
+func (g *Grading) tune(line Line, take Performance) {
+	var all []float64
+	at := map[theory.Degree]int{}
+	values := [][]float64{}
+	for i, n := range g.Notes {
+		if n.Finding != Right && n.Finding != OutOfTune {
+			continue
+		}
+		all = append(all, n.Cents)
+		if line.Degrees == nil {
+			continue
+		}
+		d := line.Degrees[i]
+		k, ok := at[d]
+		if !ok {
+			k = len(values)
+			at[d] = k
+			values = append(values, nil)
+			g.Degrees = append(g.Degrees, DegreeTuning{Degree: d})
+		}
+		values[k] = append(values[k], n.Cents)
+	}
+	g.Median = median(all)
+	_, g.Spread = meanAndSpread(all)
+	for k := range g.Degrees {
+		d := &g.Degrees[k]
+		d.Notes = len(values[k])
+		d.Mean, d.Spread = meanAndSpread(values[k])
+	}
+	// The drift is the trend of the reference between the first and the last
+	// note that answers.
+	var x, y []float64
+	for j, i := range g.Alignment.Written {
+		if i < 0 {
+			continue
+		}
+		d := octaveFold(take.Notes[j].Cents - line.Notes[i].Cents - g.Alignment.Transposition)
+		if math.Abs(d) <= driftReach {
+			x, y = append(x, take.Notes[j].Onset), append(y, d)
+		}
+	}
+	if len(x) >= 4 {
+		g.Drift = slopeOf(x, y) * (x[len(x)-1] - x[0])
+	}
+	g.leaps(line)
+}
+
+// leapMost is what one interval's error counts at most.
+const leapMost = 200.0
+
+// leaps finds the interval of the line that was sung worst.
+func (g *Grading) leaps(line Line) {
+	sums := map[int]*Leap{}
+	worst := map[int]float64{}
+	var order []int
+	for i := 1; i < len(line.Notes); i++ {
+		a, b := g.Notes[i-1], g.Notes[i]
+		if a.Answer.Count == 0 || b.Answer.Count == 0 {
+			continue
+		}
+		written := line.Notes[i].Cents - line.Notes[i-1].Cents
+		step := int(math.Round(written / 100))
+		if step == 0 {
+			continue
+		}
+		off := min(leapMost, math.Abs(octaveFold(b.Cents-a.Cents)))
+		l := sums[step]
+		if l == nil {
+			l = &Leap{From: i - 1, To: i, Cents: written}
+			sums[step] = l
+			order = append(order, step)
+		}
+		if off > worst[step] {
+			l.From, l.To, worst[step] = i-1, i, off
+		}
+		l.Times++
+		l.Error += (off - l.Error) / float64(l.Times)
+	}
+	for _, step := range order {
+		if l := sums[step]; l.Error > weakLeap && (g.Weakest == nil || l.Error > g.Weakest.Error+equal) {
+			g.Weakest = l
+		}
+	}
+}
+
+// weakLeap is the error from which an interval is worth practising: listeners
+// accept some 25 cents (Vurma & Ross, "Production and perception of musical
+// intervals", Music Perception 23, 2006).
+const weakLeap = 25.0
+
+// time finds what is early, late, long and short.
+func (g *Grading) time(line Line) {
+	a := &g.Alignment
+	if !line.Timed || a.Pace == 0 {
+		return
+	}
+	g.Pace = a.Pace
+	lengths := make([]float64, len(line.Notes))
+	for i, d := range line.Notes {
+		lengths[i] = d.Length
+	}
+	beat := median(lengths)
+	var index []int
+	var off []float64
+	for i := range g.Notes {
+		if w := g.Notes[i].Answer; w.Count > 0 && !w.Merged {
+			index = append(index, i)
+			off = append(off, ((g.Notes[i].Onset-a.Start)/a.Pace-line.Notes[i].Onset)/beat)
+		}
+	}
+	var away []float64
+	for k, i := range index {
+		n := &g.Notes[i]
+		n.Timed = true
+		n.Late = off[k] - median(off[max(0, k-driftWindow):min(len(off), k+driftWindow+1)])
+		away = append(away, math.Abs(n.Late))
+		n.Length = 1
+		if k+1 < len(index) {
+			next := index[k+1]
+			if due := line.Notes[next].Onset - line.Notes[i].Onset; due > 0 {
+				n.Length = (g.Notes[next].Onset - n.Onset) / (a.Pace * due)
+			}
+			if off[k+1]-off[k] > halting {
+				g.Hesitations = append(g.Hesitations, next)
+			}
+		}
+	}
+	g.Unsteady = median(away)
+}
+
+// mark gives the nine points of the sight-singing question of College Board's
+// AP Music Theory (scoring guidelines 2019 to 2022): one for each of eight
+// half-bars that is right in pitch, rhythm and tempo, and one for the flow where
+// at least one is. Under four points, up to four may be given for pitch alone or
+// rhythm alone instead. A line of more or fewer half-bars is brought to eight,
+// rounded down.
+func (g *Grading) mark(line Line) {
+	at := line.segments()
+	pitch, rhythm := 0, 0
+	right := 0
+	for k := 0; k+1 < len(at); k++ {
+		p, r, any := true, true, false
+		for i, d := range line.Notes {
+			n := g.Notes[i]
+			end := d.Onset + d.Length
+			if end <= at[k]+equal || d.Onset >= at[k+1]-equal {
+				continue
+			}
+			any = true
+			p = p && n.Finding == Right
+			if d.Onset >= at[k]-equal {
+				r = r && n.Answer.Count > 0 && (!n.Timed || math.Abs(n.Late) <= fairOnset)
+			}
+		}
+		if !any {
+			p, r = true, true // a rest
+		}
+		g.Segments = append(g.Segments, p && r)
+		if p && r {
+			right++
+		}
+		if p {
+			pitch++
+		}
+		if r {
+			rhythm++
+		}
+	}
+	eighths := func(n int) int { return 8 * n / len(g.Segments) }
+	g.Flow = right > 0 && len(g.Hesitations) == 0 && len(g.Alignment.Restarts) == 0
+	g.Points = eighths(right)
+	if g.Flow {
+		g.Points++
+	}
+	if g.Points < 4 && line.Timed {
+		g.Points = max(g.Points, min(4, eighths(max(pitch, rhythm))/2))
+	}
+}
+
+func meanAndSpread(x []float64) (mean, spread float64) {
+	if len(x) == 0 {
+		return 0, 0
+	}
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		spread += (v - mean) * (v - mean) / float64(len(x))
+	}
+	return mean, math.Sqrt(spread)
+}

@@ -21,6 +21,7 @@ type got struct {
 type following struct {
 	notes []got
 	line  []Due     // equal neighbours are one
+	rest  []bool    // which of them are rests: anything or nothing may be there
 	first []int     // where each of them begins in the line that was given
 	key   []float64 // of each frame: how far the singer lies above the line, octaves left out
 	start float64   // frame at which the line begins
@@ -34,7 +35,9 @@ type following struct {
 // the answers and the verdicts of a jury (see DEVELOPERS.md); none is critical
 // within a factor of two.
 const (
-	frameTime  = 0.020 // s
+	noteSteps  = 15.0  // steps of the usual note
+	leastStep  = 0.008 // s
+	mostStep   = 0.050 // s
 	tuneFull   = 60.0  // cents within which a frame is worth all
 	tuneNone   = 110.0 // and from which on it costs offCost
 	offCost    = 0.7
@@ -52,32 +55,56 @@ const (
 	minFrames  = 4.0      // frames of a note in tune from which its pitch is known
 )
 
-// frames is a curve in steps of frameTime.
+// frames is a curve in even steps.
 type frames struct {
+	step  float64 // s
 	cents []float64
 	ok    []bool
 }
 
-// sample reads a curve in steps: the median of what lies in one, voiced where
+// stepFor is the step at which a take of a line is read: a fixed part of its
+// usual note at the pace of the whole take, so that a take at another tempo is
+// read the same, within the limits of what is worth looking at.
+func stepFor(line []Due, curve []Moment) float64 {
+	from, to := 0, len(curve)
+	for from < to && !curve[from].Voiced {
+		from++
+	}
+	for to > from && !curve[to-1].Voiced {
+		to--
+	}
+	if from == to {
+		return leastStep
+	}
+	lengths := make([]float64, len(line))
+	for i, d := range line {
+		lengths[i] = d.Length
+	}
+	last := line[len(line)-1]
+	usual := median(lengths) / (last.Onset + last.Length - line[0].Onset)
+	return max(leastStep, min(mostStep, (curve[to-1].At-curve[from].At)*usual/noteSteps))
+}
+
+// sample reads a curve in steps of step seconds: the median of what lies in one, voiced where
 // most of it is. A curve with a coarser step holds its values.
-func sample(curve []Moment) frames {
-	var fr frames
+func sample(curve []Moment, step float64) frames {
+	fr := frames{step: step}
 	if len(curve) == 0 {
 		return fr
 	}
 	zero := curve[0].At
-	n := min(maxFrames, int((curve[len(curve)-1].At-zero)/frameTime+1e-6)+1)
+	n := min(maxFrames, int((curve[len(curve)-1].At-zero)/step+1e-6)+1)
 	var steps []float64
 	for k := 1; k < len(curve) && k < 200; k++ {
 		steps = append(steps, curve[k].At-curve[k-1].At)
 	}
-	hold := max(frameTime, 1.5*median(steps))
+	hold := max(step, 1.5*median(steps))
 	fr.cents, fr.ok = make([]float64, n), make([]bool, n)
 	var inside []float64
 	k := 0
 	for f := range n {
 		inside = inside[:0]
-		all, end := 0, float64(f+1)*frameTime-1e-6
+		all, end := 0, float64(f+1)*step-1e-6
 		for k < len(curve) && curve[k].At-zero < end {
 			if curve[k].Voiced {
 				inside = append(inside, curve[k].Cents)
@@ -89,15 +116,16 @@ func sample(curve []Moment) frames {
 		case all > 0 && 2*len(inside) >= all && len(inside) > 0:
 			slices.Sort(inside)
 			fr.cents[f], fr.ok[f] = inside[len(inside)/2], true
-		case all == 0 && k > 0 && curve[k-1].Voiced && end-frameTime-(curve[k-1].At-zero) <= hold:
+		case all == 0 && k > 0 && curve[k-1].Voiced && end-step-(curve[k-1].At-zero) <= hold:
 			fr.cents[f], fr.ok[f] = curve[k-1].Cents, true
 		}
 	}
 	return fr
 }
 
-// maxFrames bounds what a curve with a wild time can take: six hours.
-const maxFrames = 6 * 3600 * 50
+// maxFrames bounds what a curve with a wild time can take: two hours at the
+// finest step.
+const maxFrames = 2 * 3600 * 125
 
 // trim returns the frames from the first to the last voiced one.
 func (fr frames) trim() frames {
@@ -108,7 +136,7 @@ func (fr frames) trim() frames {
 	for to > from && !fr.ok[to-1] {
 		to--
 	}
-	return frames{fr.cents[from:to], fr.ok[from:to]}
+	return frames{fr.step, fr.cents[from:to], fr.ok[from:to]}
 }
 
 // cut returns the frames without those in [from, to).
@@ -117,19 +145,36 @@ func (fr frames) cut(from, to int) frames {
 	if from >= to {
 		return fr
 	}
-	return frames{slices.Concat(fr.cents[:from], fr.cents[to:]), slices.Concat(fr.ok[:from], fr.ok[to:])}
+	return frames{fr.step, slices.Concat(fr.cents[:from], fr.cents[to:]), slices.Concat(fr.ok[:from], fr.ok[to:])}
 }
 
-// joined merges neighbours on one pitch: a curve does not tell them apart.
-func joined(line []Due) (out []Due, first []int) {
+// restLeast is the shortest silence of a line, in usual notes, that is not only
+// the way in which a note ends.
+const restLeast = 0.35
+
+// joined merges neighbours on one pitch, since a curve does not tell them
+// apart, and puts rests in where nothing is due.
+func joined(line []Due) (out []Due, rest []bool, first []int) {
+	lengths := make([]float64, len(line))
 	for i, d := range line {
-		if n := len(out); n > 0 && math.Abs(out[n-1].Cents-d.Cents) <= mergeReach {
-			out[n-1].Length = d.Onset + d.Length - out[n-1].Onset
-			continue
-		}
-		out, first = append(out, d), append(first, i)
+		lengths[i] = d.Length
 	}
-	return out, first
+	least := restLeast * median(lengths)
+	for i, d := range line {
+		n := len(out)
+		if n > 0 {
+			end := out[n-1].Onset + out[n-1].Length
+			switch gap := d.Onset - end; {
+			case gap > least:
+				out, rest, first = append(out, Due{0, end, gap}), append(rest, true), append(first, i)
+			case math.Abs(out[n-1].Cents-d.Cents) <= mergeReach:
+				out[n-1].Length = d.Onset + d.Length - out[n-1].Onset
+				continue
+			}
+		}
+		out, rest, first = append(out, d), append(rest, false), append(first, i)
+	}
+	return out, rest, first
 }
 
 // readCurve reads a curve as a line, for the best of the keys given, each to be
@@ -137,10 +182,12 @@ func joined(line []Due) (out []Due, first []int) {
 func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64) following {
 	best := following{value: math.Inf(-1)}
 	w := following{}
-	w.line, w.first = joined(line)
-	lengths := make([]float64, len(w.line))
+	w.line, w.rest, w.first = joined(line)
+	var lengths []float64
 	for i, d := range w.line {
-		lengths[i] = d.Length
+		if !w.rest[i] {
+			lengths = append(lengths, d.Length)
+		}
 	}
 	w.beat = median(lengths)
 	w.key = make([]float64, len(fr.ok))
@@ -148,7 +195,7 @@ func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64
 	full := max(float64(len(fr.ok)), 1) / (end.Onset + end.Length - w.line[0].Onset)
 	paces := []float64{0.7, 0.8, 0.9, 1, 1.1}
 	for _, key := range keys {
-		key = fr.tuned(w.line, key, spread)
+		key = fr.tuned(line, key, spread)
 		for _, r := range paces {
 			if len(keys) > 1 && r != 0.9 {
 				continue
@@ -202,7 +249,7 @@ func (w following) home(fr frames) float64 { return median(w.key) }
 func (w following) again(timed bool, fr frames, key float64) following {
 	var at, due, mid, off []float64
 	for i, g := range w.notes {
-		if g.to == g.from {
+		if g.to == g.from || w.rest[i] {
 			continue
 		}
 		at, due = append(at, float64(g.from)), append(due, w.line[i].Onset)
@@ -217,7 +264,7 @@ func (w following) again(timed bool, fr frames, key float64) following {
 		}
 	}
 	pace := w.pace
-	if len(at) > 3 {
+	if len(at) > 1 {
 		if p := slopeOf(due, at); p > 0 {
 			pace = p
 		}
@@ -249,7 +296,7 @@ func (w following) read(timed bool, fr frames, key, pace float64) following {
 
 // worth is what a frame is worth for a note.
 func (w *following) worth(i, f int, fr frames) float64 {
-	if !fr.ok[f] {
+	if !fr.ok[f] || w.rest[i] {
 		return 0
 	}
 	d := math.Abs(octaveFold(fr.cents[f] - w.line[i].Cents - w.key[f]))
@@ -357,7 +404,11 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 			}
 			if i > 0 {
 				if f <= high[i-1] {
-					if x := before[f-base] - skipCost*due[i-1]; x > v {
+					cost := skipCost * due[i-1]
+					if w.rest[i-1] {
+						cost = 0
+					}
+					if x := before[f-base] - cost; x > v {
 						v, b = x, cell{skip, 0}
 					}
 				}
@@ -419,7 +470,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 		g.near, g.cents = len(near), median(near)
 		g.length = float64(g.to-g.from) / due[i]
 		g.tune, g.wrong, g.silent = g.tune/due[i], g.wrong/due[i], g.silent/due[i]
-		if g.to > g.from {
+		if g.to > g.from && !w.rest[i] {
 			rest = append(rest, float64(g.from)-w.pace*w.line[i].Onset)
 		}
 	}

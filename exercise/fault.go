@@ -21,14 +21,14 @@ type Fault struct {
 type weights struct{ base, missing, rhythm, held, added float64 }
 
 var (
-	timedWeights   = weights{3, 10, 8, 5, 2}
-	untimedWeights = weights{3, 10, 0, 0, 2}
+	timedWeights   = weights{3.2, 13, 13, 9, 3}
+	untimedWeights = weights{3.5, 17, 0, 0, 5}
 )
 
 const (
 	restartCost = 0.7
 	driftCost   = 0.5 // of a semitone
-	scoreScale  = 6.0 // the faults that bring the score to 1/e
+	scoreScale  = 8.0 // the faults that bring the score to 1/e
 	goodShare   = 0.8 // of its due is a note that was held
 	lateMost    = 2.0 // beats: being later is no worse
 )
@@ -45,21 +45,27 @@ func (n got) lacks() float64 { return 1 - min(1, n.tune/goodShare) }
 
 func (w following) measures() Measures {
 	var m Measures
-	sung, dues := 0.0, 0.0
+	sung, dues, notes := 0.0, 0.0, 0.0
 	for i, n := range w.notes {
+		if w.rest[i] {
+			continue
+		}
+		notes++
 		m.Missing += n.lacks() * n.lacks()
 		dues += w.line[i].Length * w.pace
 		if n.to == n.from {
 			continue
 		}
 		sung++
-		m.Held += max(0, min(1, math.Log2(n.length)))
+		if i < len(w.notes)-1 { // the last one may be held
+			m.Held += max(0, min(1, math.Log2(n.length)))
+		}
 		m.Rhythm += min(1, math.Abs(float64(n.from)-w.start-w.pace*w.line[i].Onset)/(lateMost*w.beat*w.pace))
 	}
-	m.Missing /= float64(len(w.notes))
-	m.Held /= float64(len(w.notes))
+	m.Missing /= notes
+	m.Held /= notes
 	m.Rhythm = 1 - ratioOr(sung-m.Rhythm, sung, 0)
-	m.Added = w.extra / dues
+	m.Added = min(1, w.extra/dues)
 	return m
 }
 
@@ -84,7 +90,7 @@ func (g *Grading) weigh(line Line, c following) {
 	for k, n := range c.notes {
 		name := ""
 		switch {
-		case n.lacks() == 0:
+		case n.lacks() == 0 || c.rest[k]:
 			continue
 		case n.to == n.from:
 			name = "omitted"

@@ -126,7 +126,7 @@ func Grade(line Line, take Performance, rules Rules) (Grading, error) {
 // more sense of it.
 func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 	curve := take.curve()
-	fr := sample(curve)
+	fr := sample(curve, stepFor(line.Notes, curve))
 	keys, spread := []float64{0}, keyReach
 	if rules.Key {
 		keys, spread = g.Alignment.keys, 40
@@ -142,7 +142,7 @@ func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 		for from > 0 && (g.Alignment.Again[from-1] || g.Alignment.Written[from-1] < 0) {
 			from--
 		}
-		frame := func(j int) int { return int((take.Notes[j].Onset - curve[0].At) / frameTime) }
+		frame := func(j int) int { return int((take.Notes[j].Onset - curve[0].At) / fr.step) }
 		part = part.cut(frame(from), frame(r.Sung))
 	}
 	if again := readCurve(line.Notes, line.Timed, part.trim(), keys, spread); again.value > whole.value+backCost*float64(len(g.Alignment.Restarts)) {

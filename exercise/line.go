@@ -75,8 +75,7 @@ func NewMelodyLine(m theory.Melody, tonicOctave int, tuning theory.Tuning) (Line
 }
 
 // NewPerformedLine returns the notes of somebody who sang or played the line. A
-// note is due until the next begins, unless silence follows that is longer than
-// the usual note.
+// note is due until the next begins, unless a silence follows.
 func NewPerformedLine(sung []Sung) (Line, error) {
 	line := Line{Timed: true, Performed: true}
 	var apart []float64
@@ -86,7 +85,7 @@ func NewPerformedLine(sung []Sung) (Line, error) {
 	usual := median(apart)
 	for k, n := range sung {
 		d := Due{n.Cents, n.Onset - sung[0].Onset, n.Offset - n.Onset}
-		if k+1 < len(sung) && sung[k+1].Onset-n.Offset <= usual {
+		if k+1 < len(sung) && sung[k+1].Onset-n.Offset <= restLeast*usual {
 			d.Length = sung[k+1].Onset - n.Onset
 		}
 		line.Notes = append(line.Notes, d)
@@ -186,17 +185,18 @@ func centsOf(hz float64) theory.Cents { return CentsOnA4(hz, theory.DefaultA4) }
 
 // curve is the pitch curve, made of the notes where there is none.
 func (t Performance) curve() []Moment {
+	const step = 0.005 // s
 	if len(t.Curve) > 0 {
 		return t.Curve
 	}
 	var out []Moment
 	for k, n := range t.Notes {
-		if k > 0 && n.Onset > t.Notes[k-1].Offset+frameTime {
+		if k > 0 && n.Onset > t.Notes[k-1].Offset+step {
 			out = append(out, Moment{At: t.Notes[k-1].Offset})
 		}
-		steps := max(1, int((n.Offset-n.Onset)/frameTime))
+		steps := max(1, int((n.Offset-n.Onset)/step))
 		for s := range min(steps, maxFrames) {
-			out = append(out, Moment{n.Onset + float64(s)*frameTime, n.Cents, true})
+			out = append(out, Moment{n.Onset + float64(s)*step, n.Cents, true})
 		}
 	}
 	return out

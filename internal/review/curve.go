@@ -8,23 +8,136 @@ import (
 	"singback/pitch"
 )
 
-// curveRate is the sample rate that a curve is given to the segmenter at: a
-// point is a hop of 10 ms.
-const curveRate = 16000
+// Costs of cutting a curve into notes, in frames that are silent where a pitch
+// should be. Chosen on piano tracks whose notes are known.
+const (
+	hop        = 0.010 // s of a frame
+	nearCents  = 50.0  // a frame this far from the note costs as much as
+	nearCost   = 0.5
+	farCost    = 2.0 // at most
+	silentCost = 0.35
+	voiceCost  = 1.0 // a voice where there should be none
+	changeCost = 4.0
+	leastNote  = 0.06 // s
+	sameNote   = 70.0 // cents: neighbours without silence between them that are nearer are one note
+)
 
-// OfCurve finds the notes of a pitch curve. Its points may lie anywhere in
-// time; those of every 10 ms are taken together.
-func OfCurve(curve []exercise.Moment) (exercise.Performance, error) {
+// OfCurve finds the notes of a pitch curve, whose points may lie anywhere in
+// time: it is cut by dynamic programming into stretches on one semitone of the
+// curve's own tuning and silence, each change at a cost. So short notes are
+// found that are not held long enough for the segmenter of live sound, which
+// has to know when a note has ended; two notes on one pitch are one unless
+// silence parts them.
+func OfCurve(curve []exercise.Moment) exercise.Performance {
 	p := exercise.Performance{Curve: curve}
+	at, cents, ok := grid(curve)
+	if len(at) == 0 {
+		return p
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	var x, y float64
+	for f, c := range cents {
+		if ok[f] {
+			low, high = min(low, c), max(high, c)
+			x += math.Cos(2 * math.Pi * c / 100)
+			y += math.Sin(2 * math.Pi * c / 100)
+		}
+	}
+	if low > high {
+		return p
+	}
+	tuning := 100 * math.Atan2(y, x) / (2 * math.Pi)
+	first := math.Round((low-tuning)/100) - 1
+	states := int(math.Round((high-tuning)/100)-first) + 3 // the last one is silence
+	quiet := states - 1
+	cost := make([]float64, states)
+
+	from := make([]bool, states*len(at)) // the state was entered at this frame
+	best := make([]uint8, len(at))       // the cheapest state before each frame
+	for f := range at {
+		least, which := math.Inf(1), 0
+		for s, c := range cost {
+			if c < least {
+				least, which = c, s
+			}
+		}
+		best[f] = uint8(which)
+		for s := range cost {
+			if f > 0 && least+changeCost < cost[s] {
+				cost[s] = least + changeCost
+				from[f*states+s] = true
+			}
+			switch {
+			case s == quiet && ok[f]:
+				cost[s] += voiceCost
+			case s == quiet:
+			case !ok[f]:
+				cost[s] += silentCost
+			default:
+				d := math.Abs(cents[f]-(first+float64(s))*100-tuning) / nearCents
+				cost[s] += min(farCost, nearCost*d*d)
+			}
+		}
+	}
+	at0 := 0
+	for s := range cost {
+		if cost[s] < cost[at0] {
+			at0 = s
+		}
+	}
+	type stretch struct{ from, to, state int }
+	var parts []stretch
+	state, end := at0, len(at)
+	for f := len(at) - 1; f >= 0; f-- {
+		if f == 0 || from[f*states+state] {
+			parts = append(parts, stretch{f, end, state})
+			end, state = f, int(best[f])
+		}
+	}
+	slices.Reverse(parts)
+	var last *exercise.Sung
+	lastEnd := -1
+	for _, s := range parts {
+		if s.state == quiet {
+			continue
+		}
+		var in []float64
+		a, b := s.from, s.to
+		for a < b && !ok[a] {
+			a++
+		}
+		for b > a && !ok[b-1] {
+			b--
+		}
+		edge := (b - a) / 5
+		for f := a + edge; f < b-edge; f++ {
+			if ok[f] && math.Abs(cents[f]-(first+float64(s.state))*100-tuning) < 100 {
+				in = append(in, cents[f])
+			}
+		}
+		if float64(b-a)*hop < leastNote || len(in) == 0 {
+			continue
+		}
+		slices.Sort(in)
+		n := exercise.Sung{Cents: in[len(in)/2], Onset: at[a], Offset: at[b-1] + hop}
+		if last != nil && lastEnd == s.from && math.Abs(last.Cents-n.Cents) < sameNote {
+			w := (last.Offset - last.Onset) / (n.Offset - last.Onset)
+			last.Cents, last.Offset = w*last.Cents+(1-w)*n.Cents, n.Offset
+		} else {
+			p.Notes = append(p.Notes, n)
+			last = &p.Notes[len(p.Notes)-1]
+		}
+		lastEnd = s.to
+	}
+	return p
+}
+
+// grid brings a curve to frames of 10 ms: the median of what lies in one. A
+// curve with a coarser step holds its values.
+func grid(curve []exercise.Moment) (at, cents []float64, ok []bool) {
 	if len(curve) == 0 {
-		return p, nil
+		return nil, nil, nil
 	}
-	cfg := pitch.DefaultConfig(curveRate)
-	seg, err := pitch.NewSegmenter(cfg)
-	if err != nil {
-		return p, err
-	}
-	hop := float64(cfg.Hop) / curveRate
 	var steps []float64
 	for k := 1; k < min(len(curve), 200); k++ {
 		steps = append(steps, curve[k].At-curve[k-1].At)
@@ -35,10 +148,8 @@ func OfCurve(curve []exercise.Moment) (exercise.Performance, error) {
 		hold = max(hop, 1.5*steps[n/2])
 	}
 	zero := curve[0].At
-	var notes []pitch.Note
 	var inside []float64
-	k := 0
-	for f := int64(0); k < len(curve) || f == 0; f++ {
+	for k, f := 0, 0; k < len(curve); f++ {
 		inside = inside[:0]
 		all, end := 0, zero+float64(f+1)*hop-1e-6
 		for k < len(curve) && curve[k].At < end {
@@ -48,30 +159,25 @@ func OfCurve(curve []exercise.Moment) (exercise.Performance, error) {
 			all++
 			k++
 		}
-		pt := pitch.Point{Index: f * int64(cfg.Hop), Confidence: 1, Level: -30}
+		at = append(at, zero+float64(f)*hop)
 		switch {
 		case len(inside) > 0 && 2*len(inside) >= all:
 			slices.Sort(inside)
-			pt.Voiced, pt.F0 = true, hertz(inside[len(inside)/2])
+			cents, ok = append(cents, inside[len(inside)/2]), append(ok, true)
 		case all == 0 && k > 0 && curve[k-1].Voiced && end-hop-curve[k-1].At <= hold:
-			pt.Voiced, pt.F0 = true, hertz(curve[k-1].Cents)
+			cents, ok = append(cents, curve[k-1].Cents), append(ok, true)
+		default:
+			cents, ok = append(cents, 0), append(ok, false)
 		}
-		notes = seg.Push(notes, []pitch.Point{pt})
 	}
-	for _, n := range seg.Flush(notes) {
-		p.Notes = append(p.Notes, sungNote(n, curveRate, zero))
-	}
-	return p, nil
+	return at, cents, ok
 }
 
-// hertz undoes exercise.CentsOnA4 on the A4 of all cents.
-func hertz(cents float64) float64 { return 440 * math.Exp2((cents-6900)/1200) }
-
 // sungNote puts a note into seconds and cents.
-func sungNote(n pitch.Note, rate, zero float64) exercise.Sung {
+func sungNote(n pitch.Note, rate float64) exercise.Sung {
 	return exercise.Sung{
 		Cents: exercise.CentsOnA4(n.F0, 440),
-		Onset: zero + float64(n.Onset)/rate, Offset: zero + float64(n.Offset)/rate,
+		Onset: float64(n.Onset) / rate, Offset: float64(n.Offset) / rate,
 		Level: n.Level,
 	}
 }

@@ -1,0 +1,182 @@
+package exercise
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"singback/theory"
+)
+
+// scaleLine is a line of eleven equal notes in C major.
+func scaleLine(t *testing.T) Line {
+	t.Helper()
+	m, err := theory.ParseMelody("do re mi fa sol la sol fa mi re do", theory.Key{}, theory.Movable)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, err := NewMelodyLine(m, 4, theory.Tuning{A4: 440})
+	if err != nil {
+		t.Fatal(err)
+	}
+	line.Timed = true
+	return line
+}
+
+func TestGrade(t *testing.T) {
+	line := scaleLine(t)
+	for _, test := range []struct {
+		name            string
+		change          func([]Sung) []Sung
+		right, omitted  int
+		added, restarts int
+		points          int
+		flow            bool
+	}{
+		{"as written", func(s []Sung) []Sung { return s }, 11, 0, 0, 0, 9, true},
+		{"an octave lower and a fifth", func(s []Sung) []Sung {
+			for j := range s {
+				s[j].Cents -= 1900
+			}
+			return s
+		}, 11, 0, 0, 0, 9, true},
+		{"one note left out, the others in time", func(s []Sung) []Sung { return slices.Delete(s, 4, 5) }, 10, 1, 0, 0, -1, true},
+		{"one wrong note", func(s []Sung) []Sung { s[4].Cents += 200; return s }, 10, 0, 0, 0, -1, true},
+		{"a note between", func(s []Sung) []Sung {
+			s[4].Offset = s[4].Onset + 0.2
+			return slices.Insert(s, 5, Sung{Cents: s[4].Cents + 500, Onset: s[4].Onset + 0.22, Offset: s[4].Onset + 0.45})
+		}, 11, 0, 1, 0, 9, true},
+		{"a restart", func(s []Sung) []Sung {
+			again := slices.Clone(s)
+			for j := range again {
+				again[j].Onset += 3
+				again[j].Offset += 3
+			}
+			return append(s[:4], again...)
+		}, 11, 0, 0, 1, 8, false},
+		{"a hesitation", func(s []Sung) []Sung {
+			for j := 6; j < len(s); j++ {
+				s[j].Onset += 1.5
+				s[j].Offset += 1.5
+			}
+			return s
+		}, 11, 0, 0, 0, -1, false},
+		{"nothing", func(s []Sung) []Sung { return nil }, 0, 11, 0, 0, 0, false},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			g, err := Grade(line, Performance{Notes: test.change(singLine(line.Notes, 0.5))}, DefaultRules())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if g.Right != test.right || g.Omitted != test.omitted || len(g.Added) != test.added || len(g.Alignment.Restarts) != test.restarts {
+				t.Errorf("right %d omitted %d added %d restarts %d; want %d %d %d %d (%s)", g.Right, g.Omitted, len(g.Added), len(g.Alignment.Restarts),
+					test.right, test.omitted, test.added, test.restarts, picture(g.Alignment))
+			}
+			if test.points >= 0 && g.Points != test.points {
+				t.Errorf("%d points of nine, want %d: %v flow %v", g.Points, test.points, g.Segments, g.Flow)
+			}
+			if g.Flow != test.flow {
+				t.Errorf("flow %v, want %v (hesitations %v)", g.Flow, test.flow, g.Hesitations)
+			}
+			if !(g.Score >= 0 && g.Score <= 1 && g.Pass >= 0 && g.Pass <= 1) {
+				t.Errorf("score %g, pass %g: out of range", g.Score, g.Pass)
+			}
+			if test.name == "as written" && (g.Score < 0.9 || g.Pass < 0.9) {
+				t.Errorf("a take without a fault: score %g, pass %g, %v", g.Score, g.Pass, g.Faults)
+			}
+			if test.name == "nothing" && g.Pass > 0.01 {
+				t.Errorf("nothing sung: pass %g", g.Pass)
+			}
+		})
+	}
+}
+
+// A drift of 60 cents over a take is told, and no note is held against it.
+func TestGradeDrift(t *testing.T) {
+	line := scaleLine(t)
+	sung := singLine(line.Notes, 0.5)
+	for j := range sung {
+		sung[j].Cents -= 60 * float64(j) / float64(len(sung)-1)
+	}
+	g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{true, true}, 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(g.Drift+60) > 1 || g.Right != 11 || math.Abs(g.Median) > 1 {
+		t.Errorf("drift %g, right %d, median %g; want -60, 11, 0", g.Drift, g.Right, g.Median)
+	}
+}
+
+// In strict mode the key is the line's, the octave is not.
+func TestGradeStrict(t *testing.T) {
+	line := scaleLine(t)
+	for _, test := range []struct{ up, right float64 }{{0, 11}, {-1200, 11}, {30, 11}} {
+		sung := singLine(line.Notes, 0.5)
+		for j := range sung {
+			sung[j].Cents += test.up
+		}
+		g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if float64(g.Right) != test.right || g.Pass < 0.5 {
+			t.Errorf("%g cents up: right %d, pass %g; want %g", test.up, g.Right, g.Pass, test.right)
+		}
+	}
+	sung := singLine(line.Notes, 0.5)
+	for j := range sung {
+		sung[j].Cents += 500
+	}
+	g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
+	if err != nil || g.Pass > 0.1 || g.Right > 7 {
+		t.Errorf("a fourth too high in strict mode: right %d, pass %g, %v", g.Right, g.Pass, err)
+	}
+}
+
+// Any transposition and any uniform tempo has the same score.
+func TestGradeInAnyKeyAndTempo(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		note := rapid.Map(rapid.IntRange(0, 12), func(n int) float64 { return 6000 + 100*float64(n) })
+		line := Line{Timed: true}
+		at := 0.0
+		for _, c := range rapid.SliceOfN(note, 3, 12).Draw(t, "line") {
+			length := rapid.SampledFrom([]float64{0.5, 1, 1, 2}).Draw(t, "length")
+			line.Notes = append(line.Notes, Due{c, at, length})
+			at += length
+		}
+		sung := singLine(line.Notes, 0.6)
+		for j := range sung {
+			sung[j].Cents += rapid.Float64Range(-40, 40).Draw(t, "error")
+		}
+		want, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+		if err != nil {
+			t.Fatal(err)
+		}
+		up := rapid.Float64Range(-2000, 2000).Draw(t, "transposition")
+		for j := range sung {
+			sung[j].Cents += up
+		}
+		got, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(got.Score-want.Score) > 1e-6 || got.Right != want.Right {
+			t.Fatalf("%g cents up: score %g, right %d; was %g, %d", up, got.Score, got.Right, want.Score, want.Right)
+		}
+		tempo := rapid.SampledFrom([]float64{0.5, 0.8, 1.5, 2}).Draw(t, "tempo")
+		for j := range sung {
+			sung[j].Onset *= tempo
+			sung[j].Offset *= tempo
+		}
+		got, err = Grade(line, Performance{Notes: sung}, DefaultRules())
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The curve is read in steps of 20 ms, which are coarser in a quick take.
+		if math.Abs(got.Score-want.Score) > 0.05 || got.Right != want.Right {
+			t.Fatalf("%g times as slow: score %g, right %d; was %g, %d", tempo, got.Score, got.Right, want.Score, want.Right)
+		}
+	})
+}

@@ -12,7 +12,7 @@ type got struct {
 	wrong    float64 // at another pitch
 	silent   float64
 	length   float64 // of what was taken for it
-	cents    float64 // median distance of what is near it from the singer's key
+	cents    float64 // median distance of what is near it from the key of the whole take
 	near     int     // frames that are
 }
 
@@ -22,6 +22,7 @@ type following struct {
 	notes []got
 	line  []Due     // equal neighbours are one
 	rest  []bool    // which of them are rests: anything or nothing may be there
+	near  []int     // about the frame of each
 	first []int     // where each of them begins in the line that was given
 	key   []float64 // of each frame: how far the singer lies above the line, octaves left out
 	start float64   // frame at which the line begins
@@ -50,16 +51,24 @@ const (
 	dueMost    = 2.5  // longest stretch of one note
 	curveDrift = 60.0 // cents: how far the reference may move from the key
 	keyNear    = 100.0
-	cellBudget = 12 << 20 // cells times lengths that are looked at in full
-	reach      = 24.0     // usual notes before and after its place in which a note of a long line is looked for
-	minFrames  = 4.0      // frames of a note in tune from which its pitch is known
+	cellBudget = 4 << 20 // cells times lengths that are looked at in full
+	reach      = 24.0    // usual notes before and after its place in which a note of a long line is looked for
+	minFrames  = 4.0     // frames of a note in tune from which its pitch is known
 )
 
 // frames is a curve in even steps.
 type frames struct {
 	step  float64 // s
+	zero  float64 // time of the curve's first point
+	index []int   // of each frame, counted from there: some may be cut out
 	cents []float64
 	ok    []bool
+}
+
+// frame is where a time lies among the frames.
+func (fr frames) frame(seconds float64) int {
+	at, _ := slices.BinarySearch(fr.index, int((seconds-fr.zero)/fr.step))
+	return at
 }
 
 // stepFor is the step at which a take of a line is read: a fixed part of its
@@ -93,16 +102,18 @@ func sample(curve []Moment, step float64) frames {
 		return fr
 	}
 	zero := curve[0].At
+	fr.zero = zero
 	n := min(maxFrames, int((curve[len(curve)-1].At-zero)/step+1e-6)+1)
 	var steps []float64
 	for k := 1; k < len(curve) && k < 200; k++ {
 		steps = append(steps, curve[k].At-curve[k-1].At)
 	}
 	hold := max(step, 1.5*median(steps))
-	fr.cents, fr.ok = make([]float64, n), make([]bool, n)
+	fr.cents, fr.ok, fr.index = make([]float64, n), make([]bool, n), make([]int, n)
 	var inside []float64
 	k := 0
 	for f := range n {
+		fr.index[f] = f
 		inside = inside[:0]
 		all, end := 0, float64(f+1)*step-1e-6
 		for k < len(curve) && curve[k].At-zero < end {
@@ -136,7 +147,7 @@ func (fr frames) trim() frames {
 	for to > from && !fr.ok[to-1] {
 		to--
 	}
-	return frames{fr.step, fr.cents[from:to], fr.ok[from:to]}
+	return frames{fr.step, fr.zero, fr.index[from:to], fr.cents[from:to], fr.ok[from:to]}
 }
 
 // cut returns the frames without those in [from, to).
@@ -145,7 +156,7 @@ func (fr frames) cut(from, to int) frames {
 	if from >= to {
 		return fr
 	}
-	return frames{fr.step, slices.Concat(fr.cents[:from], fr.cents[to:]), slices.Concat(fr.ok[:from], fr.ok[to:])}
+	return frames{fr.step, fr.zero, slices.Concat(fr.index[:from], fr.index[to:]), slices.Concat(fr.cents[:from], fr.cents[to:]), slices.Concat(fr.ok[:from], fr.ok[to:])}
 }
 
 // restLeast is the shortest silence of a line, in usual notes, that is not only
@@ -178,8 +189,9 @@ func joined(line []Due) (out []Due, rest []bool, first []int) {
 }
 
 // readCurve reads a curve as a line, for the best of the keys given, each to be
-// looked for within spread cents.
-func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64) following {
+// looked for within spread cents. when is about the time in seconds of each
+// note of the line, by which a long line is kept in a band.
+func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64, when []float64) following {
 	best := following{value: math.Inf(-1)}
 	w := following{}
 	w.line, w.rest, w.first = joined(line)
@@ -191,9 +203,15 @@ func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64
 	}
 	w.beat = median(lengths)
 	w.key = make([]float64, len(fr.ok))
+	for _, i := range w.first {
+		w.near = append(w.near, fr.frame(when[i]))
+	}
 	end := w.line[len(w.line)-1]
 	full := max(float64(len(fr.ok)), 1) / (end.Onset + end.Length - w.line[0].Onset)
 	paces := []float64{0.7, 0.8, 0.9, 1, 1.1}
+	if w.long(fr, full) {
+		keys, paces = keys[:1], paces[1:4]
+	}
 	for _, key := range keys {
 		key = fr.tuned(line, key, spread)
 		for _, r := range paces {
@@ -294,6 +312,11 @@ func (w following) read(timed bool, fr frames, key, pace float64) following {
 	return w.path(timed, fr, pace)
 }
 
+// long reports whether a reading is too much work to be done in full.
+func (w *following) long(fr frames, pace float64) bool {
+	return float64(len(w.line))*float64(len(fr.ok))*w.beat*pace*dueMost > cellBudget
+}
+
 // worth is what a frame is worth for a note.
 func (w *following) worth(i, f int, fr frames) float64 {
 	if !fr.ok[f] || w.rest[i] {
@@ -315,8 +338,8 @@ func (w *following) worth(i, f int, fr frames) float64 {
 // frames for it. What lies before the first and after the last note costs
 // nothing where it is silent.
 //
-// Of a long line only the cells near the diagonal that the pace allows are
-// looked at: work and memory grow with its length, not with its square.
+// Of a long line only the cells near the place that the alignment of the notes
+// gives are looked at: work and memory grow with its length, not with its square.
 func (w following) path(timed bool, fr frames, pace float64) following {
 	m, n := len(w.line), len(fr.ok)
 	w.pace = max(pace, 2/w.beat)
@@ -331,17 +354,13 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 	// The band of frames of each row.
 	low, high := make([]int, m+1), make([]int, m+1)
 	usual := w.beat * w.pace
-	banded := float64(m)*float64(n)*usual*dueMost > cellBudget
+	banded := w.long(fr, w.pace)
 	for i := range low {
 		low[i], high[i] = 0, n
 		if banded {
 			at := float64(n)
 			if i < m {
-				last := w.line[m-1]
-				at = float64(n) * (w.line[i].Onset - w.line[0].Onset) / (last.Onset + last.Length - w.line[0].Onset)
-				if len(w.notes) == m && w.notes[i].to > w.notes[i].from {
-					at = float64(w.notes[i].from)
-				}
+				at = float64(w.near[i])
 			}
 			low[i] = max(0, int(at-reach*usual))
 			high[i] = min(n, int(at+reach*usual))
@@ -406,7 +425,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 				if f <= high[i-1] {
 					cost := skipCost * due[i-1]
 					if w.rest[i-1] {
-						cost = 0
+						cost *= 0.5
 					}
 					if x := before[f-base] - cost; x > v {
 						v, b = x, cell{skip, 0}
@@ -451,6 +470,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 		}
 	}
 	var rest []float64
+	home := median(w.key)
 	for i := range w.notes {
 		g := &w.notes[i]
 		var near []float64
@@ -468,6 +488,9 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 			}
 		}
 		g.near, g.cents = len(near), median(near)
+		if g.near > 0 {
+			g.cents += w.key[(g.from+g.to)/2] - home
+		}
 		g.length = float64(g.to-g.from) / due[i]
 		g.tune, g.wrong, g.silent = g.tune/due[i], g.wrong/due[i], g.silent/due[i]
 		if g.to > g.from && !w.rest[i] {

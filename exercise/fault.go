@@ -11,7 +11,7 @@ import (
 // Fault is one part of a score: something a teacher would say.
 type Fault struct {
 	Name   string  // omitted, wrong, out_of_tune, short, rhythm, held, added, restarts, drift
-	Amount float64 // how much of it: see Grade's measures in fault.go
+	Amount float64 // how much of it, 0 for none: see Measures
 	Cost   float64 // what it takes from the score, 0 and more
 	Why    string  // the sentence
 }
@@ -76,6 +76,17 @@ func ratioOr(a, b, none float64) float64 {
 	return a / b
 }
 
+// sounding is how many of the notes are no rests.
+func (w following) sounding() int {
+	n := 0
+	for _, r := range w.rest {
+		if !r {
+			n++
+		}
+	}
+	return n
+}
+
 // weigh adds the faults up.
 func (g *Grading) weigh(line Line, c following) {
 	m := c.measures()
@@ -88,20 +99,19 @@ func (g *Grading) weigh(line Line, c following) {
 	lack := map[string]float64{}
 	which := map[string][]int{}
 	for k, n := range c.notes {
-		name := ""
-		switch {
-		case n.lacks() == 0 || c.rest[k]:
+		if n.lacks() == 0 || c.rest[k] {
 			continue
-		case n.to == n.from:
-			name = "omitted"
-		case n.wrong > n.silent && n.wrong > 0.5*(1-n.tune):
-			name = "wrong"
-		case n.near > minFrames && math.Abs(n.cents) > 35:
-			name = "out_of_tune"
-		default:
-			name = "short"
 		}
-		lack[name] += n.lacks() * n.lacks() / float64(len(c.notes))
+		name := "short"
+		switch f := g.Notes[c.first[k]].Finding; {
+		case f == Omitted || n.to == n.from:
+			name = "omitted"
+		case f == Wrong:
+			name = "wrong"
+		case f == OutOfTune:
+			name = "out_of_tune"
+		}
+		lack[name] += n.lacks() * n.lacks() / float64(c.sounding())
 		if n.lacks() > 0.3 {
 			which[name] = append(which[name], c.first[k]+1)
 		}
@@ -112,7 +122,7 @@ func (g *Grading) weigh(line Line, c following) {
 		}
 	}
 	for name, say := range map[string]string{
-		"omitted": "left out", "wrong": "another pitch where they are due",
+		"omitted": "left out", "wrong": "another degree",
 		"out_of_tune": "out of tune", "short": "held for less than their time, or not clear",
 	} {
 		if lack[name] > 0 {

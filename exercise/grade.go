@@ -12,9 +12,11 @@ type Rules struct {
 	Tolerance theory.Cents // distance that is still right, MinTolerance … MaxTolerance
 }
 
-// DefaultRules takes any key and octave, and half a semitone: the nearest
-// degree is the one that was sung.
-func DefaultRules() Rules { return Rules{Freedom{Key: true, Octave: true}, MaxTolerance} }
+// DefaultRules takes any key and octave, and half a semitone less the width of
+// the border in which it is not clear which degree is nearer.
+func DefaultRules() Rules {
+	return Rules{Freedom{Key: true, Octave: true}, MaxTolerance - borderWidth}
+}
 
 // Finding is what a grading says of one written note.
 type Finding int8
@@ -25,7 +27,7 @@ const (
 	OutOfTune                // beyond it, yet nearer than any other degree
 	Wrong                    // another degree
 	Omitted                  // not sung
-	NotHeard                 // its time went by, but nothing that can be measured is there
+	NotHeard                 // some of it is there, too little to be measured
 )
 
 var findingNames = [...]string{"right", "out_of_tune", "wrong", "omitted", "not_heard"}
@@ -37,8 +39,8 @@ func (f Finding) String() string { return findingNames[f] }
 type NoteGrade struct {
 	Finding Finding
 	Answer  Answer
-	// Cents is how far it was sung from its pitch in the singer's own key, drift
-	// taken away, octaves left out; 0 where it was not sung.
+	// Cents is how far it was sung from its pitch in the singer's own key, a
+	// steady drift taken away, octaves left out; 0 where it was not sung.
 	Cents theory.Cents
 	// Onset is the time in seconds at which it was sung. Late is how far that is
 	// behind the time that the singer's tempo gives it, in beats, early
@@ -103,6 +105,8 @@ type Grading struct {
 	Segments  []bool // half-bars that are right in pitch and rhythm
 	Flow      bool   // no hesitation and no restart, and a segment that is right
 	Points    int    // 0 … 9
+
+	key []float64 // of each sung note, above the line
 }
 
 // Grade compares a take with a line. It is the same for any transposition and
@@ -114,8 +118,9 @@ func Grade(line Line, take Performance, rules Rules) (Grading, error) {
 	}
 	g := Grading{Alignment: a}
 	c := g.hear(line, take, rules)
+	g.findKey(line, take)
 	g.judge(line, take, rules, c)
-	g.tune(line, take)
+	g.tune(line)
 	g.time(line)
 	g.weigh(line, c)
 	g.mark(line)
@@ -131,7 +136,8 @@ func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 	if rules.Key {
 		keys, spread = g.Alignment.keys, 40
 	}
-	whole := readCurve(line.Notes, line.Timed, fr.trim(), keys, spread)
+	when := g.when(line, take)
+	whole := readCurve(line.Notes, line.Timed, fr.trim(), keys, spread, when)
 	if len(g.Alignment.Restarts) == 0 || len(curve) == 0 {
 		return whole
 	}
@@ -142,14 +148,77 @@ func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 		for from > 0 && (g.Alignment.Again[from-1] || g.Alignment.Written[from-1] < 0) {
 			from--
 		}
-		frame := func(j int) int { return int((take.Notes[j].Onset - curve[0].At) / fr.step) }
-		part = part.cut(frame(from), frame(r.Sung))
+		part = part.cut(part.frame(take.Notes[from].Onset), part.frame(take.Notes[r.Sung].Onset))
 	}
-	if again := readCurve(line.Notes, line.Timed, part.trim(), keys, spread); again.value > whole.value+backCost*float64(len(g.Alignment.Restarts)) {
+	if again := readCurve(line.Notes, line.Timed, part.trim(), keys, spread, when); again.value > whole.value+backCost*float64(len(g.Alignment.Restarts)) {
 		return again
 	}
 	return whole
 }
+
+// when is about the time in seconds at which each written note was sung: of one
+// that was left out, that of the note before it.
+func (g *Grading) when(line Line, take Performance) []float64 {
+	when := make([]float64, len(line.Notes))
+	last := 0.0
+	if len(take.Notes) > 0 {
+		last = take.Notes[0].Onset
+	}
+	for i, w := range g.Alignment.Answers {
+		if w.Count > 0 {
+			last = max(last, take.Notes[w.First].Onset)
+		}
+		when[i] = last
+	}
+	return when
+}
+
+// findKey finds the singer's key and its drift. The drift is the trend of what
+// the notes are off, from the first to the last. The notes are judged against
+// the key of the whole take, as people do who hear it once, unless the trend
+// explains what they are off: then it is the key that moved, and not the notes
+// that were wrong. (Judged against the moving reference of the alignment, half
+// of the notes that annotators call wrong would be excused.)
+func (g *Grading) findKey(line Line, take Performance) {
+	a := &g.Alignment
+	var x, y []float64
+	for j, i := range a.Written {
+		if i < 0 {
+			continue
+		}
+		d := octaveFold(take.Notes[j].Cents - line.Notes[i].Cents - a.Transposition)
+		if math.Abs(d) <= driftReach {
+			x, y = append(x, take.Notes[j].Onset), append(y, d)
+		}
+	}
+	g.key = make([]float64, len(take.Notes))
+	middle := median(y)
+	slope, zero := 0.0, middle
+	if len(x) >= 4 {
+		slope = slopeOf(x, y)
+		g.Drift = slope * (x[len(x)-1] - x[0])
+		rest := make([]float64, len(x))
+		for k := range x {
+			rest[k] = y[k] - slope*x[k]
+		}
+		zero = median(rest)
+		still, moving := 0.0, 0.0
+		for k := range x {
+			still += math.Abs(y[k] - middle)
+			moving += math.Abs(rest[k] - zero)
+		}
+		if moving > driftExplains*still {
+			slope, zero = 0, middle
+		}
+	}
+	for j := range g.key {
+		g.key[j] = a.Transposition + zero + slope*take.Notes[j].Onset
+	}
+}
+
+// driftExplains is the part of what the notes are off that may be left where a
+// drift is what it was.
+const driftExplains = 0.5
 
 // judge finds what became of each written note, from the notes and, where they
 // say nothing of it, from the curve.
@@ -164,13 +233,15 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		n := &g.Notes[i]
 		n.Answer = w
 		heard := c.notes[part]
-		enough := heard.tune >= heardShare && heard.near >= minFrames
+		there := heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance
 		if w.Count == 0 {
-			n.Finding = Omitted
-			if enough && math.Abs(heard.cents) <= rules.Tolerance {
+			switch {
+			case there:
 				n.Finding, n.Cents = Right, heard.cents
-			} else if heard.to > heard.from && heard.silent > heard.wrong {
+			case heard.near >= minFrames:
 				n.Finding = NotHeard
+			default:
+				n.Finding = Omitted
 			}
 			continue
 		}
@@ -179,7 +250,7 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		switch off := math.Abs(n.Cents); {
 		case off <= rules.Tolerance:
 			n.Finding = Right
-		case enough && math.Abs(heard.cents) <= rules.Tolerance:
+		case off > keyNear && there:
 			n.Finding, n.Cents = Right, heard.cents
 		case off <= MaxTolerance:
 			n.Finding = OutOfTune
@@ -199,7 +270,7 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		switch n.Finding {
 		case Right:
 			g.Right++
-		case Omitted, NotHeard:
+		case Omitted:
 			g.Omitted++
 		}
 	}
@@ -220,11 +291,11 @@ func (g *Grading) cents(line Line, take Performance, i int) float64 {
 			longest = j
 		}
 	}
-	return octaveFold(take.Notes[longest].Cents - line.Notes[i].Cents - g.Alignment.Reference[longest])
+	return octaveFold(take.Notes[longest].Cents - line.Notes[i].Cents - g.key[longest])
 }
 
 // tune sums up the tuning.
-func (g *Grading) tune(line Line, take Performance) {
+func (g *Grading) tune(line Line) {
 	var all []float64
 	at := map[theory.Degree]int{}
 	values := [][]float64{}
@@ -252,21 +323,6 @@ func (g *Grading) tune(line Line, take Performance) {
 		d := &g.Degrees[k]
 		d.Notes = len(values[k])
 		d.Mean, d.Spread = meanAndSpread(values[k])
-	}
-	// The drift is the trend of the reference between the first and the last
-	// note that answers.
-	var x, y []float64
-	for j, i := range g.Alignment.Written {
-		if i < 0 {
-			continue
-		}
-		d := octaveFold(take.Notes[j].Cents - line.Notes[i].Cents - g.Alignment.Transposition)
-		if math.Abs(d) <= driftReach {
-			x, y = append(x, take.Notes[j].Onset), append(y, d)
-		}
-	}
-	if len(x) >= 4 {
-		g.Drift = slopeOf(x, y) * (x[len(x)-1] - x[0])
 	}
 	g.leaps(line)
 }

@@ -180,3 +180,24 @@ func TestGradeInAnyKeyAndTempo(t *testing.T) {
 		}
 	})
 }
+
+// A long take is kept in a band, and graded as a short one.
+func TestGradeLongTake(t *testing.T) {
+	line := Line{Timed: true}
+	for k := range 360 {
+		line.Notes = append(line.Notes, Due{6000 + 100*float64([]int{0, 2, 4, 5, 7, 5, 4, 2}[k%8]), float64(k), 1})
+	}
+	sung := singLine(line.Notes, 0.5)
+	for j := 200; j < len(sung); j++ { // a pause of 20 s
+		sung[j].Onset += 20
+		sung[j].Offset += 20
+	}
+	sung = slices.Delete(sung, 100, 101)
+	g, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g.Right != 359 || g.Omitted != 1 || !slices.Equal(g.Hesitations, []int{200}) || g.Measures.Missing > 0.02 {
+		t.Errorf("right %d, omitted %d, waited before %v, missing %.3f; want 359, 1, [200], under 0.02", g.Right, g.Omitted, g.Hesitations, g.Measures.Missing)
+	}
+}

@@ -88,10 +88,17 @@ func NewPerformedLine(sung []Sung) (Line, error) {
 		if k+1 < len(sung) && sung[k+1].Onset-n.Offset <= restLeast*usual {
 			d.Length = sung[k+1].Onset - n.Onset
 		}
+		if k+1 == len(sung) && k > 0 {
+			d.Length = min(d.Length, lastMost*usual)
+		}
 		line.Notes = append(line.Notes, d)
 	}
 	return line.checked()
 }
+
+// lastMost is how long the last note of a performance is due, in usual notes:
+// how long somebody holds it, or lets it ring, says little.
+const lastMost = 3.0
 
 // Named gives a performed line the degrees of a key.
 func (l Line) Named(k theory.Key) Line {

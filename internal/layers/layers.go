@@ -20,6 +20,7 @@ internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp
 internal/notation: theory exercise gomidi                   |
+internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/report:   theory exercise                          |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |

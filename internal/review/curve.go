@@ -14,9 +14,9 @@ const (
 	hop        = 0.010 // s of a frame
 	nearCents  = 50.0  // a frame this far from the note costs as much as
 	nearCost   = 0.5
-	farCost    = 2.0 // at most
-	silentCost = 0.35
-	voiceCost  = 1.0 // a voice where there should be none
+	farCost    = 2.0  // at most
+	silentCost = 0.65 // so a gap of up to 120 ms does not part a note
+	voiceCost  = 1.0  // a voice where there should be none
 	changeCost = 4.0
 	leastNote  = 0.06 // s
 	sameNote   = 70.0 // cents: neighbours without silence between them that are nearer are one note
@@ -173,11 +173,60 @@ func grid(curve []exercise.Moment) (at, cents []float64, ok []bool) {
 	return at, cents, ok
 }
 
-// sungNote puts a note into seconds and cents.
-func sungNote(n pitch.Note, rate float64) exercise.Sung {
-	return exercise.Sung{
-		Cents: exercise.CentsOnA4(n.F0, 440),
-		Onset: float64(n.Onset) / rate, Offset: float64(n.Offset) / rate,
-		Level: n.Level,
+// sungNotes puts notes into seconds and cents.
+func sungNotes(notes []pitch.Note, rate float64) []exercise.Sung {
+	var out []exercise.Sung
+	for _, n := range notes {
+		out = append(out, exercise.Sung{
+			Cents: exercise.CentsOnA4(n.F0, a4),
+			Onset: float64(n.Onset) / rate, Offset: float64(n.Offset) / rate,
+			Level: n.Level,
+		})
 	}
+	return out
+}
+
+// measured parts notes that hold two pitches of the curve, as the segmenter
+// leaves slurs and soft changes of a struck sound, and gives each the median of
+// its middle: short notes have no steady part.
+func measured(p exercise.Performance) []exercise.Sung {
+	const least = 0.08 // s
+	cut := OfCurve(p.Curve).Notes
+	var out []exercise.Sung
+	k, at := 0, 0
+	for _, n := range p.Notes {
+		for k < len(cut) && cut[k].Offset <= n.Onset {
+			k++
+		}
+		parts := []exercise.Sung{n}
+		for q := k; q < len(cut) && cut[q].Onset < n.Offset; q++ {
+			last := &parts[len(parts)-1]
+			next := cut[q]
+			from, to := max(n.Onset, next.Onset), min(n.Offset, next.Offset)
+			if q == k || to-from < least || from-last.Onset < least || math.Abs(next.Cents-cut[q-1].Cents) < sameNote || min(n.Offset, cut[q-1].Offset)-max(n.Onset, cut[q-1].Onset) < least {
+				continue
+			}
+			end := last.Offset
+			last.Offset = from
+			parts = append(parts, exercise.Sung{Cents: next.Cents, Onset: from, Offset: end, Level: n.Level})
+		}
+		for _, part := range parts {
+			length := part.Offset - part.Onset
+			for at < len(p.Curve) && p.Curve[at].At < part.Onset+0.2*length {
+				at++
+			}
+			var in []float64
+			for f := at; f < len(p.Curve) && p.Curve[f].At <= part.Offset-0.2*length; f++ {
+				if p.Curve[f].Voiced {
+					in = append(in, p.Curve[f].Cents)
+				}
+			}
+			if len(in) > 0 {
+				slices.Sort(in)
+				part.Cents = in[len(in)/2]
+			}
+			out = append(out, part)
+		}
+	}
+	return out
 }

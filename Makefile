@@ -11,7 +11,7 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
 FIT         = offline
 
-.PHONY: run build test check bench fuzz evaluate weights virtual-mic-test setup wav clean
+.PHONY: run build test check bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
 
 run: build
 	@bin/singback sing
@@ -54,6 +54,11 @@ fuzz:
 HALF = held-out
 evaluate:
 	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)"
+
+# The grade beside a jury and beside annotators. The folders of their data are
+# named by SINGBACK_JURY and SINGBACK_REFERENCE.
+evaluate-jury:
+	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)"
 
 # Fits the weights of the pitch tracker anew: FIT=offline or FIT=live.
 weights:

@@ -1,0 +1,232 @@
+// Command jury compares the grade with people: with the verdicts and grades of
+// a jury on melodies sung back, and with the notes of sight-singing that
+// annotators found right or wrong.
+//
+//	go run ./internal/testkit/jury [-jury FOLDER] [-reference FOLDER]
+//
+// Two rows are ours: the weights that are shipped, which were fitted on these
+// very takes, and weights fitted anew on all question sets but one and tried on
+// that one, ten times over. The second is the honest one: no melody and no
+// singer is on both sides. Intervals are the middle 95 % of a thousand drawings
+// of whole question sets.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"runtime"
+	"slices"
+	"sync"
+
+	"singback/exercise"
+	"singback/internal/review"
+)
+
+func main() {
+	jury := flag.String("jury", os.Getenv("SINGBACK_JURY"), "folder of the jury's data")
+	reference := flag.String("reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out sight-singing")
+	flag.Parse()
+	if err := run(os.Stdout, *jury, *reference); err != nil {
+		fmt.Fprintln(os.Stderr, "jury:", err)
+		os.Exit(1)
+	}
+}
+
+func run(w io.Writer, jury, reference string) error {
+	if jury == "" {
+		fmt.Fprintln(w, "SINGBACK_JURY is not set: no jury's data")
+	} else if err := againstJury(w, jury); err != nil {
+		return err
+	}
+	if reference == "" {
+		fmt.Fprintln(w, "SINGBACK_REFERENCE is not set: no sight-singing")
+		return nil
+	}
+	return sightSinging(w, reference)
+}
+
+// models are the ways in which a melody is given.
+var models = []string{"written", "piano", "untimed"}
+
+func againstJury(w io.Writer, dir string) error {
+	d, err := read(dir)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "Against the jury: %d takes, %d melodies, %d question sets\n\n", len(d.takes), len(d.lines), len(slices.Compact(slices.Sorted(slices.Values(d.sets())))))
+	fmt.Fprintln(w, "model and key                    AUC                 balanced            Spearman")
+	var x [][]float64
+	for _, model := range models {
+		for _, strict := range []bool{true, false} {
+			found, err := d.grade(model, strict)
+			if err != nil {
+				return err
+			}
+			x = x[:0]
+			shipped := make([]float64, len(found))
+			for i, g := range found {
+				shipped[i] = g.Score
+				x = append(x, d.vector(g))
+			}
+			name := model + ", free"
+			if strict {
+				name = model + ", strict"
+			}
+			d.row(w, name+": shipped", shipped)
+			d.row(w, "  fitted on other sets", d.crossed(x))
+			base, weights := fit(x, d.pass(), ridge)
+			fmt.Fprintf(w, "  weights, all sets: base %.2f, missing, rhythm, held, added %.1f\n", base, weights)
+		}
+	}
+	fmt.Fprintln(w, `
+known: share of notes in tune    0.83
+       curve alignment           0.88
+       time in tune against due  0.95
+       one expert, the jury      0.97 to 0.99
+       two experts                                                       0.78 to 0.83
+goal                             0.97                0.92                0.87`)
+	return nil
+}
+
+const ridge = 3.0
+
+// vector is what the weights are fitted on.
+func (d *data) vector(g exercise.Grading) []float64 {
+	m := g.Measures
+	return []float64{m.Missing, m.Rhythm, m.Held, m.Added}
+}
+
+func (d *data) pass() []bool {
+	var y []bool
+	for _, t := range d.takes {
+		y = append(y, t.pass)
+	}
+	return y
+}
+
+func (d *data) sets() []string {
+	var s []string
+	for _, t := range d.takes {
+		s = append(s, t.set)
+	}
+	return s
+}
+
+// grade grades all takes.
+func (d *data) grade(model string, strict bool) ([]exercise.Grading, error) {
+	rules := exercise.DefaultRules()
+	rules.Key = !strict
+	out := make([]exercise.Grading, len(d.takes))
+	var mu sync.Mutex
+	err := review.Each(context.Background(), len(d.takes), func(_ context.Context, i int) (exercise.Grading, error) {
+		line, err := d.line(model, d.takes[i])
+		if err != nil {
+			return exercise.Grading{}, err
+		}
+		return exercise.Grade(line, review.OfCurve(d.takes[i].curve), rules)
+	}, func(i int, g exercise.Grading, err error) error {
+		mu.Lock()
+		defer mu.Unlock()
+		out[i] = g
+		return err
+	})
+	runtime.GC()
+	return out, err
+}
+
+// line is the melody of a take as a model of a kind: with the piano, what it
+// played for this candidate, the first time.
+func (d *data) line(model string, t sung) (exercise.Line, error) {
+	line := d.lines[t.melody]
+	switch model {
+	case "piano":
+		index := d.piano[t.melody][0]
+		if len(t.references) > 0 {
+			index = t.references[0]
+		}
+		return exercise.NewPerformedLine(review.OfCurve(d.pianos[index]).Notes)
+	case "untimed":
+		notes := slices.Clone(line.Notes)
+		for k := range notes {
+			notes[k].Onset, notes[k].Length = float64(k), 1
+		}
+		return exercise.Line{Notes: notes}, nil
+	}
+	return line, nil
+}
+
+// crossed is the score of each take by weights fitted on the other sets.
+func (d *data) crossed(x [][]float64) []float64 {
+	out := make([]float64, len(x))
+	sets := d.sets()
+	for _, set := range slices.Compact(slices.Sorted(slices.Values(sets))) {
+		var tx [][]float64
+		var ty []bool
+		for i, t := range d.takes {
+			if t.set != set {
+				tx, ty = append(tx, x[i]), append(ty, t.pass)
+			}
+		}
+		base, w := fit(tx, ty, ridge)
+		for i, t := range d.takes {
+			if t.set == set {
+				z := base
+				for k := range w {
+					z -= w[k] * x[i][k]
+				}
+				out[i] = z
+			}
+		}
+	}
+	return out
+}
+
+// row prints the three measures of a score, the mark chosen on the other sets.
+func (d *data) row(w io.Writer, name string, score []float64) {
+	pass, sets := d.pass(), d.sets()
+	marks := map[string]float64{}
+	for _, set := range sets {
+		if _, ok := marks[set]; ok {
+			continue
+		}
+		var p []bool
+		var s []float64
+		for i := range score {
+			if sets[i] != set {
+				p, s = append(p, pass[i]), append(s, score[i])
+			}
+		}
+		marks[set] = bestMark(p, s)
+	}
+	above := make([]float64, len(score))
+	for i := range score {
+		above[i] = score[i] - marks[sets[i]]
+	}
+	pick := func(index []int) (p []bool, s, over, g []float64) {
+		for _, i := range index {
+			p, s, over, g = append(p, pass[i]), append(s, score[i]), append(over, above[i]), append(g, d.takes[i].grade)
+		}
+		return
+	}
+	statistics := []func([]int) float64{
+		func(x []int) float64 { p, s, _, _ := pick(x); return auc(p, s) },
+		func(x []int) float64 { p, _, o, _ := pick(x); return balanced(p, o, 0) },
+		func(x []int) float64 { _, s, _, g := pick(x); return spearman(s, g) },
+	}
+	all := make([]int, len(score))
+	for i := range all {
+		all[i] = i
+	}
+	fmt.Fprintf(w, "%-31s", name)
+	for k, statistic := range statistics {
+		low, high := interval(sets, uint64(k), statistic)
+		fmt.Fprintf(w, "  %.3f %.3f to %.3f", statistic(all), low, high)
+	}
+	fmt.Fprintln(w)
+}
+
+func fold(c float64) float64 { return c - 1200*math.Round(c/1200) }

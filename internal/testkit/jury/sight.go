@@ -1,0 +1,123 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"path/filepath"
+	"slices"
+	"strconv"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/internal/review"
+)
+
+// sightSinging compares which notes are right with the annotation: a written
+// note is right where what the annotators heard lies within 50 cents of it,
+// after the recording's own median.
+func sightSinging(w io.Writer, dir string) error {
+	rows, err := table(filepath.Join(dir, "sight-singing", "notes.csv"))
+	if err != nil {
+		return err
+	}
+	type written struct {
+		midi, off float64
+		sung      bool
+	}
+	scores := map[string][]written{}
+	var names []string
+	for _, r := range rows {
+		if r["score_index"] == "" {
+			continue
+		}
+		index, err := strconv.Atoi(r["score_index"])
+		if err != nil {
+			return err
+		}
+		midi, err := strconv.ParseFloat(r["score_midi"], 64)
+		if err != nil {
+			return err
+		}
+		heard, err := strconv.ParseFloat(r["annotated_midi"], 64)
+		if err != nil {
+			return err
+		}
+		name := r["recording"]
+		if scores[name] == nil {
+			names = append(names, name)
+		}
+		for len(scores[name]) <= index {
+			scores[name] = append(scores[name], written{})
+		}
+		scores[name][index] = written{midi, fold(100 * (heard - midi)), true}
+	}
+	var ours, truth []bool
+	var from []string
+	for _, name := range names {
+		line := exercise.Line{}
+		var offs []float64
+		var notes []written
+		for _, n := range scores[name] {
+			if n.sung { // the table tells no written note that was left out
+				notes, offs = append(notes, n), append(offs, n.off)
+				line.Notes = append(line.Notes, exercise.Due{Cents: 100 * n.midi, Onset: float64(len(line.Notes)), Length: 1})
+			}
+		}
+		slices.Sort(offs)
+		middle := offs[len(offs)/2]
+		src, err := audio.OpenWAV(filepath.Join(dir, "sight-singing", "audio", name+".wav"))
+		if err != nil {
+			return err
+		}
+		p, err := review.Listen(context.Background(), src)
+		src.Close()
+		if err != nil {
+			return err
+		}
+		g, err := exercise.Grade(line, p, exercise.DefaultRules())
+		if err != nil {
+			return err
+		}
+		for i, n := range notes {
+			// What was not heard well enough to measure is not called wrong.
+			f := g.Notes[i].Finding
+			ours = append(ours, f == exercise.Right || f == exercise.NotHeard)
+			truth = append(truth, math.Abs(fold(n.off-middle)) <= 50)
+			from = append(from, name)
+		}
+	}
+	found := func(index []int) float64 {
+		wrong, caught := 0.0, 0.0
+		for _, i := range index {
+			if !truth[i] {
+				wrong++
+				if !ours[i] {
+					caught++
+				}
+			}
+		}
+		return caught / wrong
+	}
+	agree := func(index []int) float64 {
+		var a, b []bool
+		for _, i := range index {
+			a, b = append(a, ours[i]), append(b, truth[i])
+		}
+		return kappa(a, b)
+	}
+	all := make([]int, len(ours))
+	for i := range all {
+		all[i] = i
+	}
+	fmt.Fprintf(w, "\nSight-singing: %d written notes of %d recordings, right or wrong\n\n", len(ours), len(names))
+	for _, row := range []struct {
+		name, known string
+		of          func([]int) float64
+	}{{"kappa", "0.67, goal 0.80", agree}, {"wrong notes found", "0.64, goal 0.85", found}} {
+		low, high := interval(from, 7, row.of)
+		fmt.Fprintf(w, "%-20s %.3f %.3f to %.3f   (plain method %s)\n", row.name, row.of(all), low, high, row.known)
+	}
+	return nil
+}

@@ -135,7 +135,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		SuggestionsMinimumDistance: 2,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e), newMelody(e))
+	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e), newMelody(e), newGrade(e))
 	addBuiltIns(root)
 	return root
 }

@@ -181,7 +181,7 @@ func TestHelpExamplesRun(t *testing.T) {
 		t.Skip("needs Linux: elsewhere the examples would use the real microphone")
 	}
 	dir := t.TempDir()
-	for to, from := range map[string]string{"take.wav": "flat-40", "take1.wav": "la-for-sol", "take2.wav": "sharp-20-within-35"} {
+	for to, from := range map[string]string{"take.wav": "flat-40", "take1.wav": "la-for-sol", "take2.wav": "sharp-20-within-35", "piano.wav": "do-c-major-tenor"} {
 		b, err := os.ReadFile("../../testdata/wav/" + from + ".wav")
 		if err != nil {
 			t.Fatal(err)
@@ -189,6 +189,9 @@ func TestHelpExamplesRun(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, to), b, 0o600); err != nil {
 			t.Fatal(err)
 		}
+	}
+	for _, name := range []string{"take.csv", "model.csv"} {
+		writeCurve(t, filepath.Join(dir, name), 0.3, 60, 62, 64, 62, 60)
 	}
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
@@ -246,6 +249,14 @@ func TestWrongUsage(t *testing.T) {
 		{"trace of nothing", []string{"trace"}, "TAKE.wav is missing"},
 		{"trace of two", []string{"trace", take, take}, "2 recordings given: say with --out FOLDER"},
 		{"notes of nothing", []string{"notes"}, "TAKE.wav is missing"},
+		{"grade nothing", []string{"grade", "--model", "do re"}, "a recording or pitch curve TAKE is missing"},
+		{"grade against nothing", []string{"grade", take}, "--model is missing"},
+		{"grade against no melody", []string{"grade", "--model", "do lu", take}, `not a degree of C major: "lu"`},
+		{"grade against a file that is not there", []string{"grade", "--model", "none.abc", take}, "--model: there is no file none.abc"},
+		{"grade with tolerance 51", []string{"grade", "--model", "do", "--tolerance", "51", take}, "--tolerance: "},
+		{"resume without a file", []string{"grade", "--model", "do", "--resume", take}, "say which with --out FILE"},
+		{"a table into a file", []string{"grade", "--model", "do", "--out", "x.csv", take}, "--out needs --format csv or --format json"},
+		{"a take name of two lines", []string{"grade", "--model", "do", "--format", "csv", "--out", "x.csv", "a\nb"}, "has a line break in its name"},
 		{"two of one name", []string{"notes", "--out", t.TempDir(), take, take}, "give one of them another name"},
 		{"devices with a word", []string{"devices", "all"}, `"all" is one word too many`},
 		{"no key", []string{"key"}, "a key is missing"},

@@ -128,8 +128,8 @@ func (r *recording) addFlags(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&r.partial, "partial", false, "read a recording that is cut short as far as it goes")
 }
 
-// open opens a recording; "-" is standard input.
-func (r *recording) open(e *env, path string) (*audio.WAV, error) {
+// options are the flags as options of a reader.
+func (r *recording) options() ([]audio.Option, error) {
 	var options []audio.Option
 	if r.channel < 0 {
 		return nil, usagef("--channel: %d is out of range: want 1 or more, or 0 for all", r.channel)
@@ -139,6 +139,15 @@ func (r *recording) open(e *env, path string) (*audio.WAV, error) {
 	}
 	if r.partial {
 		options = append(options, audio.Partial())
+	}
+	return options, nil
+}
+
+// open opens a recording; "-" is standard input.
+func (r *recording) open(e *env, path string) (*audio.WAV, error) {
+	options, err := r.options()
+	if err != nil {
+		return nil, err
 	}
 	if path == "-" {
 		return audio.NewWAV(e.stdin, "standard input", options...)

@@ -13,12 +13,12 @@ import (
 const (
 	hop        = 0.010 // s of a frame
 	nearCents  = 50.0  // a frame this far from the note costs as much as
-	nearCost   = 0.5
-	farCost    = 2.0  // at most
-	silentCost = 0.65 // so a gap of up to 120 ms does not part a note
-	voiceCost  = 1.0  // a voice where there should be none
-	changeCost = 4.0
-	leastNote  = 0.06 // s
+	nearCost   = 1.0
+	farCost    = 2.0 // at most
+	silentCost = 1.0 // so a gap of up to 120 ms does not part a note
+	voiceCost  = 1.0 // a voice where there should be none
+	changeCost = 6.0
+	leastNote  = 0.08 // s
 	sameNote   = 70.0 // cents: neighbours without silence between them that are nearer are one note
 )
 

@@ -22,7 +22,7 @@ type weights struct{ base, missing, rhythm, held, added float64 }
 
 var (
 	timedWeights   = weights{3.2, 13, 13, 9, 3}
-	untimedWeights = weights{3.5, 17, 0, 0, 5}
+	untimedWeights = weights{1.75, 20, 0, 0, 6} // the rhythm is not known: a take without a fault may fail by it
 )
 
 const (

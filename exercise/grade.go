@@ -177,7 +177,7 @@ func (g *Grading) when(line Line, take Performance) []float64 {
 // the notes are off, from the first to the last. The notes are judged against
 // the key of the whole take, as people do who hear it once, unless the trend
 // explains what they are off: then it is the key that moved, and not the notes
-// that were wrong. (Judged against the moving reference of the alignment, half
+// that were wrong. (Judged against the moving reference of the alignment, most
 // of the notes that annotators call wrong would be excused.)
 func (g *Grading) findKey(line Line, take Performance) {
 	a := &g.Alignment

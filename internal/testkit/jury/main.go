@@ -70,7 +70,7 @@ func againstJury(w io.Writer, dir string) error {
 			shipped := make([]float64, len(found))
 			for i, g := range found {
 				shipped[i] = g.Score
-				x = append(x, d.vector(g))
+				x = append(x, vector(model, g))
 			}
 			name := model + ", free"
 			if strict {
@@ -94,9 +94,13 @@ goal                             0.97                0.92                0.87`)
 
 const ridge = 3.0
 
-// vector is what the weights are fitted on.
-func (d *data) vector(g exercise.Grading) []float64 {
+// vector is what the weights are fitted on; without rhythm only what has
+// nothing to do with it.
+func vector(model string, g exercise.Grading) []float64 {
 	m := g.Measures
+	if model == "untimed" {
+		return []float64{m.Missing, 0, 0, m.Added}
+	}
 	return []float64{m.Missing, m.Rhythm, m.Held, m.Added}
 }
 

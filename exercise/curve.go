@@ -39,6 +39,7 @@ const (
 	noteSteps  = 15.0  // steps of the usual note
 	leastStep  = 0.008 // s
 	mostStep   = 0.050 // s
+	usualMost  = 80.0  // steps of the usual note: 4 s, slower than anything is sung
 	tuneFull   = 60.0  // cents within which a frame is worth all
 	tuneNone   = 110.0 // and from which on it costs offCost
 	offCost    = 0.7
@@ -207,7 +208,7 @@ func readCurve(line []Due, timed bool, fr frames, keys []float64, spread float64
 		w.near = append(w.near, fr.frame(when[i]))
 	}
 	end := w.line[len(w.line)-1]
-	full := max(float64(len(fr.ok)), 1) / (end.Onset + end.Length - w.line[0].Onset)
+	full := min(max(float64(len(fr.ok)), 1)/(end.Onset+end.Length-w.line[0].Onset), usualMost/w.beat)
 	paces := []float64{0.7, 0.8, 0.9, 1, 1.1}
 	if w.long(fr, full) {
 		keys, paces = keys[:1], paces[1:4]
@@ -342,7 +343,7 @@ func (w *following) worth(i, f int, fr frames) float64 {
 // gives are looked at: work and memory grow with its length, not with its square.
 func (w following) path(timed bool, fr frames, pace float64) following {
 	m, n := len(w.line), len(fr.ok)
-	w.pace = max(pace, 2/w.beat)
+	w.pace = min(max(pace, 2/w.beat), usualMost/w.beat)
 	due := make([]float64, m)
 	for i, d := range w.line {
 		due[i] = d.Length * w.pace

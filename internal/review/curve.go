@@ -52,8 +52,8 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 	quiet := states - 1
 	cost := make([]float64, states)
 
-	from := make([]bool, states*len(at)) // the state was entered at this frame
-	best := make([]uint8, len(at))       // the cheapest state before each frame
+	from := make([]entered, len(at))
+	best := make([]uint8, len(at)) // the cheapest state before each frame
 	for f := range at {
 		least, which := math.Inf(1), 0
 		for s, c := range cost {
@@ -65,7 +65,7 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 		for s := range cost {
 			if f > 0 && least+changeCost < cost[s] {
 				cost[s] = least + changeCost
-				from[f*states+s] = true
+				from[f].set(s)
 			}
 			switch {
 			case s == quiet && ok[f]:
@@ -89,7 +89,7 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 	var parts []stretch
 	state, end := at0, len(at)
 	for f := len(at) - 1; f >= 0; f-- {
-		if f == 0 || from[f*states+state] {
+		if f == 0 || from[f].has(state) {
 			parts = append(parts, stretch{f, end, state})
 			end, state = f, int(best[f])
 		}
@@ -131,6 +131,13 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 	}
 	return p
 }
+
+// entered tells which states were entered at a frame: between minHz and maxHz
+// there are fewer than 192 semitones.
+type entered [3]uint64
+
+func (e *entered) set(state int)      { e[state/64] |= 1 << (state % 64) }
+func (e *entered) has(state int) bool { return e[state/64]>>(state%64)&1 == 1 }
 
 // grid brings a curve to frames of 10 ms: the median of what lies in one. A
 // curve with a coarser step holds its values.

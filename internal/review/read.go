@@ -135,6 +135,7 @@ const a4 = 440.0
 const (
 	maxPoints  = 8 << 20
 	maxSeconds = 6 * 3600.0
+	minHz      = 10.0
 	maxHz      = 20_000.0
 	maxRow     = 1 << 16
 )
@@ -236,8 +237,8 @@ func readMoment(row []byte, at, hz int) (exercise.Moment, error) {
 		return exercise.Moment{At: seconds}, nil
 	}
 	f, err := strconv.ParseFloat(text[1], 64)
-	if err != nil || math.IsNaN(f) || f > maxHz || math.IsInf(f, 0) {
-		return exercise.Moment{}, fmt.Errorf("%s is not a frequency in hertz; want up to %g, or 0 for no pitch", quoted(text[1]), maxHz)
+	if err != nil || math.IsNaN(f) || f > maxHz || f > 0 && f < minHz {
+		return exercise.Moment{}, fmt.Errorf("%s is not a frequency in hertz; want %g to %g, or 0 for no pitch", quoted(text[1]), minHz, maxHz)
 	}
 	return exercise.NewMoment(seconds, max(0, f), a4), nil
 }

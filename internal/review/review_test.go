@@ -58,6 +58,7 @@ func TestReadCurveErrors(t *testing.T) {
 		"time_s,f0_hz\n0,440\n0,441\n":   "line 3: the time 0 s is not after 0 s",
 		"time_s,f0_hz\n0,abc\n":          `line 2: "abc" is not a frequency`,
 		"time_s,f0_hz\n0,1e9\n":          `line 2: "1e9" is not a frequency`,
+		"time_s,f0_hz\n0,1e-300\n":       `line 2: "1e-300" is not a frequency in hertz; want 10 to 20000`,
 		"time_s,f0_hz\nx,440\n":          `line 2: "x" is not a time`,
 		"time_s,f0_hz\nNaN,440\n":        `line 2: "NaN" is not a time`,
 		"time_s,f0_hz\n0\n":              "line 2: want a time in column 1",
@@ -132,6 +133,18 @@ func TestOfCurve(t *testing.T) {
 				t.Errorf("step %g: note %d at %.0f cents, %.2f to %.2f s; want %.0f", step, i, n.Cents, n.Onset, n.Offset, 100*want[i])
 			}
 		}
+	}
+}
+
+// A sparse curve of six hours, over all that is read as a pitch, is read in
+// bounded memory.
+func TestOfCurveSparse(t *testing.T) {
+	curve, err := ReadCurve(strings.NewReader("time_s,f0_hz\n0,10\n0.01,20000\n21599,440\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p := OfCurve(curve); len(p.Notes) > 3 {
+		t.Errorf("%d notes of three points", len(p.Notes))
 	}
 }
 

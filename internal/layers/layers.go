@@ -22,6 +22,7 @@ internal/synth:    theory internal/audio                    | go-dsp
 internal/notation: theory exercise gomidi                   |
 internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |
+internal/store:    theory exercise calib go-toml             |
 internal/report:   theory exercise                          |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
@@ -43,6 +44,7 @@ var modules = map[string]string{
 	"bubbletea":  "charm.land/bubbletea/v2",
 	"lipgloss":   "charm.land/lipgloss/v2",
 	"gomidi":     "gitlab.com/gomidi/midi/v2",
+	"go-toml":    "github.com/pelletier/go-toml/v2",
 	"x-term":     "golang.org/x/term",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",

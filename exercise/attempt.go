@@ -55,11 +55,13 @@ type Take struct {
 	// Note, or of the notes that led to it without a pause.
 	Start int64
 	// Heard is the number of samples in the window, Loudest the highest level
-	// of a frame in dBFS.
+	// of a frame in dBFS. What lies at or below Quiet counts as silence; 0
+	// stands for the usual -60 dBFS.
 	Heard   int64
 	Loudest float64
+	Quiet   float64
 	// Voiced and Unpitched are the seconds of pitched sound, and of sound
-	// above the quiet limit in which no pitch was found.
+	// above Quiet in which no pitch was found.
 	Voiced, Unpitched float64
 	// Lost tells that the driver lost samples inside the window. Where it lost
 	// some that may have belonged to the answering phrase, Note.Lost is set too.
@@ -81,7 +83,8 @@ type Attempt struct {
 }
 
 // NewAttempt returns an Attempt for the points of a tracker with the same
-// Config.
+// Config. Where its MinLevel is the measured level of the room, above the usual
+// -60 dBFS, that is what counts as silence.
 func NewAttempt(cfg pitch.Config, w Window) (*Attempt, error) {
 	seg, err := pitch.NewSegmenter(cfg)
 	if err != nil {
@@ -90,7 +93,7 @@ func NewAttempt(cfg pitch.Config, w Window) (*Attempt, error) {
 	return &Attempt{
 		window: w, rate: cfg.SampleRate, hop: cfg.Hop, seg: seg,
 		notes: make([]pitch.Note, 0, 16),
-		take:  Take{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel},
+		take:  Take{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel, Quiet: max(quietLimit, cfg.MinLevel)},
 		voice: -1,
 	}, nil
 }
@@ -119,7 +122,7 @@ func (a *Attempt) push(one []pitch.Point) bool {
 	case p.Voiced:
 		a.voice = p.Index
 		a.take.Voiced += hop
-	case p.Level > quietLimit:
+	case p.Level > a.take.Quiet:
 		a.take.Unpitched += hop
 	}
 	a.notes = a.seg.Push(a.notes, one)

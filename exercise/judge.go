@@ -187,18 +187,22 @@ func octaves(c theory.Cents) int { return int(math.Ceil(c/1200 - 0.5)) }
 // unmeasured returns why a take cannot be judged, NoReason if it can.
 func unmeasured(take Take) Reason {
 	n := take.Note
+	quiet := take.Quiet
+	if quiet == 0 {
+		quiet = quietLimit
+	}
 	switch {
 	case !take.Found && take.Lost, take.Found && n.Lost:
 		return LostSamples
 	case !take.Found && take.Voiced >= 0.03:
 		return TooShort
-	case !take.Found && take.Loudest <= quietLimit:
+	case !take.Found && take.Loudest <= quiet:
 		return TooQuiet
 	case !take.Found && take.Unpitched >= 0.2:
 		return TooNoisy
 	case !take.Found:
 		return TooQuiet
-	case n.Level <= quietLimit:
+	case n.Level <= quiet:
 		return TooQuiet
 	case struck(n):
 		return OwnSound

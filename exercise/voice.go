@@ -58,9 +58,18 @@ func VoiceNamed(name string) (Voice, error) {
 // a range (common practice).
 const workingMargin = 2
 
+// octaveSpan is the span, in semitones, in which every degree has a place.
+const octaveSpan = 11
+
 // Working returns the range that drills use: the comfortable range moved
-// inwards by two semitones at each end.
-func (r Range) Working() Range { return Range{r.Low + workingMargin, r.High - workingMargin} }
+// inwards by two semitones at each end. A range of less than an octave and a
+// third gives up only what it has beyond an octave, the odd semitone at its low
+// end, so that each degree keeps a place; one of less than an octave is used as
+// it is.
+func (r Range) Working() Range {
+	spare := max(0, min(2*workingMargin, r.High-r.Low-octaveSpan))
+	return Range{r.Low + (spare+1)/2, r.High - spare/2}
+}
 
 // Register says where in the singer's voice a key lies: the octave of the
 // tonic above which the scale is built, and the range that prompts must keep
@@ -104,19 +113,33 @@ func RegisterFor(k theory.Key, working Range) Register {
 }
 
 // Place returns the pitch of a degree in this register. A degree that would
-// leave the range is moved by an octave, and folded is true; if neither octave
-// fits it stays where the scale has it.
+// leave the range is moved by as few octaves as bring it back, and folded is
+// true. Where a narrow range has no place for it in any octave, it is put as
+// near to the range as it comes, and is folded too: [Register.Outside] tells.
 func (r Register) Place(k theory.Key, d theory.Degree) (p theory.Pitch, folded bool) {
 	p = k.Pitch(d, r.TonicOctave)
-	if r.Range == (Range{}) || r.Range.Contains(p) {
+	if !r.Outside(p) {
 		return p, false
 	}
-	for _, by := range []int{-1, 1} {
-		q := p
-		q.Octave += by
-		if r.Range.Contains(q) {
-			return q, true
-		}
+	for r.Range.off(p) < 0 {
+		p.Octave++
 	}
-	return p, false
+	for r.Range.off(p) > 0 {
+		p.Octave--
+	}
+	above := p
+	above.Octave++
+	if off := r.Range.off(p); off < 0 && r.Range.off(above) < -off {
+		p = above
+	}
+	return p, true
+}
+
+// off is how far, in semitones, a pitch lies above the range, or below it if
+// negative.
+func (r Range) off(p theory.Pitch) int { return max(0, p.MIDI()-r.High) + min(0, p.MIDI()-r.Low) }
+
+// Outside reports whether a pitch lies outside the range of the register.
+func (r Register) Outside(p theory.Pitch) bool {
+	return r.Range != (Range{}) && !r.Range.Contains(p)
 }

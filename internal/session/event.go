@@ -18,6 +18,9 @@ type KeySet struct {
 	Tonic   theory.Pitch
 	Setting synth.KeySetting
 	Again   bool // the key had been set before and is refreshed
+	// Octaves is how far what sounds was moved so that none of its tones is an
+	// answer; 0 where it sounds about Tonic.
+	Octaves int
 }
 
 // Prompted tells that an item is being asked. It comes before the sound of the
@@ -59,6 +62,12 @@ type Sounding struct {
 	Target theory.Pitch
 }
 
+// Rest tells, once in a run, that the singer has sung long enough to need a
+// rest.
+type Rest struct {
+	Sung float64 // seconds of voiced sound heard so far
+}
+
 // Finished ends a run that was completed or interrupted.
 type Finished struct {
 	Tally       exercise.Tally
@@ -72,4 +81,5 @@ func (Listening) event() {}
 func (Heard) event()     {}
 func (Judged) event()    {}
 func (Sounding) event()  {}
+func (Rest) event()      {}
 func (Finished) event()  {}

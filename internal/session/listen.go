@@ -26,9 +26,34 @@ type Ear struct {
 	points  []pitch.Point
 }
 
+// Hearing is what is known of who sings and where. The zero Hearing knows
+// nothing: any voice, any room.
+type Hearing struct {
+	// Low and High bound the pitches, in hertz, at which the singer is
+	// expected; both 0 where that is not known. It is a soft prior: what is
+	// sung elsewhere is heard all the same.
+	Low, High float64
+	// Gate is the level in dBFS below which sound is the room's, not the
+	// singer's; 0 where it has not been measured.
+	Gate float64
+}
+
+// Config returns how the pitch tracker hears with it.
+func (h Hearing) Config(sampleRate int) pitch.Config {
+	config := pitch.DefaultConfig(sampleRate)
+	config.Low, config.High = h.Low, h.High
+	if h.Gate != 0 {
+		config.MinLevel = h.Gate
+	}
+	return config
+}
+
+// NewEar returns an Ear for a source, of whose singer and room nothing is known.
+func NewEar(src audio.Source) (*Ear, error) { return Hearing{}.NewEar(src) }
+
 // NewEar returns an Ear for a source.
-func NewEar(src audio.Source) (*Ear, error) {
-	config := pitch.DefaultConfig(src.SampleRate())
+func (h Hearing) NewEar(src audio.Source) (*Ear, error) {
+	config := h.Config(src.SampleRate())
 	tracker, err := pitch.NewTracker(config)
 	if err != nil {
 		return nil, fmt.Errorf("listen: %w", err)

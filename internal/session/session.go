@@ -11,6 +11,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 
 	"singback/exercise"
 	"singback/internal/audio"
@@ -28,6 +30,11 @@ type Config struct {
 	Level     func() float64 // dBFS, the peak level of playback; asked before each sound
 	Think     float64        // seconds of silence between the prompt and the window of a live source
 	Compare   bool           // sound the right note after each verdict
+
+	Hearing   Hearing // of the singer and the room
+	Delay     float64 // seconds from playback to capture, where it was measured: a live window stays shut so much longer
+	Apart     bool    // set the key in an octave where none of its tones is an answer, if there is one
+	RestAfter float64 // seconds of singing after which Rest is emitted; 0: never
 
 	// Retry is asked after a first answer that was not in tune; true repeats
 	// the item once. Nil never repeats.
@@ -63,7 +70,7 @@ const gap = 0.25
 // goroutine. Cancelling ctx ends the run tidily: the tally so far comes back
 // with ctx's error. Whatever ends it, Finished is the last event.
 func Run(ctx context.Context, cfg Config, answers Answers, out audio.Sink, emit func(Event)) (exercise.Tally, error) {
-	r := &run{cfg: cfg, answers: answers, out: out, emit: emit}
+	r := &run{cfg: cfg, answers: answers, out: out, emit: emit, stint: exercise.Stint{RestAfter: cfg.RestAfter}}
 	r.keyboard = synth.Keyboard{SampleRate: out.SampleRate()}
 	err := r.items(ctx)
 	emit(Finished{r.tally, err != nil})
@@ -78,13 +85,14 @@ type run struct {
 	keyboard synth.Keyboard
 	ear      *Ear
 	tally    exercise.Tally
+	stint    exercise.Stint
 	block    []float64
 }
 
 func (r *run) items(ctx context.Context) error {
 	for i, it := range r.cfg.Items {
 		if i == 0 || r.cfg.KeyEvery > 0 && i%r.cfg.KeyEvery == 0 {
-			if err := r.setKey(ctx, it, i > 0); err != nil {
+			if err := r.setKey(ctx, i); err != nil {
 				return err
 			}
 		}
@@ -128,13 +136,48 @@ func (r *run) item(ctx context.Context, it exercise.Item, index int) error {
 	return r.compare(ctx, it)
 }
 
-func (r *run) setKey(ctx context.Context, it exercise.Item, again bool) error {
+// setKey sets the key for the items from i on.
+func (r *run) setKey(ctx context.Context, i int) error {
+	it := r.cfg.Items[i]
 	octave := it.Register.TonicOctave
+	moved := 0
+	if r.cfg.Apart {
+		coming := r.cfg.Items[i:]
+		if n := r.cfg.KeyEvery; n > 0 && n < len(coming) {
+			coming = coming[:n]
+		}
+		moved = apart(r.cfg.Setting, coming)
+	}
 	r.emit(KeySet{
-		Key: it.Key, Tuning: it.Tuning, Setting: r.cfg.Setting, Again: again,
+		Key: it.Key, Tuning: it.Tuning, Setting: r.cfg.Setting, Again: i > 0, Octaves: moved,
 		Tonic: theory.Pitch{Note: it.Key.Tonic, Octave: octave},
 	})
-	return r.play(ctx, r.cfg.Setting.Phrase(it.Key, it.Tuning, octave))
+	return r.play(ctx, r.cfg.Setting.Phrase(it.Key, it.Tuning, octave+moved))
+}
+
+// apart returns how many octaves away from the singer's register the key is set
+// for the items, at least one: nearest first, down before up, where none of its
+// tones is at a pitch that is asked; a singer who had just heard it would only
+// have to copy. Where there is no such octave, it is the one with the fewest.
+func apart(setting synth.KeySetting, items []exercise.Item) int {
+	it := items[0]
+	best, fewest := 0, -1
+	for _, octaves := range [...]int{0, -1, 1, -2, 2} {
+		phrase := setting.Phrase(it.Key, it.Tuning, it.Register.TonicOctave+octaves)
+		n := 0
+		for _, asked := range items {
+			target, _ := asked.Target()
+			if slices.ContainsFunc(phrase, func(s synth.Sound) bool {
+				return math.Abs(theory.CentsBetween(s.Hz, asked.Hz(target))) < 50
+			}) {
+				n++
+			}
+		}
+		if fewest < 0 || n < fewest {
+			best, fewest = octaves, n
+		}
+	}
+	return best
 }
 
 // ask asks one item once and returns the verdict; first tells that no earlier
@@ -160,6 +203,9 @@ func (r *run) ask(ctx context.Context, it exercise.Item, index, attempt int, fir
 	verdict := exercise.Judge(it, take, r.cfg.Tolerance)
 	judged := Judged{index, attempt, it, verdict, first && verdict.Outcome.Counts()}
 	r.emit(judged)
+	if r.stint.Add(take) {
+		r.emit(Rest{r.stint.Sung})
+	}
 	return judged, nil
 }
 
@@ -172,7 +218,7 @@ func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.S
 	}
 	if r.ear == nil || r.ear.src != src {
 		var err error
-		if r.ear, err = NewEar(src); err != nil {
+		if r.ear, err = r.cfg.Hearing.NewEar(src); err != nil {
 			return exercise.Take{}, err
 		}
 	}
@@ -209,7 +255,7 @@ func (r *run) wait(ctx context.Context, src audio.Source) error {
 	if r.block == nil {
 		r.block = make([]float64, blockSize)
 	}
-	left := int64((guard + r.cfg.Think) * float64(src.SampleRate()))
+	left := int64((guard + r.cfg.Delay + r.cfg.Think) * float64(src.SampleRate()))
 	for left > 0 {
 		n, lost, err := src.Read(ctx, r.block[:min(left, blockSize)])
 		if err != nil {

@@ -21,10 +21,9 @@ type Fit struct {
 	Shift float64
 }
 
-// FitOf tells how the degrees of a key, at least one, lie in a voice: placed in
-// its working range as RegisterFor does, against its tessitura.
-func FitOf(k theory.Key, degrees []theory.Degree, working, tessitura Range) Fit {
-	r := RegisterFor(k, working)
+// FitOf tells how the degrees of a key, at least one, lie in a voice: placed as
+// its register has them, against its tessitura.
+func FitOf(k theory.Key, degrees []theory.Degree, r Register, tessitura Range) Fit {
 	f := Fit{Key: k}
 	low, high := math.MaxInt, math.MinInt
 	for _, d := range degrees {

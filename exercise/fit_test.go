@@ -136,7 +136,7 @@ func TestFitOf(t *testing.T) {
 		}
 		k := theory.Key{Tonic: tonic}
 		degrees := k.ScaleDegrees()
-		if got, want := FitOf(k, degrees[:], tenor.Working(), tessitura), (Fit{k, c.folded, c.shift}); got != want {
+		if got, want := FitOf(k, degrees[:], RegisterFor(k, tenor.Working()), tessitura), (Fit{k, c.folded, c.shift}); got != want {
 			t.Errorf("%v: %+v, want %+v", k, got, want)
 		}
 	}
@@ -150,7 +150,7 @@ func TestBest(t *testing.T) {
 		var fits []Fit
 		for _, k := range theory.Keys() {
 			degrees := k.ScaleDegrees()
-			fits = append(fits, FitOf(k, degrees[:], v.Range.Working(), v.Range.Working()))
+			fits = append(fits, FitOf(k, degrees[:], RegisterFor(k, v.Range.Working()), v.Range.Working()))
 		}
 		best := Best(fits)
 		if len(best) == 0 || len(best) == len(fits) {

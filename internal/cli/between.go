@@ -40,7 +40,7 @@ key is named.`,
 		if len(args) != 2 {
 			return usagef("chords given: %d; want two, like C F", len(args))
 		}
-		tuning, err := h.readTuning()
+		tuning, err := h.readTuning(e)
 		if err != nil {
 			return err
 		}

@@ -33,20 +33,29 @@ type harmony struct {
 	level        float64
 	output       string
 	outputDevice string
+
+	singer
+	cmd *cobra.Command
 }
 
 func (h *harmony) addTuning(cmd *cobra.Command) {
+	h.cmd = cmd
+	h.singer.addFlag(cmd)
 	f := cmd.Flags()
 	f.Float64Var(&h.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), "`SYSTEM` of tuning: equal, just, pythagorean")
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "pythagorean")))
 }
 
-func (h *harmony) readTuning() (theory.Tuning, error) {
-	if _, err := theory.NewTuning(h.a4); err != nil {
+func (h *harmony) readTuning(e *env) (theory.Tuning, error) {
+	if err := h.know(e); err != nil {
+		return theory.Tuning{}, err
+	}
+	a4 := h.instrument(h.cmd, h.a4)
+	if _, err := theory.NewTuning(a4); err != nil {
 		return theory.Tuning{}, usage(fmt.Errorf("--a4: %w", err))
 	}
-	t, err := theory.ParseTuning(h.tuning, h.a4)
+	t, err := theory.ParseTuning(h.tuning, a4)
 	if err != nil {
 		return t, usage(fmt.Errorf("--tuning: %w", err))
 	}
@@ -132,7 +141,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return usage(fmt.Errorf("--key: %w", err))
 	}
-	tuning, err := h.readTuning()
+	tuning, err := h.readTuning(e)
 	if err != nil {
 		return err
 	}

@@ -35,6 +35,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 		terminal: isTerminal,
 		seed:     func() uint64 { return rand.Uint64N(1_000_000) },
 		wait:     wait,
+		now:      time.Now,
 
 		interruptible: interruptible,
 	}, args)
@@ -62,6 +63,7 @@ type env struct {
 	terminal       func(any) bool
 	seed           func() uint64
 	wait           func(context.Context, time.Duration) error
+	now            func() time.Time
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -135,7 +137,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		SuggestionsMinimumDistance: 2,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e), newMelody(e), newGrade(e))
+	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e), newMelody(e), newGrade(e), newProfile(e))
 	addBuiltIns(root)
 	return root
 }

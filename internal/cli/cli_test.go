@@ -36,7 +36,7 @@ func TestMain(m *testing.M) {
 func noDevices(dir string) []string {
 	return []string{
 		"ALSA_CONFIG_PATH=" + filepath.Join(dir, "none.conf"), "PULSE_SERVER=unix:" + filepath.Join(dir, "none"),
-		"JACK_NO_START_SERVER=1", "LANG=C.UTF-8", "LC_ALL=", "HOME=" + dir,
+		"JACK_NO_START_SERVER=1", "LANG=C.UTF-8", "LC_ALL=", "HOME=" + dir, "XDG_DATA_HOME=",
 	}
 }
 
@@ -91,6 +91,7 @@ func TestScripts(t *testing.T) {
 // C.UTF-8.
 type call struct {
 	ctx           context.Context
+	data          string // XDG_DATA_HOME
 	stdin         io.Reader
 	stdout        io.Writer
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
@@ -114,8 +115,11 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 	code = run(c.ctx, &env{
 		stdin: c.stdin, stdout: c.stdout, stderr: &errs,
 		getenv: func(name string) string {
-			if name == "LANG" {
+			switch name {
+			case "LANG":
 				return "C.UTF-8"
+			case "XDG_DATA_HOME":
+				return c.data
 			}
 			return ""
 		},
@@ -125,6 +129,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
+		now:           func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) },
 		interruptible: c.interruptible,
 	}, args)
 	return out.String(), errs.String(), code

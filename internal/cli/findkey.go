@@ -18,6 +18,7 @@ import (
 
 	"singback/internal/audio"
 	"singback/internal/report"
+	"singback/internal/session"
 	"singback/pitch"
 	"singback/theory"
 )
@@ -165,7 +166,7 @@ func namedMelody(e *env, args []string, n theory.Naming) (theory.Melody, error) 
 // sungNotes finds the notes of a whole recording.
 func sungNotes(ctx context.Context, src audio.Source) ([]pitch.Note, error) {
 	var notes []pitch.Note
-	err := melody(ctx, src, func(found []pitch.Note) { notes = append(notes, found...) })
+	err := melody(ctx, src, session.Hearing{}, func(found []pitch.Note) { notes = append(notes, found...) })
 	return notes, err
 }
 

@@ -10,7 +10,6 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/report"
-	"singback/internal/session"
 	"singback/theory"
 )
 
@@ -36,13 +35,20 @@ whether the degree asked was sung, in which octave, how many cents off, how
 steady, and how soon it settled. The same samples get the same verdict.
 
 The answer is the longest note of the first phrase. The verdict of a note that
-was held long enough (--hold) does not wait for its end.`,
+was held long enough (--hold) does not wait for its end.
+
+With a profile (see singback profile) the tuning is that of the instrument, and
+the singer's range says where the note is expected. The noise gate was measured
+with one microphone in one room, so a recording gets it only with --profile.`,
 		Example: `  singback judge --key "Ab major" --degree la take.wav
   singback judge --key f#m --degree me --tolerance 25 --format json take.wav`,
 		Args: oneArg("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if m.key == "" {
 				return usagef(`--key is missing: in which key was it sung? like "Ab major" or f#m`)
+			}
+			if err := m.know(e); err != nil {
+				return err
 			}
 			item, naming, err := m.base(nil)
 			if err != nil {
@@ -65,7 +71,7 @@ was held long enough (--hold) does not wait for its end.`,
 				return err
 			}
 			defer src.Close()
-			ear, err := session.NewEar(src)
+			ear, err := m.hearing(item.Tuning.A4, m.profile != "").NewEar(src)
 			if err != nil {
 				return err
 			}

@@ -48,6 +48,9 @@ third of a minor key is b3.`,
 				return usagef(`a key is missing, like "Ab major" or f#m`)
 			}
 			m.key = strings.Join(args, " ")
+			if err := m.know(e); err != nil {
+				return err
+			}
 			item, naming, err := m.base(e.seed)
 			if err != nil {
 				return err

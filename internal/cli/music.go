@@ -22,6 +22,7 @@ type music struct {
 	voice  string
 	octave int
 
+	singer
 	cmd *cobra.Command
 }
 
@@ -33,6 +34,7 @@ func (m *music) addFlags(cmd *cobra.Command) {
 	f.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
 	f.StringVar(&m.voice, "voice", "", "place the notes for a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
 	f.IntVar(&m.octave, "octave", 0, "place the tonic in this `OCTAVE` (4 begins at middle C)")
+	m.singer.addFlag(cmd)
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "just re=10/9", "just te=16/9", "just re=10/9 te=16/9", "pythagorean")))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
@@ -100,12 +102,14 @@ func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
 	return exercise.Item{Key: key, Tuning: tuning, Register: register}, naming, nil
 }
 
-// readTuning reads --a4 and --tuning.
+// readTuning reads --a4 and --tuning; without --a4 it takes the tuning of the
+// singer's instrument.
 func (m *music) readTuning() (theory.Tuning, error) {
-	if t, err := theory.NewTuning(m.a4); err != nil {
+	a4 := m.instrument(m.cmd, m.a4)
+	if t, err := theory.NewTuning(a4); err != nil {
 		return t, usage(fmt.Errorf("--a4: %w", err))
 	}
-	t, err := theory.ParseTuning(m.tuning, m.a4)
+	t, err := theory.ParseTuning(m.tuning, a4)
 	if err != nil {
 		return t, usage(fmt.Errorf("--tuning: %w", err))
 	}
@@ -121,15 +125,37 @@ func tuningWords(t theory.Tuning) string {
 	return s
 }
 
-// register places the key for the voice or octave asked for.
-func (m *music) register(key theory.Key) (exercise.Register, error) {
-	r := exercise.MiddleRegister(key)
+// reach is where the notes are to lie: the working range and the tessitura of
+// the voice asked for, or else of the singer; ok is false where neither is
+// known.
+func (m *music) reach() (working, tessitura exercise.Range, ok bool, err error) {
 	if m.voice != "" {
 		v, err := exercise.VoiceNamed(m.voice)
 		if err != nil {
-			return r, usage(fmt.Errorf("--voice: %w", err))
+			return working, tessitura, false, usage(fmt.Errorf("--voice: %w", err))
 		}
-		r = exercise.RegisterFor(key, v.Range.Working())
+		return v.Range.Working(), v.Range.Working(), true, nil
+	}
+	v := m.known.Voice
+	if v == nil {
+		return working, tessitura, false, nil
+	}
+	working = exercise.Range(v.Comfortable).Working()
+	if tessitura = exercise.Range(v.Tessitura); tessitura == (exercise.Range{}) {
+		tessitura = working
+	}
+	return working, tessitura, true, nil
+}
+
+// register places the key for the voice or octave asked for, or for the singer.
+func (m *music) register(key theory.Key) (exercise.Register, error) {
+	r := exercise.MiddleRegister(key)
+	working, _, known, err := m.reach()
+	if err != nil {
+		return r, err
+	}
+	if known {
+		r = exercise.RegisterFor(key, working)
 	}
 	if m.cmd.Flags().Changed("octave") {
 		if m.octave < 1 || m.octave > 6 {
@@ -172,15 +198,15 @@ func namingNames() []string {
 	return names
 }
 
-// keyNames lists the keys for completion, and if drawn the words for a random
-// one.
+// keyNames lists the keys for completion, and if drawn the words for one that
+// is drawn.
 func keyNames(drawn bool) []string {
 	var names []string
 	for _, k := range theory.Keys() {
 		names = append(names, k.ASCII())
 	}
 	if drawn {
-		names = append(names, "random", "random major", "random minor")
+		names = append(names, "random", "random major", "random minor", "best", "best major", "best minor")
 	}
 	return names
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/session"
 	"singback/pitch"
 )
 
@@ -16,6 +17,7 @@ const notesHeader = "onset_s,offset_s,f0_hz,cents_se,spread_cents,vibrato_hz,vib
 
 func newNotes(e *env) *cobra.Command {
 	var t takes
+	var who singer
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
 		Use:   "notes TAKE.wav ...",
@@ -33,25 +35,32 @@ func newNotes(e *env) *cobra.Command {
   settle_s           how long until the pitch stays within 50 cents
 
 With --format json the rows are objects of one array, with the same names.
-Several recordings need --out FOLDER, which gets a file for each.`,
+Several recordings need --out FOLDER, which gets a file for each. With --profile
+the singer's range says where pitches are expected, and what lies below the noise
+gate is not voiced.`,
 		Example: `  singback notes take.wav
   singback notes --format json take.wav
   singback notes --out notes take1.wav take2.wav`,
 		Args: manyArgs("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			h, err := who.named(e)
+			if err != nil {
+				return err
+			}
 			return t.run(cmd.Context(), e, args, f.value, func(ctx context.Context, w io.Writer, src audio.Source) error {
-				return writeNotes(ctx, w, src, f.value == "json")
+				return writeNotes(ctx, w, src, h, f.value == "json")
 			})
 		},
 	}
 	t.addFlags(cmd)
+	who.addFlag(cmd)
 	cmd.Flags().Var(f, "format", "output: csv or json")
 	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 
 // writeNotes writes the sung notes of a source as they end.
-func writeNotes(ctx context.Context, w io.Writer, src audio.Source, asJSON bool) error {
+func writeNotes(ctx context.Context, w io.Writer, src audio.Source, h session.Hearing, asJSON bool) error {
 	rate := float64(src.SampleRate())
 	table := newTable(w, asJSON)
 	table.header(notesHeader)
@@ -72,19 +81,19 @@ func writeNotes(ctx context.Context, w io.Writer, src audio.Source, asJSON bool)
 			table.row(row)
 		}
 	}
-	err := melody(ctx, src, write)
+	err := melody(ctx, src, h, write)
 	return errors.Join(err, table.close())
 }
 
 // melody finds the sung notes of a whole recording and hands them on as they
 // end; found keeps no reference to them.
-func melody(ctx context.Context, src audio.Source, found func([]pitch.Note)) error {
-	seg, err := pitch.NewMelodySegmenter(pitch.DefaultConfig(src.SampleRate()))
+func melody(ctx context.Context, src audio.Source, h session.Hearing, found func([]pitch.Note)) error {
+	seg, err := pitch.NewMelodySegmenter(h.Config(src.SampleRate()))
 	if err != nil {
 		return err
 	}
 	notes := make([]pitch.Note, 0, 16)
-	err = track(ctx, src, pitch.Offline, func(points []pitch.Point, _ int64) {
+	err = track(ctx, src, h, pitch.Offline, func(points []pitch.Point, _ int64) {
 		notes = seg.Push(notes[:0], points)
 		found(notes)
 	})

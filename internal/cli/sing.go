@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"sync/atomic"
 
@@ -61,6 +63,13 @@ unless --strict-octave is given. The first answer to each question counts.
 
 With --from a degree is sounded first, and you sing from it to the one asked.
 
+With a profile (see singback profile) the questions lie in your working range, in
+the tuning of your instrument; the key is set in an octave where it does not sound
+the note that is asked; the microphone is heard with your noise gate. Flags come
+before the profile. --key best takes one of the keys that fit the voice: fewest
+degrees moved by an octave, then most central; --seed draws among those within
+two semitones of the most central one.
+
 Without a microphone a simulated singer answers, to show how it goes. With
 recordings, the n-th recording answers the n-th question.
 
@@ -81,7 +90,7 @@ advice; a voice teacher or clinician decides.`,
 			return o.run(cmd, e, args)
 		},
 	}
-	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major" or f#m; random, random major, random minor`)
+	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major" or f#m; random, or best for the voice (major, minor)`)
 	o.music.addFlags(cmd)
 	o.rec.addFlags(cmd)
 	f := cmd.Flags()
@@ -120,6 +129,7 @@ type plan struct {
 	naming theory.Naming
 	config session.Config
 	seed   uint64
+	best   *choice // where the key was left to us
 }
 
 // plan reads the flags. Every mistake in them is a usage error.
@@ -129,23 +139,17 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 		p.seed = e.seed()
 	}
 	var err error
+	if p.best, err = o.bestKey(p.seed); err != nil {
+		return p, err
+	}
 	if p.item, p.naming, err = o.music.base(func() uint64 { return p.seed }); err != nil {
 		return p, err
 	}
-	order := exercise.Order{Count: o.count, Seed: p.seed}
-	if order.Asked, err = theory.ParseDegrees(o.degrees, p.item.Key, p.naming); err != nil {
-		return p, usage(fmt.Errorf("--degrees: %w", err))
+	order, err := o.order(p.item.Key, p.naming)
+	if err != nil {
+		return p, err
 	}
-	switch o.from {
-	case "":
-	case "any":
-		scale := p.item.Key.ScaleDegrees()
-		order.From = scale[:]
-	default:
-		if order.From, err = theory.ParseDegrees(o.from, p.item.Key, p.naming); err != nil {
-			return p, usage(fmt.Errorf("--from: %w", err))
-		}
-	}
+	order.Seed = p.seed
 	if recordings > 0 {
 		if !cmd.Flags().Changed("count") {
 			order.Count = recordings
@@ -160,9 +164,16 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 	c := session.Config{
 		KeyEvery: o.keyEvery, Tolerance: o.tol, Window: o.window,
 		Think: o.think, Compare: o.compare,
+		Hearing:   o.music.hearing(p.item.Tuning.A4, recordings == 0 || o.music.profile != ""),
+		Apart:     o.music.known.Voice != nil,
+		RestAfter: o.music.restAfter(),
+	}
+	if room := o.music.known.Room; room != nil {
+		c.Delay = room.Delay
 	}
 	if recordings > 0 {
 		c.Window = c.Window.Recorded() // as judge listens
+		c.RestAfter = 0                // that was sung before
 	}
 	if order.Count < 1 || order.Count > exercise.MaxCount {
 		return p, usagef("--count: %d is out of range: want 1 to %d", order.Count, exercise.MaxCount)
@@ -191,6 +202,84 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 	}
 	p.config = c
 	return p, nil
+}
+
+// order reads --degrees and --from in a key.
+func (o *singOptions) order(k theory.Key, n theory.Naming) (exercise.Order, error) {
+	order := exercise.Order{Count: o.count}
+	var err error
+	if order.Asked, err = theory.ParseDegrees(o.degrees, k, n); err != nil {
+		return order, usage(fmt.Errorf("--degrees: %w", err))
+	}
+	switch o.from {
+	case "":
+	case "any":
+		scale := k.ScaleDegrees()
+		order.From = scale[:]
+	default:
+		if order.From, err = theory.ParseDegrees(o.from, k, n); err != nil {
+			return order, usage(fmt.Errorf("--from: %w", err))
+		}
+	}
+	return order, nil
+}
+
+// choice is a key that was chosen since it fits the voice.
+type choice struct {
+	exercise.Fit
+	degrees int          // that are asked or sounded
+	among   []theory.Key // the keys that fit best
+}
+
+// bestKey chooses the key for --key best and puts it in the place of the flag;
+// nil where another key was asked for.
+func (o *singOptions) bestKey(seed uint64) (*choice, error) {
+	word, mode, _ := strings.Cut(strings.ToLower(strings.TrimSpace(o.music.key)), " ")
+	if word != "best" {
+		return nil, nil
+	}
+	if mode = strings.TrimSpace(mode); mode != "" && mode != "major" && mode != "minor" {
+		return nil, usagef("--key: %q; want best, best major or best minor", short(o.music.key))
+	}
+	_, tessitura, known, err := o.music.reach()
+	if err != nil {
+		return nil, err
+	}
+	if !known {
+		return nil, usagef("--key %s: no voice is known; give --voice, or once: singback profile set --range C3-G4", word)
+	}
+	var fits []exercise.Fit
+	degrees := map[theory.Key]int{}
+	for _, k := range theory.Keys() {
+		if mode != "" && k.Mode.String() != mode {
+			continue
+		}
+		o.music.key = k.ASCII()
+		item, naming, err := o.music.base(nil)
+		if err != nil {
+			return nil, err
+		}
+		order, err := o.order(k, naming)
+		if err != nil {
+			return nil, err
+		}
+		all := slices.Clone(order.Asked)
+		for _, d := range order.From {
+			if !slices.Contains(all, d) {
+				all = append(all, d)
+			}
+		}
+		degrees[k] = len(all)
+		fits = append(fits, exercise.FitOf(k, all, item.Register, tessitura))
+	}
+	best := exercise.Best(fits)
+	c := &choice{Fit: best[rand.New(rand.NewPCG(seed, 0x62657374)).IntN(len(best))]}
+	c.degrees = degrees[c.Key]
+	for _, f := range best {
+		c.among = append(c.among, f.Key)
+	}
+	o.music.key = c.Key.ASCII()
+	return c, nil
 }
 
 // inputs sorts out what answers: the words of --input and, after it, the
@@ -225,6 +314,9 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
+	if err := o.music.know(e); err != nil {
+		return err
+	}
 	p, err := o.plan(cmd, e, len(recordings))
 	if err != nil {
 		return err
@@ -247,6 +339,8 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		stage.note = strings.TrimSpace(stage.note + " Note: " + note + ".")
 	}
 
+	o.advise(e, stage, p, style)
+
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(o.level * 100))
 	p.config.Level = func() float64 { return float64(level.Load()) / 100 }
@@ -257,7 +351,7 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	var tally exercise.Tally
 	switch {
 	case o.format.value == "json":
-		log := &jsonLog{out: results, plan: p}
+		log := &jsonLog{out: results, plan: p, singer: o.music.known.Name}
 		lines := &lineView{results: nil, prompts: e.stderr, style: style, plan: p}
 		stage.tell(e.stderr)
 		_, err = session.Run(ctx, p.config, stage.answers, stage.out, func(ev session.Event) {
@@ -266,7 +360,7 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		})
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: style, Note: stage.note,
+			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
 				l := max(minLevel, min(maxLevel, p.config.Level()+dB))
 				level.Store(int64(l * 100))
@@ -280,6 +374,9 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 			tally, err = session.Run(ctx, p.config, stage.answers, stage.out, emit)
 			return err
 		})
+		if p.best != nil {
+			fmt.Fprintf(results, "%s\n\n", style.Fit(p.best.Fit, p.best.degrees, p.best.among))
+		}
 		fmt.Fprint(results, style.Summary(p.item.Key, tally))
 	default:
 		stage.tell(e.stderr)

@@ -13,6 +13,7 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/device"
+	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
 	"singback/theory"
@@ -36,9 +37,11 @@ const sampleRate = 48000
 type stage struct {
 	answers session.Answers
 	out     audio.Sink
+	speaker bool // the sound is heard in the room
 	screen  bool
-	note    string // what the user should know about it, one line of at most 74 cells
-	why     string // and the reason, where there is room for it
+	note    string   // what the user should know about it, one line of at most 74 cells
+	why     string   // and the reason, where there is room for it
+	advice  []string // what would help, each one line of at most 74 cells
 
 	closers []io.Closer
 	closed  bool
@@ -60,6 +63,34 @@ func (s *stage) close() error {
 func (s *stage) tell(w io.Writer) {
 	if s.note != "" {
 		fmt.Fprintf(w, "%s (%s)\n", s.note, s.why)
+	}
+	for _, line := range s.advice {
+		fmt.Fprintln(w, line)
+	}
+}
+
+// The advice of one line each.
+const (
+	useHeadphones = "The microphone hears the loudspeaker: use headphones."
+	offer         = "Fit this to you: singback calibrate  (or never: singback profile use none)"
+)
+
+// advise adds what would help a singer at a live microphone: headphones where
+// the loudspeaker is known to leak, and the calibration, in a terminal, where
+// nobody has a profile yet.
+func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
+	if p.best != nil && !s.screen {
+		s.advice = append(s.advice, style.Fit(p.best.Fit, p.best.degrees, p.best.among))
+	}
+	if _, live := s.answers.(micAnswers); !live {
+		return
+	}
+	room := o.music.known.Room
+	if room != nil && room.Leaks && s.speaker {
+		s.advice = append(s.advice, useHeadphones)
+	}
+	if o.music.unasked && o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout) {
+		s.advice = append(s.advice, offer)
 	}
 }
 
@@ -122,7 +153,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 		out, err := device.OpenOutput(ctx, o.outputDevice, sampleRate)
 		switch {
 		case err == nil:
-			s.out = out
+			s.out, s.speaker = out, true
 			s.closers = append(s.closers, out)
 		case !chosen && errors.Is(err, device.ErrNoDevice):
 			s.out = audio.Null{Rate: sampleRate}

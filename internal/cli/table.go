@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"singback/internal/audio"
+	"singback/internal/session"
 	"singback/pitch"
 )
 
@@ -83,8 +84,8 @@ func (t *table) write(b []byte) {
 
 // track reads a source to its end and hands on the points of its pitch track
 // as they are found, together with how many samples had been heard by then.
-func track(ctx context.Context, src audio.Source, reading pitch.Reading, found func(points []pitch.Point, heard int64)) error {
-	config := pitch.DefaultConfig(src.SampleRate())
+func track(ctx context.Context, src audio.Source, h session.Hearing, reading pitch.Reading, found func(points []pitch.Point, heard int64)) error {
+	config := h.Config(src.SampleRate())
 	config.Reading = reading
 	tracker, err := pitch.NewTracker(config)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/session"
 	"singback/pitch"
 )
 
@@ -19,6 +20,7 @@ const (
 
 func newTrace(e *env) *cobra.Command {
 	var t takes
+	var who singer
 	var live bool
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
@@ -40,18 +42,25 @@ column says when:
 
   available_s  how much of the recording had been heard, in seconds
 
-Several recordings need --out FOLDER, which gets a file for each.`,
+Several recordings need --out FOLDER, which gets a file for each. With --profile
+the singer's range says where pitches are expected, and what lies below the noise
+gate is not voiced.`,
 		Example: `  singback trace take.wav >track.csv
   singback trace --live --format json take.wav
   singback trace --out tracks take1.wav take2.wav`,
 		Args: manyArgs("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			h, err := who.named(e)
+			if err != nil {
+				return err
+			}
 			return t.run(cmd.Context(), e, args, f.value, func(ctx context.Context, w io.Writer, src audio.Source) error {
-				return writeTrace(ctx, w, src, f.value == "json", live)
+				return writeTrace(ctx, w, src, h, f.value == "json", live)
 			})
 		},
 	}
 	t.addFlags(cmd)
+	who.addFlag(cmd)
 	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
 	cmd.Flags().Var(f, "format", "output: csv or json")
 	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
@@ -60,7 +69,7 @@ Several recordings need --out FOLDER, which gets a file for each.`,
 
 // writeTrace writes the track of a source, row by row as it is found. What was
 // found before an error is written too.
-func writeTrace(ctx context.Context, w io.Writer, src audio.Source, asJSON, live bool) error {
+func writeTrace(ctx context.Context, w io.Writer, src audio.Source, h session.Hearing, asJSON, live bool) error {
 	rate := float64(src.SampleRate())
 	table := newTable(w, asJSON)
 	header := traceHeader
@@ -70,7 +79,7 @@ func writeTrace(ctx context.Context, w io.Writer, src audio.Source, asJSON, live
 	}
 	table.header(header)
 	row := make([]field, 0, 6)
-	err := track(ctx, src, reading, func(points []pitch.Point, heard int64) {
+	err := track(ctx, src, h, reading, func(points []pitch.Point, heard int64) {
 		for _, p := range points {
 			voiced := 0
 			if p.Voiced {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"singback/internal/report"
@@ -25,6 +26,21 @@ type (
 		Again   bool    `json:"again"`
 		Names   string  `json:"names"`
 		Seed    uint64  `json:"seed"`
+
+		// What is there only with a profile or with --key best.
+		Singer  string   `json:"singer,omitempty"`
+		Octaves int      `json:"octaves,omitempty"` // by which what sounds lies away from tonic
+		Fit     *fitPart `json:"fit,omitempty"`
+	}
+	fitPart struct {
+		Degrees        int      `json:"degrees"`
+		Folded         int      `json:"folded"`
+		ShiftSemitones float64  `json:"shift_semitones"`
+		Among          []string `json:"among"`
+	}
+	restEvent struct {
+		Event string  `json:"event"` // "rest"
+		SungS float64 `json:"sung_s"`
 	}
 	promptEvent struct {
 		Event   string `json:"event"` // "prompt"
@@ -70,18 +86,30 @@ func (r *results) Write(p []byte) (int, error) {
 
 // jsonLog writes the events of a run as JSON lines.
 type jsonLog struct {
-	out  *results
-	plan plan
+	out    *results
+	plan   plan
+	singer string // whose profile it is; "" without one
 }
 
 func (l *jsonLog) event(e session.Event) {
 	var record any
 	switch e := e.(type) {
 	case session.KeySet:
-		record = keyEvent{
-			"key", report.Schema, e.Key.ASCII(), e.Tonic.ASCII(), report.Hz(e.Tuning.Hz(e.Tonic)),
-			e.Tuning.A4, e.Tuning.String(), e.Setting.String(), e.Again, l.plan.naming.String(), l.plan.seed,
+		key := keyEvent{
+			Event: "key", Schema: report.Schema, Key: e.Key.ASCII(),
+			Tonic: e.Tonic.ASCII(), TonicHz: report.Hz(e.Tuning.Hz(e.Tonic)),
+			A4Hz: e.Tuning.A4, Tuning: e.Tuning.String(), Setting: e.Setting.String(), Again: e.Again,
+			Names: l.plan.naming.String(), Seed: l.plan.seed, Singer: l.singer, Octaves: e.Octaves,
 		}
+		if b := l.plan.best; b != nil {
+			key.Fit = &fitPart{Degrees: b.degrees, Folded: b.Folded, ShiftSemitones: b.Shift}
+			for _, k := range b.among {
+				key.Fit.Among = append(key.Fit.Among, k.ASCII())
+			}
+		}
+		record = key
+	case session.Rest:
+		record = restEvent{"rest", math.Round(e.Sung*100) / 100}
 	case session.Prompted:
 		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming)}
 	case session.Judged:
@@ -126,7 +154,7 @@ func (v *lineView) event(e session.Event) {
 			ask = "once more: " + ask
 		}
 		if e.Folded {
-			ask += " (an octave moved to suit the voice)"
+			ask += " (" + report.Folded(e.Item) + ")"
 		}
 		fmt.Fprintf(v.prompts, "%d of %d: %s.\n", e.Index, e.Of, ask)
 	case session.Listening:
@@ -147,5 +175,9 @@ func (v *lineView) event(e session.Event) {
 			line += "; " + strings.Join(d, "; ")
 		}
 		fmt.Fprintln(v.results, line)
+	case session.Rest:
+		for _, line := range report.Rest(e.Sung) {
+			fmt.Fprintln(v.prompts, line)
+		}
 	}
 }

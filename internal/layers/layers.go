@@ -23,7 +23,7 @@ internal/notation: theory exercise gomidi                   |
 internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/store:    theory exercise calib go-toml             |
-internal/report:   theory exercise                          |
+internal/report:   theory exercise calib                    |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |

@@ -57,6 +57,8 @@ type Prompt struct {
 	From     *Degree `json:"from"` // sounded first; null where the key alone was set
 	TargetHz float64 `json:"target_hz"`
 	Folded   bool    `json:"folded"` // moved by an octave to fit the voice
+	// OutsideRange tells that the voice has no place for it in any octave.
+	OutsideRange bool `json:"outside_range,omitempty"`
 }
 
 // NewPrompt makes the record of a question.
@@ -66,6 +68,8 @@ func NewPrompt(it exercise.Item, n theory.Naming) Prompt {
 		Asked:    placed(it.Key, it.Asked, n, target),
 		TargetHz: Hz(it.Hz(target)),
 		Folded:   folded,
+
+		OutsideRange: it.Register.Outside(target),
 	}
 	if it.From != nil {
 		from := placed(it.Key, *it.From, n, it.FromPitch())

@@ -84,6 +84,40 @@ func Why(r exercise.Reason) string {
 	return ""
 }
 
+// Folded says how a question that is folded was moved to suit the voice.
+func Folded(it exercise.Item) string {
+	if target, _ := it.Target(); it.Register.Outside(target) {
+		return "outside your range: any octave will do"
+	}
+	return "an octave moved to suit the voice"
+}
+
+// Fit says how a key that was chosen for the voice lies in it, and among how
+// many it was drawn.
+func (s Style) Fit(f exercise.Fit, degrees int, among []theory.Key) string {
+	where := "in the middle of the voice"
+	switch {
+	case f.Shift > 0:
+		where = fmt.Sprintf("%g semitones above its middle", f.Shift)
+	case f.Shift < 0:
+		where = fmt.Sprintf("%g semitones below its middle", -f.Shift)
+	}
+	if len(among) == 1 {
+		return fmt.Sprintf("%s fits best: %d of %d degrees in range, %s.", s.Key(f.Key), degrees-f.Folded, degrees, where)
+	}
+	return fmt.Sprintf("%s, of the %d keys that fit best: %d of %d degrees in range, %s.", s.Key(f.Key), len(among), degrees-f.Folded, degrees, where)
+}
+
+// Rest says, in lines of at most 74 cells, that somebody has sung for so many
+// seconds and should rest.
+func Rest(sung float64) []string {
+	return []string{
+		fmt.Sprintf("You have sung for %.0f minutes: rest your voice for a while, and drink.", max(1, math.Floor(sung/60))),
+		"Stop for today on pain, tightness or hoarseness. Hoarse for more than",
+		"three weeks: see a doctor. This is no medical advice.",
+	}
+}
+
 // TuningNote says where the tolerance is finer than systems of tuning differ
 // about the degrees asked; "" where it is not.
 func (s Style) TuningNote(items []exercise.Item, tol exercise.Tolerance) string {

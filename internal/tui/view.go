@@ -16,7 +16,7 @@ import (
 // View is everything that the screen shows. The zero View is an empty screen.
 type View struct {
 	Style         report.Style
-	Note          string
+	Note          string  // lines that stay on the screen
 	Width, Height int     // of the terminal, in cells
 	Level         float64 // dBFS of playback, 0: not shown
 	Offered       bool    // a second attempt is offered
@@ -32,6 +32,8 @@ type View struct {
 	last     string // the verdict before, while there is no newer one
 	right    int
 	answered int
+	rest     []string // that the singer should rest now
+	restFor  int      // for how many more questions that is shown
 }
 
 // The states of a drill, as the singer reads them.
@@ -54,6 +56,9 @@ func (v *View) Event(e session.Event) {
 	case session.Prompted:
 		v.forget()
 		v.prompted, v.phase = &e, phaseWait
+		if v.restFor--; v.restFor < 0 {
+			v.rest = nil
+		}
 		if e.Item.From != nil {
 			v.phase = phaseFrom
 		}
@@ -72,6 +77,8 @@ func (v *View) Event(e session.Event) {
 				v.right++
 			}
 		}
+	case session.Rest:
+		v.rest, v.restFor = report.Rest(e.Sung), 3
 	case session.Sounding:
 		v.phase = phaseCompare
 	case session.Finished:
@@ -103,6 +110,7 @@ type part struct {
 // The ranks, from what must be seen to what is nice to have.
 const (
 	always = iota
+	caution
 	question
 	meter
 	answer
@@ -155,6 +163,10 @@ func (v *View) Render() string {
 	} else {
 		add(space, make([]string, 1+bannerRows)...)
 	}
+	if len(v.rest) > 0 {
+		add(space, "")
+		add(caution, wrap(strings.Join(v.rest, " "), inner)...)
+	}
 	add(space, "")
 	phase := v.phase
 	switch {
@@ -199,9 +211,11 @@ func (v *View) Render() string {
 		add(before, "", v.last)
 	}
 	foot := 0
-	if v.Note != "" {
-		add(note, v.Note)
-		foot++
+	for line := range strings.Lines(v.Note) {
+		if line = strings.TrimSuffix(line, "\n"); line != "" {
+			add(note, line)
+			foot++
+		}
 	}
 	add(help, faint.Render(v.keys()))
 	foot++
@@ -254,7 +268,7 @@ func (v *View) ask() string {
 		ask = "once more: " + ask
 	}
 	if v.prompted.Folded {
-		ask += "  (an octave moved to suit the voice)"
+		ask += "  (" + report.Folded(it) + ")"
 	}
 	return ask
 }

@@ -145,6 +145,26 @@ func states(t testing.TB) map[string]func(*View) {
 			target, _ := from.Target()
 			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: from, Target: target, Folded: true})
 		},
+		"rest": func(v *View) {
+			judged(plain, right(plain, exercise.InTune, 4))(v)
+			v.Event(session.Rest{Sung: 901})
+			ask(v, from, 4, 1)
+			v.Event(session.Listening{})
+			v.Note = "One line of advice.\nAnd another one."
+		},
+		"rested": func(v *View) {
+			v.Event(session.Rest{Sung: 901})
+			for i := range 4 {
+				ask(v, plain, 4+i, 1)
+			}
+		},
+		"outside": func(v *View) {
+			narrow := plain
+			narrow.Register.Range = exercise.Range{Low: 60, High: 63}
+			target, folded := narrow.Target()
+			begin(v)
+			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: narrow, Target: target, Folded: folded})
+		},
 		"ended": func(v *View) {
 			judged(plain, right(plain, exercise.InTune, 4))(v)
 			v.Event(session.Finished{})

@@ -1,0 +1,150 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"runtime"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/calib"
+	"singback/exercise"
+	"singback/internal/session"
+	"singback/internal/store"
+	"singback/theory"
+)
+
+// dataDir is the folder for what the program keeps, by the rules of the system;
+// "" where the environment names none.
+func (e *env) dataDir() string {
+	if dir := e.getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "singback")
+	}
+	home := e.getenv("HOME")
+	switch runtime.GOOS {
+	case "windows":
+		if dir := e.getenv("AppData"); dir != "" {
+			return filepath.Join(dir, "singback")
+		}
+		return ""
+	case "darwin":
+		home = filepath.Join(home, "Library", "Application Support")
+	default:
+		home = filepath.Join(home, ".local", "share")
+	}
+	if !filepath.IsAbs(home) {
+		return ""
+	}
+	return filepath.Join(home, "singback")
+}
+
+func (e *env) singers() *store.Singers { return store.NewSingers(e.dataDir()) }
+
+// singer is the flag --profile, and what is known by it.
+type singer struct {
+	profile string
+	known   calib.Profile // nothing but zeros where nobody is known
+	unasked bool          // no profile is there and none was refused
+}
+
+func (s *singer) addFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&s.profile, "profile", "", "fit to this singer: `NAME`, a file, or none (see singback profile)")
+}
+
+// isFile tells whether a --profile means a file and not a name.
+func isFile(profile string) bool {
+	return strings.ContainsAny(profile, `/\`) || strings.HasSuffix(profile, ".toml")
+}
+
+// know reads the profile that --profile names, or the current one. Only a
+// profile that was asked for must be there and readable: a run goes on without
+// the other, and says so.
+func (s *singer) know(e *env) error {
+	var err error
+	switch {
+	case s.profile == store.Nobody:
+		return nil
+	case isFile(s.profile):
+		if s.known, err = store.ReadFile(s.profile); err != nil {
+			return fmt.Errorf("--profile: %w", err)
+		}
+		return nil
+	case s.profile != "":
+		if s.known, err = e.singers().Load(s.profile); err != nil {
+			return fmt.Errorf("--profile: %w", err)
+		}
+		return nil
+	}
+	singers := e.singers()
+	name, err := singers.Current()
+	if errors.Is(err, store.ErrNoFolder) {
+		return nil
+	}
+	if err == nil && name == "" {
+		names, err := singers.Names()
+		s.unasked = err == nil && len(names) == 0
+		return nil
+	}
+	if err == nil && name != store.Nobody {
+		s.known, err = singers.Load(name)
+	}
+	if err != nil {
+		s.known = calib.Profile{}
+		fmt.Fprintf(e.stderr, "The profile is left out: %v\n", err)
+	}
+	return nil
+}
+
+// named is how to listen to a recording of the singer whom --profile names, and
+// of nobody in particular without it: the recording may be anybody's.
+func (s *singer) named(e *env) (session.Hearing, error) {
+	if s.profile == "" {
+		return session.Hearing{}, nil
+	}
+	if err := s.know(e); err != nil {
+		return session.Hearing{}, err
+	}
+	a4 := theory.DefaultA4
+	if i := s.known.Instrument; i != nil {
+		a4 = i.A4
+	}
+	return s.hearing(a4, true), nil
+}
+
+// expected is how far beyond the comfortable range, in semitones, the singer is
+// still expected: amateurs have 31 to 45 semitones in all (Herbst et al. 2012,
+// IJRCS 4(1):47), of which they call some 20 comfortable.
+const expected = 7
+
+// hearing is how to listen to the singer. The gate is that of the singer's own
+// microphone and room.
+func (s *singer) hearing(a4 float64, gate bool) session.Hearing {
+	var h session.Hearing
+	if v := s.known.Voice; v != nil {
+		h.Low = max(20, theory.Shift(a4, 100*float64(v.Comfortable.Low-expected-69)))
+		h.High = min(5000, theory.Shift(a4, 100*float64(v.Comfortable.High+expected-69)))
+	}
+	if r := s.known.Room; r != nil && gate {
+		h.Gate = r.Gate
+	}
+	return h
+}
+
+// instrument returns A4 in hertz: that of --a4, or else of the singer's
+// instrument.
+func (s *singer) instrument(cmd *cobra.Command, a4 float64) float64 {
+	if i := s.known.Instrument; i != nil && !cmd.Flags().Changed("a4") {
+		return i.A4
+	}
+	return a4
+}
+
+// restAfter is the singing time, in seconds, after which a rest is due.
+func (s *singer) restAfter() float64 {
+	if v := s.known.Voice; v != nil && v.Growing {
+		return exercise.RestAfterGrowing
+	}
+	return exercise.RestAfter
+}

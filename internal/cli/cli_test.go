@@ -387,6 +387,7 @@ func TestClosedStandardOutput(t *testing.T) {
 			t.Fatal(err)
 		}
 		r.Close()
+		t.Setenv("XDG_DATA_HOME", t.TempDir()) // nobody has a profile
 		cmd := exec.CommandContext(t.Context(), "singback", args...)
 		var stderr bytes.Buffer
 		cmd.Stdout, cmd.Stderr = w, &stderr

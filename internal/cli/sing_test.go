@@ -481,6 +481,7 @@ func TestSingInterrupted(t *testing.T) {
 
 // The same with the real signal and a process of its own.
 func TestSingInterruptSignal(t *testing.T) {
+	t.Setenv("XDG_DATA_HOME", t.TempDir()) // nobody has a profile
 	cmd := exec.CommandContext(t.Context(), "singback", "sing", "--input", "simulated", "--count", "1000", "--format", "json")
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
@@ -515,6 +516,7 @@ func TestSecondInterruptEndsAtOnce(t *testing.T) {
 		"sing":  {[]string{"sing", "-"}, "C major: cadence", 2},
 		"judge": {[]string{"judge", "--key", "C", "--degree", "do", "-"}, "", 1},
 	} {
+		t.Setenv("XDG_DATA_HOME", t.TempDir()) // nobody has a profile
 		cmd := exec.CommandContext(t.Context(), "singback", c.args...)
 		stdin, err := cmd.StdinPipe()
 		if err != nil {

@@ -48,7 +48,7 @@ type running struct {
 func startProgram(t *testing.T, env []string, path string, args ...string) *running {
 	t.Helper()
 	r := &running{cmd: exec.Command(path, args...), said: make(chan string, 1000)}
-	r.cmd.Env = append(os.Environ(), env...)
+	r.cmd.Env = append(append(os.Environ(), "XDG_DATA_HOME="+t.TempDir()), env...)
 	r.cmd.Stdout = &r.stdout
 	pipe, err := r.cmd.StderrPipe()
 	if err != nil {

@@ -14,7 +14,7 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory                             |
+exercise:          pitch theory fsrs                        |
 calib:             pitch theory gonum go-dsp                |
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
@@ -41,6 +41,7 @@ var modules = map[string]string{
 	"bubbletea":  "charm.land/bubbletea/v2",
 	"lipgloss":   "charm.land/lipgloss/v2",
 	"x-term":     "golang.org/x/term",
+	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",
 }

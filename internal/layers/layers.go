@@ -21,6 +21,7 @@ internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/report:   theory exercise                          |
+internal/store:    theory exercise sqlite                   | pitch
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
@@ -42,6 +43,7 @@ var modules = map[string]string{
 	"lipgloss":   "charm.land/lipgloss/v2",
 	"x-term":     "golang.org/x/term",
 	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
+	"sqlite":     "modernc.org/sqlite",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",
 }

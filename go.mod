@@ -8,6 +8,7 @@ require (
 	github.com/gordonklaus/portaudio v0.0.0-20250206071425-98a94950218b
 	github.com/mjibson/go-dsp v0.0.0-20180508042940-11479a337f12
 	github.com/open-spaced-repetition/go-fsrs/v4 v4.0.0
+	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
 	golang.org/x/term v0.48.0

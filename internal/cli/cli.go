@@ -14,6 +14,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
+	"path/filepath"
+	"runtime"
 	"strings"
 	"syscall"
 	"time"
@@ -22,6 +24,7 @@ import (
 	"golang.org/x/term"
 
 	"singback/internal/device"
+	"singback/internal/store"
 )
 
 // Main runs the command line and returns the exit status.
@@ -35,6 +38,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 		terminal: isTerminal,
 		seed:     func() uint64 { return rand.Uint64N(1_000_000) },
 		wait:     wait,
+		now:      time.Now,
 
 		interruptible: interruptible,
 	}, args)
@@ -62,10 +66,38 @@ type env struct {
 	terminal       func(any) bool
 	seed           func() uint64
 	wait           func(context.Context, time.Duration) error
+	now            func() time.Time // nil: the computer's clock
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
+}
+
+// clock returns the time of day.
+func (e *env) clock() time.Time {
+	if e.now == nil {
+		return time.Now()
+	}
+	return e.now()
+}
+
+// dataFolder is where the user's data is kept: by the XDG base directory
+// specification, or where the system has such a folder of its own; "" if there is
+// no telling.
+func (e *env) dataFolder() string {
+	if dir := e.getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "singback")
+	}
+	home := e.getenv("HOME")
+	switch {
+	case runtime.GOOS == "windows" && e.getenv("LOCALAPPDATA") != "":
+		return filepath.Join(e.getenv("LOCALAPPDATA"), "singback")
+	case home == "":
+		return ""
+	case runtime.GOOS == "darwin":
+		return filepath.Join(home, "Library", "Application Support", "singback")
+	}
+	return filepath.Join(home, ".local", "share", "singback")
 }
 
 // usageError is an error in how the program was called.
@@ -108,8 +140,10 @@ func run(ctx context.Context, e *env, args []string) int {
 		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
 		return exitUsage
 	}
-	if hint := device.Hint(err); hint != "" {
-		line += "; " + hint
+	for _, hint := range []string{device.Hint(err), store.RecordHint(err)} {
+		if hint != "" {
+			line += "; " + hint
+		}
 	}
 	fmt.Fprintf(e.stderr, "%s: %s\n", cmd.CommandPath(), line)
 	return exitFailed
@@ -120,22 +154,28 @@ func newRoot(e *env) *cobra.Command {
 		Use:   "singback",
 		Short: "Sing a degree of a key and hear to the cent what you sang",
 		Long: `singback sets a key in your ear, asks for a degree of it, listens, and says to
-the cent what you sang. It works offline; nothing is recorded or sent.
+the cent what you sang. Without a command it starts today's practice, like
+singback today. It works offline; no sound is kept, and nothing is sent.
 
 Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
 headphones. This is no medical advice; a voice teacher or clinician decides.
 
 Exit status: 0 done, 1 failed, 2 wrong usage.`,
-		Example:       `  singback sing --key "Ab major" --degrees "do mi sol"`,
+		Example: `  singback
+  singback sing --key "Ab major" --degrees "do mi sol"`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          noArgs,
-		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			today := newToday(e)
+			today.SetContext(cmd.Context())
+			return today.RunE(today, nil)
+		},
 
 		SuggestionsMinimumDistance: 2,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDevices(e))
+	root.AddCommand(newToday(e), newSing(e), newRecord(e), newCourse(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDevices(e))
 	addBuiltIns(root)
 	return root
 }

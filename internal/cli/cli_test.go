@@ -36,7 +36,7 @@ func TestMain(m *testing.M) {
 func noDevices(dir string) []string {
 	return []string{
 		"ALSA_CONFIG_PATH=" + filepath.Join(dir, "none.conf"), "PULSE_SERVER=unix:" + filepath.Join(dir, "none"),
-		"JACK_NO_START_SERVER=1", "LANG=C.UTF-8", "LC_ALL=", "HOME=" + dir,
+		"JACK_NO_START_SERVER=1", "LANG=C.UTF-8", "LC_ALL=", "HOME=" + dir, "XDG_DATA_HOME=",
 	}
 }
 
@@ -125,6 +125,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
+		now:           func() time.Time { return time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) },
 		interruptible: c.interruptible,
 	}, args)
 	return out.String(), errs.String(), code
@@ -190,6 +191,10 @@ func TestHelpExamplesRun(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	for _, path := range []string{"choir.db", "old.db", ".local/share/singback/record.db"} {
+		call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--singer", "Anna", "--record", filepath.Join(dir, path))
+	}
+	call{}.must(t, "course", "export", filepath.Join(dir, "mine.toml"))
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
 		if strings.HasPrefix(path, "singback completion ") {

@@ -21,6 +21,7 @@ internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/report:   theory exercise                          |
+internal/course:   theory exercise toml                      |
 internal/store:    theory exercise sqlite                   | pitch
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
@@ -43,6 +44,7 @@ var modules = map[string]string{
 	"lipgloss":   "charm.land/lipgloss/v2",
 	"x-term":     "golang.org/x/term",
 	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
+	"toml":       "github.com/pelletier/go-toml",
 	"sqlite":     "modernc.org/sqlite",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",

@@ -336,9 +336,13 @@ func code(err error) int {
 // recordError says in one line what is wrong with the record at path.
 func recordError(path string, err error) error {
 	var inPath *fs.PathError
-	switch c := code(err); {
-	case err == nil:
+	if err == nil {
 		return nil
+	}
+	if info, e := os.Stat(path); e == nil && info.IsDir() {
+		return fmt.Errorf("%s: it is a folder; name a file in it", path)
+	}
+	switch c := code(err); {
 	case c == sqliteNotADB:
 		err = ErrRecordForeign
 	case c == sqliteCorrupt:
@@ -348,11 +352,7 @@ func recordError(path string, err error) error {
 	case c == sqliteBusy:
 		err = ErrRecordInUse
 	case c == sqliteReadOnly, c == sqliteCantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
-		if info, e := os.Stat(path); e == nil && info.IsDir() {
-			err = errors.New("it is a folder; name a file in it")
-		} else {
-			err = ErrRecordReadOnly
-		}
+		err = ErrRecordReadOnly
 	case errors.Is(err, syscall.ENOSPC):
 		err = ErrRecordFull
 	case errors.As(err, &inPath):

@@ -29,6 +29,7 @@ type View struct {
 	heard    session.Heard
 	open     bool
 	judged   *session.Judged
+	guess    string // how the singer's guess was, "" without one
 	last     string // the verdict before, while there is no newer one
 	right    int
 	answered int
@@ -42,6 +43,8 @@ const (
 	phaseSing    = "sing now, and hold"
 	phaseCompare = "compare: this is the note"
 	phaseOffer   = "once more?   r yes   space no"
+	phaseGuess   = "what was it?   f flat   r right   s sharp   space no idea"
+	noted        = "noted: told at the end"
 	phaseEnding  = "ending ..."
 )
 
@@ -63,8 +66,17 @@ func (v *View) Event(e session.Event) {
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
 		v.heard = e
+	case session.Guessing:
+		v.open, v.phase = false, phaseGuess
+	case session.Notice:
+		v.Note = e.Text
 	case session.Judged:
 		v.judged, v.open, v.phase = &e, false, ""
+		v.guess = guessed(e)
+		if e.Hidden {
+			v.last = ""
+			break
+		}
 		v.last = "before: " + v.Style.Headline(e.Item, e.Verdict)
 		if e.Counts {
 			v.answered++
@@ -77,6 +89,19 @@ func (v *View) Event(e session.Event) {
 	case session.Finished:
 		v.open, v.phase = false, ""
 	}
+}
+
+// guessed says how the guess compares with what was sung.
+func guessed(e session.Judged) string {
+	words := map[exercise.Outcome]string{exercise.Flat: "flat", exercise.InTune: "right", exercise.Sharp: "sharp"}
+	guess, ok := words[e.Guess]
+	switch {
+	case !ok:
+		return ""
+	case e.Guess == e.Verdict.Outcome:
+		return "you heard that: " + guess
+	}
+	return "you took it for " + guess
 }
 
 // forget clears the question and what was said of its answer.
@@ -169,6 +194,8 @@ func (v *View) Render() string {
 		add(space, "")
 	}
 	switch {
+	case v.judged != nil && v.judged.Hidden:
+		add(always, bold.Render(noted))
 	case v.judged != nil:
 		it, verdict := v.judged.Item, v.judged.Verdict
 		style, mark := near, "x  "
@@ -187,6 +214,9 @@ func (v *View) Render() string {
 		large(answer, v.sign(it, verdict), style)
 		if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
 			add(ruler, scale(verdict.FromAsked, v.Style.ASCII, inner))
+		}
+		if v.guess != "" {
+			add(detail, v.guess)
 		}
 		for _, line := range v.Style.Details(verdict) {
 			add(detail, line)
@@ -246,7 +276,7 @@ func wrap(s string, width int) []string { return strings.Split(lipgloss.Wrap(s, 
 // ask says the question in words.
 func (v *View) ask() string {
 	it := v.prompted.Item
-	ask := "sing " + v.Style.Degree(it.Key, it.Asked)
+	ask := "sing " + v.Style.Asked(it)
 	if it.From != nil {
 		ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", " + ask
 	}
@@ -304,6 +334,9 @@ func (v *View) head(width int) string {
 	right := ""
 	if v.prompted != nil {
 		right = fmt.Sprintf("%d of %d", v.prompted.Index, v.prompted.Of)
+		if v.prompted.Of == 0 {
+			right = fmt.Sprintf("question %d", v.prompted.Index)
+		}
 	}
 	if v.answered > 0 {
 		score := fmt.Sprintf("    right so far: %d of %d", v.right, v.answered)

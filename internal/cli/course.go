@@ -119,6 +119,7 @@ in each, in which keys, and the goal at which the next opens.`,
 func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %g minutes a day, at most %d new things\n", c.Name, c.Minutes, c.New)
+	seen := map[exercise.Skill]bool{}
 	for i, s := range c.Stages {
 		keys := make([]string, len(s.Keys))
 		for j, k := range s.Keys {
@@ -126,6 +127,10 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 		}
 		degrees, moves := []string{}, 0
 		for _, skill := range s.Skills {
+			if seen[skill] {
+				continue
+			}
+			seen[skill] = true
 			if skill.Kind == exercise.PairSkill {
 				moves++
 			} else {

@@ -156,7 +156,6 @@ type todayRun struct {
 	began    time.Time
 	clock    func() time.Time
 	question exercise.Question
-	item     exercise.Item
 	keys     []theory.Key
 	fresh    int
 	err      error

@@ -210,7 +210,10 @@ func (s Style) SummaryOf(keys []theory.Key, t exercise.Tally) string {
 		names[i] = s.Key(k)
 	}
 	where := names[0]
-	if n := len(names); n > 1 {
+	switch n := len(names); {
+	case n > 3:
+		where = fmt.Sprintf("%d keys", n)
+	case n > 1:
 		where = strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
 	return s.summary(where, keys[0], t)

@@ -43,8 +43,8 @@ func (o *recordOptions) check() error {
 	if o.none && o.file != "" {
 		return usagef("--no-record: --record %s wants the opposite", short(o.file))
 	}
-	if o.singer == "" {
-		return usagef("--singer: it is empty; want a name")
+	if err := store.CheckSinger(o.singer); err != nil {
+		return usage(fmt.Errorf("--singer: %w", err))
 	}
 	return nil
 }
@@ -94,7 +94,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		if d.command == "today" {
 			k.trouble = "Not recorded: a simulated singer answers, not you (record it with --record FILE)."
 			if source == "recording" {
-				k.trouble = "Not recorded: answers from recordings are, with --record FILE."
+				k.trouble = "Not recorded: recordings answer (record what they sing with --record FILE)."
 			}
 		}
 		return k

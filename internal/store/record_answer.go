@@ -326,17 +326,30 @@ func notTime(s string) error {
 	return fmt.Errorf("%.40q is no time like 2026-11-25T19:30:00.000+01:00", s)
 }
 
+// CheckSinger reports a name that the record does not take: it must not be empty,
+// longer than 160 bytes, or have control characters or blanks around it.
+func CheckSinger(name string) error {
+	if !plainText(name, 160) {
+		return fmt.Errorf("%.40q is no name: want letters, without blanks around them", name)
+	}
+	return nil
+}
+
+// plainText reports whether text is one line of at most so many bytes without
+// blanks around it.
+func plainText(text string, most int) bool {
+	return text != "" && len(text) <= most && strings.TrimSpace(text) == text &&
+		!strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0xfffd || r == 0x7f })
+}
+
 // validate refuses a session that the record could not hand out again as it is.
 func (s Session) validate() error {
-	name := func(text string, most int) bool {
-		return text != "" && len(text) <= most && strings.TrimSpace(text) == text && !strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0xfffd || r == 0x7f })
-	}
 	switch id, err := hex.DecodeString(s.ID); {
 	case err != nil || len(id) != 16 || strings.ToLower(s.ID) != s.ID:
 		return fmt.Errorf("session: %.40q is no session: want 32 hexadecimal digits", s.ID)
-	case !name(s.Singer, 160):
-		return fmt.Errorf("singer: %.40q is no name: want letters, without blanks around them", s.Singer)
-	case !name(s.Command, 20), !name(s.Source, 20), !name(s.Estimator, 40):
+	case CheckSinger(s.Singer) != nil:
+		return fmt.Errorf("singer: %w", CheckSinger(s.Singer))
+	case !plainText(s.Command, 20), !plainText(s.Source, 20), !plainText(s.Estimator, 40):
 		return fmt.Errorf("command %.20q, source %.20q, estimator %.40q: want one word each", s.Command, s.Source, s.Estimator)
 	case s.Started.Year() < 1 || s.Started.Year() > 9999:
 		return fmt.Errorf("started: the year %d is out of range", s.Started.Year())

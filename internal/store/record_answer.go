@@ -446,43 +446,85 @@ func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] 
 	}
 }
 
-// rows yields the rows of a query. The row is valid until the next.
+// rows yields the rows of a query. The row is valid until the next. Sessions are
+// few and their answers lie together, so that nothing large is sorted.
 func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
 	return func(yield func(*row, error) bool) {
-		where, args := "", []any{}
-		if q.Singer != "" {
-			where, args = where+" AND name = ?", append(args, q.Singer)
-		}
-		if q.Counted {
-			where += " AND counts"
-		}
-		if !q.Since.IsZero() {
-			// Zones differ by at most a day; the exact time is compared later.
-			where, args = where+" AND at >= ?", append(args, q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat))
-		}
-		rows, err := r.db.QueryContext(ctx, fmt.Sprintf(`SELECT name, %s FROM answers
-JOIN sessions ON sessions.id = session_id JOIN singers ON singers.id = singer_id
-WHERE 1%s ORDER BY name, started, sessions.id, number`, strings.Join(columns[1:], ", "), where), args...)
+		sessions, err := r.sessions(ctx, q.Singer)
 		if err != nil {
 			yield(nil, recordError(r.path, err))
 			return
 		}
-		defer rows.Close()
-		var rw row
-		to := rw.fields()
-		for rows.Next() {
-			if err := rows.Scan(to...); err != nil {
-				yield(nil, recordError(r.path, err))
-				return
-			}
-			if !yield(&rw, nil) {
-				return
-			}
+		where, since := "", ""
+		if q.Counted {
+			where = " AND counts"
 		}
-		if err := rows.Err(); err != nil {
+		if !q.Since.IsZero() {
+			// Zones differ by at most a day; the exact time is compared later.
+			since = q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat)
+		}
+		answers, err := r.db.PrepareContext(ctx, fmt.Sprintf("SELECT %s FROM answers WHERE session_id = ? AND at >= ?%s ORDER BY number",
+			strings.Join(columns[sessionColumns:], ", "), where))
+		if err != nil {
 			yield(nil, recordError(r.path, err))
+			return
+		}
+		defer answers.Close()
+		one := func(s *sessionRow) (goOn bool) {
+			rows, err := answers.QueryContext(ctx, s.id, since)
+			if err != nil {
+				yield(nil, recordError(r.path, err))
+				return false
+			}
+			defer rows.Close()
+			to := s.row.fields()[sessionColumns:]
+			for rows.Next() {
+				if err := rows.Scan(to...); err != nil {
+					yield(nil, recordError(r.path, err))
+					return false
+				}
+				if !yield(&s.row, nil) {
+					return false
+				}
+			}
+			if err := rows.Err(); err != nil {
+				yield(nil, recordError(r.path, err))
+				return false
+			}
+			return true
+		}
+		for i := range sessions {
+			if !one(&sessions[i]) {
+				return
+			}
 		}
 	}
+}
+
+// sessionRow is a session: its row in the table and its columns of the export.
+type sessionRow struct {
+	id  int64
+	row row
+}
+
+// sessions returns the sessions of a singer, or of all, in the order of singers
+// and times.
+func (r *Record) sessions(ctx context.Context, singer string) ([]sessionRow, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT sessions.id, name, session, started, command, source, seed, estimator
+FROM sessions JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) ORDER BY name, started, sessions.id`, singer)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []sessionRow
+	for rows.Next() {
+		var s sessionRow
+		if err := rows.Scan(append([]any{&s.id}, s.row.fields()[:sessionColumns]...)...); err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, rows.Err()
 }
 
 // Practice works out what is known of a singer from all answers that count.

@@ -196,7 +196,7 @@ func drill(path string) {
 	}
 	fmt.Println("open")
 	s := NewSession("Anna", "today", "simulated", 1, pitch.Version, time.Now())
-	for i, a := range answers(s, 100_000) {
+	for i, a := range answers(s, 5_000) {
 		if err := r.Add(a); err != nil {
 			fmt.Println("error", err)
 			os.Exit(1)

@@ -158,6 +158,18 @@ func TestRecordKeepsEverything(t *testing.T) {
 			}
 		}
 		equal(t, all(t, r, Query{Singer: "Anna", Counted: true}), counted)
+		for i, a := range all(t, r, Query{Singer: "Anna", Brief: true}) {
+			want := anna[i]
+			got, _ := a.Trial()
+			full, _ := want.Trial()
+			if !got.At.Equal(full.At) {
+				t.Errorf("brief: %v, want %v", got.At, full.At)
+			}
+			got.At = full.At
+			if got != full || a.Verdict.Cents != want.Verdict.Cents || a.Verdict.Answer != want.Verdict.Answer || a.Verdict.Sung != want.Verdict.Sung || a.Item.Register != want.Item.Register {
+				t.Errorf("brief: %+v, want %+v", a, want)
+			}
+		}
 		if err := r.Add(anna[0]); err == nil {
 			t.Error("a record opened for reading took an answer")
 		}
@@ -694,6 +706,15 @@ func BenchmarkRecord100000(b *testing.B) {
 			}
 			if n != 100_000 {
 				b.Fatal(n)
+			}
+		}
+	})
+	b.Run("brief", func(b *testing.B) {
+		for b.Loop() {
+			for _, err := range r.Answers(b.Context(), Query{Brief: true}) {
+				if err != nil {
+					b.Fatal(err)
+				}
 			}
 		}
 	})

@@ -87,24 +87,24 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 	case *fileAnswers:
 		source = "recording"
 	}
+	path, err := o.path(e)
+	begun := false // there is a record already
+	if err == nil {
+		_, e := os.Stat(path)
+		begun = !errors.Is(e, fs.ErrNotExist)
+	}
 	switch {
 	case o.none:
 		return k
 	case o.file == "" && source != "mic":
-		if d.command == "today" {
-			k.trouble = "Not recorded: a simulated singer answers, not you (record it with --record FILE)."
+		if d.command == "today" || begun {
+			k.trouble = "Not recorded: a simulated singer answers (record it with --record FILE)."
 			if source == "recording" {
 				k.trouble = "Not recorded: recordings answer (record what they sing with --record FILE)."
 			}
 		}
 		return k
-	}
-	path, err := o.path(e)
-	if err == nil && o.file == "" && d.command == "sing" {
-		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-			return k
-		}
-	} else if err != nil && d.command == "sing" {
+	case o.file == "" && d.command == "sing" && !begun:
 		return k
 	}
 	if err == nil {

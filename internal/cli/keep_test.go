@@ -79,6 +79,9 @@ func TestWhatIsRecorded(t *testing.T) {
 	if k := keeperFor(t, dir, "sing", me, micAnswers{}); k.record == nil || k.trouble != "" {
 		t.Errorf("sing where there is a record: %+v", k)
 	}
+	if k := keeperFor(t, dir, "sing", me, simulated{}); k.record != nil || !strings.HasPrefix(k.trouble, "Not recorded: a simulated singer") {
+		t.Errorf("sing with a simulated singer where there is a record: %+v", k)
+	}
 	if k := keeperFor(t, "", "today", me, micAnswers{}); k.record != nil || !strings.Contains(k.trouble, "set XDG_DATA_HOME or HOME") {
 		t.Errorf("no folder: %+v", k)
 	}

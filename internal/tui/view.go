@@ -230,7 +230,7 @@ func (v *View) Render() string {
 	}
 	foot := 0
 	if v.Note != "" {
-		add(note, v.Note)
+		add(note, wrap(v.Note, inner)...)
 		foot++
 	}
 	add(help, faint.Render(v.keys()))

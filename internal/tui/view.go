@@ -230,7 +230,11 @@ func (v *View) Render() string {
 	}
 	foot := 0
 	if v.Note != "" {
-		add(note, wrap(v.Note, inner)...)
+		lines := []string{v.Note} // cut off at the edge
+		if height >= 24 {
+			lines = wrap(v.Note, inner)
+		}
+		add(note, lines...)
 		foot++
 	}
 	add(help, faint.Render(v.keys()))

@@ -130,16 +130,16 @@ func TestAlign(t *testing.T) {
 	}
 }
 
-// slow is the least cost by trying every way. It shares the costs of single
+// bruteCost is the least cost by trying every way. It shares the costs of single
 // operations with the dynamic programme, and nothing else.
-func slow(s *search, i, j int, back bool) float64 {
+func bruteCost(s *search, i, j int, back bool) float64 {
 	m, n := len(s.line), len(s.sung)
 	if i == m && j == n {
 		return 0
 	}
 	best := math.Inf(1)
 	try := func(cost float64, i, j int) {
-		if rest := slow(s, i, j, false); cost+rest < best {
+		if rest := bruteCost(s, i, j, false); cost+rest < best {
 			best = cost + rest
 		}
 	}
@@ -162,7 +162,7 @@ func slow(s *search, i, j int, back bool) float64 {
 		}
 		if !back {
 			for to := range i {
-				if rest := slow(s, to, j, true); backCost+rest < best {
+				if rest := bruteCost(s, to, j, true); backCost+rest < best {
 					best = backCost + rest
 				}
 			}
@@ -189,7 +189,7 @@ func TestAlignAgainstEveryWay(t *testing.T) {
 		s.prepare()
 		s.late = make([]float64, len(s.sung))
 		a := s.run()
-		if want := slow(s, 0, 0, false); math.Abs(a.Cost-want) > 1e-9 {
+		if want := bruteCost(s, 0, 0, false); math.Abs(a.Cost-want) > 1e-9 {
 			t.Fatalf("line %v sung %v: cost %g, every way %g", pitches, sungs, a.Cost, want)
 		}
 		// What the moves say adds up to what they cost.
@@ -260,7 +260,7 @@ func TestAlignInAnyKeyAndTempo(t *testing.T) {
 			t.Fatal(err)
 		}
 		if picture(got) != picture(want) {
-			t.Fatalf("moved by %g cents and %g times as slow:\n got %s\nwant %s", up, tempo, picture(got), picture(want))
+			t.Fatalf("moved by %g cents and %g times as bruteCost:\n got %s\nwant %s", up, tempo, picture(got), picture(want))
 		}
 		if math.Abs(got.Transposition-want.Transposition-up) > 0.01 {
 			t.Fatalf("moved by %g cents: transposition %g, was %g", up, got.Transposition, want.Transposition)

@@ -109,9 +109,9 @@ type Grading struct {
 	key []float64 // of each sung note, above the line
 }
 
-// Grade compares a take with a line. It is the same for any transposition and
+// GradeTake compares a take with a line. It is the same for any transposition and
 // octave that the rules allow, and for any uniform tempo.
-func Grade(line Line, take Performance, rules Rules) (Grading, error) {
+func GradeTake(line Line, take Performance, rules Rules) (Grading, error) {
 	a, err := Align(line.Notes, line.Timed, take.Notes, rules.Freedom)
 	if err != nil {
 		return Grading{}, err

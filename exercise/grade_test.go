@@ -66,7 +66,7 @@ func TestGrade(t *testing.T) {
 		{"nothing", func(s []Sung) []Sung { return nil }, 0, 11, 0, 0, 0, false},
 	} {
 		t.Run(test.name, func(t *testing.T) {
-			g, err := Grade(line, Performance{Notes: test.change(singLine(line.Notes, 0.5))}, DefaultRules())
+			g, err := GradeTake(line, Performance{Notes: test.change(singLine(line.Notes, 0.5))}, DefaultRules())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -100,7 +100,7 @@ func TestGradeDrift(t *testing.T) {
 	for j := range sung {
 		sung[j].Cents -= 60 * float64(j) / float64(len(sung)-1)
 	}
-	g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{true, true}, 20})
+	g, err := GradeTake(line, Performance{Notes: sung}, Rules{Freedom{true, true}, 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestGradeStrict(t *testing.T) {
 		for j := range sung {
 			sung[j].Cents += test.up
 		}
-		g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
+		g, err := GradeTake(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -129,7 +129,7 @@ func TestGradeStrict(t *testing.T) {
 	for j := range sung {
 		sung[j].Cents += 500
 	}
-	g, err := Grade(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
+	g, err := GradeTake(line, Performance{Notes: sung}, Rules{Freedom{false, true}, 50})
 	if err != nil || g.Pass > 0.1 || g.Right > 7 {
 		t.Errorf("a fourth too high in strict mode: right %d, pass %g, %v", g.Right, g.Pass, err)
 	}
@@ -150,7 +150,7 @@ func TestGradeInAnyKeyAndTempo(t *testing.T) {
 		for j := range sung {
 			sung[j].Cents += rapid.Float64Range(-40, 40).Draw(t, "error")
 		}
-		want, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+		want, err := GradeTake(line, Performance{Notes: sung}, DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -158,7 +158,7 @@ func TestGradeInAnyKeyAndTempo(t *testing.T) {
 		for j := range sung {
 			sung[j].Cents += up
 		}
-		got, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+		got, err := GradeTake(line, Performance{Notes: sung}, DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -170,7 +170,7 @@ func TestGradeInAnyKeyAndTempo(t *testing.T) {
 			sung[j].Onset *= tempo
 			sung[j].Offset *= tempo
 		}
-		got, err = Grade(line, Performance{Notes: sung}, DefaultRules())
+		got, err = GradeTake(line, Performance{Notes: sung}, DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -193,7 +193,7 @@ func TestGradeLongTake(t *testing.T) {
 		sung[j].Offset += 20
 	}
 	sung = slices.Delete(sung, 100, 101)
-	g, err := Grade(line, Performance{Notes: sung}, DefaultRules())
+	g, err := GradeTake(line, Performance{Notes: sung}, DefaultRules())
 	if err != nil {
 		t.Fatal(err)
 	}

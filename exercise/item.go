@@ -16,12 +16,82 @@ type Item struct {
 	Register Register
 	Asked    theory.Degree
 	From     *theory.Degree
+	// Move, with a From, wants the Asked nearest above (Up) or below (Down) it.
+	// Where it is Within, both lie in the octave above the tonic.
+	Move Direction
+}
+
+// Direction is the way from one degree to another.
+type Direction int8
+
+// The directions.
+const (
+	Within Direction = 0 // wherever the octave above the tonic has it
+	Up     Direction = 1
+	Down   Direction = -1
+)
+
+// String returns "up", "down" or "within".
+func (d Direction) String() string {
+	switch d {
+	case Up:
+		return "up"
+	case Down:
+		return "down"
+	}
+	return "within"
 }
 
 // Target returns the pitch that the item asks for in the singer's register,
 // and whether it had to be moved by an octave to fit.
 func (it Item) Target() (p theory.Pitch, folded bool) {
+	if it.From != nil && it.Move != Within {
+		_, p, folded = it.move()
+		return p, folded
+	}
 	return it.Register.Place(it.Key, it.Asked)
+}
+
+// move places From and the Asked above or below it: where the register has
+// From, or with both moved by an octave, whichever lets both fit, or with Asked
+// alone folded back.
+func (it Item) move() (from, to theory.Pitch, folded bool) {
+	from, _ = it.Register.Place(it.Key, *it.From)
+	to = from
+	to.Note = it.Key.Note(it.Asked)
+	for octave := from.Octave - 2; octave <= from.Octave+2; octave++ {
+		p := theory.Pitch{Note: to.Note, Octave: octave}
+		switch away := p.MIDI() - from.MIDI(); {
+		case it.Move == Up && away > 0 && away <= 12, it.Move == Down && away < 0 && away >= -12:
+			to = p
+		}
+	}
+	r := it.Register.Range
+	for _, by := range []int{0, int(-it.Move)} {
+		f, t := from, to
+		f.Octave, t.Octave = f.Octave+by, t.Octave+by
+		if r == (Range{}) || r.Contains(f) && r.Contains(t) {
+			return f, t, false
+		}
+	}
+	to, _ = it.Register.Place(it.Key, it.Asked)
+	return from, to, true
+}
+
+// Direction tells which way the item goes from From to the pitch it asks for:
+// Within if it has no From or stays on the pitch.
+func (it Item) Direction() Direction {
+	if it.From == nil {
+		return Within
+	}
+	to, _ := it.Target()
+	switch from := it.FromPitch().MIDI(); {
+	case to.MIDI() > from:
+		return Up
+	case to.MIDI() < from:
+		return Down
+	}
+	return Within
 }
 
 // Hz returns the frequency of a pitch as a degree of the item's key, in the
@@ -30,7 +100,13 @@ func (it Item) Hz(p theory.Pitch) float64 { return it.Tuning.HzIn(it.Key, p) }
 
 // FromPitch returns the pitch at which From is sounded. Only for items that
 // have a From.
-func (it Item) FromPitch() theory.Pitch { return it.pitchOf(*it.From) }
+func (it Item) FromPitch() theory.Pitch {
+	if it.Move != Within {
+		from, _, _ := it.move()
+		return from
+	}
+	return it.pitchOf(*it.From)
+}
 
 // pitchOf returns where the item's register places a degree.
 func (it Item) pitchOf(d theory.Degree) theory.Pitch {
@@ -92,7 +168,7 @@ func NewSeries(base Item, o Order) ([]Item, error) {
 }
 
 func sameQuestion(a, b Item) bool {
-	if a.Asked != b.Asked || (a.From == nil) != (b.From == nil) {
+	if a.Asked != b.Asked || a.Move != b.Move || (a.From == nil) != (b.From == nil) {
 		return false
 	}
 	return a.From == nil || *a.From == *b.From

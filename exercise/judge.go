@@ -3,6 +3,7 @@ package exercise
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"singback/pitch"
 	"singback/theory"
@@ -244,4 +245,24 @@ func mainsHum(n pitch.Note) bool {
 		}
 	}
 	return false
+}
+
+// ParseOutcome reads what Outcome.String writes.
+func ParseOutcome(s string) (Outcome, error) {
+	for o, name := range outcomeNames {
+		if name == s {
+			return Outcome(o), nil
+		}
+	}
+	return 0, fmt.Errorf("no outcome %.20q: want %s", s, strings.Join(outcomeNames[:], ", "))
+}
+
+// ParseReason reads what Reason.String writes.
+func ParseReason(s string) (Reason, error) {
+	for r, name := range reasonNames {
+		if name == s {
+			return Reason(r), nil
+		}
+	}
+	return 0, fmt.Errorf("no reason %.20q: want %s", s, strings.Join(reasonNames[1:], ", "))
 }

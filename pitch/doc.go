@@ -8,3 +8,7 @@
 // The package knows hertz and samples, no music: whether a note is the right
 // one is for others to say. It reads no sound, and no clock.
 package pitch
+
+// Version names the estimator. It changes whenever the same samples may give
+// another note, so that what was kept of an answer says how it was measured.
+const Version = "pitch 1"

@@ -22,6 +22,7 @@ import (
 	"golang.org/x/term"
 
 	"singback/internal/device"
+	"singback/internal/store"
 )
 
 // Main runs the command line and returns the exit status.
@@ -63,11 +64,19 @@ type env struct {
 	terminal       func(any) bool
 	seed           func() uint64
 	wait           func(context.Context, time.Duration) error
-	now            func() time.Time
+	now            func() time.Time // nil: the computer's clock
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
+}
+
+// clock returns the time of day.
+func (e *env) clock() time.Time {
+	if e.now == nil {
+		return time.Now()
+	}
+	return e.now()
 }
 
 // usageError is an error in how the program was called.
@@ -110,8 +119,10 @@ func run(ctx context.Context, e *env, args []string) int {
 		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
 		return exitUsage
 	}
-	if hint := device.Hint(err); hint != "" {
-		line += "; " + hint
+	for _, hint := range []string{device.Hint(err), store.RecordHint(err)} {
+		if hint != "" {
+			line += "; " + hint
+		}
 	}
 	fmt.Fprintf(e.stderr, "%s: %s\n", cmd.CommandPath(), line)
 	return exitFailed
@@ -122,22 +133,32 @@ func newRoot(e *env) *cobra.Command {
 		Use:   "singback",
 		Short: "Sing a degree of a key and hear to the cent what you sang",
 		Long: `singback sets a key in your ear, asks for a degree of it, listens, and says to
-the cent what you sang. It works offline; nothing is recorded or sent.
+the cent what you sang. Without a command it starts today's practice, like
+singback today. It works offline; no sound is kept, and nothing is sent.
 
 Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
 headphones. This is no medical advice; a voice teacher or clinician decides.
 
 Exit status: 0 done, 1 failed, 2 wrong usage.`,
-		Example:       `  singback sing --key "Ab major" --degrees "do mi sol"`,
+		Example: `  singback
+  singback sing --key "Ab major" --degrees "do mi sol"`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          noArgs,
-		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			today := newToday(e)
+			today.SetContext(cmd.Context())
+			return today.RunE(today, nil)
+		},
 
 		SuggestionsMinimumDistance: 2,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
-	root.AddCommand(newSing(e), newJudge(e), newTrace(e), newNotes(e), newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e), newMelody(e), newGrade(e), newProfile(e))
+	root.AddCommand(
+		newToday(e), newSing(e), newRecord(e), newCourse(e), newProfile(e),
+		newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
+		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
+	)
 	addBuiltIns(root)
 	return root
 }

@@ -198,6 +198,10 @@ func TestHelpExamplesRun(t *testing.T) {
 	for _, name := range []string{"take.csv", "model.csv"} {
 		writeCurve(t, filepath.Join(dir, name), 0.3, 60, 62, 64, 62, 60)
 	}
+	for _, path := range []string{"choir.db", "old.db", ".local/share/singback/record.db"} {
+		call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--singer", "Anna", "--record", filepath.Join(dir, path))
+	}
+	call{}.must(t, "course", "export", filepath.Join(dir, "mine.toml"))
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
 		if strings.HasPrefix(path, "singback completion ") {

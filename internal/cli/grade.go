@@ -150,7 +150,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		if err != nil {
 			return graded{}, err
 		}
-		found, err := exercise.Grade(line, p, rules)
+		found, err := exercise.GradeTake(line, p, rules)
 		if err != nil {
 			return graded{}, fmt.Errorf("%s: %w", todo[i], err)
 		}

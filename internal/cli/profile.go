@@ -273,7 +273,7 @@ func parseSpan(s string) (calib.Range, error) {
 
 // today is the day by the clock of the machine.
 func (e *env) today() calib.Date {
-	y, m, d := e.now().Date()
+	y, m, d := e.clock().Date()
 	return calib.Date{Year: y, Month: int(m), Day: d}
 }
 

@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"slices"
 	"strings"
 	"sync/atomic"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -43,6 +45,8 @@ type singOptions struct {
 	device       string
 	output       string
 	outputDevice string
+
+	record recordOptions
 }
 
 // The limits of the playback level in dBFS, both allowed.
@@ -91,16 +95,27 @@ advice; a voice teacher or clinician decides.`,
 		},
 	}
 	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major" or f#m; random, or best for the voice (major, minor)`)
-	o.music.addFlags(cmd)
-	o.rec.addFlags(cmd)
+	o.addFlags(cmd)
 	f := cmd.Flags()
-	f.StringVar(&o.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
 	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
 	f.StringVar(&o.degrees, "degrees", "all", `what to ask for: "do mi sol", 1-5, all, chromatic, triad`)
 	f.StringVar(&o.from, "from", "", `sound one of these degrees first: "la", "do sol", any`)
 	f.IntVar(&o.count, "count", 10, "how many questions; with recordings, as many as there are")
 	f.Float64Var(&o.tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still in tune, 5 to 50")
 	f.BoolVar(&o.tol.StrictOctave, "strict-octave", false, "only the octave asked is right (see --voice, --octave)")
+	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
+	must(cmd.RegisterFlagCompletionFunc("from", o.music.completeDegrees("any")))
+	return cmd
+}
+
+// addFlags adds the flags of every live drill: names, voice and tuning, how it is
+// asked, what answers and where it sounds, and the record.
+func (o *singOptions) addFlags(cmd *cobra.Command) {
+	o.music.addFlags(cmd)
+	o.rec.addFlags(cmd)
+	o.record.addFlags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&o.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
 	f.Float64Var(&o.think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.Float64Var(&o.window.Hold, "hold", o.window.Hold, "`SECONDS` after which a held note is an answer")
 	f.Float64Var(&o.window.Timeout, "timeout", o.window.Timeout, "`SECONDS` to wait for an answer from the microphone")
@@ -114,13 +129,10 @@ advice; a voice teacher or clinician decides.`,
 	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	f.Var(o.format, "format", "output: text or json")
 	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
-	must(cmd.RegisterFlagCompletionFunc("from", o.music.completeDegrees("any")))
 	must(cmd.RegisterFlagCompletionFunc("retry", fixed("ask", "always", "never")))
 	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
 	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
 	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
-	return cmd
 }
 
 // plan is what the flags of sing come to.
@@ -161,44 +173,22 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 			return p, usagef("--count: %d questions want %d recordings, %d given", order.Count, order.Count, recordings)
 		}
 	}
-	c := session.Config{
-		KeyEvery: o.keyEvery, Tolerance: o.tol, Window: o.window,
-		Think: o.think, Compare: o.compare,
-		Hearing:   o.music.hearing(p.item.Tuning.A4, recordings == 0 || o.music.profile != ""),
-		Apart:     o.music.known.Voice != nil,
-		RestAfter: o.music.restAfter(),
-	}
-	if room := o.music.known.Room; room != nil {
-		c.Delay = room.Delay
-	}
-	if recordings > 0 {
-		c.Window = c.Window.Recorded() // as judge listens
-		c.RestAfter = 0                // that was sung before
-	}
+	c := session.Config{KeyEvery: o.keyEvery, Tolerance: o.tol}
 	if order.Count < 1 || order.Count > exercise.MaxCount {
 		return p, usagef("--count: %d is out of range: want 1 to %d", order.Count, exercise.MaxCount)
 	}
 	if c.Items, err = exercise.NewSeries(p.item, order); err != nil {
 		return p, usage(err)
 	}
-	if c.Setting, err = synth.ParseKeySetting(o.setting); err != nil {
-		return p, usage(fmt.Errorf("--set: %w", err))
+	if err := o.manner(&c); err != nil {
+		return p, err
 	}
+	o.suit(&c, p.item.Tuning.A4, recordings)
 	if err := o.tol.Validate(); err != nil {
 		return p, usage(fmt.Errorf("--tolerance: %w", err))
 	}
-	if err := o.window.Validate(); err != nil {
-		return p, usage(err)
-	}
-	switch {
-	case !(o.think >= 0 && o.think <= 30):
-		return p, usagef("--think: %g s is out of range: want 0 to 30", o.think)
-	case !(o.level >= minLevel && o.level <= maxLevel):
-		return p, usagef("--level: %g dBFS is out of range: want %g to %g", o.level, minLevel, maxLevel)
-	case o.keyEvery < 0:
+	if o.keyEvery < 0 {
 		return p, usagef("--set-every: %d is out of range: want 0 or more", o.keyEvery)
-	case o.retry != "ask" && o.retry != "always" && o.retry != "never":
-		return p, usagef("--retry: %q: want ask, always or never", short(o.retry))
 	}
 	p.config = c
 	return p, nil
@@ -282,6 +272,41 @@ func (o *singOptions) bestKey(seed uint64) (*choice, error) {
 	return c, nil
 }
 
+// manner reads the flags about how it is asked into c.
+func (o *singOptions) manner(c *session.Config) (err error) {
+	c.Window, c.Think, c.Compare = o.window, o.think, o.compare
+	if c.Setting, err = synth.ParseKeySetting(o.setting); err != nil {
+		return usage(fmt.Errorf("--set: %w", err))
+	}
+	if err := o.window.Validate(); err != nil {
+		return usage(err)
+	}
+	switch {
+	case !(o.think >= 0 && o.think <= 30):
+		return usagef("--think: %g s is out of range: want 0 to 30", o.think)
+	case !(o.level >= minLevel && o.level <= maxLevel):
+		return usagef("--level: %g dBFS is out of range: want %g to %g", o.level, minLevel, maxLevel)
+	case o.retry != "ask" && o.retry != "always" && o.retry != "never":
+		return usagef("--retry: %q: want ask, always or never", short(o.retry))
+	}
+	return nil
+}
+
+// suit fits c to the singer and the room of the profile, and to recordings, if
+// any answer.
+func (o *singOptions) suit(c *session.Config, a4 float64, recordings int) {
+	c.Hearing = o.music.hearing(a4, recordings == 0 || o.music.profile != "")
+	c.Apart = o.music.known.Voice != nil
+	c.RestAfter = o.music.restAfter()
+	if room := o.music.known.Room; room != nil {
+		c.Delay = room.Delay
+	}
+	if recordings > 0 {
+		c.Window = c.Window.Recorded() // as judge listens
+		c.RestAfter = 0                // that was sung before
+	}
+}
+
 // inputs sorts out what answers: the words of --input and, after it, the
 // recordings named as arguments.
 func (o *singOptions) inputs(args []string) (kind string, recordings []string, err error) {
@@ -321,75 +346,129 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if o.device != "" && kind != "" && kind != inputMic {
+	style := report.Style{Names: p.naming, ASCII: e.ascii()}
+	d := &performance{
+		command: "sing", plan: p, kind: kind, recordings: recordings, style: style, start: e.clock(),
+		summary: func(t exercise.Tally) string { return style.Summary(p.item.Key, t) },
+	}
+	if note := style.TuningNote(p.config.Items, p.config.Tolerance); note != "" {
+		d.note = "Note: " + note + "."
+	}
+	return o.perform(cmd, e, d)
+}
+
+// performance is a run that the flags have been read for.
+type performance struct {
+	command    string
+	plan       plan
+	kind       string // what answers, as inputs found it
+	recordings []string
+	style      report.Style
+	start      time.Time
+	note       string // a line that the screen shows
+	summary    func(exercise.Tally) string
+	skill      func() exercise.Skill            // of the last question; nil: the item's
+	finished   func(out io.Writer, kept string) // writes what else is to be said at the end; may be nil
+}
+
+// perform opens what a drill runs on, runs it in the manner that suits the
+// terminal, and keeps the record.
+func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error {
+	if o.device != "" && d.kind != "" && d.kind != inputMic {
 		return usagef("--device: no microphone is used with that --input")
 	}
 	if o.outputDevice != "" && o.output != "" && o.output != outputSpeaker {
 		return usagef("--output-device: no loudspeaker is used with --output %s", short(o.output))
 	}
+	if err := o.record.check(); err != nil {
+		return err
+	}
 	ctx, stop := e.interruptible(cmd.Context())
 	defer stop()
-	stage, err := o.openStage(ctx, e, kind, recordings, p)
+	stage, err := o.openStage(ctx, e, d.kind, d.recordings, d.plan)
 	if err != nil {
 		return err
 	}
 	defer stage.close()
-	style := report.Style{Names: p.naming, ASCII: e.ascii()}
-	if note := style.TuningNote(p.config.Items, p.config.Tolerance); note != "" {
-		stage.note = strings.TrimSpace(stage.note + " Note: " + note + ".")
+	k := o.record.keeper(e, d, stage)
+	defer k.close()
+	stage.note = strings.TrimSpace(stage.note + " " + d.note)
+	if k.trouble != "" && stage.screen {
+		stage.note = k.trouble
 	}
-
-	o.advise(e, stage, p, style)
+	o.advise(e, stage, d.plan, d.style)
 
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(o.level * 100))
-	p.config.Level = func() float64 { return float64(level.Load()) / 100 }
+	config := d.plan.config
+	config.Level = func() float64 { return float64(level.Load()) / 100 }
 	if o.retry == "always" {
-		p.config.Retry = func(context.Context, session.Judged) (bool, error) { return true, nil }
+		config.Retry = func(context.Context, session.Judged) (bool, error) { return true, nil }
+	}
+	keep := func(emit func(session.Event)) func(session.Judged) {
+		return func(j session.Judged) {
+			k.keep(j, emit)
+			if d.plan.config.Keep != nil {
+				d.plan.config.Keep(j)
+			}
+		}
 	}
 	results := &results{out: e.stdout, failed: stop}
+	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan}
 	var tally exercise.Tally
 	switch {
 	case o.format.value == "json":
-		log := &jsonLog{out: results, plan: p, singer: o.music.known.Name}
-		lines := &lineView{results: nil, prompts: e.stderr, style: style, plan: p}
+		log := &jsonLog{out: results, plan: d.plan, singer: o.music.known.Name}
+		lines.results = nil
 		stage.tell(e.stderr)
-		_, err = session.Run(ctx, p.config, stage.answers, stage.out, func(ev session.Event) {
+		k.tell(e.stderr)
+		emit := func(ev session.Event) {
 			lines.event(ev)
 			log.event(ev)
-		})
+		}
+		config.Keep = keep(emit)
+		tally, err = session.Run(ctx, config, stage.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
+			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: d.style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
-				l := max(minLevel, min(maxLevel, p.config.Level()+dB))
+				l := max(minLevel, min(maxLevel, config.Level()+dB))
 				level.Store(int64(l * 100))
 				return l
 			},
+			Asks: func(guess func(context.Context) (exercise.Outcome, error)) { config.Guess = guess },
 		}, func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
-			if o.retry == "ask" && kind != inputFiles {
-				p.config.Retry = retry
+			if o.retry == "ask" && d.kind != inputFiles {
+				config.Retry = retry
 			}
+			config.Keep = keep(emit)
 			var err error
-			tally, err = session.Run(ctx, p.config, stage.answers, stage.out, emit)
+			tally, err = session.Run(ctx, config, stage.answers, stage.out, emit)
 			return err
 		})
-		if p.best != nil {
-			fmt.Fprintf(results, "%s\n\n", style.Fit(p.best.Fit, p.best.degrees, p.best.among))
+		if b := d.plan.best; b != nil {
+			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.degrees, b.among))
 		}
-		fmt.Fprint(results, style.Summary(p.item.Key, tally))
+		fmt.Fprint(results, d.summary(tally))
+		k.tell(e.stderr)
 	default:
 		stage.tell(e.stderr)
-		lines := &lineView{results: results, prompts: e.stderr, style: style, plan: p}
-		tally, err = session.Run(ctx, p.config, stage.answers, stage.out, lines.event)
+		k.tell(e.stderr)
+		config.Keep = keep(lines.event)
+		tally, err = session.Run(ctx, config, stage.answers, stage.out, lines.event)
 		if tally.All.Asked > 0 {
 			fmt.Fprintln(results)
 		}
-		fmt.Fprint(results, style.Summary(p.item.Key, tally))
+		fmt.Fprint(results, d.summary(tally))
 	}
-	if errors.Is(err, context.Canceled) {
-		// The singer ended the session; what was sung has been summed up.
+	if errors.Is(err, context.Canceled) || errors.Is(err, session.ErrNoMore) && d.plan.config.Next != nil {
+		// The singer ended the session, or the recordings did; what was sung has
+		// been summed up.
 		err = nil
+	}
+	kept := k.end()
+	if d.finished != nil {
+		d.finished(results, kept)
 	}
 	return errors.Join(err, results.err, stage.close())
 }

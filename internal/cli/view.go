@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
 )
@@ -55,6 +56,9 @@ type (
 		Attempt int    `json:"attempt"`
 		Counts  bool   `json:"counts"` // in the summary
 		report.Verdict
+		Feedback string  `json:"feedback"` // what the singer is told: full, second_shown, second_hidden, outside, blind
+		Hidden   bool    `json:"hidden"`   // the singer was not told this verdict
+		Guess    *string `json:"guess"`    // flat, in_tune or sharp, as the singer took it; null: no guess
 	}
 	summaryEvent struct {
 		Event string `json:"event"` // "summary"
@@ -113,10 +117,15 @@ func (l *jsonLog) event(e session.Event) {
 	case session.Prompted:
 		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming)}
 	case session.Judged:
-		record = verdictEvent{
+		v := verdictEvent{
 			"verdict", e.Index, e.Attempt, e.Counts,
-			report.NewVerdict(e.Item, e.Verdict, l.plan.config.Tolerance, l.plan.naming),
+			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, l.plan.naming), e.Feedback.String(), e.Hidden, nil,
 		}
+		if e.Guess != exercise.NotMeasured {
+			name := e.Guess.String()
+			v.Guess = &name
+		}
+		record = v
 	case session.Finished:
 		record = summaryEvent{
 			"summary", l.plan.item.Key.ASCII(), l.plan.seed,
@@ -146,7 +155,7 @@ func (v *lineView) event(e session.Event) {
 		}
 		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, tuningWords(e.Tuning), v.plan.seed)
 	case session.Prompted:
-		ask := "sing " + s.Degree(e.Item.Key, e.Item.Asked)
+		ask := "sing " + s.Asked(e.Item)
 		if e.Item.From != nil {
 			ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
 		}
@@ -156,14 +165,24 @@ func (v *lineView) event(e session.Event) {
 		if e.Folded {
 			ask += " (" + report.Folded(e.Item) + ")"
 		}
-		fmt.Fprintf(v.prompts, "%d of %d: %s.\n", e.Index, e.Of, ask)
+		number := fmt.Sprint(e.Index)
+		if e.Of > 0 {
+			number += fmt.Sprintf(" of %d", e.Of)
+		}
+		fmt.Fprintf(v.prompts, "%s: %s.\n", number, ask)
 	case session.Listening:
 		fmt.Fprintln(v.prompts, "Listening.")
+	case session.Notice:
+		fmt.Fprintln(v.prompts, e.Text)
 	case session.Judged:
 		if v.results == nil {
 			return
 		}
-		asked := s.Degree(e.Item.Key, e.Item.Asked)
+		if e.Hidden {
+			fmt.Fprintf(v.results, "%d  noted; told at the end\n", e.Index)
+			return
+		}
+		asked := s.Asked(e.Item)
 		if e.Item.From != nil {
 			asked = s.Degree(e.Item.Key, *e.Item.From) + " - " + asked
 		}

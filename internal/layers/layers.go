@@ -14,7 +14,7 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory                             |
+exercise:          pitch theory fsrs                        |
 calib:             pitch theory gonum go-dsp                |
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
@@ -22,8 +22,9 @@ internal/synth:    theory internal/audio                    | go-dsp
 internal/notation: theory exercise gomidi                   |
 internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |
-internal/store:    theory exercise calib go-toml             |
+internal/store:    theory exercise calib go-toml sqlite      | pitch
 internal/report:   theory exercise calib                    |
+internal/course:   theory exercise go-toml                   |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
@@ -46,6 +47,8 @@ var modules = map[string]string{
 	"gomidi":     "gitlab.com/gomidi/midi/v2",
 	"go-toml":    "github.com/pelletier/go-toml/v2",
 	"x-term":     "golang.org/x/term",
+	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
+	"sqlite":     "modernc.org/sqlite",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",
 }

@@ -40,6 +40,22 @@ func (s Style) Pitch(p theory.Pitch) string {
 	return p.String()
 }
 
+// Asked says what an item asks for: "la", or from another degree "la above" or
+// "sol below" where that is wanted.
+func (s Style) Asked(it exercise.Item) string {
+	asked := s.Degree(it.Key, it.Asked)
+	if it.From == nil {
+		return asked
+	}
+	switch it.Move {
+	case exercise.Up:
+		return asked + " above"
+	case exercise.Down:
+		return asked + " below"
+	}
+	return asked
+}
+
 // Headline says the verdict in one short line: degree first, tuning second.
 func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 	asked := s.Degree(it.Key, it.Asked)
@@ -216,11 +232,33 @@ func amount(c theory.Cents) string {
 
 // Summary writes the table of a session in one key.
 func (s Style) Summary(k theory.Key, t exercise.Tally) string {
+	return s.summary(s.Key(k), k, t)
+}
+
+// SummaryOf writes the table of a session in several keys, at least one. Degrees
+// have the names of the first: with more than one key the naming should be one
+// that names degrees and not notes.
+func (s Style) SummaryOf(keys []theory.Key, t exercise.Tally) string {
+	names := make([]string, len(keys))
+	for i, k := range keys {
+		names[i] = s.Key(k)
+	}
+	where := names[0]
+	switch n := len(names); {
+	case n > 3:
+		where = fmt.Sprintf("%d keys", n)
+	case n > 1:
+		where = strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return s.summary(where, keys[0], t)
+}
+
+func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 	if t.All.Asked == 0 {
 		return "Nothing was answered.\n"
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d of %d right in %s", t.All.Right, t.All.Answered(), s.Key(k))
+	fmt.Fprintf(&b, "%d of %d right in %s", t.All.Right, t.All.Answered(), where)
 	switch n := t.All.NotMeasured + t.All.Ambiguous; n {
 	case 0:
 	case 1:

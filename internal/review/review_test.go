@@ -94,7 +94,7 @@ func FuzzReadCurve(f *testing.F) {
 		}
 		p := OfCurve(curve)
 		line := exercise.Line{Timed: true, Notes: []exercise.Due{{Cents: 6000, Onset: 0, Length: 1}, {Cents: 6200, Onset: 1, Length: 1}}}
-		g, err := exercise.Grade(line, p, exercise.DefaultRules())
+		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -193,7 +193,7 @@ func TestListenInAnyBlocks(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		g, err := exercise.Grade(line, p, exercise.DefaultRules())
+		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -304,7 +304,7 @@ func BenchmarkGradeCurve(b *testing.B) {
 			curve := tune(0.01, 0.5, midi...)
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := exercise.Grade(line, OfCurve(curve), exercise.DefaultRules()); err != nil {
+				if _, err := exercise.GradeTake(line, OfCurve(curve), exercise.DefaultRules()); err != nil {
 					b.Fatal(err)
 				}
 			}

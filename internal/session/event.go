@@ -26,7 +26,7 @@ type KeySet struct {
 // Prompted tells that an item is being asked. It comes before the sound of the
 // degree to start from, if there is one.
 type Prompted struct {
-	Index, Of int // 1-based
+	Index, Of int // 1-based; Of is 0 where the number of questions is not known
 	Attempt   int // 1, or 2 for the retry
 	Item      exercise.Item
 	Target    theory.Pitch
@@ -54,7 +54,21 @@ type Judged struct {
 	Item    exercise.Item
 	Verdict exercise.Verdict
 	Counts  bool // it is the first measured answer to the item, the one in the tally
+
+	Tolerance exercise.Tolerance
+	Feedback  exercise.Feedback
+	Hidden    bool             // the singer is not told, it is only noted
+	Guess     exercise.Outcome // what the singer took it for; NotMeasured: no guess
+	Seconds   float64          // of sound played and heard in the run up to it
 }
+
+// Guessing tells that the singer is asked whether the answer was flat, sharp or
+// in tune, before the verdict.
+type Guessing struct{}
+
+// Notice is a line from outside the drill that the singer should see, like that
+// the record cannot be written.
+type Notice struct{ Text string }
 
 // Sounding tells that the right note is being sounded for comparison.
 type Sounding struct {
@@ -83,3 +97,5 @@ func (Judged) event()    {}
 func (Sounding) event()  {}
 func (Rest) event()      {}
 func (Finished) event()  {}
+func (Guessing) event()  {}
+func (Notice) event()    {}

@@ -22,7 +22,7 @@ import (
 
 // Config says how a run goes.
 type Config struct {
-	Items     []exercise.Item // at least one, all in one key and register
+	Items     []exercise.Item // at least one, all in one key and register; not with Next
 	Setting   synth.KeySetting
 	KeyEvery  int // the key is set again after this many items; 0: only at the start
 	Tolerance exercise.Tolerance
@@ -39,6 +39,26 @@ type Config struct {
 	// Retry is asked after a first answer that was not in tune; true repeats
 	// the item once. Nil never repeats.
 	Retry func(context.Context, Judged) (bool, error)
+
+	// Next chooses the questions one by one instead of Items, until it returns
+	// false. Seconds is how much sound has been played and heard so far.
+	Next func(seconds float64) (Question, bool)
+	// Guess is asked, where a question wants it, whether the answer was flat,
+	// sharp or in tune, before the verdict is told; NotMeasured is no guess. Nil
+	// never asks.
+	Guess func(context.Context) (exercise.Outcome, error)
+	// Keep is given every verdict before anything else learns of it: when it
+	// returns, the verdict may be shown. Nil keeps nothing.
+	Keep func(Judged)
+}
+
+// Question is an item and how it is asked.
+type Question struct {
+	Item      exercise.Item
+	Tolerance exercise.Tolerance
+	SetKey    bool // set the key before it
+	Feedback  exercise.Feedback
+	Guess     bool
 }
 
 // Answers gives the source that answers an item. The source of a live
@@ -87,33 +107,69 @@ type run struct {
 	tally    exercise.Tally
 	stint    exercise.Stint
 	block    []float64
+	seconds  float64 // of sound played and heard
 }
 
 func (r *run) items(ctx context.Context) error {
-	for i, it := range r.cfg.Items {
-		if i == 0 || r.cfg.KeyEvery > 0 && i%r.cfg.KeyEvery == 0 {
-			if err := r.setKey(ctx, i); err != nil {
+	next := r.cfg.Next
+	if next == nil {
+		next = r.listed()
+	}
+	key := theory.Key{}
+	for index := 1; ; index++ {
+		q, ok := next(r.seconds)
+		if !ok {
+			return nil
+		}
+		if q.SetKey {
+			coming := []exercise.Item{q.Item}
+			if r.cfg.Next == nil {
+				coming = r.cfg.Items[index-1:]
+				if n := r.cfg.KeyEvery; n > 0 && n < len(coming) {
+					coming = coming[:n]
+				}
+			}
+			if err := r.setKey(ctx, coming, index > 1 && q.Item.Key == key); err != nil {
 				return err
 			}
+			key = q.Item.Key
 		}
-		if err := r.item(ctx, it, i+1); err != nil {
+		if err := r.item(ctx, q, index); err != nil {
 			return err
 		}
 	}
-	return nil
 }
 
-// item asks one item, and once more if the answer was not in tune and Retry
+// listed asks the items of the configuration in their order.
+func (r *run) listed() func(float64) (Question, bool) {
+	i := -1
+	return func(float64) (Question, bool) {
+		if i++; i >= len(r.cfg.Items) {
+			return Question{}, false
+		}
+		return Question{
+			Item: r.cfg.Items[i], Tolerance: r.cfg.Tolerance,
+			SetKey: i == 0 || r.cfg.KeyEvery > 0 && i%r.cfg.KeyEvery == 0,
+		}, true
+	}
+}
+
+// item asks one question, and once more if the answer was not in tune and Retry
 // says so. The first answer that could be measured counts; an attempt that
-// could not is nobody's fault, so a second one takes its place.
-func (r *run) item(ctx context.Context, it exercise.Item, index int) error {
-	first, err := r.ask(ctx, it, index, 1, true)
+// could not is nobody's fault, so a second one takes its place. Where the verdict
+// is not told, the right note is not sounded either, and there is no second
+// attempt.
+func (r *run) item(ctx context.Context, q Question, index int) error {
+	first, err := r.ask(ctx, q, index, 1, true)
 	if err != nil {
 		return err
 	}
 	counted := first.Verdict
-	defer func() { r.tally.Add(it, counted) }()
-	if err := r.compare(ctx, it); err != nil {
+	defer func() { r.tally.Add(q.Item, counted) }()
+	if first.Hidden {
+		return nil
+	}
+	if err := r.compare(ctx, q.Item); err != nil {
 		return err
 	}
 	if r.cfg.Retry == nil || first.Verdict.Outcome == exercise.InTune {
@@ -123,7 +179,7 @@ func (r *run) item(ctx context.Context, it exercise.Item, index int) error {
 	if err != nil || !again {
 		return err
 	}
-	second, err := r.ask(ctx, it, index, 2, !first.Counts)
+	second, err := r.ask(ctx, q, index, 2, !first.Counts)
 	if errors.Is(err, ErrNoMore) {
 		return nil // there is one recording for each item
 	}
@@ -133,23 +189,22 @@ func (r *run) item(ctx context.Context, it exercise.Item, index int) error {
 	if second.Counts {
 		counted = second.Verdict
 	}
-	return r.compare(ctx, it)
+	if second.Hidden {
+		return nil
+	}
+	return r.compare(ctx, q.Item)
 }
 
-// setKey sets the key for the items from i on.
-func (r *run) setKey(ctx context.Context, i int) error {
-	it := r.cfg.Items[i]
+// setKey sets the key for the items that are coming, at least one.
+func (r *run) setKey(ctx context.Context, coming []exercise.Item, again bool) error {
+	it := coming[0]
 	octave := it.Register.TonicOctave
 	moved := 0
 	if r.cfg.Apart {
-		coming := r.cfg.Items[i:]
-		if n := r.cfg.KeyEvery; n > 0 && n < len(coming) {
-			coming = coming[:n]
-		}
 		moved = apart(r.cfg.Setting, coming)
 	}
 	r.emit(KeySet{
-		Key: it.Key, Tuning: it.Tuning, Setting: r.cfg.Setting, Again: i > 0, Octaves: moved,
+		Key: it.Key, Tuning: it.Tuning, Setting: r.cfg.Setting, Again: again, Octaves: moved,
 		Tonic: theory.Pitch{Note: it.Key.Tonic, Octave: octave},
 	})
 	return r.play(ctx, r.cfg.Setting.Phrase(it.Key, it.Tuning, octave+moved))
@@ -182,7 +237,8 @@ func apart(setting synth.KeySetting, items []exercise.Item) int {
 
 // ask asks one item once and returns the verdict; first tells that no earlier
 // attempt at the item has counted.
-func (r *run) ask(ctx context.Context, it exercise.Item, index, attempt int, first bool) (Judged, error) {
+func (r *run) ask(ctx context.Context, q Question, index, attempt int, first bool) (Judged, error) {
+	it := q.Item
 	target, folded := it.Target()
 	prompted := Prompted{index, len(r.cfg.Items), attempt, it, target, folded}
 	src, live, err := r.answers.Source(prompted)
@@ -200,8 +256,20 @@ func (r *run) ask(ctx context.Context, it exercise.Item, index, attempt int, fir
 	if err != nil {
 		return Judged{}, err
 	}
-	verdict := exercise.Judge(it, take, r.cfg.Tolerance)
-	judged := Judged{index, attempt, it, verdict, first && verdict.Outcome.Counts()}
+	verdict := exercise.Judge(it, take, q.Tolerance)
+	judged := Judged{
+		Index: index, Attempt: attempt, Item: it, Verdict: verdict, Counts: first && verdict.Outcome.Counts(),
+		Tolerance: q.Tolerance, Feedback: q.Feedback, Hidden: !q.Feedback.Shows(verdict.Outcome), Seconds: r.seconds,
+	}
+	if q.Guess && attempt == 1 && r.cfg.Guess != nil && verdict.Outcome.Counts() {
+		r.emit(Guessing{})
+		if judged.Guess, err = r.cfg.Guess(ctx); err != nil {
+			return Judged{}, err
+		}
+	}
+	if r.cfg.Keep != nil {
+		r.cfg.Keep(judged)
+	}
 	r.emit(judged)
 	if r.stint.Add(take) {
 		r.emit(Rest{r.stint.Sung})
@@ -229,6 +297,7 @@ func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.S
 	}
 	r.emit(Listening{})
 	take, err := r.ear.Listen(ctx, r.cfg.Window, func(h Heard) { r.emit(h) })
+	r.seconds += float64(take.Heard) / float64(src.SampleRate())
 	if err != nil {
 		return take, fmt.Errorf("listen to answer %d: %w", index, err)
 	}
@@ -263,6 +332,7 @@ func (r *run) wait(ctx context.Context, src audio.Source) error {
 		}
 		left -= int64(n) + lost
 	}
+	r.seconds += guard + r.cfg.Think
 	return nil
 }
 
@@ -274,6 +344,7 @@ func (r *run) play(ctx context.Context, p synth.Phrase) error {
 	r.keyboard.Level = r.cfg.Level()
 	samples := r.keyboard.Render(p)
 	samples = append(samples, make([]float64, int(gap*float64(r.out.SampleRate())))...)
+	r.seconds += float64(len(samples)) / float64(r.out.SampleRate())
 	if err := r.out.Write(ctx, samples); err != nil {
 		return fmt.Errorf("play: %w", err)
 	}

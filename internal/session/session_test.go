@@ -425,3 +425,65 @@ func (p peakSink) Write(_ context.Context, x []float64) error {
 	*p.peaks = append(*p.peaks, audio.DBFS(m.Peak))
 	return nil
 }
+
+// Questions that are chosen one by one: the key is set where they say so, a
+// verdict that is not told has no right note and no second attempt after it, a
+// guess comes before the verdict, and Keep learns of every verdict before the
+// view does.
+func TestNextChoosesTheQuestions(t *testing.T) {
+	list := items(t, "do", "mi", "do-sol", "re")
+	other := items(t, "la")[0]
+	other.Key = key(t, "C major")
+	questions := []Question{
+		{Item: list[0], SetKey: true, Feedback: exercise.Full},
+		{Item: list[1], Feedback: exercise.SecondShown, Guess: true},
+		{Item: list[2], Feedback: exercise.Blind, Guess: true},
+		{Item: other, SetKey: true, Feedback: exercise.Outside},
+		{Item: list[3], SetKey: true, Feedback: exercise.Outside, Tolerance: exercise.Tolerance{Cents: 10}},
+	}
+	for i := range questions[:4] {
+		questions[i].Tolerance.Cents = 35
+	}
+	c := config(nil)
+	c.Compare = true
+	var l log
+	n := 0
+	last := 0.0
+	c.Next = func(seconds float64) (Question, bool) {
+		if n > 0 && seconds < last+0.8 {
+			t.Errorf("question %d at %g s, the one before at %g", n+1, seconds, last)
+		}
+		last = seconds
+		if n == len(questions) {
+			return Question{}, false
+		}
+		n++
+		return questions[n-1], true
+	}
+	c.Retry = func(_ context.Context, j Judged) (bool, error) {
+		l = append(l, fmt.Sprintf("retry %d?", j.Index))
+		return false, nil
+	}
+	c.Guess = func(context.Context) (exercise.Outcome, error) {
+		l = append(l, "guess?")
+		return exercise.Sharp, nil
+	}
+	c.Keep = func(j Judged) {
+		l = append(l, fmt.Sprintf("keep %d %v %v hidden=%v guess=%v", j.Index, j.Feedback, j.Tolerance.Cents, j.Hidden, j.Guess))
+	}
+	answers := sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 40, {3, 1}: 40, {4, 1}: 0, {5, 1}: 20}, nil)
+	tally, err := Run(t.Context(), c, answers, audio.Null{Rate: rate}, l.add)
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, l,
+		"key", "ask 1/0.1", "listen", "keep 1 full 35 hidden=false guess=not_measured", "1.1 in_tune counts=true", "sound",
+		"ask 2/0.1", "listen", "guess?", "keep 2 second_shown 35 hidden=false guess=sharp", "2.1 sharp counts=true", "sound", "retry 2?",
+		"ask 3/0.1", "listen", "guess?", "keep 3 blind 35 hidden=true guess=sharp", "3.1 sharp counts=true",
+		"key", "ask 4/0.1", "listen", "keep 4 outside 35 hidden=true guess=not_measured", "4.1 in_tune counts=true",
+		"key", "ask 5/0.1", "listen", "keep 5 outside 10 hidden=false guess=not_measured", "5.1 sharp counts=true", "sound", "retry 5?",
+		"finished false")
+	if tally.All.Asked != 5 || tally.All.Right != 2 || tally.All.Sharp != 3 {
+		t.Errorf("tally %+v", tally.All)
+	}
+}

@@ -1,11 +1,12 @@
-// Package store keeps what is known of singers on disk: one readable file for
-// each, and which of them is singing.
+// Package store keeps on disk what is known of singers, one readable file for
+// each and which of them is singing, and the record of their practice, one
+// database for all.
 //
-// [Singers.Load] and [Singers.Save] are the two calls that most users need. A
-// file is replaced in one step, so that whatever ends the program leaves the
-// old or the new one whole, and the old ones are kept. What cannot be read is
-// moved aside and never overwritten. The package reads no clock and does not
-// choose its folder.
+// [Singers.Load] and [Singers.Save], [OpenRecord] and [Record.Add] are the calls
+// that most users need. A profile is replaced in one step, so that whatever ends
+// the program leaves the old or the new one whole, and the old ones are kept; an
+// answer is on disk when Add returns. What cannot be read is never overwritten.
+// The package reads no clock and does not choose its folder.
 package store
 
 import (

@@ -21,6 +21,10 @@ import (
 // The test binary stands in for a program that is killed while it saves: the
 // folder and the number of steps before the end come from the environment.
 func TestMain(m *testing.M) {
+	if path := os.Getenv("SINGBACK_TEST_DRILL"); path != "" {
+		drill(path) // a drill that is killed: see TestKilled
+		return
+	}
 	if dir := os.Getenv("STORE_TEST_KILL"); dir != "" {
 		left, _ := strconv.Atoi(os.Getenv("STORE_TEST_STEPS"))
 		s := NewSingers(dir)

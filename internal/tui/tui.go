@@ -15,6 +15,7 @@ import (
 
 	tea "charm.land/bubbletea/v2"
 
+	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
 )
@@ -30,6 +31,10 @@ type Options struct {
 	// Louder changes the playback level by so many dB and returns the new one,
 	// in dBFS.
 	Louder func(dB float64) float64
+
+	// Asks, where it is not nil, is handed the function that asks the singer for
+	// a guess, before the drill begins; it belongs into session.Config.Guess.
+	Asks func(guess func(context.Context) (exercise.Outcome, error))
 }
 
 // Drill runs a session: it reports through emit and asks through retry whether
@@ -47,6 +52,18 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 	defer cancel()
 	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0)}, louder: o.Louder, cancel: cancel}
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
+	if o.Asks != nil {
+		o.Asks(func(ctx context.Context) (exercise.Outcome, error) {
+			answer := make(chan exercise.Outcome, 1)
+			p.Send(guess{answer})
+			select {
+			case o := <-answer:
+				return o, nil
+			case <-ctx.Done():
+				return exercise.NotMeasured, ctx.Err()
+			}
+		})
+	}
 	done := make(chan error, 1)
 	go func() {
 		err := drill(ctx,
@@ -79,13 +96,17 @@ type (
 	offer   struct{ answer chan bool } // a second attempt is offered
 	ended   struct{}                   // the drill has ended
 	expired struct{ answer chan bool } // nobody took the offer
+
+	guess     struct{ answer chan exercise.Outcome } // a guess is asked for
+	unguessed struct{ answer chan exercise.Outcome } // nobody made one
 )
 
 type model struct {
 	view   View
 	louder func(float64) float64
 	cancel context.CancelFunc
-	offer  chan bool // nil where no second attempt is offered
+	offer  chan bool             // nil where no second attempt is offered
+	guess  chan exercise.Outcome // nil where no guess is asked for
 }
 
 func (m *model) Init() tea.Cmd { return nil }
@@ -109,6 +130,13 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if m.offer == msg.answer {
 			m.reply(false)
 		}
+	case guess:
+		m.guess = msg.answer
+		return m, tea.Tick(offerTime, func(time.Time) tea.Msg { return unguessed(msg) })
+	case unguessed:
+		if m.guess == msg.answer {
+			m.guessed(exercise.NotMeasured)
+		}
 	case ended:
 		return m, tea.Quit
 	case session.Event:
@@ -118,6 +146,18 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 }
 
 func (m *model) key(name string) tea.Cmd {
+	if m.guess != nil {
+		switch name {
+		case "f":
+			m.guessed(exercise.Flat)
+		case "r":
+			m.guessed(exercise.InTune)
+		case "s":
+			m.guessed(exercise.Sharp)
+		case "space", "enter", "n":
+			m.guessed(exercise.NotMeasured)
+		}
+	}
 	switch name {
 	case "ctrl+c", "q":
 		m.view.Ending = true
@@ -132,6 +172,12 @@ func (m *model) key(name string) tea.Cmd {
 		m.view.Level = m.louder(-3)
 	}
 	return nil
+}
+
+// guessed hands on a guess; NotMeasured is none.
+func (m *model) guessed(o exercise.Outcome) {
+	m.guess <- o
+	m.guess = nil
 }
 
 // reply answers a pending offer; without one it does nothing.

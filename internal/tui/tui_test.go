@@ -14,6 +14,7 @@ import (
 
 	"singback/exercise"
 	"singback/internal/session"
+	"singback/theory"
 )
 
 // press makes the message of a key.
@@ -196,5 +197,73 @@ func TestRunIsCancelledFromOutside(t *testing.T) {
 	})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("%v, want context.Canceled", err)
+	}
+}
+
+// "Flat, right or sharp?" is answered by one key, or by nobody, once.
+func TestGuessIsAnsweredOnce(t *testing.T) {
+	for _, c := range []struct {
+		msg  func(chan exercise.Outcome) tea.Msg
+		name string
+		want exercise.Outcome
+	}{
+		{func(chan exercise.Outcome) tea.Msg { return press("f") }, "f", exercise.Flat},
+		{func(chan exercise.Outcome) tea.Msg { return press("r") }, "r", exercise.InTune},
+		{func(chan exercise.Outcome) tea.Msg { return press("s") }, "s", exercise.Sharp},
+		{func(chan exercise.Outcome) tea.Msg { return press("space") }, "space", exercise.NotMeasured},
+		{func(a chan exercise.Outcome) tea.Msg { return unguessed{a} }, "nobody", exercise.NotMeasured},
+	} {
+		m, answer := &model{}, make(chan exercise.Outcome, 1)
+		m.Update(session.Guessing{})
+		if _, cmd := m.Update(guess{answer}); cmd == nil || !strings.Contains(m.view.Render(), "f flat   r right   s sharp") {
+			t.Errorf("%s: a guess that does not expire, or is not asked for", c.name)
+		}
+		m.Update(press("x"))
+		m.Update(c.msg(answer))
+		select {
+		case got := <-answer:
+			if got != c.want {
+				t.Errorf("%s: %v, want %v", c.name, got, c.want)
+			}
+		default:
+			t.Fatalf("%s: no answer", c.name)
+		}
+		m.Update(press("f"))
+		m.Update(unguessed{answer})
+		if len(answer) != 0 {
+			t.Errorf("%s: answered a second time", c.name)
+		}
+	}
+}
+
+// A verdict that is not told is nowhere on the screen: not in words, not in the
+// score, not after the next question has begun. A notice takes the place of the
+// note.
+func TestHiddenVerdictIsNotShown(t *testing.T) {
+	k, err := theory.ParseKey("C major")
+	if err != nil {
+		t.Fatal(err)
+	}
+	it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: theory.Degree{Step: 3}}
+	verdict := exercise.Verdict{Outcome: exercise.Flat, Sung: it.Asked, HasSung: true, Cents: -42, FromAsked: -42}
+	var v View
+	v.Event(session.KeySet{Key: k})
+	v.Event(session.Prompted{Index: 1, Attempt: 1, Item: it})
+	v.Event(session.Judged{Index: 1, Attempt: 1, Item: it, Verdict: verdict, Counts: true, Hidden: true})
+	shown := v.Render()
+	v.Event(session.Prompted{Index: 2, Attempt: 1, Item: it})
+	shown += v.Render()
+	for _, no := range []string{"42", "low", "flat", "right so far", "in the octave"} {
+		if strings.Contains(shown, no) {
+			t.Errorf("%q is on the screen:\n%s", no, shown)
+		}
+	}
+	if !strings.Contains(shown, "noted: told at the end") || !strings.Contains(shown, "question 2") {
+		t.Errorf("the screen does not say that the answer was noted:\n%s", shown)
+	}
+	v.Event(session.Judged{Index: 2, Attempt: 1, Item: it, Verdict: verdict, Counts: true, Guess: exercise.Sharp})
+	v.Event(session.Notice{Text: "the disk is full"})
+	if shown := v.Render(); !strings.Contains(shown, "you took it for sharp") || !strings.Contains(shown, "right so far: 0 of 1") || !strings.Contains(shown, "the disk is full") {
+		t.Errorf("a guess, and a notice:\n%s", shown)
 	}
 }

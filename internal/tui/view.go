@@ -29,6 +29,7 @@ type View struct {
 	heard    session.Heard
 	open     bool
 	judged   *session.Judged
+	guess    string // how the singer's guess was, "" without one
 	last     string // the verdict before, while there is no newer one
 	right    int
 	answered int
@@ -44,6 +45,8 @@ const (
 	phaseSing    = "sing now, and hold"
 	phaseCompare = "compare: this is the note"
 	phaseOffer   = "once more?   r yes   space no"
+	phaseGuess   = "what was it?   f flat   r right   s sharp   space no idea"
+	noted        = "noted: told at the end"
 	phaseEnding  = "ending ..."
 )
 
@@ -68,8 +71,17 @@ func (v *View) Event(e session.Event) {
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
 		v.heard = e
+	case session.Guessing:
+		v.open, v.phase = false, phaseGuess
+	case session.Notice:
+		v.Note = e.Text
 	case session.Judged:
 		v.judged, v.open, v.phase = &e, false, ""
+		v.guess = guessed(e)
+		if e.Hidden {
+			v.last = ""
+			break
+		}
 		v.last = "before: " + v.Style.Headline(e.Item, e.Verdict)
 		if e.Counts {
 			v.answered++
@@ -84,6 +96,19 @@ func (v *View) Event(e session.Event) {
 	case session.Finished:
 		v.open, v.phase = false, ""
 	}
+}
+
+// guessed says how the guess compares with what was sung.
+func guessed(e session.Judged) string {
+	words := map[exercise.Outcome]string{exercise.Flat: "flat", exercise.InTune: "right", exercise.Sharp: "sharp"}
+	guess, ok := words[e.Guess]
+	switch {
+	case !ok:
+		return ""
+	case e.Guess == e.Verdict.Outcome:
+		return "you heard that: " + guess
+	}
+	return "you took it for " + guess
 }
 
 // forget clears the question and what was said of its answer.
@@ -181,6 +206,8 @@ func (v *View) Render() string {
 		add(space, "")
 	}
 	switch {
+	case v.judged != nil && v.judged.Hidden:
+		add(always, bold.Render(noted))
 	case v.judged != nil:
 		it, verdict := v.judged.Item, v.judged.Verdict
 		style, mark := near, "x  "
@@ -200,6 +227,9 @@ func (v *View) Render() string {
 		if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
 			add(ruler, scale(verdict.FromAsked, v.Style.ASCII, inner))
 		}
+		if v.guess != "" {
+			add(detail, v.guess)
+		}
 		for _, line := range v.Style.Details(verdict) {
 			add(detail, line)
 		}
@@ -212,10 +242,15 @@ func (v *View) Render() string {
 	}
 	foot := 0
 	for line := range strings.Lines(v.Note) {
-		if line = strings.TrimSuffix(line, "\n"); line != "" {
-			add(note, line)
-			foot++
+		if line = strings.TrimSuffix(line, "\n"); line == "" {
+			continue
 		}
+		lines := []string{line} // cut off at the edge
+		if height >= 24 {
+			lines = wrap(line, inner)
+		}
+		add(note, lines...)
+		foot++
 	}
 	add(help, faint.Render(v.keys()))
 	foot++
@@ -260,7 +295,7 @@ func wrap(s string, width int) []string { return strings.Split(lipgloss.Wrap(s, 
 // ask says the question in words.
 func (v *View) ask() string {
 	it := v.prompted.Item
-	ask := "sing " + v.Style.Degree(it.Key, it.Asked)
+	ask := "sing " + v.Style.Asked(it)
 	if it.From != nil {
 		ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", " + ask
 	}
@@ -318,6 +353,9 @@ func (v *View) head(width int) string {
 	right := ""
 	if v.prompted != nil {
 		right = fmt.Sprintf("%d of %d", v.prompted.Index, v.prompted.Of)
+		if v.prompted.Of == 0 {
+			right = fmt.Sprintf("question %d", v.prompted.Index)
+		}
 	}
 	if v.answered > 0 {
 		score := fmt.Sprintf("    right so far: %d of %d", v.right, v.answered)

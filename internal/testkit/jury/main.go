@@ -131,7 +131,7 @@ func (d *data) grade(model string, strict bool) ([]exercise.Grading, error) {
 		if err != nil {
 			return exercise.Grading{}, err
 		}
-		return exercise.Grade(line, review.OfCurve(d.takes[i].curve), rules)
+		return exercise.GradeTake(line, review.OfCurve(d.takes[i].curve), rules)
 	}, func(i int, g exercise.Grading, err error) error {
 		mu.Lock()
 		defer mu.Unlock()

@@ -76,7 +76,7 @@ func sightSinging(w io.Writer, dir string) error {
 		if err != nil {
 			return err
 		}
-		g, err := exercise.Grade(line, p, exercise.DefaultRules())
+		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
 		if err != nil {
 			return err
 		}

@@ -1,0 +1,209 @@
+package exercise
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"singback/theory"
+)
+
+// Course is what is learnt, in which order.
+type Course struct {
+	Name    string
+	Minutes float64 // the usual length of a day's practice, MinMinutes … MaxMinutes
+	New     int     // skills met for the first time in a day, at most; 0 … MaxNew
+	Stages  []Stage // at least one; a later one opens when the goal of the one before is reached
+}
+
+// Stage is a step of a course.
+type Stage struct {
+	Name      string
+	Keys      []theory.Key // at least one
+	Skills    []Skill      // what is new in it, in the order in which it is met; degrees, chromatics and pairs
+	Tolerance theory.Cents
+	Series    int // questions before the key is set again and may change, 1 … MaxSeries
+	Goal      Goal
+}
+
+// Goal is when a stage has been learnt well enough for the next to open: every
+// skill of it was met, that share of the last Of answers to them was in tune,
+// and they were sung on so many days and in so many keys.
+type Goal struct {
+	Share          float64 // above 0, at most 1
+	Of, Days, Keys int     // 1 … MasteryOf; 1 or more
+}
+
+// The limits of a course, all allowed.
+const (
+	MinMinutes, MaxMinutes = 1.0, 30.0
+	MaxNew                 = 20
+	MaxSeries              = 50
+)
+
+// Validate reports the first thing in a course that makes no sense.
+func (c Course) Validate() error {
+	switch {
+	case !(c.Minutes >= MinMinutes && c.Minutes <= MaxMinutes):
+		return fmt.Errorf("%g minutes are out of range: want %g to %g", c.Minutes, MinMinutes, MaxMinutes)
+	case c.New < 0 || c.New > MaxNew:
+		return fmt.Errorf("%d new things a day are out of range: want 0 to %d", c.New, MaxNew)
+	case len(c.Stages) == 0:
+		return errors.New("there is no stage")
+	}
+	for i, s := range c.Stages {
+		if err := s.Validate(); err != nil {
+			return fmt.Errorf("stage %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+// Validate reports the first thing in a stage that makes no sense.
+func (s Stage) Validate() error {
+	for _, skill := range s.Skills {
+		if skill.Kind != DegreeSkill && skill.Kind != ChromaticSkill && skill.Kind != PairSkill {
+			return fmt.Errorf("%s is not asked for in a course", skill)
+		}
+	}
+	switch {
+	case len(s.Keys) == 0:
+		return errors.New("there is no key")
+	case len(s.Skills) == 0:
+		return errors.New("there is nothing to sing")
+	case s.Series < 1 || s.Series > MaxSeries:
+		return fmt.Errorf("a series of %d questions is out of range: want 1 to %d", s.Series, MaxSeries)
+	}
+	if err := (Tolerance{Cents: s.Tolerance}).Validate(); err != nil {
+		return err
+	}
+	return s.Goal.Validate(len(s.Keys))
+}
+
+// Validate reports a goal that cannot be reached with so many keys.
+func (g Goal) Validate(keys int) error {
+	switch {
+	case !(g.Share > 0 && g.Share <= 1):
+		return fmt.Errorf("a goal of %g %% right is out of range: want 1 to 100", 100*g.Share)
+	case g.Of < 1 || g.Of > MasteryOf:
+		return fmt.Errorf("a goal over %d answers is out of range: want 1 to %d", g.Of, MasteryOf)
+	case g.Days < 1 || g.Days > g.Of:
+		return fmt.Errorf("a goal on %d days is out of range: want 1 to %d", g.Days, g.Of)
+	case g.Keys < 1 || g.Keys > min(g.Of, keys):
+		return fmt.Errorf("a goal in %d keys is out of range: want 1 to %d", g.Keys, min(g.Of, keys))
+	}
+	return nil
+}
+
+// Reached reports whether the goal of a stage has been reached.
+func (p *Practice) Reached(s Stage) bool {
+	var all []answered
+	days, keys := map[time.Time]bool{}, map[theory.Key]bool{}
+	for _, skill := range s.Skills {
+		m := p.skills[skill]
+		if m == nil || m.Answers == 0 {
+			return false
+		}
+		all = append(all, m.recent...)
+		for d := range m.days {
+			days[d] = true
+		}
+		for k := range m.keys {
+			keys[k] = true
+		}
+	}
+	slices.SortStableFunc(all, func(a, b answered) int { return a.at.Compare(b.at) })
+	return len(days) >= s.Goal.Days && len(keys) >= s.Goal.Keys && meets(all, s.Goal.Share, s.Goal.Of, 1, 1)
+}
+
+// Stage returns the index of the stage that a singer is in: the first whose goal
+// has not been reached, or the last.
+func (c Course) Stage(p *Practice) int {
+	for i, s := range c.Stages {
+		if !p.Reached(s) {
+			return i
+		}
+	}
+	return len(c.Stages) - 1
+}
+
+// NewToday returns how many skills were met for the first time on the day of
+// now, and how many seconds were sung.
+func (p *Practice) NewToday(now time.Time) (skills int, sung float64) {
+	if !p.today.day.Equal(dayOf(now)) {
+		return 0, 0
+	}
+	return p.today.new, p.today.sung
+}
+
+// Moves is a set of moves between degrees, in the order in which they are
+// taught: steps, skips inside the tonic triad, skips inside the chords of
+// tension and of the subdominant, then any.
+type Moves int8
+
+// The sets.
+const (
+	Steps  Moves = iota // to the next letter, up and down
+	Triad               // between do, mi (me) and sol, up and down
+	Chords              // inside V7 or IV, within the octave above the tonic
+	Any                 // every pair, within the octave above the tonic
+)
+
+var movesNames = [...]string{"steps", "triad", "chords", "any"}
+
+// MovesNamed returns the set of that name.
+func MovesNamed(name string) (Moves, error) {
+	for m, n := range movesNames {
+		if n == name {
+			return Moves(m), nil
+		}
+	}
+	return 0, fmt.Errorf("no moves %.20q: want steps, triad, chords, any", name)
+}
+
+// Between returns the moves of the set between the degrees given, those from the
+// first degree first. A pair of a degree with itself is none.
+func (m Moves) Between(degrees []theory.Degree) []Skill {
+	var out []Skill
+	for _, from := range degrees {
+		for _, to := range degrees {
+			if from == to || from.Semitones() == to.Semitones() {
+				continue
+			}
+			for _, way := range []Direction{Up, Down} {
+				if m.has(from, to, way) {
+					out = append(out, Skill{Kind: PairSkill, From: from, Degree: to, Way: way})
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (m Moves) has(from, to theory.Degree, way Direction) bool {
+	within := Up
+	if to.Interval().Semitones < from.Interval().Semitones {
+		within = Down
+	}
+	both := func(steps ...int) bool {
+		in := func(d theory.Degree) bool {
+			for _, s := range steps {
+				if d.Step == s {
+					return true
+				}
+			}
+			return false
+		}
+		return in(from) && in(to)
+	}
+	switch m {
+	case Steps:
+		return (to.Step-from.Step-int(way))%7 == 0
+	case Triad:
+		return both(1, 3, 5) && from.Step != to.Step
+	case Chords:
+		return way == within && (both(5, 7, 2, 4) || both(4, 6, 1))
+	}
+	return way == within
+}

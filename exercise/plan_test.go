@@ -1,0 +1,378 @@
+package exercise
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"testing"
+	"time"
+
+	"singback/theory"
+)
+
+// keysOf returns the twelve major keys with at most six flats or five sharps.
+func twelveKeys() []theory.Key {
+	var out []theory.Key
+	for _, k := range theory.Keys() {
+		if s := k.Signature(); k.Mode == theory.Major && s >= -6 && s <= 5 {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// diatonic is a course of the seven degrees and all their moves.
+func diatonic() Course {
+	k := theory.Key{}
+	scale := k.ScaleDegrees()
+	goal := Goal{Share: 0.8, Of: 20, Days: 2, Keys: 2}
+	stage := func(name string, skills []Skill) Stage {
+		return Stage{Name: name, Keys: twelveKeys(), Skills: skills, Tolerance: 35, Series: 8, Goal: goal}
+	}
+	var degrees []Skill
+	for _, step := range []int{1, 3, 5, 2, 6, 4, 7} {
+		degrees = append(degrees, Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: step}})
+	}
+	return Course{Name: "diatonic", Minutes: 8, New: 3, Stages: []Stage{
+		stage("tonic triad", degrees[:3]), stage("its skips", Triad.Between(scale[:])), stage("the others", degrees[3:]),
+		stage("steps", Steps.Between(scale[:])), stage("chords", Chords.Between(scale[:])), stage("any", Any.Between(scale[:])),
+	}}
+}
+
+// learner is a singer of known strengths: a share of answers to each degree that
+// is right without practice, and what practice adds and time takes away again.
+type learner struct {
+	talent map[int]float64 // by step
+	gained map[Skill]float64
+	last   map[Skill]float64 // day of the last answer
+	rng    *rand.Rand
+}
+
+// chance is the chance of a right answer on a day: what practice has added is
+// halved in twelve days.
+func (l *learner) chance(s Skill, day float64) float64 {
+	gained := l.gained[s] * math.Exp2(-(day-l.last[s])/12)
+	return l.talent[s.Degree.Step] + (0.97-l.talent[s.Degree.Step])*gained
+}
+
+func (l *learner) answer(s Skill, day float64) bool {
+	right := l.rng.Float64() < l.chance(s, day)
+	kept := l.gained[s] * math.Exp2(-(day-l.last[s])/12)
+	l.gained[s], l.last[s] = kept+0.12*(1-kept), day
+	return right
+}
+
+// A simulated learner practises for 90 days. Fa and ti are weak, the tonic triad
+// is strong.
+func TestNinetyDays(t *testing.T) {
+	for seed := range uint64(4) {
+		t.Run(fmt.Sprint("seed ", seed), func(t *testing.T) { ninetyDays(t, seed) })
+	}
+}
+
+func ninetyDays(t *testing.T, seed uint64) {
+	course := diatonic()
+	l := &learner{
+		talent: map[int]float64{1: 0.9, 2: 0.75, 3: 0.85, 4: 0.45, 5: 0.9, 6: 0.7, 7: 0.45},
+		gained: map[Skill]float64{}, last: map[Skill]float64{}, rng: rand.New(rand.NewPCG(seed, 2)),
+	}
+	var p Practice
+	asked := map[Skill]int{}
+	met := map[Skill]float64{} // the day on which it was met
+	inKeys := map[theory.Degree]map[int]bool{}
+	start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC)
+	told, guessed, blind, questions := 0, 0, 0, 0
+	for day := range 90 {
+		at := start.AddDate(0, 0, day)
+		s, err := NewSitting(&p, course, SittingOptions{Start: at, Minutes: course.Minutes, Sung: DefaultSung, Seed: uint64(day)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		seconds, fresh, series := 0.0, 0, 0
+		var last Question
+		for n := 0; ; n++ {
+			q, ok := s.Next(seconds)
+			if !ok {
+				break
+			}
+			if q.SetKey {
+				seconds += 5
+				series++
+			}
+			if _, ok := met[q.Skill]; !ok {
+				met[q.Skill] = float64(day)
+				fresh++
+				if n == 0 && day > 0 {
+					t.Errorf("day %d begins with %v, which is new", day, q.Skill)
+				}
+			} else if q.New {
+				t.Errorf("day %d: %v is called new and was met on day %g", day, q.Skill, met[q.Skill])
+			}
+			if n > 0 && q.Skill == last.Skill && len(met) > 1 {
+				t.Errorf("day %d: %v twice in a row", day, q.Skill)
+			}
+			if q.Key != last.Key && !q.SetKey {
+				t.Errorf("day %d: the key changed to %v and is not set", day, q.Key)
+			}
+			last = q
+			right := l.answer(q.Skill, float64(day))
+			g := Good
+			if !right {
+				g = Again
+			}
+			seconds += 10 + 2*l.rng.Float64()
+			s.Add(Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
+			asked[q.Skill]++
+			if inKeys[q.Skill.Degree] == nil {
+				inKeys[q.Skill.Degree] = map[int]bool{}
+			}
+			inKeys[q.Skill.Degree][q.Key.Tonic.PitchClass()] = true
+			questions++
+			if q.Feedback.Shows(Flat) {
+				told++
+			}
+			if q.Guess {
+				guessed++
+			}
+			if q.Feedback == Blind {
+				blind++
+			}
+		}
+		// The load: it ends on time, no question runs over, and little is new.
+		if seconds > 60*course.Minutes {
+			t.Errorf("day %d: %g s, want at most %g", day, seconds, 60*course.Minutes)
+		}
+		if s.Ended() == TimeOver && seconds < 60*course.Minutes-30 {
+			t.Errorf("day %d ends %g s early", day, 60*course.Minutes-seconds)
+		}
+		if fresh > course.New {
+			t.Errorf("day %d: %d new skills, want at most %d", day, fresh, course.New)
+		}
+	}
+	// Everything is met.
+	all := 0
+	for _, stage := range course.Stages {
+		for _, s := range stage.Skills {
+			all++
+			if asked[s] == 0 {
+				t.Errorf("%s: %v was never asked", stage.Name, s)
+			}
+		}
+	}
+	// Weak pairs get more practice than strong ones: by day, since they were met.
+	rate := func(steps ...int) float64 {
+		n, days := 0.0, 0.0
+		for s, count := range asked {
+			for _, step := range steps {
+				if s.Kind == PairSkill && s.Degree.Step == step {
+					n += float64(count)
+					days += 90 - met[s]
+				}
+			}
+		}
+		return n / days
+	}
+	weak, strong := rate(4, 7), rate(1, 3, 5)
+	if weak < 1.3*strong {
+		t.Errorf("pairs to fa and ti: %.3f answers a day, to do, mi and sol %.3f: want 1.3 times as many", weak, strong)
+	}
+	// The same sound in all twelve keys.
+	for d, keys := range inKeys {
+		if len(keys) != 12 {
+			t.Errorf("%v was met in %d keys, want 12", d, len(keys))
+		}
+	}
+	mastered := 0
+	p.Skills(func(s Skill, m Memory) {
+		if m.Mastered() {
+			mastered++
+		}
+	})
+	t.Logf("%d questions, %d skills, %d mastered; weak %.3f a day, strong %.3f; %d told, %d guessed, %d blind", questions, all, mastered, weak, strong, told, guessed, blind)
+	if told == questions || guessed == 0 || blind == 0 || mastered == 0 {
+		t.Errorf("%d of %d told, %d guessed, %d blind, %d mastered: feedback does not fade", told, questions, guessed, blind, mastered)
+	}
+}
+
+// A sitting in which each answer is right or wrong as told.
+func sit(t *testing.T, p *Practice, c Course, o SittingOptions, right func(n int) bool) (asked []Question, seconds float64, end End) {
+	t.Helper()
+	if o.Start.IsZero() {
+		o.Start = time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC)
+	}
+	if o.Minutes == 0 {
+		o.Minutes = 8
+	}
+	if o.Sung == 0 {
+		o.Sung = DefaultSung
+	}
+	s, err := NewSitting(p, c, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := 0; n < 1000; n++ {
+		q, ok := s.Next(seconds)
+		if !ok {
+			return asked, seconds, s.Ended()
+		}
+		asked = append(asked, q)
+		seconds += 10
+		g := Good
+		if !right(n) {
+			g = Again
+		}
+		s.Add(Trial{At: o.Start.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right(n), Feedback: q.Feedback, Sung: 2})
+	}
+	t.Fatal("a thousand questions and no end")
+	return
+}
+
+func TestSittingEnds(t *testing.T) {
+	always := func(int) bool { return true }
+	for _, c := range []struct {
+		rule  string
+		o     SittingOptions
+		right func(int) bool
+		want  End
+		n     int
+	}{
+		{"on time", SittingOptions{Minutes: 5}, always, TimeOver, 29},
+		{"when the singing time is over", SittingOptions{Sung: 0.5}, always, SungOut, 15},
+		{"when errors rise", SittingOptions{}, func(n int) bool { return n < 12 || n%3 == 0 }, Tired, 18},
+		{"not where everything is hard from the start", SittingOptions{Minutes: 5}, func(n int) bool { return n%3 == 0 }, TimeOver, 29},
+		{"not for a few errors", SittingOptions{Minutes: 5}, func(n int) bool { return n < 15 || n > 17 }, TimeOver, 29},
+	} {
+		var p Practice
+		asked, _, end := sit(t, &p, diatonic(), c.o, c.right)
+		if end != c.want || len(asked) != c.n {
+			t.Errorf("%s: ended after %d questions, %q; want %d, %q", c.rule, len(asked), end, c.n, c.want)
+		}
+	}
+}
+
+func TestSittingAgainOnTheSameDay(t *testing.T) {
+	var p Practice
+	right := func(int) bool { return true }
+	sit(t, &p, diatonic(), SittingOptions{}, right)
+	asked, _, _ := sit(t, &p, diatonic(), SittingOptions{Start: time.Date(2026, 5, 1, 18, 0, 0, 0, time.UTC)}, right)
+	for _, q := range asked {
+		if q.New {
+			t.Errorf("%v is new, and three were on that day", q.Skill)
+		}
+	}
+	if len(asked) == 0 {
+		t.Error("the second sitting of the day asks nothing")
+	}
+}
+
+func TestSittingRepeats(t *testing.T) {
+	right := func(n int) bool { return n%4 > 0 }
+	var a, b Practice
+	one, _, _ := sit(t, &a, diatonic(), SittingOptions{Seed: 5}, right)
+	two, _, _ := sit(t, &b, diatonic(), SittingOptions{Seed: 5}, right)
+	if !reflect.DeepEqual(one, two) {
+		t.Error("the same seed gives another sitting")
+	}
+}
+
+func TestFadingSwitchedOff(t *testing.T) {
+	var p Practice
+	right := func(int) bool { return true }
+	for day := range 10 {
+		asked, _, _ := sit(t, &p, diatonic(), SittingOptions{
+			Start: time.Date(2026, 5, 1+day, 8, 0, 0, 0, time.UTC), Fading: AllTold, NoGuess: true,
+		}, right)
+		for _, q := range asked {
+			if q.Feedback != Full || q.Guess {
+				t.Fatalf("feedback %v, guess %v: want full, none", q.Feedback, q.Guess)
+			}
+		}
+	}
+	p.Skills(func(s Skill, m Memory) {
+		if m.Mastered() {
+			t.Errorf("%v is mastered, and no answer was without feedback", s)
+		}
+	})
+	asked, _, _ := sit(t, &p, diatonic(), SittingOptions{Start: time.Date(2026, 6, 1, 8, 0, 0, 0, time.UTC), Fading: AllBlind}, right)
+	for _, q := range asked {
+		if q.Feedback != Blind || q.Guess {
+			t.Fatalf("feedback %v, guess %v: want blind, none", q.Feedback, q.Guess)
+		}
+	}
+}
+
+// A stage in minor keys changes the key to a minor one.
+func TestStagesHaveTheirOwnKeys(t *testing.T) {
+	c := diatonic()
+	minor, _ := theory.ParseKey("A minor")
+	me := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 3, Alter: -1}}
+	c.Stages = append(c.Stages[:1], Stage{Name: "minor", Keys: []theory.Key{minor}, Skills: []Skill{me}, Tolerance: 25, Series: 4, Goal: Goal{1, 1, 1, 1}})
+	var p Practice
+	right := func(int) bool { return true }
+	met := false
+	for day := range 8 {
+		asked, _, _ := sit(t, &p, c, SittingOptions{Start: time.Date(2026, 5, 1+day, 8, 0, 0, 0, time.UTC)}, right)
+		for _, q := range asked {
+			if (q.Skill == me) != (q.Key == minor) {
+				t.Fatalf("%v is asked in %v", q.Skill, q.Key)
+			}
+			if q.Skill == me {
+				met = true
+				if q.Tolerance != 25 {
+					t.Fatalf("tolerance %g, want that of the stage, 25", q.Tolerance)
+				}
+			}
+		}
+	}
+	if !met {
+		t.Error("me was never asked")
+	}
+}
+
+func TestSittingRefuses(t *testing.T) {
+	good := SittingOptions{Minutes: 8, Sung: 10}
+	for _, c := range []struct {
+		rule string
+		edit func(*Course, *SittingOptions)
+	}{
+		{"no minutes", func(_ *Course, o *SittingOptions) { o.Minutes = 0 }},
+		{"an hour", func(_ *Course, o *SittingOptions) { o.Minutes = 60 }},
+		{"no number", func(_ *Course, o *SittingOptions) { o.Minutes = math.NaN() }},
+		{"no singing", func(_ *Course, o *SittingOptions) { o.Sung = 0 }},
+		{"no stage", func(c *Course, _ *SittingOptions) { c.Stages = nil }},
+		{"no key", func(c *Course, _ *SittingOptions) { c.Stages[1].Keys = nil }},
+		{"nothing to sing", func(c *Course, _ *SittingOptions) { c.Stages[1].Skills = nil }},
+		{"a chord", func(c *Course, _ *SittingOptions) {
+			c.Stages[1].Skills = []Skill{{Kind: QualitySkill}}
+		}},
+		{"a goal out of reach", func(c *Course, _ *SittingOptions) { c.Stages[1].Goal.Keys = 13 }},
+		{"a wide tolerance", func(c *Course, _ *SittingOptions) { c.Stages[1].Tolerance = 60 }},
+		{"an endless series", func(c *Course, _ *SittingOptions) { c.Stages[1].Series = 0 }},
+	} {
+		course, o := diatonic(), good
+		c.edit(&course, &o)
+		if _, err := NewSitting(&Practice{}, course, o); err == nil {
+			t.Errorf("%s: no error", c.rule)
+		}
+	}
+}
+
+func ExampleSitting() {
+	var known Practice // of a singer who has sung nothing yet
+	s, err := NewSitting(&known, diatonic(), SittingOptions{
+		Start: time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC), Minutes: 5, Sung: DefaultSung, Seed: 1,
+	})
+	if err != nil {
+		panic(err)
+	}
+	for n := range 3 {
+		q, _ := s.Next(10 * float64(n))
+		fmt.Println(q.Skill, "in", q.Key)
+		s.Add(Trial{At: time.Date(2026, 5, 1, 8, 0, 10*n, 0, time.UTC), Skill: q.Skill, Key: q.Key, Grade: Good, Right: true})
+	}
+	// Output:
+	// degree 1 in G♭ major
+	// degree 3 in G♭ major
+	// degree 1 in G♭ major
+}

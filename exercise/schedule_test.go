@@ -1,0 +1,373 @@
+package exercise
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/open-spaced-repetition/go-fsrs/v4"
+
+	"singback/theory"
+)
+
+func near(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s = %.7f, want %.7f within %g", what, got, want, within)
+	}
+}
+
+// The formulas of FSRS-6 written out anew, from the published description of the
+// algorithm (py-fsrs 6.3.1, MIT, with its default weights), against the library.
+func TestFSRSFormulas(t *testing.T) {
+	w := [21]float64{
+		.212, 1.2931, 2.3065, 8.2956, 6.4133, .8334, 3.0194, .001, 1.8722, .1666, .796,
+		1.4835, .0614, .2629, 1.6483, .6014, 1.8729, .5425, .0912, .0658, .1542,
+	}
+	if scheduler.W != fsrs.Weights(w) {
+		t.Fatalf("weights %v, want those of py-fsrs 6.3.1", scheduler.W)
+	}
+	f := math.Pow(0.9, -1/w[20]) - 1
+	near(t, "F", f, 0.98035, 1e-5)
+	// Worked by hand with the formula R = (1 + F t/S)^-w20.
+	for _, c := range []struct{ ratio, want float64 }{{.5, .9403}, {1, .9}, {2, .8459}, {5, .7605}, {10, .6928}} {
+		near(t, "R", scheduler.ForgettingCurve(c.ratio*7, 7), c.want, 5e-5)
+		near(t, "R by the formula", math.Pow(1+f*c.ratio, -w[20]), c.want, 5e-5)
+	}
+	at := time.Date(2022, 11, 29, 12, 30, 0, 0, time.UTC)
+	for g, want := range map[Grade]float64{Again: 6.4133, Hard: 5.1122, Good: 2.1181, Easy: 1} {
+		m := &Memory{card: fsrs.NewCard(at)}
+		m.review(at, g, 1)
+		near(t, "D0", m.Difficulty, want, 5e-5)
+		near(t, "S0", m.Stability, w[g-1], 1e-12)
+	}
+	for g, want := range map[Grade]float64{Hard: 23.2469, Good: 32.0267, Easy: 51.2539, Again: 1.3920} {
+		m := &Memory{card: fsrs.Card{State: fsrs.Review, Stability: 10, Difficulty: 5, LastReview: at}}
+		m.review(at.AddDate(0, 0, 10), g, 1)
+		near(t, "S after D 5, S 10, R 0.9", m.Stability, want, 5e-5)
+		near(t, "D after D 5", m.Difficulty, math.Min(10, math.Max(1,
+			w[7]*(w[4]-math.Exp(3*w[5])+1)+(1-w[7])*(5-w[6]*float64(g-3)*5/9))), 1e-9)
+	}
+	// Same day.
+	for g, want := range map[Grade]float64{
+		Good: 10 * max(1, math.Exp(w[17]*w[18])*math.Pow(10, -w[19])), Again: 10 * math.Exp(w[17]*(w[18]-2)) * math.Pow(10, -w[19]),
+	} {
+		m := &Memory{card: fsrs.Card{State: fsrs.Review, Stability: 10, Difficulty: 5, LastReview: at}}
+		m.review(at.Add(time.Minute), g, 1)
+		near(t, "S on the same day", m.Stability, want, 1e-9)
+	}
+}
+
+// The published tests of py-fsrs 6.3.1 (also in its Go port), through Practice.
+func TestPublishedIntervals(t *testing.T) {
+	var p Practice
+	skill := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	at := time.Date(2022, 11, 29, 12, 30, 0, 0, time.UTC)
+	var got []int
+	for _, g := range []Grade{Good, Good, Good, Good, Good, Good, Again, Again, Good, Good, Good, Good, Good} {
+		p.Add(Trial{At: at, Skill: skill, Grade: g})
+		m, _ := p.Memory(skill)
+		got = append(got, int(m.Due.Sub(at).Hours()/24))
+		at = m.Due
+	}
+	if want := []int{0, 2, 11, 46, 163, 498, 0, 0, 2, 4, 7, 12, 21}; !slices.Equal(got, want) {
+		t.Errorf("intervals %v days, want %v", got, want)
+	}
+
+	p = Practice{}
+	at = time.Date(2022, 11, 29, 12, 30, 0, 0, time.UTC)
+	gaps := []int{0, 0, 1, 3, 8, 21}
+	for i, g := range []Grade{Again, Good, Good, Good, Good, Good} {
+		at = at.AddDate(0, 0, gaps[i])
+		p.Add(Trial{At: at, Skill: skill, Grade: g})
+	}
+	m, _ := p.Memory(skill)
+	near(t, "S", m.Stability, 53.62691, 1e-4)
+	near(t, "D", m.Difficulty, 6.3574867, 1e-4)
+}
+
+// A day is the singer's: half past eleven at night and half an hour later are
+// two days, wherever that is.
+func TestDaysAreTheSingers(t *testing.T) {
+	east := time.FixedZone("", 11*3600)
+	at := time.Date(2026, 3, 1, 23, 40, 0, 0, east)
+	var p Practice
+	skill := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	p.Add(Trial{At: at, Skill: skill, Grade: Good})
+	later := at.Add(30 * time.Minute)
+	p.Add(Trial{At: later, Skill: skill, Grade: Good})
+	m, _ := p.Memory(skill)
+	// R after one day at S = 2.3065, not the rule for the same day.
+	r := scheduler.ForgettingCurve(1, 2.3065)
+	want := 2.3065 * (1 + math.Exp(1.8722)*(11-2.118104)*math.Pow(2.3065, -.1666)*(math.Exp(.796*(1-r))-1))
+	near(t, "S", m.Stability, want, 1e-4)
+	if n, _ := p.NewToday(later); n != 0 {
+		t.Errorf("%d new skills on the second day, want 0", n)
+	}
+	if n, _ := p.NewToday(at); n != 0 {
+		t.Errorf("%d new skills, want 0: the last day is another one", n)
+	}
+}
+
+func TestClockSetBack(t *testing.T) {
+	var p Practice
+	skill := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	at := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	p.Add(Trial{At: at, Skill: skill, Grade: Good})
+	p.Add(Trial{At: at.AddDate(-1, 0, 0), Skill: skill, Grade: Good})
+	if m, _ := p.Memory(skill); m.Answers != 2 || m.Last.Before(at) {
+		t.Errorf("answers %d, last %v: want 2, at %v", m.Answers, m.Last, at)
+	}
+}
+
+func TestCredits(t *testing.T) {
+	key, _ := theory.ParseKey("Ab major")
+	la, fa, fi := theory.Degree{Step: 6}, theory.Degree{Step: 4}, theory.Degree{Step: 4, Alter: 1}
+	pair := Skill{Kind: PairSkill, From: fa, Degree: la, Way: Up}
+	inKey := Credit{Skill{Kind: KeySkill, Key: key}, 0.25}
+	degree := Skill{Kind: DegreeSkill, Degree: la}
+	for _, c := range []struct {
+		rule  string
+		skill Skill
+		grade Grade
+		want  []Credit
+	}{
+		{"a right la from fa is worth the pair, la and a little of the key", pair, Good, []Credit{{pair, 1}, {degree, 1}, inKey}},
+		{"a wrong one may be the move's fault", pair, Again, []Credit{{pair, 1}, {degree, 0.5}, inKey}},
+		{"out of tune is the right degree", pair, Hard, []Credit{{pair, 1}, {degree, 1}, inKey}},
+		{"a degree alone says nothing of pairs", degree, Good, []Credit{{degree, 1}, inKey}},
+		{"a chromatic end is a chromatic skill", Skill{Kind: PairSkill, From: fa, Degree: fi, Way: Up}, Good,
+			[]Credit{{Skill{Kind: PairSkill, From: fa, Degree: fi, Way: Up}, 1}, {Skill{Kind: ChromaticSkill, Degree: fi}, 1}, inKey}},
+		{"a melody is its level", Skill{Kind: MelodySkill, Level: 3}, Good, []Credit{{Skill{Kind: MelodySkill, Level: 3}, 1}, inKey}},
+		{"what was not measured is worth nothing", pair, Undecided, nil},
+	} {
+		if got := (Trial{Skill: c.skill, Key: key, Grade: c.grade}).Credits(); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", c.rule, got, c.want)
+		}
+	}
+}
+
+// A share of a review goes that part of the way, whatever the grade: between
+// nothing and a whole review, and in order.
+func TestShareOfAReview(t *testing.T) {
+	at := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	for _, g := range []Grade{Again, Hard, Good, Easy} {
+		var last Memory
+		for i, share := range []float64{0.01, 0.25, 0.5, 0.99, 1} {
+			m := Memory{card: fsrs.Card{State: fsrs.Review, Stability: 10, Difficulty: 5, LastReview: at}}
+			m.review(at.AddDate(0, 0, 10), g, share)
+			if i > 0 && (g == Again) != (m.Stability < last.Stability) {
+				t.Errorf("grade %d: share %g gives S %g after %g for less", g, share, m.Stability, last.Stability)
+			}
+			if i == 0 {
+				near(t, "S after hardly a review", m.Stability, 10, 0.25)
+				near(t, "its time, in days", m.Last.Sub(at).Hours()/24, 10, 1e-9)
+			}
+			last = m
+		}
+	}
+	// Half a good review of S 10, D 5 after ten days: the geometric mean of 10
+	// and 32.0267, and five days ago.
+	m := Memory{card: fsrs.Card{State: fsrs.Review, Stability: 10, Difficulty: 5, LastReview: at}}
+	m.review(at.AddDate(0, 0, 10), Good, 0.5)
+	near(t, "S", m.Stability, math.Sqrt(10*32.0267), 1e-3)
+	if want := at.AddDate(0, 0, 5+18); !m.Due.Equal(want) {
+		t.Errorf("due %v, want %v: 18 days after the 5th", m.Due, want)
+	}
+}
+
+// The grade map; the limits of time are common practice.
+func TestGradeOf(t *testing.T) {
+	key, _ := theory.ParseKey("C major")
+	la, ti := theory.Degree{Step: 6}, theory.Degree{Step: 7}
+	it := Item{Key: key, Tuning: theory.Tuning{A4: 440}, Asked: la}
+	for _, c := range []struct {
+		rule  string
+		v     Verdict
+		again bool
+		want  Grade
+	}{
+		{"wrong degree", Verdict{Outcome: OtherDegree, Sung: ti, HasSung: true}, false, Again},
+		{"no degree at all", Verdict{Outcome: Unsteady}, false, Again},
+		{"right degree, another octave, where that counts", Verdict{Outcome: OtherDegree, Sung: la, HasSung: true}, false, Hard},
+		{"too low", Verdict{Outcome: Flat, Sung: la, HasSung: true, Cents: -40, Answer: 1}, false, Hard},
+		{"too high", Verdict{Outcome: Sharp, Sung: la, HasSung: true, Cents: 40, Answer: 1}, false, Hard},
+		{"not steady", Verdict{Outcome: Unsteady, Sung: la, HasSung: true, Answer: 1}, false, Hard},
+		{"right but slow", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 4.1}, false, Hard},
+		{"right after a second hearing", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 1}, true, Hard},
+		{"right", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: -16, Answer: 1}, false, Good},
+		{"right, not at once", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 1.6}, false, Good},
+		{"right, near, at once", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: -15, Answer: 1.5}, false, Easy},
+		{"ambiguous", Verdict{Outcome: Ambiguous, Sung: la, HasSung: true}, false, Undecided},
+		{"not measured", Verdict{}, false, Undecided},
+	} {
+		if got := GradeOf(it, c.v, c.again); got != c.want {
+			t.Errorf("%s: grade %d, want %d", c.rule, got, c.want)
+		}
+	}
+}
+
+// practise adds n answers on a day of March.
+func practise(p *Practice, s Skill, key string, day, n int, right bool, f Feedback) {
+	k, err := theory.ParseKey(key)
+	if err != nil {
+		panic(err)
+	}
+	for i := range n {
+		g := Good
+		if !right {
+			g = Again
+		}
+		p.Add(Trial{At: time.Date(2026, 3, day, 12, i, 0, 0, time.UTC), Skill: s, Key: k, Grade: g, Right: right, Feedback: f})
+	}
+}
+
+func TestMastery(t *testing.T) {
+	s := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	for _, c := range []struct {
+		rule        string
+		sing        func(p *Practice)
+		ready, done bool
+	}{
+		{"20 right, two days, two keys, unaided, blind check", func(p *Practice) {
+			practise(p, s, "C", 1, 8, true, Outside)
+			practise(p, s, "D", 2, 8, true, SecondHidden)
+			practise(p, s, "D", 2, 4, true, Blind)
+		}, true, true},
+		{"2 of 20 wrong is 90 %", func(p *Practice) {
+			practise(p, s, "C", 1, 2, false, Outside)
+			practise(p, s, "C", 1, 8, true, Outside)
+			practise(p, s, "D", 2, 6, true, Outside)
+			practise(p, s, "D", 2, 4, true, Blind)
+		}, true, true},
+		{"3 of 20 wrong is not", func(p *Practice) {
+			practise(p, s, "C", 1, 3, false, Outside)
+			practise(p, s, "C", 1, 8, true, Outside)
+			practise(p, s, "D", 2, 5, true, Outside)
+			practise(p, s, "D", 2, 4, true, Blind)
+		}, false, false},
+		{"only the last 20 count", func(p *Practice) {
+			practise(p, s, "C", 1, 30, false, Outside)
+			practise(p, s, "C", 1, 10, true, Outside)
+			practise(p, s, "D", 2, 10, true, Blind)
+		}, true, true},
+		{"19 are too few", func(p *Practice) {
+			practise(p, s, "C", 1, 9, true, Outside)
+			practise(p, s, "D", 2, 10, true, Blind)
+		}, false, false},
+		{"one day is not enough", func(p *Practice) {
+			practise(p, s, "C", 1, 10, true, Outside)
+			practise(p, s, "D", 1, 10, true, Blind)
+		}, false, false},
+		{"one key is not enough", func(p *Practice) {
+			practise(p, s, "C", 1, 10, true, Outside)
+			practise(p, s, "C", 2, 10, true, Blind)
+		}, false, false},
+		{"answers with feedback do not count", func(p *Practice) {
+			practise(p, s, "C", 1, 10, true, Full)
+			practise(p, s, "D", 2, 6, true, SecondShown)
+			practise(p, s, "D", 2, 4, true, Blind)
+		}, false, false},
+		{"and do not stand in the way", func(p *Practice) {
+			practise(p, s, "C", 1, 10, true, Outside)
+			practise(p, s, "D", 2, 10, true, Blind)
+			practise(p, s, "D", 2, 10, false, Full)
+		}, true, true},
+		{"without the blind check", func(p *Practice) {
+			practise(p, s, "C", 1, 10, true, Outside)
+			practise(p, s, "D", 2, 10, true, Outside)
+		}, true, false},
+		{"a blind check failed", func(p *Practice) {
+			practise(p, s, "C", 1, 8, true, Outside)
+			practise(p, s, "D", 2, 8, true, Outside)
+			practise(p, s, "D", 2, 1, false, Blind)
+			practise(p, s, "D", 2, 3, true, Blind)
+		}, true, false},
+	} {
+		var p Practice
+		c.sing(&p)
+		m, _ := p.Memory(s)
+		if m.Ready() != c.ready || m.Mastered() != c.done {
+			t.Errorf("%s: ready %v, mastered %v, want %v, %v", c.rule, m.Ready(), m.Mastered(), c.ready, c.done)
+		}
+	}
+}
+
+// Full at first, then every second answer, then only outside the tolerance, then
+// a blind check.
+func TestFeedbackFades(t *testing.T) {
+	s := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	var p Practice
+	var got []Feedback
+	for i := range 60 {
+		m, _ := p.Memory(s)
+		f := m.Feedback()
+		got = append(got, f)
+		key := "C"
+		if i%2 == 1 {
+			key = "G"
+		}
+		practise(&p, s, key, 1+i/10, 1, true, f)
+	}
+	want := []Feedback{0, 0, 0, 0, 0, 0, SecondShown, SecondHidden, SecondShown, SecondHidden, SecondShown, SecondHidden}
+	if !slices.Equal(got[:12], want) {
+		t.Errorf("the first twelve: %v, want %v", got[:12], want)
+	}
+	if got[12] != Outside {
+		t.Errorf("the 13th: %v, want outside", got[12])
+	}
+	// 3 hidden and 17 outside make 20; then the blind check of 4; then one in 4.
+	if i := slices.Index(got, Blind); i != 29 {
+		t.Errorf("the first blind answer is the %d-th, want the 30th", i+1)
+	}
+	if !slices.Equal(got[29:33], []Feedback{Blind, Blind, Blind, Blind}) {
+		t.Errorf("the blind check: %v", got[29:33])
+	}
+	for i, f := range got[33:] {
+		if (f == Blind) != ((33+i)%4 == 0) || f != Blind && f != Outside {
+			t.Errorf("answer %d: %v, want a blind one in four, the others outside", 34+i, f)
+		}
+	}
+	if m, _ := p.Memory(s); !m.Mastered() {
+		t.Error("60 right answers on 6 days in 2 keys: not mastered")
+	}
+	practise(&p, s, "C", 20, 6, false, Outside)
+	if m, _ := p.Memory(s); m.Feedback() != Full {
+		t.Errorf("after six wrong answers: %v, want full", m.Feedback())
+	}
+}
+
+func TestFeedbackShows(t *testing.T) {
+	for _, c := range []struct {
+		f    Feedback
+		want [3]bool // in tune, flat, not measured
+	}{
+		{Full, [3]bool{true, true, true}}, {SecondShown, [3]bool{true, true, true}}, {SecondHidden, [3]bool{false, false, true}},
+		{Outside, [3]bool{false, true, true}}, {Blind, [3]bool{false, false, true}},
+	} {
+		if got := [3]bool{c.f.Shows(InTune), c.f.Shows(Flat), c.f.Shows(NotMeasured)}; got != c.want {
+			t.Errorf("%v shows in tune, flat, not measured: %v, want %v", c.f, got, c.want)
+		}
+		if back, err := ParseFeedback(c.f.String()); err != nil || back != c.f {
+			t.Errorf("ParseFeedback(%q) = %v, %v", c.f.String(), back, err)
+		}
+	}
+}
+
+func BenchmarkPractice(b *testing.B) {
+	var trials []Trial
+	at := time.Date(2026, 1, 1, 8, 0, 0, 0, time.UTC)
+	degrees := theory.Key{}.ScaleDegrees()
+	pairs := Any.Between(degrees[:])
+	keys := theory.Keys()
+	for i := range 100_000 {
+		trials = append(trials, Trial{At: at.Add(time.Duration(i) * 10 * time.Minute), Skill: pairs[i*31%len(pairs)], Key: keys[i/8%len(keys)], Grade: Grade(1 + i*7%4), Right: i%5 > 0, Feedback: Outside})
+	}
+	for b.Loop() {
+		var p Practice
+		for _, t := range trials {
+			p.Add(t)
+		}
+	}
+}

@@ -1,0 +1,109 @@
+package exercise
+
+import (
+	"slices"
+	"testing"
+
+	"singback/theory"
+)
+
+func TestSkillReadsWhatItWrites(t *testing.T) {
+	for _, text := range []string{
+		"degree 6", "degree b3", "pair 4-b6 up", "pair 7-1 down", "key Ab major", "key F# minor", "chromatic #4", "chromatic bb7",
+		"bass 4", "quality m7b5", "quality ", "melody 3",
+	} {
+		s, err := ParseSkill(text)
+		if err != nil || s.String() != text {
+			t.Errorf("ParseSkill(%q) = %v, %v", text, s, err)
+		}
+	}
+	for _, text := range []string{"", "degree", "degree 8", "degree 6 ", "degree b#3", "pair 4-6", "pair 4 up", "key H", "melody 0", "melody 100", "quality a b", "tune 3"} {
+		if s, err := ParseSkill(text); err == nil {
+			t.Errorf("ParseSkill(%q) = %v, want an error", text, s)
+		}
+	}
+}
+
+func FuzzParseSkill(f *testing.F) {
+	for _, s := range []string{"degree 6", "pair 4-b6 up", "key Ab major", "chromatic #4", "quality m7b5", "melody 3"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		s, err := ParseSkill(text)
+		if err != nil {
+			return
+		}
+		again, err := ParseSkill(s.String())
+		if err != nil || again != s {
+			t.Errorf("%q is %v, and %q is %v, %v", text, s, s.String(), again, err)
+		}
+	})
+}
+
+// Up is the nearest above, down the nearest below; a pair that leaves the voice
+// moves by an octave, and where none fits the end is folded back.
+func TestMoves(t *testing.T) {
+	k, _ := theory.ParseKey("C major")
+	d := func(step int) theory.Degree { return theory.Degree{Step: step} }
+	for _, c := range []struct {
+		rule       string
+		from, to   int
+		move       Direction
+		r          Range
+		low, end   string
+		folded     bool
+		skillAsked string
+	}{
+		{"within the octave", 1, 5, Within, Range{}, "C4", "G4", false, "pair 1-5 up"},
+		{"within, falling", 6, 4, Within, Range{}, "A4", "F4", false, "pair 6-4 down"},
+		{"sol below do", 1, 5, Down, Range{}, "C4", "G3", false, "pair 1-5 down"},
+		{"do above sol", 5, 1, Up, Range{}, "G4", "C5", false, "pair 5-1 up"},
+		{"ti below do", 1, 7, Down, Range{}, "C4", "B3", false, "pair 1-7 down"},
+		{"an octave higher where the low end does not fit", 1, 5, Down, Range{57, 77}, "C5", "G4", false, "pair 1-5 down"},
+		{"folded where neither fits", 1, 5, Down, Range{58, 70}, "C4", "G4", true, "pair 1-5 up"},
+	} {
+		from := d(c.from)
+		it := Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: Register{4, c.r}, Asked: d(c.to), From: &from, Move: c.move}
+		to, folded := it.Target()
+		if it.FromPitch().String() != c.low || to.String() != c.end || folded != c.folded || it.Skill().String() != c.skillAsked {
+			t.Errorf("%s: %v to %v, folded %v, %v; want %v to %v, folded %v, %v", c.rule, it.FromPitch(), to, folded, it.Skill(), c.low, c.end, c.folded, c.skillAsked)
+		}
+	}
+}
+
+// A skill's question asks for that skill, in every key.
+func TestAskIsTheInverseOfSkill(t *testing.T) {
+	for _, k := range theory.Keys() {
+		base := Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: MiddleRegister(k)}
+		chromatic := k.ChromaticDegrees()
+		for _, s := range slices.Concat(Steps.Between(chromatic[:]), Triad.Between(chromatic[:]), Any.Between(chromatic[:])) {
+			it, ok := s.Ask(base)
+			if !ok || it.Skill() != s {
+				t.Fatalf("in %v, %v asks for %v", k, s, it.Skill())
+			}
+		}
+	}
+}
+
+// How many moves there are, counted by hand: 14 steps (each degree up and down),
+// 12 between three degrees both ways, 7·6 = 42 pairs of the scale and 12·11 = 132
+// chromatic ones; V7 has 12 and IV 6, with fa the only degree of both.
+func TestMovesBetween(t *testing.T) {
+	k := theory.Key{}
+	scale, chromatic := k.ScaleDegrees(), k.ChromaticDegrees()
+	for _, c := range []struct {
+		m       Moves
+		degrees []theory.Degree
+		want    int
+	}{
+		{Steps, scale[:], 14}, {Triad, scale[:], 12}, {Chords, scale[:], 18}, {Any, scale[:], 42}, {Any, chromatic[:], 132}, {Any, scale[:1], 0},
+	} {
+		got := c.m.Between(c.degrees)
+		if len(got) != c.want {
+			t.Errorf("%s between %v: %d, want %d: %v", movesNames[c.m], c.degrees, len(got), c.want, got)
+		}
+	}
+	if m, err := MovesNamed("chords"); err != nil || m != Chords {
+		t.Errorf("MovesNamed(chords) = %v, %v", m, err)
+	}
+}

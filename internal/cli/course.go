@@ -1,0 +1,201 @@
+package cli
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/exercise"
+	"singback/internal/course"
+	"singback/internal/report"
+)
+
+func newCourse(e *env) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "course",
+		Short: "The course: show it, check one of your own, export one to begin with",
+		Long: `A course says what singback today practises and in which order: stages with
+their keys, tolerances, series and goals. It is a plain text file (TOML) with
+comments, which a teacher writes and hands over. The one that comes along is the
+example: singback course export writes it out.`,
+		Example: `  singback course show`,
+		Args:    noArgs,
+		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+
+		SuggestionsMinimumDistance: 2,
+	}
+	cmd.AddCommand(newCourseCheck(e), newCourseShow(e), newCourseExport(e))
+	return cmd
+}
+
+func completeCourse(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return []string{"toml"}, cobra.ShellCompDirectiveFilterFileExt
+}
+
+func newCourseCheck(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "check FILE",
+		Short: "See whether a course can be practised",
+		Long: `Check reads a course and says what is in it, or at which line and column which
+word is wrong, and what would be right.`,
+		Example:           `  singback course check mine.toml`,
+		Args:              oneArg("the file of a course"),
+		ValidArgsFunction: completeCourse,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := readCourse(args[0])
+			if err != nil {
+				return err
+			}
+			n := 0
+			for _, s := range c.Stages {
+				n += len(s.Skills)
+			}
+			_, err = fmt.Fprintf(e.stdout, "%s: fine; %s, %s to sing\n", args[0], many(len(c.Stages), "stage"), many(n, "thing"))
+			return err
+		},
+	}
+}
+
+// courseShown is what course show prints with --format json.
+type courseShown struct {
+	Schema  int           `json:"schema"`
+	Name    string        `json:"name"`
+	Minutes float64       `json:"minutes"`
+	New     int           `json:"new"`
+	Stages  []courseStage `json:"stages"`
+}
+
+type courseStage struct {
+	Name           string   `json:"name"`
+	Keys           []string `json:"keys"`
+	Skills         []string `json:"skills"` // as the record has them
+	ToleranceCents float64  `json:"tolerance_cents"`
+	SetEvery       int      `json:"set_every"`
+	Right          float64  `json:"right_percent"`
+	Of             int      `json:"of"`
+	Days           int      `json:"days"`
+	InKeys         int      `json:"in_keys"`
+}
+
+func newCourseShow(e *env) *cobra.Command {
+	format := newFormat("text", "json")
+	cmd := &cobra.Command{
+		Use:   "show [FILE]",
+		Short: "List the stages of a course",
+		Long: `Show lists the stages of a course, the built-in one without a FILE: what is new
+in each, in which keys, and the goal at which the next opens.`,
+		Example: `  singback course show
+  singback course show mine.toml --format json`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usagef("%d arguments given, want at most one: the file of a course", len(args))
+			}
+			return nil
+		},
+		ValidArgsFunction: completeCourse,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c := course.BuiltIn()
+			if len(args) > 0 {
+				var err error
+				if c, err = readCourse(args[0]); err != nil {
+					return err
+				}
+			}
+			if format.value == "json" {
+				return writeCourseJSON(e.stdout, c)
+			}
+			return writeCourse(e.stdout, c, report.Style{ASCII: e.ascii()})
+		},
+	}
+	cmd.Flags().Var(format, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	return cmd
+}
+
+func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: %g minutes a day, at most %d new things\n", c.Name, c.Minutes, c.New)
+	seen := map[exercise.Skill]bool{}
+	for i, s := range c.Stages {
+		keys := make([]string, len(s.Keys))
+		for j, k := range s.Keys {
+			keys[j] = style.Key(k)
+		}
+		degrees, moves := []string{}, 0
+		for _, skill := range s.Skills {
+			if seen[skill] {
+				continue
+			}
+			seen[skill] = true
+			if skill.Kind == exercise.PairSkill {
+				moves++
+			} else {
+				degrees = append(degrees, style.Degree(s.Keys[0], skill.Degree))
+			}
+		}
+		var what []string
+		if len(degrees) > 0 {
+			what = append(what, strings.Join(degrees, " "))
+		}
+		if moves > 0 {
+			what = append(what, fmt.Sprintf("%d moves", moves))
+		}
+		in := strings.Join(keys, ", ")
+		if len(keys) > 3 {
+			in = fmt.Sprintf("%d keys", len(keys))
+		}
+		fmt.Fprintf(&b, "\n%2d  %s\n    %s; in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
+			i+1, s.Name, strings.Join(what, " and "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
+	}
+	_, err := io.WriteString(out, b.String())
+	return err
+}
+
+func writeCourseJSON(out io.Writer, c exercise.Course) error {
+	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil}
+	for _, s := range c.Stages {
+		stage := courseStage{s.Name, nil, nil, s.Tolerance, s.Series, 100 * s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys}
+		for _, k := range s.Keys {
+			stage.Keys = append(stage.Keys, k.ASCII())
+		}
+		for _, skill := range s.Skills {
+			stage.Skills = append(stage.Skills, skill.String())
+		}
+		shown.Stages = append(shown.Stages, stage)
+	}
+	return json.NewEncoder(out).Encode(shown)
+}
+
+func newCourseExport(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "export [FILE]",
+		Short: "Write out the built-in course, to begin one of your own with",
+		Long: `Export writes the built-in course, with comments that say what can be changed, to
+a FILE that is not there yet, or to standard output.`,
+		Example: `  singback course export my-course.toml
+  singback course export | head`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usagef("%d arguments given, want at most one: the file to write", len(args))
+			}
+			return nil
+		},
+		ValidArgsFunction: completeCourse,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 || args[0] == "-" {
+				_, err := e.stdout.Write(course.Text)
+				return err
+			}
+			f, err := createNew(args[0])
+			if err != nil {
+				return err
+			}
+			_, err = f.Write(course.Text)
+			return errors.Join(err, f.Close())
+		},
+	}
+}

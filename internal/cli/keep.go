@@ -1,0 +1,223 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"singback/exercise"
+	"singback/internal/session"
+	"singback/internal/store"
+	"singback/pitch"
+)
+
+// recordOptions are the flags about the practice record.
+type recordOptions struct {
+	file   string
+	singer string
+	none   bool
+}
+
+// defaultSinger is who sings where nobody is named.
+const defaultSinger = "me"
+
+func (o *recordOptions) addFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&o.file, "record", "", "the practice record is this `FILE`, and whatever answers is recorded")
+	f.BoolVar(&o.none, "no-record", false, "record nothing")
+	o.addSinger(cmd, defaultSinger, "who sings: the record holds several singers by `NAME`")
+}
+
+func (o *recordOptions) addSinger(cmd *cobra.Command, value, help string) {
+	cmd.Flags().StringVar(&o.singer, "singer", value, help)
+	must(cmd.RegisterFlagCompletionFunc("singer", fixed()))
+}
+
+func (o *recordOptions) check() error {
+	if o.none && o.file != "" {
+		return usagef("--no-record: --record %s wants the opposite", short(o.file))
+	}
+	if err := store.CheckSinger(o.singer); err != nil {
+		return usage(fmt.Errorf("--singer: %w", err))
+	}
+	return nil
+}
+
+// path returns the file of the record.
+func (o *recordOptions) path(e *env) (string, error) {
+	if o.file != "" {
+		return o.file, nil
+	}
+	if dir := e.dataDir(); dir != "" {
+		return filepath.Join(dir, "record.db"), nil
+	}
+	return "", errors.New("no folder for the practice record is known: set XDG_DATA_HOME or HOME, or name a file with --record")
+}
+
+// keeper writes the verdicts of a session into the record. Whatever is wrong with
+// it, the session goes on.
+type keeper struct {
+	record  *store.Record // nil: nothing is recorded
+	session store.Session
+	drill   *performance
+	now     func() time.Time
+	begun   time.Time // by the clock
+
+	trouble string         // one line that says why nothing is recorded; "" if that is as it should be
+	waiting []store.Answer // could not be written yet
+	kept    int
+	failing bool
+}
+
+// keeper opens the record for a drill: that of the user for what the microphone
+// hears, and with --record that file for whatever answers. sing records only
+// where there is a record already.
+func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
+	k := &keeper{drill: d, now: e.clock, begun: e.clock()}
+	source := "simulated"
+	switch s.answers.(type) {
+	case micAnswers:
+		source = "mic"
+	case *fileAnswers:
+		source = "recording"
+	}
+	path, err := o.path(e)
+	begun := false // there is a record already
+	if err == nil {
+		_, e := os.Stat(path)
+		begun = !errors.Is(e, fs.ErrNotExist)
+	}
+	switch {
+	case o.none:
+		return k
+	case o.file == "" && source != "mic":
+		if d.command == "today" || begun {
+			k.trouble = "Not recorded: a simulated singer answers (record it with --record FILE)."
+			if source == "recording" {
+				k.trouble = "Not recorded: recordings answer (record what they sing with --record FILE)."
+			}
+		}
+		return k
+	case o.file == "" && d.command == "sing" && !begun:
+		return k
+	}
+	if err == nil {
+		k.record, err = store.OpenRecord(path, d.start)
+	}
+	if err != nil {
+		k.trouble = notRecorded(err)
+		return k
+	}
+	k.session = store.NewSession(o.singer, d.command, source, d.plan.seed, pitch.Version, d.start)
+	return k
+}
+
+// notRecorded says that and why a session is not recorded.
+func notRecorded(err error) string {
+	s := "This session is not being recorded: " + err.Error()
+	if hint := store.RecordHint(err); hint != "" {
+		s += "; " + hint
+	}
+	return s + "."
+}
+
+// tell says what is wrong, if anything is.
+func (k *keeper) tell(w io.Writer) {
+	if k.trouble != "" {
+		fmt.Fprintln(w, k.trouble)
+	}
+}
+
+// at is the time of an event: as much later than the start as the clock, or the
+// sound that was played and heard, says.
+func (d *performance) at(seconds float64, clock time.Duration) time.Time {
+	return d.start.Add(max(clock, time.Duration(seconds*float64(time.Second))))
+}
+
+// keep records a verdict. What cannot be written is tried again with the next.
+func (k *keeper) keep(j session.Judged, emit func(session.Event)) {
+	if k.record == nil {
+		return
+	}
+	skill := j.Item.Skill()
+	if k.drill.skill != nil {
+		skill = k.drill.skill()
+	}
+	k.waiting = append(k.waiting, store.Answer{
+		Session: k.session, Index: j.Index, Attempt: j.Attempt, At: k.drill.at(j.Seconds, k.now().Sub(k.begun)),
+		Skill: skill, Item: j.Item, Tolerance: j.Tolerance, Verdict: j.Verdict, Counts: j.Counts,
+		Again: j.Attempt > 1, Feedback: j.Feedback, Guess: j.Guess, Number: 1,
+	})
+	for len(k.waiting) > 0 {
+		if err := k.record.Add(k.waiting[0]); err != nil {
+			if !k.failing {
+				k.failing = true
+				emit(session.Notice{Text: notRecorded(err)})
+			}
+			return
+		}
+		k.kept++
+		k.waiting = k.waiting[1:]
+	}
+	if k.failing {
+		k.failing = false
+		emit(session.Notice{Text: "Recording again: nothing was lost."})
+	}
+}
+
+// end closes the record and says what it has of the session.
+func (k *keeper) end() string {
+	if k.record == nil {
+		return k.trouble
+	}
+	path := k.record.Path()
+	err := k.close()
+	switch {
+	case len(k.waiting) > 0:
+		return fmt.Sprintf("%d of %d answers could not be recorded in %s.", len(k.waiting), len(k.waiting)+k.kept, path)
+	case err != nil:
+		return fmt.Sprintf("%s: %v", path, err)
+	}
+	return fmt.Sprintf("%s recorded in %s.", many(k.kept, "answer"), path)
+}
+
+func (k *keeper) close() error {
+	if k.record == nil {
+		return nil
+	}
+	r := k.record
+	k.record = nil
+	return r.Close()
+}
+
+// practice reads what is known of the singer. Where there is no record, or it
+// cannot be read, nothing is; trouble says so in one line.
+func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practice, trouble string, err error) {
+	p = &exercise.Practice{}
+	path, err := o.path(e)
+	if err != nil {
+		return p, "", nil // the keeper says so
+	}
+	r, err := store.ReadRecord(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return p, "", nil
+	}
+	if err != nil {
+		return p, fmt.Sprintf("The practice record cannot be read, so today begins anew: %v.", err), nil
+	}
+	defer r.Close()
+	p, skipped, err := r.Practice(cmd.Context(), o.singer)
+	if err != nil {
+		return &exercise.Practice{}, "", err
+	}
+	if skipped > 0 {
+		trouble = fmt.Sprintf("%d answers of the record could not be read; see singback record check.", skipped)
+	}
+	return p, trouble, nil
+}

@@ -1,0 +1,305 @@
+package cli
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/internal/store"
+)
+
+// fileError is the error of a file with its path and the reason, and nothing
+// between.
+func fileError(path string, err error) error {
+	var inPath *fs.PathError
+	if errors.As(err, &inPath) {
+		err = inPath.Err
+	}
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+func newRecord(e *env) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "record",
+		Short: "The practice record: check it, export it, import it",
+		Long: `The practice record holds every answer of today, and of sing once there is a
+record: what was asked, what was sung to the hundredth of a cent, and how it was
+judged. It is one file, record.db in the folder singback of the user's data
+(XDG_DATA_HOME), and stays on this computer. Sound is never kept.
+
+One singback writes it at a time; another goes on without recording and says so.
+Before a newer singback changes the file it makes a copy beside it.`,
+		Example: `  singback record check --record choir.db`,
+		Args:    noArgs,
+		RunE:    func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+
+		SuggestionsMinimumDistance: 2,
+	}
+	cmd.AddCommand(newRecordCheck(e), newRecordExport(e), newRecordImport(e))
+	return cmd
+}
+
+func (o *recordOptions) addFile(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&o.file, "record", "", "the practice record is this `FILE`")
+}
+
+// read opens the record for reading.
+func (o *recordOptions) read(e *env) (*store.Record, error) {
+	path, err := o.path(e)
+	if err != nil {
+		return nil, err
+	}
+	r, err := store.ReadRecord(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s: there is no practice record yet; singback today begins one", path)
+	}
+	return r, err
+}
+
+// recordCheck is what record check prints with --format json.
+type recordCheck struct {
+	Schema   int            `json:"schema"`
+	File     string         `json:"file"`
+	Version  int            `json:"version"`
+	Size     int64          `json:"size_bytes"`
+	Sessions int            `json:"sessions"`
+	Answers  int            `json:"answers"`
+	Problems []string       `json:"problems"` // empty: the record is sound
+	Singers  []recordSinger `json:"singers"`
+}
+
+type recordSinger struct {
+	Name     string  `json:"name"`
+	Sessions int     `json:"sessions"`
+	Answers  int     `json:"answers"`
+	First    *string `json:"first"` // time of the first answer; null without one
+	Last     *string `json:"last"`
+}
+
+func newRecordCheck(e *env) *cobra.Command {
+	var o recordOptions
+	format := newFormat("text", "json")
+	cmd := &cobra.Command{
+		Use:   "check",
+		Short: "See whether the record is sound, and what is in it",
+		Long: `Check looks at the whole record: the structure of the file, that every answer
+belongs to a session and can be read. It changes nothing. The exit status is 1 if
+something is wrong.`,
+		Example: `  singback record check
+  singback record check --record choir.db --format json`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			r, err := o.read(e)
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			c, err := r.Check(cmd.Context())
+			if err != nil {
+				return err
+			}
+			if format.value == "json" {
+				err = writeCheckJSON(e.stdout, r.Path(), c)
+			} else {
+				err = writeCheck(e.stdout, r.Path(), c)
+			}
+			if err == nil && len(c.Problems) > 0 {
+				err = fmt.Errorf("%s: %w: %s", r.Path(), store.ErrRecordDamaged, c.Problems[0])
+			}
+			return err
+		},
+	}
+	o.addFile(cmd)
+	cmd.Flags().Var(format, "format", "output: text or json")
+	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	return cmd
+}
+
+func writeCheck(out io.Writer, path string, c store.Check) error {
+	verdict := "sound"
+	if n := len(c.Problems); n > 0 {
+		verdict = many(n, "problem")
+	}
+	if _, err := fmt.Fprintf(out, "%s: %s; version %d, %s in %s, %d kB\n", path, verdict, c.Version,
+		many(c.Answers, "answer"), many(c.Sessions, "session"), (c.SizeBytes+1023)/1024); err != nil {
+		return err
+	}
+	for _, p := range c.Problems {
+		fmt.Fprintln(out, "  "+p)
+	}
+	if len(c.Singers) == 0 {
+		return nil
+	}
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "\nsinger\tsessions\tanswers\tfirst\tlast")
+	for _, s := range c.Singers {
+		day := func(t time.Time) string {
+			if t.IsZero() {
+				return "-"
+			}
+			return t.Format(time.DateOnly)
+		}
+		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\n", s.Name, s.Sessions, s.Answers, day(s.First), day(s.Last))
+	}
+	return w.Flush()
+}
+
+// many says how many of a thing there are.
+func many(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
+func writeCheckJSON(out io.Writer, path string, c store.Check) error {
+	record := recordCheck{report.Schema, path, c.Version, c.SizeBytes, c.Sessions, c.Answers, append([]string{}, c.Problems...), []recordSinger{}}
+	for _, s := range c.Singers {
+		text := func(t time.Time) *string {
+			if t.IsZero() {
+				return nil
+			}
+			s := t.Format(time.RFC3339Nano)
+			return &s
+		}
+		record.Singers = append(record.Singers, recordSinger{s.Name, s.Sessions, s.Answers, text(s.First), text(s.Last)})
+	}
+	return json.NewEncoder(out).Encode(record)
+}
+
+func newRecordExport(e *env) *cobra.Command {
+	var o recordOptions
+	var to string
+	format := newFormat("csv", "jsonl")
+	cmd := &cobra.Command{
+		Use:   "export",
+		Short: "Write the record as CSV or JSON lines",
+		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
+line, or as JSON lines, one object an answer. Both have the same columns, which
+the README explains, with every number as it was measured. What is null in JSON
+is empty in CSV. singback record import reads both.`,
+		Example: `  singback record export >answers.csv
+  singback record export --singer Anna --format jsonl --out anna.jsonl`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+			r, err := o.read(e)
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			if err := has(cmd, r, o.singer); err != nil {
+				return err
+			}
+			out := e.stdout
+			if to != "" {
+				f, err := createNew(to)
+				if err != nil {
+					return err
+				}
+				defer func() { err = errors.Join(err, f.Close()) }()
+				out = f
+			}
+			f := store.CSV
+			if format.value == "jsonl" {
+				f = store.JSONLines
+			}
+			n, err := r.Export(cmd.Context(), out, f, store.Query{Singer: o.singer})
+			if err == nil && to != "" {
+				fmt.Fprintf(e.stderr, "%s written to %s.\n", many(n, "answer"), to)
+			}
+			return err
+		},
+	}
+	o.addFile(cmd)
+	o.addSinger(cmd, "", "only this singer, by `NAME`")
+	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`, which must not be there yet")
+	cmd.Flags().Var(format, "format", "output: csv or jsonl")
+	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	return cmd
+}
+
+// has reports that a singer is not in the record; "" is every singer.
+func has(cmd *cobra.Command, r *store.Record, singer string) error {
+	singers, err := r.Singers(cmd.Context())
+	if err != nil || singer == "" {
+		return err
+	}
+	var names []string
+	for _, s := range singers {
+		if s.Name == singer {
+			return nil
+		}
+		names = append(names, s.Name)
+	}
+	return fmt.Errorf("%s: it has nothing of a singer %q; it has %s", r.Path(), short(singer), short(strings.Join(names, ", ")))
+}
+
+// createNew makes a file that is not there yet.
+func createNew(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return nil, fmt.Errorf("%s: it is there already and is not overwritten; name another file", path)
+	}
+	if err != nil {
+		return nil, fileError(path, err)
+	}
+	return f, nil
+}
+
+func newRecordImport(e *env) *cobra.Command {
+	var o recordOptions
+	cmd := &cobra.Command{
+		Use:   "import FILE",
+		Short: "Add the answers of an export to the record",
+		Long: `Import reads what singback record export wrote, CSV or JSON lines; - is standard
+input. It adds the answers that are not there yet, so importing a file twice adds
+nothing, and changes none that are. If a line is wrong, it is named and nothing
+is added.`,
+		Example: `  singback record import answers.csv
+  singback record export --record old.db | singback record import - --record new.db`,
+		Args: oneArg("a file of singback record export"),
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return []string{"csv", "jsonl"}, cobra.ShellCompDirectiveFilterFileExt
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			in, name := e.stdin, "standard input"
+			if args[0] != "-" {
+				f, err := os.Open(args[0])
+				if err != nil {
+					return fileError(args[0], err)
+				}
+				defer f.Close()
+				in, name = f, args[0]
+			}
+			path, err := o.path(e)
+			if err != nil {
+				return err
+			}
+			r, err := store.OpenRecord(path, e.clock())
+			if err != nil {
+				return err
+			}
+			defer r.Close()
+			done, err := r.Import(cmd.Context(), in)
+			if err != nil {
+				if strings.HasPrefix(err.Error(), path) {
+					return err
+				}
+				return fileError(name, err)
+			}
+			fmt.Fprintf(e.stdout, "%s read, %d added, %d there already.\n", many(done.Read, "answer"), done.Added, done.Read-done.Added)
+			return nil
+		},
+	}
+	o.addFile(cmd)
+	return cmd
+}

@@ -1,0 +1,273 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"singback/exercise"
+	"singback/internal/course"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/theory"
+)
+
+// todayOptions are the flags of today.
+type todayOptions struct {
+	sing     singOptions
+	minutes  float64
+	singing  float64
+	feedback string
+	guess    bool
+	course   string
+	date     string
+}
+
+func newToday(e *env) *cobra.Command {
+	o := &todayOptions{}
+	o.sing.format, o.sing.window = newFormat("text", "json"), exercise.DefaultWindow()
+	cmd := &cobra.Command{
+		Use:   "today [RECORDING.wav ...]",
+		Short: "Today's practice: a few minutes of what is due and what is weak",
+		Long: `Today asks for what is due and what is weak, in mixed order and in one key after
+another, with a few new things, and begins with something you know. It ends on
+time, and earlier when errors rise or you have sung enough for one day. Every
+answer goes into the practice record before the next question.
+
+Feedback fades as you learn: first after each answer, then after every second
+one, then only where you were outside the tolerance; now and then you are asked
+first whether it was flat, right or sharp. A blind check decides what you have
+mastered: at least 90 % of the last 20 answers without feedback, on two days, in
+two keys. --feedback full or none and --guess=false switch that off.
+
+What is learnt, and in which order, is the course: see singback course. The
+answers of a simulated singer, or of recordings, are recorded only with --record.
+
+Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
+quiet. This is no medical advice; a voice teacher or clinician decides.`,
+		Example: `  singback today --input simulated --minutes 5
+  singback today --singer Anna --voice alto --record choir.db --input simulated`,
+		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
+	}
+	o.sing.addFlags(cmd)
+	f := cmd.Flags()
+	f.Float64Var(&o.minutes, "minutes", 0, "how long at most, 1 to 30 (default: what the course says)")
+	f.Float64Var(&o.singing, "singing", exercise.DefaultSung, "end after so many `MINUTES` of singing in a day")
+	f.StringVar(&o.feedback, "feedback", "fading", "what you are told: fading, full, none")
+	f.BoolVar(&o.guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
+	f.StringVar(&o.course, "course", "", "practise the course in this `FILE` (see singback course)")
+	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
+	must(cmd.RegisterFlagCompletionFunc("feedback", fixed("fading", "full", "none")))
+	return cmd
+}
+
+func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
+	s := &o.sing
+	kind, recordings, err := s.inputs(args)
+	if err != nil {
+		return err
+	}
+	if err := s.music.know(e); err != nil {
+		return err
+	}
+	start := e.clock()
+	if o.date != "" {
+		day, err := time.ParseInLocation(time.DateOnly, o.date, start.Location())
+		if err != nil {
+			return usagef("--date: %q is no day like 2026-11-25", short(o.date))
+		}
+		start = time.Date(day.Year(), day.Month(), day.Day(), start.Hour(), start.Minute(), start.Second(), start.Nanosecond(), start.Location())
+	}
+	fading, ok := map[string]exercise.Fading{"fading": exercise.Fade, "full": exercise.AllTold, "none": exercise.AllBlind}[o.feedback]
+	if !ok {
+		return usagef("--feedback: %q: want fading, full or none", short(o.feedback))
+	}
+	c := course.BuiltIn()
+	if o.course != "" {
+		if c, err = readCourse(o.course); err != nil {
+			return err
+		}
+	}
+	if cmd.Flags().Changed("minutes") {
+		if !(o.minutes >= exercise.MinMinutes && o.minutes <= exercise.MaxMinutes) {
+			return usagef("--minutes: %g is out of range: want %g to %g", o.minutes, exercise.MinMinutes, exercise.MaxMinutes)
+		}
+		c.Minutes = o.minutes
+	}
+	if !(o.singing > 0 && o.singing <= 120) {
+		return usagef("--singing: %g is out of range: want more than 0, at most 120", o.singing)
+	}
+	if s.retry == "always" && len(recordings) > 0 {
+		return usagef("--retry always: a recording answers only once")
+	}
+	if err := s.record.check(); err != nil {
+		return err
+	}
+	p := plan{seed: s.seed}
+	if !cmd.Flags().Changed("seed") {
+		p.seed = e.seed()
+	}
+	s.music.key = c.Stages[0].Keys[0].ASCII()
+	if p.item, p.naming, err = s.music.base(nil); err != nil {
+		return err
+	}
+	if err := s.manner(&p.config); err != nil {
+		return err
+	}
+	s.suit(&p.config, p.item.Tuning.A4, len(recordings))
+	known, trouble, err := s.record.practice(cmd, e)
+	if err != nil {
+		return err
+	}
+	sitting, err := exercise.NewSitting(known, c, exercise.SittingOptions{
+		Start: start, Minutes: c.Minutes, Sung: o.singing, Seed: p.seed, Fading: fading, NoGuess: !o.guess,
+	})
+	if err != nil {
+		return err
+	}
+	if trouble != "" {
+		fmt.Fprintln(e.stderr, trouble)
+	}
+	d := &performance{
+		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
+		style: report.Style{Names: p.naming, ASCII: e.ascii()},
+	}
+	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock}
+	d.plan.config.Next, d.plan.config.Keep = t.next, t.keep
+	d.skill = func() exercise.Skill { return t.question.Skill }
+	d.summary = t.summary
+	d.finished = func(out io.Writer, kept string) { t.finished(out, c, s.format.value, kept) }
+	return s.perform(cmd, e, d)
+}
+
+// todayRun is one sitting as the session asks it.
+type todayRun struct {
+	drill    *performance
+	sitting  *exercise.Sitting
+	music    *music
+	began    time.Time
+	clock    func() time.Time
+	question exercise.Question
+	keys     []theory.Key
+	fresh    int
+	err      error
+}
+
+// next turns the next question of the sitting into one of the session.
+func (t *todayRun) next(seconds float64) (session.Question, bool) {
+	q, ok := t.sitting.Next(max(seconds, t.clock().Sub(t.began).Seconds()))
+	if !ok {
+		return session.Question{}, false
+	}
+	t.question = q
+	base := t.drill.plan.item
+	base.Key = q.Key
+	var err error
+	if base.Register, err = t.music.register(q.Key); err != nil { // the flags were read before
+		t.err = err
+		return session.Question{}, false
+	}
+	item, ok := q.Skill.Ask(base)
+	if !ok { // a course asks only for what can be asked
+		t.err = fmt.Errorf("%s cannot be asked", q.Skill)
+		return session.Question{}, false
+	}
+	if !slices.Contains(t.keys, q.Key) {
+		t.keys = append(t.keys, q.Key)
+	}
+	if q.New {
+		t.fresh++
+	}
+	return session.Question{
+		Item: item, Tolerance: exercise.Tolerance{Cents: q.Tolerance, StrictOctave: t.drill.plan.config.Tolerance.StrictOctave},
+		SetKey: q.SetKey, Feedback: q.Feedback, Guess: q.Guess,
+	}, true
+}
+
+// keep tells the sitting how it went.
+func (t *todayRun) keep(j session.Judged) {
+	if !j.Counts {
+		return
+	}
+	trial := exercise.NewTrial(t.drill.at(j.Seconds, t.clock().Sub(t.began)), j.Item, j.Verdict, j.Attempt > 1, j.Feedback)
+	trial.Skill = t.question.Skill
+	t.sitting.Add(trial)
+}
+
+func (t *todayRun) summary(tally exercise.Tally) string {
+	if len(t.keys) == 0 {
+		return "Nothing was asked.\n"
+	}
+	style := t.drill.style
+	if len(t.keys) > 1 {
+		switch style.Names {
+		case theory.Numbers:
+		default: // names of notes, or syllables that differ between major and minor
+			style.Names = theory.Movable
+		}
+	}
+	return style.SummaryOf(t.keys, tally)
+}
+
+// todayEvent is the last event of today --format json.
+type todayEvent struct {
+	Event  string   `json:"event"` // "today"
+	Schema int      `json:"schema"`
+	Course string   `json:"course"`
+	Stage  int      `json:"stage"` // from 1
+	Stages int      `json:"stages"`
+	Keys   []string `json:"keys"`
+	New    int      `json:"new"`   // skills met for the first time
+	Ended  string   `json:"ended"` // "": interrupted
+	Record string   `json:"record"`
+}
+
+// finished says where the singer stands and what was recorded.
+func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept string) {
+	stage := t.sitting.Stage()
+	if format == "json" {
+		ev := todayEvent{"today", report.Schema, c.Name, stage + 1, len(c.Stages), []string{}, t.fresh, t.sitting.Ended().String(), kept}
+		for _, k := range t.keys {
+			ev.Keys = append(ev.Keys, k.ASCII())
+		}
+		_ = json.NewEncoder(out).Encode(ev) // out keeps the error
+		return
+	}
+	fmt.Fprintf(out, "\nStage %d of %d: %s. New today: %d.\n", stage+1, len(c.Stages), c.Stages[stage].Name, t.fresh)
+	if why := t.sitting.Ended().String(); why != "" {
+		fmt.Fprintf(out, "Ended: %s.\n", why)
+	}
+	if kept != "" {
+		fmt.Fprintln(out, kept)
+	}
+}
+
+// readCourse reads the course in a file.
+func readCourse(path string) (exercise.Course, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return exercise.Course{}, fileError(path, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, course.MaxSize+1))
+	if err != nil {
+		return exercise.Course{}, fileError(path, err)
+	}
+	c, err := course.Read(data)
+	if err != nil {
+		return c, fmt.Errorf("%s: %w", path, err)
+	}
+	if c.Name == "" {
+		c.Name = strings.TrimSuffix(path, ".toml")
+	}
+	return c, nil
+}

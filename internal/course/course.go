@@ -1,0 +1,594 @@
+// Package course reads courses: plain TOML files, with comments, that a teacher
+// writes. [Read] turns one into an [exercise.Course] or says at which line and
+// word it is wrong; [BuiltIn] is the course that comes along, and the example of
+// how to write one.
+package course
+
+import (
+	_ "embed"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// Text is the file of the built-in course.
+//
+//go:embed builtin.toml
+var Text []byte
+
+// BuiltIn returns the course that comes along.
+func BuiltIn() exercise.Course {
+	c, err := Read(Text)
+	if err != nil {
+		panic("course: " + err.Error()) // a test reads it
+	}
+	return c
+}
+
+// MaxSize is the size of the largest file that is read, in bytes.
+const MaxSize = 1 << 20
+
+// The limits of a course, so that a hostile file costs little.
+const (
+	maxStages = 200
+	maxSkills = 5000
+)
+
+// Error says what is wrong in a file, and where.
+type Error struct {
+	Line, Column int    // from 1; in characters
+	Word         string // what stands there; "" where something is missing
+	Problem      string
+}
+
+func (e *Error) Error() string {
+	at := fmt.Sprintf("line %d, column %d", e.Line, e.Column)
+	if e.Word == "" {
+		return at + ": " + e.Problem
+	}
+	return fmt.Sprintf("%s, %s: %s", at, quote(e.Word), e.Problem)
+}
+
+// quote puts a word of the file into a message.
+func quote(s string) string {
+	if r := []rune(s); len(r) > 30 {
+		s = string(r[:30]) + "…"
+	}
+	return strconv.Quote(s)
+}
+
+// value is a value of the file, or a key without one.
+type value struct {
+	kind  unstable.Kind
+	data  string // decoded
+	at    int    // offset of its first byte
+	raw   string
+	items []value // of an array
+}
+
+// table is a table of the file.
+type table struct {
+	name   string // "stage" …, for messages
+	at     int
+	keys   []string
+	values map[string]value
+	names  map[string]value // where the keys stand
+	goal   *table
+}
+
+type reader struct {
+	data   []byte
+	skills int
+}
+
+func (r *reader) errorAt(at int, word, format string, args ...any) error {
+	at = min(at, len(r.data))
+	before := r.data[:at]
+	line := 1 + strings.Count(string(before), "\n")
+	column := 1 + utf8.RuneCount(before[strings.LastIndex(string(before), "\n")+1:])
+	return &Error{line, column, word, strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " ")}
+}
+
+func (r *reader) bad(v value, format string, args ...any) error {
+	word := v.data
+	if v.kind == unstable.Array || v.kind == unstable.InlineTable {
+		word = ""
+	}
+	return r.errorAt(v.at, word, format, args...)
+}
+
+// Read reads the text of a course. Every error is an [Error].
+func Read(data []byte) (exercise.Course, error) {
+	r := &reader{data: data}
+	if len(data) > MaxSize {
+		return exercise.Course{}, r.errorAt(0, "", "the file is larger than %d bytes", MaxSize)
+	}
+	// The library checks the whole of the syntax, keys that come twice included.
+	var any map[string]any
+	var decode *toml.DecodeError
+	if err := toml.Unmarshal(data, &any); errors.As(err, &decode) {
+		line, column := decode.Position()
+		return exercise.Course{}, &Error{line, max(1, column), "", strings.TrimPrefix(oneLine(decode.Error()), "toml: ")}
+	} else if err != nil {
+		return exercise.Course{}, r.errorAt(0, "", "%s", strings.TrimPrefix(oneLine(err.Error()), "toml: "))
+	}
+	root, stages, err := r.tables()
+	if err != nil {
+		return exercise.Course{}, err
+	}
+	return r.course(root, stages)
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// tables walks over the file and finds the tables with their positions.
+func (r *reader) tables() (root *table, stages []*table, err error) {
+	root = newTable("the file", 0)
+	here := root
+	var p unstable.Parser
+	p.Reset(r.data)
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			var path []string
+			at := -1
+			for it := e.Key(); it.Next(); {
+				path = append(path, string(it.Node().Data))
+				if at < 0 {
+					at = int(it.Node().Raw.Offset)
+				}
+			}
+			name := strings.Join(path, ".")
+			switch {
+			case name == "stage" && e.Kind == unstable.ArrayTable:
+				if len(stages) == maxStages {
+					return nil, nil, r.errorAt(at, name, "more than %d stages", maxStages)
+				}
+				here = newTable("[[stage]]", at)
+				stages = append(stages, here)
+			case name == "stage.goal" && e.Kind == unstable.Table && len(stages) > 0:
+				here = newTable("[stage.goal]", at)
+				stages[len(stages)-1].goal = here
+			case name == "stage":
+				return nil, nil, r.errorAt(at, name, "a stage begins with [[stage]], in two pairs of brackets")
+			default:
+				return nil, nil, r.errorAt(at, name, "no such table: want [[stage]] or, in it, [stage.goal]")
+			}
+		case unstable.KeyValue:
+			if err := r.keyValue(here, e); err != nil {
+				return nil, nil, err
+			}
+		}
+	}
+	if err := p.Error(); err != nil { // unreachable: the library has read it before
+		return nil, nil, r.errorAt(0, "", "%s", oneLine(err.Error()))
+	}
+	return root, stages, nil
+}
+
+func newTable(name string, at int) *table {
+	return &table{name: name, at: at, values: map[string]value{}, names: map[string]value{}}
+}
+
+func (r *reader) keyValue(t *table, e *unstable.Node) error {
+	var path []string
+	var name value
+	for it := e.Key(); it.Next(); {
+		if len(path) == 0 {
+			name = value{kind: unstable.Key, at: int(it.Node().Raw.Offset)}
+		}
+		path = append(path, string(it.Node().Data))
+	}
+	name.data = strings.Join(path, ".")
+	if len(path) == 2 && path[0] == "goal" && t.name == "[[stage]]" { // goal.right = 80
+		if t.goal == nil {
+			t.goal = newTable("goal", name.at)
+		}
+		t, path = t.goal, path[1:]
+		name.data = path[0]
+	}
+	if len(path) != 1 {
+		return r.errorAt(name.at, name.data, "no such key: want a name without dots")
+	}
+	node := e.Value()
+	if node.Kind == unstable.InlineTable && path[0] == "goal" && t.name == "[[stage]]" {
+		t.goal = newTable("goal", name.at)
+		for it := node.Children(); it.Next(); {
+			if it.Node().Kind == unstable.KeyValue {
+				if err := r.keyValue(t.goal, it.Node()); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}
+	v := r.value(node)
+	if v.at == 0 {
+		v.at = name.at
+	}
+	t.keys = append(t.keys, path[0])
+	t.values[path[0]], t.names[path[0]] = v, name
+	return nil
+}
+
+func (r *reader) value(n *unstable.Node) value {
+	v := value{kind: n.Kind, data: string(n.Data), at: int(n.Raw.Offset)}
+	if n.Raw.Length > 0 {
+		v.raw = string(r.data[n.Raw.Offset : n.Raw.Offset+n.Raw.Length])
+	}
+	if n.Kind == unstable.Array {
+		for it := n.Children(); it.Next(); {
+			if it.Node().Kind != unstable.Comment {
+				v.items = append(v.items, r.value(it.Node()))
+			}
+		}
+	}
+	return v
+}
+
+// only reports a key that the table does not have.
+func (r *reader) only(t *table, allowed ...string) error {
+	for _, k := range t.keys {
+		if !slices.Contains(allowed, k) {
+			return r.bad(t.names[k], "no such key in %s: want %s", t.name, strings.Join(allowed, ", "))
+		}
+	}
+	return nil
+}
+
+// text reads a string; "" where it is missing.
+func (r *reader) text(t *table, key string) (value, error) {
+	v, ok := t.values[key]
+	if ok && v.kind != unstable.String {
+		return v, r.bad(v, "%s wants a text in quotes", key)
+	}
+	return v, nil
+}
+
+// number reads a number from low to high; or where it is missing.
+func (r *reader) number(t *table, key string, or, low, high float64, whole bool) (float64, error) {
+	v, ok := t.values[key]
+	if !ok {
+		return or, nil
+	}
+	x, err := strconv.ParseFloat(strings.ReplaceAll(v.data, "_", ""), 64)
+	if v.kind != unstable.Integer && v.kind != unstable.Float || err != nil || whole && x != math.Trunc(x) {
+		kind := "number"
+		if whole {
+			kind = "whole number"
+		}
+		return 0, r.bad(v, "%s wants a %s", key, kind)
+	}
+	if !(x >= low && x <= high) {
+		return 0, r.bad(v, "%s is out of range: want %g to %g", key, low, high)
+	}
+	return x, nil
+}
+
+// word is a word of a text, with its place in the file.
+type word struct {
+	text string
+	at   int
+}
+
+// words splits the text of a string at blanks and commas. Where the string has
+// escapes, the place is that of the whole.
+func (v value) words() []word {
+	plain := strings.Index(v.raw, v.data)
+	var out []word
+	for at := 0; at < len(v.data); {
+		if strings.ContainsRune(" ,\t\r\n", rune(v.data[at])) {
+			at++
+			continue
+		}
+		end := len(v.data)
+		if n := strings.IndexAny(v.data[at:], " ,\t\r\n"); n >= 0 {
+			end = at + n
+		}
+		w := word{v.data[at:end], v.at}
+		if plain >= 0 {
+			w.at = v.at + plain + at
+		}
+		out = append(out, w)
+		at = end
+	}
+	return out
+}
+
+func (r *reader) course(root *table, stages []*table) (c exercise.Course, err error) {
+	if err := r.only(root, "name", "minutes", "new"); err != nil {
+		return c, err
+	}
+	name, err := r.text(root, "name")
+	if err != nil {
+		return c, err
+	}
+	c.Name = oneLine(name.data)
+	if c.Minutes, err = r.number(root, "minutes", 8, exercise.MinMinutes, exercise.MaxMinutes, false); err != nil {
+		return c, err
+	}
+	fresh, err := r.number(root, "new", 3, 0, exercise.MaxNew, true)
+	if err != nil {
+		return c, err
+	}
+	c.New = int(fresh)
+	if len(stages) == 0 {
+		return c, r.errorAt(len(r.data), "", "there is no [[stage]]")
+	}
+	for _, t := range stages {
+		s, err := r.stage(t)
+		if err != nil {
+			return c, err
+		}
+		c.Stages = append(c.Stages, s)
+	}
+	if err := c.Validate(); err != nil { // unreachable: each value was checked
+		return c, r.errorAt(0, "", "%s", err)
+	}
+	return c, nil
+}
+
+func (r *reader) stage(t *table) (s exercise.Stage, err error) {
+	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "tolerance", "set_every"); err != nil {
+		return s, err
+	}
+	name, err := r.text(t, "name")
+	if err != nil {
+		return s, err
+	}
+	s.Name = oneLine(name.data)
+	if s.Keys, err = r.keys(t); err != nil {
+		return s, err
+	}
+	if s.Skills, err = r.skillsOf(t, s.Keys[0]); err != nil {
+		return s, err
+	}
+	if s.Tolerance, err = r.number(t, "tolerance", exercise.DefaultTolerance, exercise.MinTolerance, exercise.MaxTolerance, false); err != nil {
+		return s, err
+	}
+	series, err := r.number(t, "set_every", 8, 1, exercise.MaxSeries, true)
+	if err != nil {
+		return s, err
+	}
+	s.Series = int(series)
+	s.Goal, err = r.goal(t.goal, len(s.Keys))
+	return s, err
+}
+
+func (r *reader) goal(t *table, keys int) (g exercise.Goal, err error) {
+	if t == nil {
+		t = newTable("goal", 0)
+	}
+	if err := r.only(t, "right", "of", "days", "keys"); err != nil {
+		return g, err
+	}
+	right, err := r.number(t, "right", 80, 1, 100, false)
+	if err != nil {
+		return g, err
+	}
+	g.Share = right / 100
+	for _, f := range []struct {
+		key      string
+		to       *int
+		or, high int
+	}{{"of", &g.Of, exercise.MasteryOf, exercise.MasteryOf}, {"days", &g.Days, 2, exercise.MasteryOf}, {"keys", &g.Keys, min(2, keys), min(keys, exercise.MasteryOf)}} {
+		x, err := r.number(t, f.key, float64(f.or), 1, float64(f.high), true)
+		if err != nil {
+			return g, err
+		}
+		*f.to = int(x)
+	}
+	for _, f := range []struct {
+		key string
+		n   *int
+	}{{"days", &g.Days}, {"keys", &g.Keys}} {
+		if *f.n <= g.Of {
+			continue
+		}
+		if v, stated := t.values[f.key]; stated {
+			return g, r.bad(v, "more %s than the %d answers of the goal", f.key, g.Of)
+		}
+		*f.n = g.Of
+	}
+	return g, nil
+}
+
+// The twelve keys of a mode, each sound once.
+func twelve(m theory.Mode) []theory.Key {
+	var out []theory.Key
+	for _, k := range theory.Keys() {
+		if s := k.Signature(); k.Mode == m && s >= -6 && s <= 5 {
+			out = append(out, k)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b theory.Key) int { return size(a) - size(b) })
+	return out
+}
+
+// size orders keys by the signs that they have, sharps before flats.
+func size(k theory.Key) int {
+	if s := k.Signature(); s >= 0 {
+		return 2 * s
+	} else {
+		return -2*s + 1
+	}
+}
+
+func (r *reader) keys(t *table) ([]theory.Key, error) {
+	v, ok := t.values["keys"]
+	if !ok {
+		return twelve(theory.Major), nil
+	}
+	list := v.items
+	if v.kind == unstable.String {
+		list = []value{v}
+	} else if v.kind != unstable.Array {
+		return nil, r.bad(v, "keys wants \"all major\", \"all minor\", or a list like [\"C major\", \"Ab major\"]")
+	}
+	var out []theory.Key
+	add := func(k theory.Key) {
+		if !slices.Contains(out, k) {
+			out = append(out, k)
+		}
+	}
+	for _, item := range list {
+		if item.kind != unstable.String {
+			return nil, r.bad(item, "a key wants a text in quotes, like \"Ab major\"")
+		}
+		switch strings.ToLower(oneLine(item.data)) {
+		case "all major":
+			for _, k := range twelve(theory.Major) {
+				add(k)
+			}
+		case "all minor":
+			for _, k := range twelve(theory.Minor) {
+				add(k)
+			}
+		default:
+			k, err := theory.ParseKey(item.data)
+			if err != nil {
+				return nil, r.bad(item, "%s; or \"all major\", \"all minor\"", reason(err, theory.ErrKey))
+			}
+			add(k)
+		}
+	}
+	if len(out) == 0 {
+		return nil, r.bad(v, "keys is empty: want at least one key")
+	}
+	return out, nil
+}
+
+// reason is the text of an error without what the place says already.
+func reason(err, about error) string {
+	return oneLine(strings.TrimPrefix(err.Error(), about.Error()+": "))
+}
+
+func (r *reader) degrees(t *table, key string, k theory.Key) ([]theory.Degree, error) {
+	v, err := r.text(t, key)
+	if err != nil {
+		return nil, err
+	}
+	var out []theory.Degree
+	for _, w := range v.words() {
+		ds, err := theory.ParseDegrees(w.text, k, theory.Movable)
+		if err != nil {
+			return nil, r.errorAt(w.at, w.text, "%s", reason(err, theory.ErrDegree))
+		}
+		for _, d := range ds {
+			if !slices.Contains(out, d) {
+				out = append(out, d)
+			}
+		}
+	}
+	return out, nil
+}
+
+// skillsOf lists what a stage asks for: the degrees, the moves, the series.
+func (r *reader) skillsOf(t *table, k theory.Key) ([]exercise.Skill, error) {
+	var out []exercise.Skill
+	seen := map[exercise.Skill]bool{}
+	add := func(s exercise.Skill) {
+		if !seen[s] {
+			seen[s] = true
+			out = append(out, s)
+		}
+	}
+	degrees, err := r.degrees(t, "degrees", k)
+	if err != nil {
+		return nil, err
+	}
+	for _, d := range degrees {
+		add(exercise.Item{Key: k, Asked: d}.Skill())
+	}
+	among := degrees
+	if _, ok := t.values["among"]; ok {
+		if among, err = r.degrees(t, "among", k); err != nil {
+			return nil, err
+		}
+	}
+	moves, err := r.text(t, "moves")
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range moves.words() {
+		m, err := exercise.MovesNamed(w.text)
+		if err != nil {
+			return nil, r.errorAt(w.at, w.text, "no such moves: want steps, triad, chords, any")
+		}
+		for _, s := range m.Between(among) {
+			add(s)
+		}
+	}
+	v, ok := t.values["series"]
+	if ok && v.kind != unstable.Array {
+		return nil, r.bad(v, "series wants a list like [\"do re mi\", \"do ti, do\"]")
+	}
+	for _, item := range v.items {
+		if item.kind != unstable.String {
+			return nil, r.bad(item, "a series wants a text in quotes, like \"do re mi\"")
+		}
+		skills, err := series(item.data, k)
+		if err != nil {
+			return nil, r.bad(item, "%s", oneLine(err.Error()))
+		}
+		for _, s := range skills {
+			add(s)
+		}
+	}
+	if len(out) == 0 {
+		return nil, r.errorAt(t.at, "stage", "there is nothing to sing in it: want degrees, moves or series")
+	}
+	if r.skills += len(out); r.skills > maxSkills {
+		return nil, r.errorAt(t.at, "stage", "more than %d things to sing in the course", maxSkills)
+	}
+	return out, nil
+}
+
+// series reads a series of degrees, each sung from the one before, as the moves
+// in it. Octaves are marked as in tonic sol-fa: sol, is below, do' above.
+func series(text string, k theory.Key) ([]exercise.Skill, error) {
+	m, err := theory.ParseMelody(text, k, theory.Movable)
+	if err != nil {
+		return nil, err
+	}
+	var out []exercise.Skill
+	var last *theory.Tone
+	height := func(t *theory.Tone) int { return t.Degree.Interval().Semitones + 12*t.Octave }
+	for i := range m.Tones {
+		tone := &m.Tones[i]
+		if tone.Rest {
+			continue
+		}
+		switch before := last; {
+		case before == nil:
+			out = append(out, exercise.Item{Key: k, Asked: tone.Degree}.Skill())
+		case before.Degree == tone.Degree:
+			// the same again, or its octave: no move
+		default:
+			away := height(tone) - height(before)
+			if away > 12 || away < -12 {
+				return nil, fmt.Errorf("from %s to %s is more than an octave", theory.Movable.NameASCII(k, before.Degree), theory.Movable.NameASCII(k, tone.Degree))
+			}
+			s := exercise.Skill{Kind: exercise.PairSkill, From: before.Degree, Degree: tone.Degree, Way: exercise.Up}
+			if away < 0 {
+				s.Way = exercise.Down
+			}
+			if away != 0 {
+				out = append(out, s)
+			}
+		}
+		last = tone
+	}
+	return out, nil
+}

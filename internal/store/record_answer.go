@@ -1,0 +1,568 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"iter"
+	"math"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// Session is what the answers of one run have in common.
+type Session struct {
+	ID        string // 32 hexadecimal digits, the same nowhere else; see NewSession
+	Singer    string
+	Started   time.Time // with the singer's time zone
+	Command   string    // "sing", "today", …
+	Source    string    // what answered: "mic", "recording", "simulated"
+	Seed      uint64
+	Estimator string // pitch.Version
+}
+
+// NewSession returns a session with a new ID.
+func NewSession(singer, command, source string, seed uint64, estimator string, started time.Time) Session {
+	var id [16]byte
+	rand.Read(id[:]) // never fails
+	return Session{hex.EncodeToString(id[:]), singer, started, command, source, seed, estimator}
+}
+
+// Answer is one judged attempt, with all that is needed to judge it again.
+type Answer struct {
+	Session   Session
+	Number    int // in the session, 1 …; set by Add
+	Index     int // of the question in the session, 1 …
+	Attempt   int // at the question, 1 …
+	At        time.Time
+	Skill     exercise.Skill
+	Item      exercise.Item
+	Tolerance exercise.Tolerance
+	Verdict   exercise.Verdict
+	Counts    bool // the first measured answer to its question
+	Again     bool // the question was heard more than once before it
+	Feedback  exercise.Feedback
+	Guess     exercise.Outcome // flat, sharp or in tune, as the singer guessed; NotMeasured: no guess
+}
+
+// Trial returns the answer as practice sees it; false if it does not count.
+func (a Answer) Trial() (exercise.Trial, bool) {
+	t := exercise.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
+	t.Skill = a.Skill
+	return t, a.Counts
+}
+
+// timeFormat is how times are written: RFC 3339 in milliseconds, in the singer's
+// zone, so that the first ten letters are the singer's day.
+const timeFormat = "2006-01-02T15:04:05.000Z07:00"
+
+// row is an answer as the tables and the exports have it. The fields are the
+// columns of the export, in this order; the doc is what README says of them.
+// Fields that may be null are pointers.
+type row struct {
+	Singer    string `json:"singer"`
+	Session   string `json:"session"`
+	Started   string `json:"started"`
+	Command   string `json:"command"`
+	Source    string `json:"source"`
+	Seed      string `json:"seed"`
+	Estimator string `json:"estimator"`
+
+	Number         int64    `json:"number"`
+	Item           int64    `json:"item"`
+	Attempt        int64    `json:"attempt"`
+	At             string   `json:"at"`
+	Skill          string   `json:"skill"`
+	Key            string   `json:"key"`
+	Tuning         string   `json:"tuning"`
+	A4Hz           float64  `json:"a4_hz"`
+	ToleranceCents float64  `json:"tolerance_cents"`
+	StrictOctave   bool     `json:"strict_octave"`
+	TonicOctave    int64    `json:"tonic_octave"`
+	RangeLow       *int64   `json:"range_low"`
+	RangeHigh      *int64   `json:"range_high"`
+	Degree         string   `json:"degree"`
+	FromDegree     *string  `json:"from_degree"`
+	Move           int64    `json:"move"`
+	TargetMIDI     int64    `json:"target_midi"`
+	Outcome        string   `json:"outcome"`
+	Reason         *string  `json:"reason"`
+	Sung           *string  `json:"sung"`
+	OctaveShift    *int64   `json:"octave_shift"`
+	Cents          *float64 `json:"cents"`
+	CentsFromAsked *float64 `json:"cents_from_asked"`
+	CentsSE        *float64 `json:"cents_se"`
+	F0Hz           *float64 `json:"f0_hz"`
+	SpreadCents    *float64 `json:"spread_cents"`
+	VibratoHz      *float64 `json:"vibrato_hz"`
+	VibratoCents   *float64 `json:"vibrato_cents"`
+	ScoopCents     *float64 `json:"scoop_cents"`
+	SettleS        *float64 `json:"settle_s"`
+	HeldS          *float64 `json:"held_s"`
+	AnswerS        *float64 `json:"answer_s"`
+	LevelDBFS      float64  `json:"level_dbfs"`
+	Counts         bool     `json:"counts"`
+	Again          bool     `json:"again"`
+	Feedback       string   `json:"feedback"`
+	Guess          *string  `json:"guess"`
+}
+
+// sessionColumns is how many of the columns belong to the session.
+const sessionColumns = 7
+
+// columns are the names of a row's fields.
+var columns = func() []string {
+	t := reflect.TypeFor[row]()
+	names := make([]string, t.NumField())
+	for i := range names {
+		names[i] = t.Field(i).Tag.Get("json")
+	}
+	return names
+}()
+
+var insertAnswer = fmt.Sprintf("INSERT OR IGNORE INTO answers (session_id, %s) VALUES (?%s)",
+	strings.Join(columns[sessionColumns:], ", "), strings.Repeat(", ?", len(columns)-sessionColumns))
+
+// fields returns pointers to the fields of a row, in the order of columns.
+func (r *row) fields() []any {
+	v := reflect.ValueOf(r).Elem()
+	out := make([]any, v.NumField())
+	for i := range out {
+		out[i] = v.Field(i).Addr().Interface()
+	}
+	return out
+}
+
+// values returns the fields of a row for the database.
+func (r *row) values() []any {
+	out := r.fields()
+	for i, p := range out {
+		out[i] = reflect.ValueOf(p).Elem().Interface()
+	}
+	return out
+}
+
+func pointer[T any](x T) *T { return &x }
+
+func newRow(a Answer) row {
+	it, v := a.Item, a.Verdict
+	target, _ := it.Target()
+	r := row{
+		Singer: a.Session.Singer, Session: a.Session.ID, Started: a.Session.Started.Format(timeFormat),
+		Command: a.Session.Command, Source: a.Session.Source, Seed: strconv.FormatUint(a.Session.Seed, 10), Estimator: a.Session.Estimator,
+		Number: int64(a.Number), Item: int64(a.Index), Attempt: int64(a.Attempt), At: a.At.Format(timeFormat),
+		Skill: a.Skill.String(), Key: it.Key.ASCII(), Tuning: it.Tuning.String(), A4Hz: it.Tuning.A4,
+		ToleranceCents: a.Tolerance.Cents, StrictOctave: a.Tolerance.StrictOctave,
+		TonicOctave: int64(it.Register.TonicOctave), Degree: it.Asked.ASCII(), Move: int64(it.Move), TargetMIDI: int64(target.MIDI()),
+		Outcome: v.Outcome.String(), LevelDBFS: v.Level, Counts: a.Counts, Again: a.Again, Feedback: a.Feedback.String(),
+	}
+	if it.Register.Range != (exercise.Range{}) {
+		r.RangeLow, r.RangeHigh = pointer(int64(it.Register.Range.Low)), pointer(int64(it.Register.Range.High))
+	}
+	if it.From != nil {
+		r.FromDegree = pointer(it.From.ASCII())
+	}
+	if a.Guess != exercise.NotMeasured {
+		r.Guess = pointer(a.Guess.String())
+	}
+	if v.Outcome == exercise.NotMeasured {
+		r.Reason = pointer(v.Reason.String())
+		return r
+	}
+	if v.HasSung {
+		r.Sung, r.OctaveShift = pointer(v.Sung.ASCII()), pointer(int64(v.OctaveShift))
+		r.Cents = &v.Cents
+	}
+	r.CentsFromAsked, r.CentsSE, r.F0Hz, r.SpreadCents = &v.FromAsked, &v.SE, &v.F0, &v.Spread
+	r.VibratoHz, r.VibratoCents, r.ScoopCents = &v.VibratoHz, &v.VibratoCents, &v.Scoop
+	r.SettleS, r.HeldS, r.AnswerS = &v.Settle, &v.Held, &v.Answer
+	return r
+}
+
+// reader turns rows into answers. It remembers what it has parsed: a record has
+// few different keys, skills and tunings.
+type reader struct {
+	keys    map[string]theory.Key
+	skills  map[string]exercise.Skill
+	tunings map[string]theory.Tuning
+	degrees map[string]theory.Degree
+	session Session
+	started string
+}
+
+func newReader() *reader {
+	return &reader{map[string]theory.Key{}, map[string]exercise.Skill{}, map[string]theory.Tuning{}, map[string]theory.Degree{}, Session{}, ""}
+}
+
+// lookUp parses s, or finds it among what was parsed.
+func lookUp[T any](known map[string]T, s string, parse func(string) (T, error)) (T, error) {
+	if x, ok := known[s]; ok {
+		return x, nil
+	}
+	x, err := parse(s)
+	if err == nil {
+		known[s] = x
+	}
+	return x, err
+}
+
+func (rd *reader) key(s string) (theory.Key, error) { return lookUp(rd.keys, s, theory.ParseKey) }
+func (rd *reader) degree(s string) (theory.Degree, error) {
+	return lookUp(rd.degrees, s, exercise.ParseDegree)
+}
+
+// answer reads a row. It refuses what newRow would not have written.
+func (rd *reader) answer(r *row) (a Answer, err error) {
+	bad := func(column string, err error) (Answer, error) {
+		return Answer{}, fmt.Errorf("%s: %w", column, err)
+	}
+	if r.Session != rd.session.ID || r.Started != rd.started || rd.session.Singer != r.Singer {
+		s := Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
+		if s.Started, err = time.Parse(timeFormat, r.Started); err != nil {
+			return bad("started", notTime(r.Started))
+		}
+		if s.Seed, err = strconv.ParseUint(r.Seed, 10, 64); err != nil {
+			return bad("seed", fmt.Errorf("%.30q is no whole number from 0 up", r.Seed))
+		}
+		if err := s.validate(); err != nil {
+			return Answer{}, err
+		}
+		rd.session, rd.started = s, r.Started
+	}
+	a = Answer{Session: rd.session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
+	if a.At, err = time.Parse(timeFormat, r.At); err != nil {
+		return bad("at", notTime(r.At))
+	}
+	if a.Skill, err = lookUp(rd.skills, r.Skill, exercise.ParseSkill); err != nil {
+		return bad("skill", err)
+	}
+	it := &a.Item
+	if it.Key, err = rd.key(r.Key); err != nil {
+		return bad("key", err)
+	}
+	if it.Tuning, err = lookUp(rd.tunings, r.Tuning, func(s string) (theory.Tuning, error) { return theory.ParseTuning(s, theory.DefaultA4) }); err != nil {
+		return bad("tuning", err)
+	}
+	if _, err := theory.NewTuning(r.A4Hz); err != nil {
+		return bad("a4_hz", err)
+	}
+	it.Tuning.A4 = r.A4Hz
+	if it.Asked, err = rd.degree(r.Degree); err != nil {
+		return bad("degree", err)
+	}
+	if r.FromDegree != nil {
+		d, err := rd.degree(*r.FromDegree)
+		if err != nil {
+			return bad("from_degree", err)
+		}
+		it.From = &d
+	}
+	it.Move = exercise.Direction(r.Move)
+	it.Register.TonicOctave = int(r.TonicOctave)
+	if r.RangeLow != nil && r.RangeHigh != nil {
+		it.Register.Range = exercise.Range{Low: int(*r.RangeLow), High: int(*r.RangeHigh)}
+	}
+	a.Tolerance = exercise.Tolerance{Cents: r.ToleranceCents, StrictOctave: r.StrictOctave}
+	if err := a.Tolerance.Validate(); err != nil {
+		return bad("tolerance_cents", err)
+	}
+	v := &a.Verdict
+	if v.Outcome, err = exercise.ParseOutcome(r.Outcome); err != nil {
+		return bad("outcome", err)
+	}
+	if r.Reason != nil {
+		if v.Reason, err = exercise.ParseReason(*r.Reason); err != nil {
+			return bad("reason", err)
+		}
+	}
+	if r.Sung != nil {
+		if v.Sung, err = rd.degree(*r.Sung); err != nil {
+			return bad("sung", err)
+		}
+		v.HasSung = true
+	}
+	if r.OctaveShift != nil {
+		v.OctaveShift = int(*r.OctaveShift)
+	}
+	v.Level = r.LevelDBFS
+	for _, f := range []struct {
+		name string
+		from *float64
+		to   *float64
+	}{
+		{"cents", r.Cents, &v.Cents}, {"cents_from_asked", r.CentsFromAsked, &v.FromAsked}, {"cents_se", r.CentsSE, &v.SE},
+		{"f0_hz", r.F0Hz, &v.F0}, {"spread_cents", r.SpreadCents, &v.Spread}, {"vibrato_hz", r.VibratoHz, &v.VibratoHz},
+		{"vibrato_cents", r.VibratoCents, &v.VibratoCents}, {"scoop_cents", r.ScoopCents, &v.Scoop},
+		{"settle_s", r.SettleS, &v.Settle}, {"held_s", r.HeldS, &v.Held}, {"answer_s", r.AnswerS, &v.Answer},
+		{"level_dbfs", &r.LevelDBFS, &v.Level},
+	} {
+		if f.from == nil {
+			continue
+		}
+		if math.IsNaN(*f.from) || math.IsInf(*f.from, 0) {
+			return bad(f.name, errors.New("not a finite number"))
+		}
+		*f.to = *f.from
+	}
+	if a.Feedback, err = exercise.ParseFeedback(r.Feedback); err != nil {
+		return bad("feedback", err)
+	}
+	if r.Guess != nil {
+		if a.Guess, err = exercise.ParseOutcome(*r.Guess); err != nil {
+			return bad("guess", err)
+		}
+	}
+	return a, a.validate()
+}
+
+func notTime(s string) error {
+	return fmt.Errorf("%.40q is no time like 2026-11-25T19:30:00.000+01:00", s)
+}
+
+// CheckSinger reports a name that the record does not take: it must not be empty,
+// longer than 160 bytes, or have control characters or blanks around it.
+func CheckSinger(name string) error {
+	if !plainText(name, 160) {
+		return fmt.Errorf("%.40q is no name: want letters, without blanks around them", name)
+	}
+	return nil
+}
+
+// plainText reports whether text is one line of at most so many bytes without
+// blanks around it.
+func plainText(text string, most int) bool {
+	return text != "" && len(text) <= most && strings.TrimSpace(text) == text &&
+		!strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0xfffd || r == 0x7f })
+}
+
+// validate refuses a session that the record could not hand out again as it is.
+func (s Session) validate() error {
+	switch id, err := hex.DecodeString(s.ID); {
+	case err != nil || len(id) != 16 || strings.ToLower(s.ID) != s.ID:
+		return fmt.Errorf("session: %.40q is no session: want 32 hexadecimal digits", s.ID)
+	case CheckSinger(s.Singer) != nil:
+		return fmt.Errorf("singer: %w", CheckSinger(s.Singer))
+	case !plainText(s.Command, 20), !plainText(s.Source, 20), !plainText(s.Estimator, 40):
+		return fmt.Errorf("command %.20q, source %.20q, estimator %.40q: want one word each", s.Command, s.Source, s.Estimator)
+	case s.Started.Year() < 1 || s.Started.Year() > 9999:
+		return fmt.Errorf("started: the year %d is out of range", s.Started.Year())
+	}
+	return nil
+}
+
+func (a Answer) validate() error {
+	switch {
+	case a.Number < 1 || a.Index < 1 || a.Attempt < 1:
+		return fmt.Errorf("number %d, item %d, attempt %d: want 1 or more", a.Number, a.Index, a.Attempt)
+	case a.Item.Move < exercise.Down || a.Item.Move > exercise.Up:
+		return fmt.Errorf("move: %d: want -1, 0 or 1", a.Item.Move)
+	case a.Item.Register.TonicOctave < -1 || a.Item.Register.TonicOctave > 9:
+		return fmt.Errorf("tonic_octave: %d is out of range: want -1 to 9", a.Item.Register.TonicOctave)
+	case a.At.Year() < 1 || a.At.Year() > 9999:
+		return fmt.Errorf("at: the year %d is out of range", a.At.Year())
+	case a.Guess != exercise.NotMeasured && a.Guess != exercise.InTune && a.Guess != exercise.Flat && a.Guess != exercise.Sharp:
+		return fmt.Errorf("guess: %s: want flat, sharp or in_tune", a.Guess)
+	case a.Verdict.Outcome == exercise.NotMeasured && a.Verdict.Reason == exercise.NoReason:
+		return errors.New("reason: missing for an outcome of not_measured")
+	}
+	return nil
+}
+
+// Add writes an answer, numbered after the last one of its session, and returns
+// when it is on disk.
+func (r *Record) Add(a Answer) error {
+	if r.lock == nil {
+		return fmt.Errorf("%s: opened for reading", r.path)
+	}
+	a.Number = 1
+	if a.Session.ID == r.session.ID {
+		a.Number = r.number + 1
+	}
+	if err := errors.Join(a.Session.validate(), a.validate()); err != nil {
+		return err
+	}
+	tx, err := r.db.Begin()
+	if err != nil {
+		return recordError(r.path, err)
+	}
+	defer tx.Rollback()
+	id := r.sessionID
+	rw := newRow(a)
+	if a.Session.ID != r.session.ID {
+		if id, _, err = insertSession(tx, &rw); err != nil {
+			return recordError(r.path, err)
+		}
+	}
+	result, err := tx.Stmt(r.add).Exec(append([]any{id}, rw.values()[sessionColumns:]...)...)
+	if err != nil {
+		return recordError(r.path, err)
+	}
+	if n, err := result.RowsAffected(); err == nil && n == 0 {
+		return fmt.Errorf("%s: session %s has an answer %d already", r.path, a.Session.ID, a.Number)
+	}
+	if err := tx.Commit(); err != nil {
+		return recordError(r.path, err)
+	}
+	r.session, r.sessionID, r.number = a.Session, id, a.Number
+	return nil
+}
+
+// Query chooses answers. The zero Query is all of them.
+type Query struct {
+	Singer  string    // "": every singer's
+	Since   time.Time // answers at this time or later; zero: from the first
+	Counted bool      // only those that count
+	Brief   bool      // leave out what statistics do not need, see unbriefed: a third faster
+}
+
+// unbriefed are the columns that a brief query does not read. The tuning is then
+// equal on A4 = 440 Hz, and the measures are 0.
+var unbriefed = strings.Fields("tuning a4_hz strict_octave target_midi cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess")
+
+// Answers yields the answers of a query in the order in which they were given,
+// by singer. A row that cannot be read yields an error and the next follows;
+// after an error of the file none does.
+func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] {
+	return func(yield func(Answer, error) bool) {
+		rd := newReader()
+		for rw, err := range r.rows(ctx, q) {
+			if err != nil {
+				yield(Answer{}, err)
+				return
+			}
+			a, err := rd.answer(rw)
+			if err == nil && a.At.Before(q.Since) {
+				continue
+			}
+			if err != nil {
+				err = fmt.Errorf("%s: session %s, answer %d: %w", r.path, rw.Session, rw.Number, err)
+			}
+			if !yield(a, err) {
+				return
+			}
+		}
+	}
+}
+
+// rows yields the rows of a query. The row is valid until the next. Sessions are
+// few and their answers lie together, so that nothing large is sorted.
+func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
+	return func(yield func(*row, error) bool) {
+		sessions, err := r.sessions(ctx, q.Singer)
+		if err != nil {
+			yield(nil, recordError(r.path, err))
+			return
+		}
+		where, since := "", ""
+		var read []int // columns
+		for i := sessionColumns; i < len(columns); i++ {
+			if !q.Brief || !slices.Contains(unbriefed, columns[i]) {
+				read = append(read, i)
+			}
+		}
+		names := make([]string, len(read))
+		for i, c := range read {
+			names[i] = columns[c]
+		}
+		if q.Counted {
+			where = " AND counts"
+		}
+		if !q.Since.IsZero() {
+			// Zones differ by at most a day; the exact time is compared later.
+			since = q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat)
+		}
+		answers, err := r.db.PrepareContext(ctx, fmt.Sprintf("SELECT %s FROM answers WHERE session_id = ? AND at >= ?%s ORDER BY number",
+			strings.Join(names, ", "), where))
+		if err != nil {
+			yield(nil, recordError(r.path, err))
+			return
+		}
+		defer answers.Close()
+		one := func(s *sessionRow) (goOn bool) {
+			rows, err := answers.QueryContext(ctx, s.id, since)
+			if err != nil {
+				yield(nil, recordError(r.path, err))
+				return false
+			}
+			defer rows.Close()
+			s.row.Tuning, s.row.A4Hz = theory.Equal.String(), theory.DefaultA4
+			fields := s.row.fields()
+			to := make([]any, len(read))
+			for i, c := range read {
+				to[i] = fields[c]
+			}
+			for rows.Next() {
+				if err := rows.Scan(to...); err != nil {
+					yield(nil, recordError(r.path, err))
+					return false
+				}
+				if !yield(&s.row, nil) {
+					return false
+				}
+			}
+			if err := rows.Err(); err != nil {
+				yield(nil, recordError(r.path, err))
+				return false
+			}
+			return true
+		}
+		for i := range sessions {
+			if !one(&sessions[i]) {
+				return
+			}
+		}
+	}
+}
+
+// sessionRow is a session: its row in the table and its columns of the export.
+type sessionRow struct {
+	id  int64
+	row row
+}
+
+// sessions returns the sessions of a singer, or of all, in the order of singers
+// and times.
+func (r *Record) sessions(ctx context.Context, singer string) ([]sessionRow, error) {
+	rows, err := r.db.QueryContext(ctx, `SELECT sessions.id, name, session, started, command, source, seed, estimator
+FROM sessions JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) ORDER BY name, started, sessions.id`, singer)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []sessionRow
+	for rows.Next() {
+		var s sessionRow
+		if err := rows.Scan(append([]any{&s.id}, s.row.fields()[:sessionColumns]...)...); err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, rows.Err()
+}
+
+// Practice works out what is known of a singer from all answers that count.
+// Those that cannot be read are left out and counted in skipped.
+func (r *Record) Practice(ctx context.Context, singer string) (p *exercise.Practice, skipped int, err error) {
+	p = &exercise.Practice{}
+	for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true, Brief: true}) {
+		if err != nil {
+			if a.Session.ID == "" && ctx.Err() != nil {
+				return p, skipped, ctx.Err()
+			}
+			skipped++
+			continue
+		}
+		if t, ok := a.Trial(); ok {
+			p.Add(t)
+		}
+	}
+	return p, skipped, nil
+}

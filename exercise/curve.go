@@ -38,7 +38,7 @@ type following struct {
 const (
 	noteSteps  = 15.0  // steps of the usual note
 	leastStep  = 0.008 // s
-	mostStep   = 0.050 // s
+	mostStep   = 0.120 // s
 	usualMost  = 80.0  // steps of the usual note: 4 s, slower than anything is sung
 	tuneFull   = 60.0  // cents within which a frame is worth all
 	tuneNone   = 110.0 // and from which on it costs offCost

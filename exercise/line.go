@@ -192,18 +192,20 @@ func centsOf(hz float64) theory.Cents { return CentsOnA4(hz, theory.DefaultA4) }
 
 // curve is the pitch curve, made of the notes where there is none.
 func (t Performance) curve() []Moment {
-	const step = 0.005 // s
-	if len(t.Curve) > 0 {
+	if len(t.Curve) > 0 || len(t.Notes) == 0 {
 		return t.Curve
 	}
+	// In parts of the whole, so that it is the same at any tempo.
+	first, last := t.Notes[0], t.Notes[len(t.Notes)-1]
+	step := max(1e-4, (last.Offset-first.Onset)/float64(100*len(t.Notes)))
 	var out []Moment
 	for k, n := range t.Notes {
 		if k > 0 && n.Onset > t.Notes[k-1].Offset+step {
-			out = append(out, Moment{At: t.Notes[k-1].Offset})
+			out = append(out, Moment{At: t.Notes[k-1].Offset + step/2})
 		}
-		steps := max(1, int((n.Offset-n.Onset)/step))
+		steps := max(1, int((n.Offset-n.Onset)/step+1e-6))
 		for s := range min(steps, maxFrames) {
-			out = append(out, Moment{n.Onset + float64(s)*step, n.Cents, true})
+			out = append(out, Moment{n.Onset + (float64(s)+0.5)*step, n.Cents, true})
 		}
 	}
 	return out

@@ -129,7 +129,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
-		now:           func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) },
+		now:           func() time.Time { return time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) },
 		interruptible: c.interruptible,
 	}, args)
 	return out.String(), errs.String(), code

@@ -17,6 +17,7 @@ import (
 
 	"singback/exercise"
 	"singback/internal/audio"
+	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/internal/review"
 	"singback/theory"
@@ -27,6 +28,8 @@ type grading struct {
 	music        music
 	rec          recording
 	model        string
+	part         string
+	stderr       io.Writer // warnings about the model
 	strict       bool
 	strictOctave bool
 	tolerance    float64
@@ -36,15 +39,15 @@ type grading struct {
 }
 
 func newGrade(e *env) *cobra.Command {
-	g := grading{format: newFormat("text", "json", "csv"), tolerance: exercise.DefaultRules().Tolerance}
+	g := grading{stderr: e.stderr, format: newFormat("text", "json", "csv"), tolerance: exercise.DefaultRules().Tolerance}
 	cmd := &cobra.Command{
 		Use:   "grade --model MODEL TAKE ...",
 		Short: "Grade recordings of a melody against a model",
 		Long: `Grade compares takes with a model, note by note, and says what a jury would.
 
-MODEL is a typed melody like "do re mi - sol", a recording of somebody who sings
-or plays it (its notes are found first), or a pitch curve. A TAKE is a recording
-or a pitch curve. A pitch curve is CSV with the columns time_s and f0_hz, where
+MODEL is a typed melody like "do re mi - sol", a notation file (ABC, MusicXML,
+MIDI; see singback melody), a recording of somebody who sings or plays it (its
+notes are found first), or a pitch curve. A TAKE is a recording or a pitch curve. A pitch curve is CSV with the columns time_s and f0_hz, where
 0 is no pitch; - reads a take from standard input.
 
 Any key, octave and tempo of a take is right, unless --strict: then the key is
@@ -72,7 +75,8 @@ goes on where an interrupted run stopped.`,
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&g.model, "model", "", "the `MODEL`: a typed melody, a recording or a pitch curve")
+	fl.StringVar(&g.model, "model", "", "the `MODEL`: a typed melody, a notation file, a recording or a pitch curve")
+	fl.StringVar(&g.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	g.music.addKeyFlag(cmd, false, "", `key of a typed melody, and the key that names the degrees, like "Ab major"`)
 	fl.StringVar(&g.music.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
 	fl.Float64Var(&g.music.a4, "a4", theory.DefaultA4, "tuning of a typed melody: A4 in `Hz`")
@@ -195,7 +199,7 @@ func oneLine(err error) string { return strings.ReplaceAll(strings.TrimSpace(err
 // line is the model: the one place that decides what kind it is.
 func (g *grading) line(ctx context.Context, reader review.Reader, names theory.Naming) (exercise.Line, error) {
 	if strings.TrimSpace(g.model) == "" {
-		return exercise.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a recording or a pitch curve`)
+		return exercise.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
 	}
 	var key theory.Key
 	var err error
@@ -206,6 +210,12 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 	}
 	_, missing := os.Stat(g.model)
 	extension := strings.ToLower(filepath.Ext(g.model))
+	if _, written := notation.ByName(g.model); written {
+		return g.written(key, names)
+	}
+	if g.part != "" {
+		return exercise.Line{}, usagef("--part is about a notation file, and --model is none")
+	}
 	if missing == nil || extension == ".wav" || extension == ".csv" {
 		p, err := reader.Read(ctx, g.model)
 		if err != nil {
@@ -241,6 +251,29 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 		return line, usage(fmt.Errorf("--model: %w", err))
 	}
 	return line, nil
+}
+
+// written is a model in a notation file, in the key that the file says.
+func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, error) {
+	tuning, err := g.music.readTuning()
+	if err != nil {
+		return exercise.Line{}, err
+	}
+	f, err := os.Open(g.model)
+	if err != nil {
+		return exercise.Line{}, fmt.Errorf("--model: %w", fileError(g.model, err))
+	}
+	defer f.Close()
+	score, warnings, err := notation.Read(g.model, f, notation.Options{
+		Voice: g.part, Key: key, Naming: names, Octave: exercise.MiddleRegister(key).TonicOctave,
+	})
+	if err != nil {
+		return exercise.Line{}, fmt.Errorf("--model: %w", err)
+	}
+	for _, w := range warnings {
+		fmt.Fprintf(g.stderr, "%s: %s\n", g.model, w)
+	}
+	return exercise.NewLine(score, tuning)
 }
 
 // rows opens where the results go, and says which takes are to be graded.

@@ -260,6 +260,9 @@ func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, e
 		return exercise.Line{}, err
 	}
 	f, err := os.Open(g.model)
+	if errors.Is(err, fs.ErrNotExist) {
+		return exercise.Line{}, usagef("--model: there is no file %s", short(g.model))
+	}
 	if err != nil {
 		return exercise.Line{}, fmt.Errorf("--model: %w", fileError(g.model, err))
 	}

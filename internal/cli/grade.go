@@ -189,7 +189,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		return fmt.Errorf("%d of %d takes could not be graded", failed, len(paths))
 	}
 	if g.format.value == "text" && len(paths) == 1 {
-		return rows.details(line, names)
+		return rows.details(line)
 	}
 	return nil
 }
@@ -342,10 +342,14 @@ func (r *gradeRows) text(g report.Grade) error {
 }
 
 // details says why a single take got what it got.
-func (r *gradeRows) details(line exercise.Line, names theory.Naming) error {
-	g := r.last
-	w := r.w
-	fmt.Fprintf(w, "\nmarks     %d of %d notes right; %d of 9 points: %d of %d half-bars%s\n", g.NotesRight, g.NotesWritten, g.Points, g.SegmentsRight, g.Segments,
+func (r *gradeRows) details(line exercise.Line) error {
+	fmt.Fprintln(r.w)
+	return errors.Join(writeDetails(r.w, r.last, line), r.w.Flush())
+}
+
+// writeDetails writes the marks of a take, its faults and its notes.
+func writeDetails(w io.Writer, g report.Grade, line exercise.Line) error {
+	fmt.Fprintf(w, "marks     %d of %d notes right; %d of 9 points: %d of %d half-bars%s\n", g.NotesRight, g.NotesWritten, g.Points, g.SegmentsRight, g.Segments,
 		map[bool]string{true: ", and the flow", false: ""}[g.Flow])
 	if !line.Timed {
 		fmt.Fprintln(w, "rhythm    not judged: the model says nothing of it")
@@ -389,7 +393,7 @@ func (r *gradeRows) details(line exercise.Line, names theory.Naming) error {
 		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t%s\n", n.Index, cmp.Or(n.Degree, "-"), strings.ReplaceAll(n.Result, "_", " "),
 			number(n.Cents, "%+.0f"), number(n.LateBeats, "%+.2f"), number(n.Length, "%.2f"))
 	}
-	return errors.Join(t.Flush(), w.Flush())
+	return t.Flush()
 }
 
 // first is a label on the first line of several.

@@ -45,6 +45,7 @@ type Heard struct {
 	Level   float64 // dBFS
 	Singing bool
 	Held    float64 // seconds of the note being held, 0 if none
+	F0      float64 // hertz at this moment, in a line; else 0
 }
 
 // Judged carries the verdict of one attempt.

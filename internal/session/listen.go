@@ -84,7 +84,7 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 			level = max(level, p.Level)
 			if frames++; frames%every == 0 && heard != nil && !done {
 				held, singing := attempt.Holding()
-				heard(Heard{level, singing, held})
+				heard(Heard{Level: level, Singing: singing, Held: held})
 				level = pitch.MinLevel
 			}
 		}

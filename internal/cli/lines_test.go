@@ -7,8 +7,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
+	"singback/exercise"
 	"singback/internal/audio"
+	"singback/internal/synth"
+	"singback/theory"
 )
 
 // records reads JSON lines.
@@ -123,5 +127,55 @@ func TestSeriesOfSilence(t *testing.T) {
 	out, _ := call{}.must(t, "series", "--key", "C", "--level", "1", "--seed", "3", path)
 	if !strings.Contains(out, "not measured, no voice was heard") || !strings.Contains(out, "Nothing was sung that could be measured") {
 		t.Errorf("%s", out)
+	}
+}
+
+// A melody sung into the real microphone in its own tempo is graded as sung: a
+// choir of one, who leaves nothing out.
+func TestVirtualMicSeries(t *testing.T) {
+	path := needVirtualMic(t)
+	order := []string{"--key", "G", "--level", "2", "--count", "1", "--seed", "3", "--voice", "alto"}
+	k := theory.Key{Tonic: theory.Note{Letter: theory.G}}
+	alto, err := exercise.VoiceNamed("alto")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ms, err := exercise.NewMelodies(exercise.MelodyOrder{Level: 2, Key: &k, Range: alto.Range.Working(), Count: 1, Seed: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sung := []synth.Sung{synth.Rest(0.3)}
+	for _, n := range synth.Line(ms[0].Score, theory.Tuning{A4: 440}, 0.7) {
+		note := synth.NewSung(n.Hz, n.Duration)
+		note.Consonant = synth.Nasal
+		sung = append(sung, note)
+	}
+	x, _ := synth.Voice{SampleRate: 48000, Type: synth.Alto}.Sing(append(sung, synth.Rest(0.5)), 1)
+	take := filepath.Join(t.TempDir(), "take.wav")
+	f, err := os.Create(take)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(audio.WriteWAV(f, 48000, x), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	args := append([]string{"series", "--free", "--study", "0", "--set", "tonic", "--input", "mic", "--output", "speaker", "--format", "json"}, order...)
+	r := startProgram(t, nil, path, args...)
+	r.await(t, "Sing now.")
+	play(t, nil, take)
+	if code := r.end(t, 30*time.Second); code != exitDone {
+		t.Fatalf("exit %d: %s", code, &r.stderr)
+	}
+	rs := records(t, r.stdout.String())
+	if len(rs) != 3 {
+		t.Fatalf("%d records: %s", len(rs), &r.stdout)
+	}
+	g := rs[1]["grade"].(map[string]any)
+	t.Logf("%v of %v notes right, %v points, score %v, tempo %v", g["notes_right"], g["notes_written"], g["points"], g["score"], rs[1]["sung_tempo_bpm"])
+	if g["omitted"] != 0.0 || g["notes_right"] != g["notes_written"] || g["added"] != 0.0 {
+		t.Errorf("%v of %v right, %v left out, %v added", g["notes_right"], g["notes_written"], g["omitted"], g["added"])
+	}
+	if bpm, _ := rs[1]["sung_tempo_bpm"].(float64); bpm < 83 || bpm > 89 { // 60/0.7
+		t.Errorf("tempo %v, want 86", rs[1]["sung_tempo_bpm"])
 	}
 }

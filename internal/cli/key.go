@@ -55,6 +55,9 @@ third of a minor key is b3.`,
 			if err != nil {
 				return err
 			}
+			if m.voice == "" {
+				item.Register.Range = exercise.Range{} // a scale rises, whoever sings
+			}
 			style := report.Style{Names: naming, ASCII: e.ascii()}
 			title := style.Key(item.Key)
 			var scale theory.Scale

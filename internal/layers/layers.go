@@ -18,7 +18,7 @@ exercise:          pitch theory fsrs                        |
 calib:             pitch theory gonum go-dsp                |
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
-internal/synth:    theory internal/audio                    | go-dsp
+internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/notation: theory exercise gomidi                   |
 internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |

@@ -15,7 +15,7 @@ const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
 exercise:          pitch theory fsrs                        |
-calib:             pitch theory gonum go-dsp                |
+calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp pitch

@@ -1,6 +1,9 @@
 package calib
 
-import "singback/theory"
+import (
+	"singback/pitch"
+	"singback/theory"
+)
 
 // Advice is something that the singer can do so that the microphone hears the
 // voice better.
@@ -53,13 +56,13 @@ const (
 // nothing where all is well.
 func Advise(r Room) []Advice {
 	var a []Advice
-	sung := r.Voice < 0
+	sung, measured := r.Voice < 0, r.Floor < 0
 	if r.Clipped {
 		a = append(a, TurnDown)
 	}
 	over := r.Voice - r.Floor
 	switch {
-	case !sung:
+	case !sung || !measured:
 	case over < closeToFloor && r.Voice < faint:
 		a = append(a, Nearer, QuieterRoom)
 	case over < closeToFloor:
@@ -82,9 +85,9 @@ func Advise(r Room) []Advice {
 }
 
 // NewRoom puts together what was measured; ease and echo are nil where they were
-// not. Noise may be nil too, and then the levels of the room are unknown: 0.
+// not. Noise may be nil too: then Floor is unknown, 0, and Gate the tracker's own.
 func NewRoom(on Date, noise *Noise, ease *Ease, echo *Echo) Room {
-	r := Room{Date: on}
+	r := Room{Date: on, Gate: pitch.DefaultConfig(minRate).MinLevel}
 	if ease != nil {
 		r.Voice, r.Peak, r.Clipped = ease.Level, ease.Peak, ease.Clipped()
 	}

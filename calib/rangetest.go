@@ -105,13 +105,17 @@ const (
 // changing voices; the others go by one.
 const growingStep = 2
 
+// easier is how many semitones back, towards the start, the easier note lies.
+const easier = 4
+
 // easeTries is how often a note at ease is asked for before the test gives up.
 const easeTries = 3
 
 // RangeTest finds the comfortable range of a voice: from a note that the singer
 // chooses, softly, down by semitones until one does not come with ease, then up
 // from the first. A note that did not come is asked for once more, after an
-// easier one; the extreme is never asked for twice in a row. The singer's word
+// easier one; the extreme is never asked for twice in a row. The range is made
+// of what was sung, where that is less than what was asked. The singer's word
 // ends a direction (Strain) or the test (Stop) at once. A break is passed over:
 // where the note beyond comes with ease the test goes on from there. Children
 // and changing voices are asked by whole tones, and nothing twice.
@@ -173,7 +177,7 @@ func (t *RangeTest) Hear(r RangeReply) RangeHeard {
 		t.ask = RangeAsk{Step: Down, Pitch: t.start}
 		t.beyond()
 	default:
-		t.went(heard)
+		t.went(heard, int(math.Round(midiOf(note.F0, t.tuning))))
 	}
 	return heard
 }
@@ -234,8 +238,9 @@ func (t *RangeTest) began(n pitch.Note, heard RangeHeard) {
 	t.ask = RangeAsk{Step: Softly, Pitch: t.start}
 }
 
-// went takes the reply to a note on the way down or up.
-func (t *RangeTest) went(heard RangeHeard) {
+// went takes the reply to a note on the way down or up: what was heard, and,
+// where it was held, the pitch sung.
+func (t *RangeTest) went(heard RangeHeard, sung int) {
 	switch {
 	case heard == Strained:
 		t.turn()
@@ -244,7 +249,11 @@ func (t *RangeTest) went(heard RangeHeard) {
 	case t.ask.Rest:
 		t.turn() // not even the easy one: enough of this direction
 	case heard == Held:
-		t.low, t.high = min(t.low, t.ask.Pitch), max(t.high, t.ask.Pitch)
+		if t.ask.Step == Down {
+			t.low = min(t.low, max(sung, t.ask.Pitch))
+		} else {
+			t.high = max(t.high, min(sung, t.ask.Pitch))
+		}
 		t.missed, t.second, t.crossing = 0, false, false
 		t.beyond()
 	case t.growing || t.crossing:
@@ -256,16 +265,17 @@ func (t *RangeTest) went(heard RangeHeard) {
 		t.turn()
 	default:
 		t.missed = t.ask.Pitch
-		t.ask.Rest, t.ask.Pitch = true, t.limit()
+		t.ask.Rest, t.ask.Pitch = true, t.easy()
 	}
 }
 
-// limit is the last note that came with ease in the direction being tested.
-func (t *RangeTest) limit() int {
+// easy is an easy note in the direction being tested: a few semitones back from
+// the last one that came.
+func (t *RangeTest) easy() int {
 	if t.ask.Step == Down {
-		return t.low
+		return min(t.low+easier, t.start)
 	}
-	return t.high
+	return max(t.high-easier, t.start)
 }
 
 // beyond asks for the note after the one asked now, if there is one.
@@ -351,14 +361,15 @@ const widestGap = 5
 // is false where there is none. Errors are not known: nothing was asked.
 func VoiceOf(notes []pitch.Note, rate int, t theory.Tuning, growing bool, on Date) (v Voice, ok bool) {
 	var held []int
-	var spreads []float64
+	spread := map[int][]float64{}
 	for _, n := range notes {
 		midi := midiOf(n.F0, t)
 		if float64(n.Offset-n.Onset) < heldSeconds*float64(rate) || !steady(n) || midi < lowestAsk-.5 || midi > highestAsk+.5 {
 			continue
 		}
-		held = append(held, int(math.Round(midi)))
-		spreads = append(spreads, n.Spread)
+		at := int(math.Round(midi))
+		held = append(held, at)
+		spread[at] = append(spread[at], n.Spread)
 	}
 	if len(held) == 0 {
 		return Voice{}, false
@@ -370,6 +381,12 @@ func VoiceOf(notes []pitch.Note, rate int, t theory.Tuning, growing bool, on Dat
 	}
 	for high+1 < len(held) && held[high+1]-held[high] <= widestGap {
 		high++
+	}
+	var spreads []float64
+	for at, s := range spread {
+		if at >= held[low] && at <= held[high] {
+			spreads = append(spreads, s...)
+		}
 	}
 	v = Voice{Date: on, Growing: growing, Comfortable: Range{held[low], held[high]}, Notes: high - low + 1, Spread: quantile(spreads, .5)}
 	v.Tessitura = tessitura(v.Comfortable, 0)

@@ -159,15 +159,19 @@ func newSpectrum(x []float64, rate int) spectrum {
 	return spectrum{density, float64(rate) / float64(size)}
 }
 
+// withoutMean is a copy of x less its mean; what is no finite number is 0 in it.
 func withoutMean(x []float64) []float64 {
 	mean := 0.0
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
 	y := make([]float64, len(x))
 	for i, v := range x {
-		y[i] = v - mean
+		if !math.IsNaN(v) && !math.IsInf(v, 0) {
+			y[i] = v
+			mean += v
+		}
+	}
+	mean /= float64(len(x))
+	for i := range y {
+		y[i] -= mean
 	}
 	return y
 }

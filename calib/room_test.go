@@ -109,7 +109,7 @@ func ones(n int) []float64 {
 // No hum and no fan where there is none, over many rooms, levels and rates; and
 // each where there is one.
 func TestNoiseOverManySeeds(t *testing.T) {
-	for seed := range uint64(60) {
+	for seed := range uint64(20) {
 		rng := rand.New(rand.NewPCG(seed, 1))
 		hz := []int{16000, 24000, 44100, 48000}[seed%4]
 		n := 3 * hz
@@ -233,7 +233,7 @@ func TestClipping(t *testing.T) {
 	seed := uint64(0)
 	for voice, hz := range easy {
 		for vowel := synth.A; vowel <= synth.U; vowel++ {
-			for _, up := range []float64{.8, 1, 1.5, 2.2} {
+			for _, up := range [][]float64{{.8, 1.5}, {1, 2.2}}[(int(voice)+int(vowel))%2] {
 				seed++
 				x := singing(voice, vowel, hz*up, -20, seed)
 				name := fmt.Sprintf("%v, vowel %d, %.0f Hz", voice, vowel, hz*up)

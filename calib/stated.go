@@ -3,6 +3,7 @@ package calib
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"singback/theory"
@@ -12,11 +13,11 @@ import (
 var ErrVoice = errors.New("not a voice")
 
 // fillers are the words around a stated voice that say nothing.
-var fillers = words("i am i'm im a an my the voice voices range is goes go sing as and between from to until up down comfortable comfortably")
+var fillers = words("i am i'm im a an my the voice voices range is goes go sing as and between from to until up down comfortable comfortably have i've note notes low lowest high highest")
 
 // kinds are other names of the kinds of voice (common practice).
 var kinds = map[string]string{
-	"mezzo-soprano": "mezzo", "mezzosoprano": "mezzo", "contralto": "alto", "treble": "child", "kid": "child",
+	"mezzosoprano": "mezzo", "contralto": "alto", "treble": "child", "kid": "child",
 	"children": "child", "children's": "child", "child's": "child",
 }
 
@@ -71,7 +72,7 @@ func ParseVoice(s string, known func(kind string) (Range, error), on Date) (Voic
 	case len(pitches) == 0:
 		v.Comfortable = kind
 	case len(pitches) != 2:
-		return Voice{}, fmt.Errorf("%w: %d notes in %s: want two, the lowest and the highest, like C3-G4", ErrVoice, len(pitches), quoted(s))
+		return Voice{}, fmt.Errorf("%w: %s: want two notes, the lowest and the highest, like C3-G4, not %d", ErrVoice, quoted(s), len(pitches))
 	default:
 		v.Comfortable = Range{pitches[0].MIDI(), pitches[1].MIDI()}
 		if err := v.Comfortable.check(pitches[0].ASCII(), pitches[1].ASCII()); err != nil {
@@ -100,6 +101,7 @@ func (r Range) check(low, high string) error {
 // separate turns what stands between the notes of a range into a space: a dash,
 // or dots. A hyphen inside a word stays.
 func separate(s string) string {
+	s = mezzo.ReplaceAllString(s, "mezzo")
 	s = strings.NewReplacer("–", " ", "—", " ", "…", " ", "..", " ", "’", "'").Replace(s)
 	b := []byte(s)
 	for i := 1; i < len(b); i++ {
@@ -109,6 +111,9 @@ func separate(s string) string {
 	}
 	return string(b)
 }
+
+// mezzo is the one kind of voice whose name may be two words.
+var mezzo = regexp.MustCompile(`(?i)\bmezzo[\s-]soprano\b`)
 
 // quoted is what was typed, cut to a length that fits into a message.
 func quoted(s string) string {

@@ -47,7 +47,9 @@ const (
 
 // FindTuning finds A4 from three or more single notes, any of them, one after
 // the other, played on an instrument in equal temperament. The first partial of
-// each note counts, since the higher ones of strings are sharp.
+// each note counts, since the higher ones of strings are sharp. x begins a few
+// tenths of a second before the first note: what sounds from the start on is
+// taken for the room.
 //
 // Notes alone tell A4 only within a quarter tone of 440 Hz: further off, the
 // next semitone is nearer. Where first is not nil it says which note the first
@@ -62,12 +64,18 @@ func FindTuning(x []float64, rate int, first *theory.Note) (Tuned, error) {
 	if err != nil {
 		return Tuned{}, err
 	}
-	notes, err := pitch.Notes(cfg, t.Flush(t.Push(nil, x)))
+	points := t.Flush(t.Push(nil, x))
+	notes, err := pitch.Notes(cfg, points)
 	if err != nil {
 		return Tuned{}, err
 	}
 	var hz []float64
-	for _, n := range notes {
+	for i, n := range notes {
+		next := int64(len(x))
+		if i+1 < len(notes) {
+			next = notes[i+1].Onset
+		}
+		n.Offset = rings(points, int64(cfg.Hop), n, next)
 		if f, ok := firstPartial(x, rate, n); ok {
 			hz = append(hz, f)
 		}
@@ -145,10 +153,22 @@ const (
 	playedUntil   = 0.03 // before the offset: the damper
 	playedLeast   = 0.25
 	playedMost    = 1.0
+	playedFall    = 20.0 // dB below the note's own level: it has ended
 	playedWithin  = 35.0 // of the tracker's F0, which takes all partials together
 	weakest       = .03  // amplitude against the strongest of the first four (−30 dB)
 	playedHighest = 4    // partials looked at
 )
+
+// rings returns the offset of a note, but not after the next one's onset, as the
+// level has it. The tracker takes a pitch that is heard again and again for
+// something in the room, and lets go of it ever earlier.
+func rings(points []pitch.Point, hop int64, n pitch.Note, next int64) int64 {
+	i := n.Offset / hop
+	for i < int64(len(points)) && points[i].Index < next && points[i].Level > n.Level-playedFall {
+		i++
+	}
+	return min(next, max(n.Offset, i*hop))
+}
 
 // firstPartial measures the first partial of a note of x; a higher one, divided
 // by its number, where a small microphone has left too little of the first.

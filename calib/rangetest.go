@@ -114,7 +114,8 @@ const easeTries = 3
 // RangeTest finds the comfortable range of a voice: from a note that the singer
 // chooses, softly, down by semitones until one does not come with ease, then up
 // from the first. A note that did not come is asked for once more, after an
-// easier one; the extreme is never asked for twice in a row. The range is made
+// easier one; the extreme is never asked for twice in a row. Where the note at
+// ease does not come again softly, another one is asked for. The range is made
 // of what was sung, where that is less than what was asked. The singer's word
 // ends a direction (Strain) or the test (Stop) at once. A break is passed over:
 // where the note beyond comes with ease the test goes on from there. Children
@@ -173,6 +174,8 @@ func (t *RangeTest) Hear(r RangeReply) RangeHeard {
 		t.ask = RangeAsk{Step: AllDone}
 	case t.ask.Step == AtEase:
 		t.began(note, heard)
+	case t.ask.Step == Softly && t.doubtful(heard):
+		t.ask, t.start = RangeAsk{}, 0
 	case t.ask.Step == Softly:
 		t.ask = RangeAsk{Step: Down, Pitch: t.start}
 		t.beyond()
@@ -236,6 +239,16 @@ func (t *RangeTest) began(n pitch.Note, heard RangeHeard) {
 	t.start = int(math.Round(midiOf(n.F0, t.tuning)))
 	t.low, t.high = t.start, t.start
 	t.ask = RangeAsk{Step: Softly, Pitch: t.start}
+}
+
+// doubtful tells that the note at ease was not what it seemed, since it does not
+// come again, and that another one may be asked for.
+func (t *RangeTest) doubtful(heard RangeHeard) bool {
+	if heard != Elsewhere && heard != Whistle && heard != Strained {
+		return false
+	}
+	t.tries++
+	return t.tries < easeTries
 }
 
 // went takes the reply to a note on the way down or up: what was heard, and,

@@ -15,9 +15,9 @@ const probeLevel = -24.0
 
 // echoed is what a microphone captures for a second and a half: room, and the
 // test sound after delay seconds, dB weaker than it was played. The delay need
-// not be a whole number of samples: the sound is made ten times as fine.
+// not be a whole number of samples: the sound is made four times as fine.
 func echoed(room []float64, hz int, delay, dB float64) []float64 {
-	const fine = 10
+	const fine = 4
 	probe := calib.Probe(fine*hz, probeLevel)
 	x := append([]float64(nil), room...)
 	g := math.Pow(10, dB/20)
@@ -75,6 +75,7 @@ func TestEcho(t *testing.T) {
 // says, is missed nowhere where that is three deviations above the threshold,
 // and the noise alone has the highest value that 4000 such draws have.
 func TestEchoHasTheWholeGain(t *testing.T) {
+	t.Parallel()
 	const n, noise = 3 * rate / 2, -40.0
 	energy := 0.0
 	for _, v := range calib.Probe(rate, probeLevel) {
@@ -126,6 +127,7 @@ func clicks(x []float64, level float64) []float64 {
 // What the microphone makes of it: rooms, small microphones, a gain that
 // drifts, overload, and every rate.
 func TestEchoThrough(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(12) {
 		rng := rand.New(rand.NewPCG(seed, 9))
 		hz := []int{16000, 24000, 44100, 48000}[seed%4]
@@ -153,6 +155,7 @@ func TestEchoThrough(t *testing.T) {
 // for the test sound, and the highest ratio among all of them is well below the
 // threshold.
 func TestNoEcho(t *testing.T) {
+	t.Parallel()
 	n := 3 * rate / 2
 	worst := 0.0
 	for seed := range uint64(40) {

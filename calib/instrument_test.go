@@ -49,6 +49,7 @@ func off(f, ref float64) float64 { return theory.CentsBetween(f, ref) }
 // Within 2 cents of how it was made, and within three of its own standard
 // errors and the 0.2 cents that a note is not known better than.
 func TestFindTuning(t *testing.T) {
+	t.Parallel()
 	scale := func(a4 float64) []float64 {
 		return []float64{equal(69, a4), equal(60, a4), equal(64, a4), equal(67, a4), equal(55, a4)}
 	}
@@ -134,6 +135,7 @@ func TestTuningError(t *testing.T) {
 // One wrong key does not matter, since every key stands on the same A4. One
 // string that is off is left out; several are no tuning.
 func TestOddNotes(t *testing.T) {
+	t.Parallel()
 	at := func(cents ...float64) []float64 {
 		hz := make([]float64, len(cents))
 		for i, c := range cents {

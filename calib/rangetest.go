@@ -151,6 +151,24 @@ func (t *RangeTest) Next() RangeAsk { return t.ask }
 // Hz is the frequency of an ask's note.
 func (t *RangeTest) Hz(a RangeAsk) float64 { return hzOf(a.Pitch, t.tuning) }
 
+// Where an answer is expected: an easy note lies near the pitch of speech or
+// somewhat above, E2 … A4 (common practice); an answer within expectWithin
+// semitones of the note asked.
+const (
+	easyLow, easyHigh = 40, 69
+	expectWithin      = 2
+)
+
+// Expect is the range, in hertz, in which the answer to an ask is expected. As
+// Low and High of pitch.Config it is a soft prior, which keeps noise from turning
+// a harmonic into the note; another note is heard all the same.
+func (t *RangeTest) Expect(a RangeAsk) (low, high float64) {
+	if a.Step == AtEase {
+		return hzOf(easyLow, t.tuning), hzOf(easyHigh, t.tuning)
+	}
+	return hzOf(a.Pitch-expectWithin, t.tuning), hzOf(a.Pitch+expectWithin, t.tuning)
+}
+
 func hzOf(midi int, t theory.Tuning) float64 { return t.A4 * math.Exp2(float64(midi-69)/12) }
 
 // midiOf is the pitch of hz in semitones, as a MIDI number with a fraction.

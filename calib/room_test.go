@@ -109,6 +109,7 @@ func ones(n int) []float64 {
 // No hum and no fan where there is none, over many rooms, levels and rates; and
 // each where there is one.
 func TestNoiseOverManySeeds(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(8) {
 		rng := rand.New(rand.NewPCG(seed, 1))
 		hz := []int{16000, 24000, 44100, 48000}[seed%4]
@@ -166,6 +167,7 @@ func TestNoiseRefuses(t *testing.T) {
 // The gate: the tracker's own levels of the room lie below it, those of soft
 // singing above, 20 dB under a voice at ease.
 func TestGate(t *testing.T) {
+	t.Parallel()
 	for _, level := range []float64{-85, -75, -65, -55, -48} {
 		for _, make := range []struct {
 			name string
@@ -230,6 +232,7 @@ var easy = map[synth.VoiceType]float64{synth.Bass: 110, synth.Tenor: 165, synth.
 // Clipping at full scale, and a wave cut off below it, are recognised in every
 // voice and vowel; nothing is said of those that are clean.
 func TestClipping(t *testing.T) {
+	t.Parallel()
 	seed := uint64(0)
 	for voice, hz := range easy {
 		for vowel := synth.A; vowel <= synth.U; vowel += 2 {

@@ -208,7 +208,7 @@ func hann(x []float64) []float64 {
 // of hz, by a grid and then by parabolas. A partial that decays has its peak
 // where its frequency is.
 func partial(y []float64, rate, hz float64) (f, amp float64) {
-	step := rate / float64(len(y)) / 4
+	step := rate / float64(len(y)) / 1.5
 	span := hz * (math.Exp2(playedWithin/1200) - 1)
 	count := max(2, int(math.Ceil(span/step)))
 	step = span / float64(count)

@@ -14,7 +14,7 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory fsrs                        |
+exercise:          pitch theory fsrs                        | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
@@ -23,7 +23,7 @@ internal/notation: theory exercise gomidi                   |
 internal/review:   pitch theory exercise internal/audio     |
 internal/session:  pitch theory exercise internal/audio internal/synth |
 internal/store:    theory exercise calib go-toml sqlite      | pitch
-internal/report:   theory exercise calib                    |
+internal/report:   theory exercise calib plot               |
 internal/course:   theory exercise go-toml                   |
 internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
@@ -39,6 +39,7 @@ const everyTest = "internal/testkit rapid testscript"
 // is not here may be imported by nobody.
 var modules = map[string]string{
 	"gonum":      "gonum.org/v1/gonum",
+	"plot":       "gonum.org/v1/plot",
 	"go-dsp":     "github.com/mjibson/go-dsp",
 	"portaudio":  "github.com/gordonklaus/portaudio",
 	"cobra":      "github.com/spf13/cobra",

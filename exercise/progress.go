@@ -1,0 +1,338 @@
+package exercise
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"singback/theory"
+)
+
+// EnoughAnswers is how many answers there must be before anything is said of
+// them but their number.
+const EnoughAnswers = 10
+
+// Heard is one answer as the statistics see it. Only first measured answers
+// belong into them.
+type Heard struct {
+	At        time.Time // in the singer's own time zone: its date is the day
+	Session   string    // the same for the answers of one sitting
+	Question  int       // in the session, 1 …
+	Skill     Skill
+	Item      Item
+	Tolerance theory.Cents
+	Verdict   Verdict
+}
+
+// Progress is the statistics of one singer. The zero Progress is empty.
+type Progress struct {
+	answers   []heard
+	degrees   map[theory.Degree]group
+	skills    map[Skill]group
+	keys      map[theory.Key]group
+	days      map[string]group
+	registers map[int]group
+	questions map[int]group
+	sessions  map[string]group
+	confused  map[Confusion]int
+	tolerance [2]theory.Cents // the smallest and the largest
+}
+
+// heard is what is kept of an answer.
+type heard struct {
+	at        time.Time
+	question  int
+	right, on bool // on the asked degree: it has cents
+	cents     float64
+	seconds   float64
+	tolerance float64
+}
+
+// group are indices of answers, in the order in which they were given.
+type group []int32
+
+// Stats are the statistics of some answers.
+type Stats struct {
+	Answers int
+	Right   int      // in tune, as they were judged then
+	Share   Estimate // of right answers; with at least EnoughAnswers
+	Seconds float64  // median from the opening of the window to the answer; with at least EnoughAnswers
+
+	OnDegree int      // answers on the asked degree, right or not
+	Cents    Estimate // their median distance from it; with at least EnoughAnswers of them
+	Spread   float64  // their standard deviation in cents; likewise
+}
+
+// Enough reports whether Share and Seconds say something.
+func (s Stats) Enough() bool { return s.Answers >= EnoughAnswers }
+
+// Tuned reports whether Cents and Spread say something.
+func (s Stats) Tuned() bool { return s.OnDegree >= EnoughAnswers }
+
+// Part is the statistics of one degree, pair, key, …
+type Part[K any] struct {
+	Of K
+	Stats
+}
+
+// Confusion is a degree that was asked and the one that was sung. HasSung is
+// false where none could be named.
+type Confusion struct {
+	Asked, Sung theory.Degree
+	HasSung     bool
+}
+
+// Add counts an answer. The answers must come in the order in which they were
+// given. Those that are undecided, or are not one sung degree, are left out, and
+// Add returns false.
+func (p *Progress) Add(h Heard) bool {
+	switch h.Skill.Kind {
+	case DegreeSkill, ChromaticSkill, PairSkill:
+	default:
+		return false
+	}
+	v := h.Verdict
+	if !v.Outcome.Counts() {
+		return false
+	}
+	if p.degrees == nil {
+		*p = Progress{
+			degrees: map[theory.Degree]group{}, skills: map[Skill]group{}, keys: map[theory.Key]group{}, days: map[string]group{},
+			registers: map[int]group{}, questions: map[int]group{}, sessions: map[string]group{}, confused: map[Confusion]int{},
+			tolerance: [2]theory.Cents{h.Tolerance, h.Tolerance},
+		}
+	}
+	p.tolerance[0], p.tolerance[1] = min(p.tolerance[0], h.Tolerance), max(p.tolerance[1], h.Tolerance)
+	i := int32(len(p.answers))
+	one := heard{at: h.At, question: h.Question, right: v.Outcome == InTune, seconds: v.Answer, tolerance: h.Tolerance}
+	switch v.Outcome {
+	case InTune, Flat, Sharp:
+		one.on, one.cents = true, v.Cents
+	}
+	p.answers = append(p.answers, one)
+	add(p.degrees, h.Item.Asked, i)
+	add(p.skills, h.Skill, i)
+	add(p.keys, h.Item.Key, i)
+	add(p.days, h.At.Format(time.DateOnly), i)
+	add(p.registers, registerOf(h.Item, v), i)
+	add(p.questions, (h.Question-1)/QuestionBlock, i)
+	add(p.sessions, h.Session, i)
+	c := Confusion{Asked: h.Item.Asked, HasSung: v.HasSung}
+	if v.HasSung {
+		c.Sung = v.Sung
+	}
+	p.confused[c]++
+	return true
+}
+
+func add[K comparable](m map[K]group, k K, i int32) { m[k] = append(m[k], i) }
+
+// RegisterSize is how many semitones a register of ByRegister spans: half an
+// octave.
+const RegisterSize = 6
+
+// QuestionBlock is how many questions make a row of ByQuestion.
+const QuestionBlock = 10
+
+// registerOf numbers the half octave in which the asked note lies, moved to the
+// octave in which it was answered: MIDI numbers by RegisterSize.
+func registerOf(it Item, v Verdict) int {
+	target, _ := it.Target()
+	midi := target.MIDI()
+	if v.HasSung {
+		shift := v.OctaveShift
+		if v.Sung != it.Asked {
+			sung := it.pitchOf(v.Sung).MIDI() + 12*v.OctaveShift
+			shift = octaves(float64(100 * (sung - midi)))
+		}
+		midi += 12 * shift
+	}
+	return int(math.Floor(float64(midi) / RegisterSize))
+}
+
+// stats works out the statistics of a group.
+func (p *Progress) stats(g group) Stats {
+	s := Stats{Answers: len(g)}
+	seconds, cents := make([]float64, 0, len(g)), make([]float64, 0, len(g))
+	for _, i := range g {
+		a := &p.answers[i]
+		if a.right {
+			s.Right++
+		}
+		if a.on {
+			cents = append(cents, a.cents)
+		}
+		seconds = append(seconds, a.seconds)
+	}
+	s.OnDegree = len(cents)
+	if s.Enough() {
+		s.Share = Share(s.Right, s.Answers, Confidence)
+		s.Seconds = Median(seconds, Confidence).Value
+	}
+	if s.Tuned() {
+		s.Cents, s.Spread = Median(cents, Confidence), deviation(cents)
+	}
+	return s
+}
+
+func parts[K comparable](p *Progress, m map[K]group, compare func(a, b K) int) []Part[K] {
+	out := make([]Part[K], 0, len(m))
+	for k, g := range m {
+		out = append(out, Part[K]{k, p.stats(g)})
+	}
+	slices.SortFunc(out, func(a, b Part[K]) int { return compare(a.Of, b.Of) })
+	return out
+}
+
+// all is the group of all answers.
+func (p *Progress) all() group {
+	g := make(group, len(p.answers))
+	for i := range g {
+		g[i] = int32(i)
+	}
+	return g
+}
+
+// Total returns the statistics of all answers.
+func (p *Progress) Total() Stats { return p.stats(p.all()) }
+
+// ByDegree returns those of each degree asked, from wherever, from the tonic up.
+func (p *Progress) ByDegree() []Part[theory.Degree] { return parts(p, p.degrees, compareDegrees) }
+
+// ByPair returns those of each from-to pair with its direction.
+func (p *Progress) ByPair() []Part[Skill] {
+	return slices.DeleteFunc(parts(p, p.skills, compareSkills), func(s Part[Skill]) bool { return s.Of.Kind != PairSkill })
+}
+
+func compareSkills(a, b Skill) int {
+	return cmp.Or(int(a.Kind)-int(b.Kind), compareDegrees(a.From, b.From), compareDegrees(a.Degree, b.Degree), int(b.Way)-int(a.Way))
+}
+
+// ByKey returns those of each key: major before minor, by the tonic's place on the
+// keyboard.
+func (p *Progress) ByKey() []Part[theory.Key] {
+	return parts(p, p.keys, func(a, b theory.Key) int {
+		return cmp.Or(int(a.Mode)-int(b.Mode), a.Tonic.PitchClass()-b.Tonic.PitchClass(), cmp.Compare(a.ASCII(), b.ASCII()))
+	})
+}
+
+// ByDay returns those of each day, like "2026-11-25", the first first.
+func (p *Progress) ByDay() []Part[string] { return parts(p, p.days, cmp.Compare[string]) }
+
+// ByRegister returns those of each half octave, from below: Of is the MIDI number
+// of its lowest note divided by RegisterSize. It is the asked note that counts,
+// in the octave in which it was answered.
+func (p *Progress) ByRegister() []Part[int] { return parts(p, p.registers, cmp.Compare[int]) }
+
+// ByQuestion returns those of the first QuestionBlock questions of the sessions
+// (Of is 0), of the next (1), and so on.
+func (p *Progress) ByQuestion() []Part[int] { return parts(p, p.questions, cmp.Compare[int]) }
+
+// Confused returns how often each degree was sung for each that was asked.
+func (p *Progress) Confused() map[Confusion]int { return p.confused }
+
+// Sessions returns how many sessions the answers are from.
+func (p *Progress) Sessions() int { return len(p.sessions) }
+
+// Span returns the times of the first and the last answer; false without one.
+func (p *Progress) Span() (first, last time.Time, ok bool) {
+	if len(p.answers) == 0 {
+		return first, last, false
+	}
+	return p.answers[0].at, p.answers[len(p.answers)-1].at, true
+}
+
+// Tolerances returns the smallest and the largest tolerance that answers were judged
+// with.
+func (p *Progress) Tolerances() (least, most theory.Cents) { return p.tolerance[0], p.tolerance[1] }
+
+// Drift estimates by how many cents the answers on the asked degree rise with
+// each question of a session, whatever the level of each session, and from how
+// many answers; false if there are too few, or no session has two.
+func (p *Progress) Drift() (e Estimate, answers int, ok bool) {
+	groups := make([][][2]float64, 0, len(p.sessions))
+	free := 0
+	for _, g := range p.sessions {
+		var points [][2]float64
+		for _, i := range g {
+			if a := &p.answers[i]; a.on {
+				points = append(points, [2]float64{float64(a.question), a.cents})
+			}
+		}
+		answers += len(points)
+		free += max(0, len(points)-1)
+		groups = append(groups, points)
+	}
+	if free < EnoughAnswers { // with fewer the quantile is not exact either
+		return e, answers, false
+	}
+	slices.SortFunc(groups, func(a, b [][2]float64) int { // sums do not depend on the map's order
+		return slices.CompareFunc(a, b, func(a, b [2]float64) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
+	})
+	e, ok = Slope(groups, Confidence)
+	return e, answers, ok
+}
+
+// CompareMost is how many of the first answers Changes compares with as many of
+// the latest, at most.
+const CompareMost = 50
+
+// Change compares the first answers to a skill with the latest.
+type Change struct {
+	Skill     Skill
+	Answers   int          // how many of the first, and as many of the latest
+	Tolerance theory.Cents // with which both are judged: that of the latest answer
+	Before    float64      // share right of the first
+	After     float64      // of the latest
+	Rise      Estimate     // from Before to After
+	Since     time.Time    // of the last of the first answers
+	From      time.Time    // of the first of the latest
+}
+
+// Better reports that the share has risen by more than chance explains.
+func (c Change) Better() bool { return c.Rise.Low > 0 }
+
+// Worse reports that the share has fallen by more than chance explains.
+func (c Change) Worse() bool { return c.Rise.High < 0 }
+
+// Changes compares the first with the latest answers to each skill that has
+// EnoughAnswers on each side. Skills are not thrown together: what is asked later
+// is harder. Both sides are judged anew with the same tolerance. The intervals
+// hold at Confidence for all comparisons together (Bonferroni): of singers who
+// have not changed at all, one in twenty at most is told of any change.
+func (p *Progress) Changes() []Change {
+	var skills []Skill
+	for s, g := range p.skills {
+		if len(g) >= 2*EnoughAnswers {
+			skills = append(skills, s)
+		}
+	}
+	slices.SortFunc(skills, compareSkills)
+	confidence := 1 - (1-Confidence)/float64(max(1, len(skills)))
+	out := make([]Change, 0, len(skills))
+	for _, s := range skills {
+		g := p.skills[s]
+		n := min(len(g)/2, CompareMost)
+		first, latest := g[:n], g[len(g)-n:]
+		c := Change{Skill: s, Answers: n, Tolerance: p.answers[latest[n-1]].tolerance,
+			Since: p.answers[first[n-1]].at, From: p.answers[latest[0]].at}
+		before, after := p.within(first, c.Tolerance), p.within(latest, c.Tolerance)
+		c.Before, c.After = float64(before)/float64(n), float64(after)/float64(n)
+		c.Rise = Difference(before, n, after, n, confidence)
+		out = append(out, c)
+	}
+	return out
+}
+
+// within counts the answers that are right with a tolerance. It is what Judge
+// would say: an answer on the asked degree is right within it.
+func (p *Progress) within(g group, tolerance theory.Cents) int {
+	n := 0
+	for _, i := range g {
+		if a := &p.answers[i]; a.on && math.Abs(a.cents) <= tolerance {
+			n++
+		}
+	}
+	return n
+}

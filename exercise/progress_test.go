@@ -1,0 +1,203 @@
+package exercise
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"singback/theory"
+)
+
+// heardOf makes an answer of an invented singer: so many cents from the degree
+// asked, or another degree.
+func heardOf(at time.Time, session string, question int, it Item, cents float64, sung theory.Degree) Heard {
+	v := Verdict{Sung: sung, HasSung: true, Cents: cents, FromAsked: cents, Answer: 1}
+	tol := 25.0
+	switch {
+	case sung != it.Asked:
+		v.Outcome = OtherDegree
+	case cents > tol:
+		v.Outcome = Sharp
+	case cents < -tol:
+		v.Outcome = Flat
+	default:
+		v.Outcome = InTune
+	}
+	return Heard{at, session, question, it.Skill(), it, tol, v}
+}
+
+var firstDay = time.Date(2026, 9, 1, 19, 0, 0, 0, time.UTC)
+
+// A small record counted by hand.
+func TestProgressByHand(t *testing.T) {
+	c, _ := theory.ParseKey("C major")
+	do, mi, fa, la := theory.Degree{Step: 1}, theory.Degree{Step: 3}, theory.Degree{Step: 4}, theory.Degree{Step: 6}
+	base := Item{Key: c, Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}}
+	var p Progress
+	for i := range 12 { // mi after the key: ten on it from −20 to 25 cents, two fa
+		it := base
+		it.Asked = mi
+		h := heardOf(firstDay.AddDate(0, 0, i/6), fmt.Sprint(i/6), 1+i%6, it, float64(5*i-20), mi)
+		h.Verdict.Answer = float64(i)
+		if i >= 10 {
+			h = heardOf(firstDay.AddDate(0, 0, 1), "1", 11+i, it, 3, fa)
+			h.Verdict.Answer = float64(i)
+		}
+		if !p.Add(h) {
+			t.Fatal("not added")
+		}
+	}
+	pair := base
+	pair.Asked, pair.From, pair.Move = la, &do, Down
+	for range 9 {
+		p.Add(heardOf(firstDay.AddDate(0, 0, 2), "2", 1, pair, 30, la))
+	}
+	undecided := heardOf(firstDay, "2", 1, pair, 0, la)
+	undecided.Verdict.Outcome = Ambiguous
+	other := heardOf(firstDay, "2", 1, pair, 0, la)
+	other.Skill = Skill{Kind: MelodySkill, Level: 1}
+	if p.Add(undecided) || p.Add(other) {
+		t.Error("an answer that counts for nothing was counted")
+	}
+	degrees := p.ByDegree()
+	if len(degrees) != 2 || degrees[0].Of != mi || degrees[1].Of != la {
+		t.Fatalf("degrees %+v", degrees)
+	}
+	m := degrees[0].Stats
+	if m.Answers != 12 || m.Right != 10 || m.OnDegree != 10 || m.Share != Share(10, 12, 0.95) || m.Seconds != 5.5 {
+		t.Errorf("mi: %+v", m)
+	}
+	if m.Cents != (Estimate{2.5, -15, 20}) {
+		t.Errorf("cents of mi: %+v, want the middle and the second from either end", m.Cents)
+	}
+	near(t, "spread", m.Spread, 15.1383, 0.0001) // √(25·(10²−1)/12·10/9)
+	if l := degrees[1].Stats; l.Answers != 9 || l.Right != 0 || l.Enough() || l.Tuned() || l.Share != (Estimate{}) || l.Cents != (Estimate{}) {
+		t.Errorf("la, nine answers: %+v, want nothing but the number", l)
+	}
+	if pairs := p.ByPair(); len(pairs) != 1 || pairs[0].Of.String() != "pair 1-6 down" || pairs[0].Answers != 9 {
+		t.Errorf("pairs %+v", pairs)
+	}
+	if days := p.ByDay(); len(days) != 3 || days[0].Of != "2026-09-01" || days[1].Answers != 6 || p.Sessions() != 3 {
+		t.Errorf("days %+v, sessions %d", days, p.Sessions())
+	}
+	if n := p.Confused()[Confusion{mi, fa, true}]; n != 2 || len(p.Confused()) != 3 {
+		t.Errorf("confusions %v", p.Confused())
+	}
+	// E4 is 64 and A3 is 57: half octaves 10 and 9.
+	if r := p.ByRegister(); len(r) != 2 || r[0].Of != 9 || r[0].Answers != 9 || r[1].Of != 10 {
+		t.Errorf("registers %+v", r)
+	}
+	if q := p.ByQuestion(); len(q) != 2 || q[0].Of != 0 || q[0].Answers != 19 || q[1].Of != 2 {
+		t.Errorf("questions %+v", q)
+	}
+	if total := p.Total(); total.Answers != 21 || total.Right != 10 {
+		t.Errorf("total %+v", total)
+	}
+}
+
+// An answer an octave below belongs to the register in which it was sung, and a
+// wrong degree across the octave's border to that of the note asked.
+func TestProgressRegister(t *testing.T) {
+	c, _ := theory.ParseKey("C major")
+	it := Item{Key: c, Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}, Asked: theory.Degree{Step: 7}} // B4, 71
+	ti, do := theory.Degree{Step: 7}, theory.Degree{Step: 1}
+	for _, test := range []struct {
+		sung  theory.Degree
+		shift int
+		want  int
+	}{{ti, 0, 11}, {ti, -1, 9}, {do, 1, 11}, {do, 0, 9}} { // do C5 is near B4, do C4 near B3
+		v := Verdict{HasSung: true, Sung: test.sung, OctaveShift: test.shift}
+		if got := registerOf(it, v); got != test.want {
+			t.Errorf("ti asked, %v sung, %d octaves: half octave %d, want %d", test.sung, test.shift, got, test.want)
+		}
+	}
+}
+
+// An invented singer who learns la, and not mi, and whose voice sinks by half a cent a
+// question: progress says all of that. Tolerance changes in between are no
+// progress.
+func TestProgressFindsWhatIsThere(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 10))
+	c, _ := theory.ParseKey("C major")
+	var p Progress
+	for s := range 40 {
+		for q := range 10 {
+			it := Item{Key: c, Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}, Asked: theory.Degree{Step: 3}}
+			sung := it.Asked
+			if q%2 == 0 {
+				it.Asked = theory.Degree{Step: 6}
+				sung = it.Asked
+				if rng.Float64() < 0.6-float64(s)*0.015 {
+					sung = theory.Degree{Step: 5}
+				}
+			}
+			cents := 10*rng.NormFloat64() - 0.5*float64(q) + float64(s)/10
+			h := heardOf(firstDay.AddDate(0, 0, s), fmt.Sprint(s), q+1, it, cents, sung)
+			if s < 20 { // judged strictly at first: 5 cents
+				h.Tolerance = 5
+				if h.Verdict.Outcome == InTune && (cents > 5 || cents < -5) {
+					h.Verdict.Outcome = Sharp
+				}
+			}
+			p.Add(h)
+		}
+	}
+	changes := p.Changes()
+	if len(changes) != 2 {
+		t.Fatalf("%d changes", len(changes))
+	}
+	mi, la := changes[0], changes[1]
+	if mi.Better() || mi.Worse() || mi.Answers != 50 || mi.Tolerance != 25 {
+		t.Errorf("mi: %+v", mi)
+	}
+	if !la.Better() || la.Worse() || la.Since.Format(time.DateOnly) != "2026-09-10" || la.From.Format(time.DateOnly) != "2026-10-01" {
+		t.Errorf("la: %+v", la)
+	}
+	drift, n, ok := p.Drift()
+	if !ok || n < 300 || drift.Low > -0.5 || drift.High < -0.5 || drift.High > 0 {
+		t.Errorf("drift %+v of %d answers, want −0.5", drift, n)
+	}
+	if least, most := p.Tolerances(); least != 5 || most != 25 {
+		t.Errorf("tolerances %g to %g", least, most)
+	}
+}
+
+// Singers who do not change are hardly ever told of a change, though many things
+// are compared.
+func TestProgressClaimsNothing(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	c, _ := theory.ParseKey("C major")
+	told := 0
+	const singers = 200
+	for range singers {
+		var p Progress
+		for i := range 12 * 40 {
+			it := Item{Key: c, Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}, Asked: c.ChromaticDegrees()[i%12]}
+			cents := 0.0
+			if rng.Float64() < 0.3 {
+				cents = 40
+			}
+			p.Add(heardOf(firstDay, "s", i+1, it, cents, it.Asked))
+		}
+		for _, ch := range p.Changes() {
+			if ch.Better() || ch.Worse() {
+				told++
+				break
+			}
+		}
+	}
+	if told > singers/10 {
+		t.Errorf("%d of %d singers who stayed the same were told of a change, want about 5 in 100 at most", told, singers)
+	}
+}
+
+func TestProgressEmpty(t *testing.T) {
+	var p Progress
+	if _, _, ok := p.Span(); ok || p.Total().Answers != 0 || len(p.ByDegree()) != 0 || len(p.Changes()) != 0 {
+		t.Error("the empty progress has something in it")
+	}
+	if _, _, ok := p.Drift(); ok {
+		t.Error("the empty progress drifts")
+	}
+}

@@ -1,0 +1,335 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"image/color"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+)
+
+// Chart is one drawing of a progress.
+type Chart struct {
+	Name  string // of its file, without an extension: "degrees", "confusion", …
+	Title string
+
+	plot          *plot.Plot
+	width, height vg.Length
+}
+
+// SVG writes the chart as an SVG file.
+func (c Chart) SVG(w io.Writer) error {
+	canvas := vgsvg.New(c.width, c.height)
+	c.plot.Draw(draw.New(canvas))
+	_, err := canvas.WriteTo(w)
+	return err
+}
+
+// PNG writes the chart as a PNG file.
+func (c Chart) PNG(w io.Writer) error {
+	canvas := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(c.width, c.height), vgimg.UseDPI(144))}
+	c.plot.Draw(draw.New(canvas))
+	_, err := canvas.WriteTo(w)
+	return err
+}
+
+// The look of the charts. The lines are dark enough to be printed in grey.
+var (
+	ink   = color.NRGBA{R: 0x1f, G: 0x3a, B: 0x5f, A: 0xff}
+	faint = color.NRGBA{R: 0xd0, G: 0xd4, B: 0xd9, A: 0xff}
+	grey  = color.NRGBA{R: 0x66, G: 0x6b, B: 0x73, A: 0xff}
+)
+
+const (
+	chartWidth = 16 * vg.Centimeter
+	rowHeight  = 0.55 * vg.Centimeter
+	around     = 3 * vg.Centimeter // title, axis and its label
+)
+
+// Charts draws what has enough data: of each group the share right, of degrees and
+// pairs the cents too, the days, and the confusions.
+func (p *Progress) Charts() ([]Chart, error) {
+	ascii := p.style
+	ascii.ASCII = true // the font has no musical signs
+	plain := *p
+	plain.style = ascii
+	var out []Chart
+	for _, g := range []struct {
+		name, title string
+		rows        []Stats
+		cents       bool
+	}{
+		{"degrees", "Degrees", p.ByDegree, true},
+		{"pairs", "From one degree to another", p.ByPair, true},
+		{"keys", "Keys", p.ByKey, false},
+		{"registers", "Registers", p.ByRegister, false},
+		{"questions", "Questions of a session", p.ByQuestion, false},
+	} {
+		c, ok, err := rowsChart(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (value, low, high *float64) {
+			return s.Share, s.ShareLow, s.ShareHigh
+		}, 100)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			c.plot.X.Min, c.plot.X.Max = 0, 100
+			out = append(out, c)
+		}
+		if !g.cents {
+			continue
+		}
+		c, ok, err = rowsChart(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (value, low, high *float64) {
+			return s.MedianCents, s.MedianLow, s.MedianHigh
+		}, 1)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			most := 10.0
+			most = max(most, -c.plot.X.Min, c.plot.X.Max)
+			c.plot.X.Min, c.plot.X.Max = -most, most
+			zero, err := plotter.NewLine(plotter.XYs{{X: 0, Y: c.plot.Y.Min}, {X: 0, Y: c.plot.Y.Max}})
+			if err != nil {
+				return nil, err
+			}
+			zero.LineStyle = draw.LineStyle{Color: grey, Width: vg.Points(0.8)}
+			c.plot.Add(zero)
+			out = append(out, c)
+		}
+	}
+	days, ok, err := daysChart(p.ByDay)
+	if err != nil {
+		return nil, err
+	}
+	if ok {
+		out = append(out, days)
+	}
+	confusion, err := plain.confusionChart()
+	if err != nil {
+		return nil, err
+	}
+	return append(out, confusion), nil
+}
+
+// letters writes musical signs as letters, for the charts: their font lacks them.
+var letters = strings.NewReplacer("♯", "#", "♭", "b", "♮", "n", "𝄪", "##", "𝄫", "bb")
+
+// newPlot makes a plot in the house's look.
+func newPlot(title string) *plot.Plot {
+	p := plot.New()
+	sans := font.Font{Typeface: "Liberation", Variant: "Sans"}
+	p.Title.Text = title
+	p.Title.Padding = vg.Points(8)
+	for style, size := range map[*text.Style]vg.Length{
+		&p.Title.TextStyle: 13, &p.X.Label.TextStyle: 10, &p.Y.Label.TextStyle: 10, &p.X.Tick.Label: 10, &p.Y.Tick.Label: 10,
+	} {
+		style.Font = font.From(sans, size)
+	}
+	p.X.Label.Padding = vg.Points(4)
+	return p
+}
+
+// rowsChart draws a number and its interval for each row that has one, the first
+// row on top; false if there is none.
+func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (value, low, high *float64), scale float64) (Chart, bool, error) {
+	var points plotter.XYs
+	var errs plotter.XErrors
+	var names []string
+	for _, s := range rows {
+		value, low, high := of(s)
+		if value == nil {
+			continue
+		}
+		points = append(points, plotter.XY{X: scale * *value})
+		errs = append(errs, struct{ Low, High float64 }{scale * (*value - *low), scale * (*high - *value)})
+		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.shown), s.Answers))
+	}
+	n := len(points)
+	if n == 0 {
+		return Chart{}, false, nil
+	}
+	ticks := make(plot.ConstantTicks, n)
+	for i := range points {
+		points[i].Y = float64(n - 1 - i)
+		ticks[i] = plot.Tick{Value: points[i].Y, Label: names[i]}
+	}
+	p := newPlot(title)
+	p.X.Label.Text = axis
+	p.Y.Tick.Marker = ticks
+	p.Y.Tick.Length = 0
+	p.Y.LineStyle.Width = 0
+	grid := plotter.NewGrid()
+	grid.Vertical.Color, grid.Horizontal.Color = faint, faint
+	bars, err := plotter.NewXErrorBars(struct {
+		plotter.XYs
+		plotter.XErrors
+	}{points, errs})
+	if err != nil {
+		return Chart{}, false, err
+	}
+	bars.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1.5)}
+	dots, err := plotter.NewScatter(points)
+	if err != nil {
+		return Chart{}, false, err
+	}
+	dots.GlyphStyle = draw.GlyphStyle{Color: ink, Radius: vg.Points(3.5), Shape: draw.CircleGlyph{}}
+	p.Add(grid, bars, dots)
+	p.Y.Min, p.Y.Max = -0.6, float64(n)-0.4
+	return Chart{name, title, p, chartWidth, around + vg.Length(n)*rowHeight}, true, nil
+}
+
+// daysChart draws the share right of each day that has enough answers.
+func daysChart(rows []Stats) (Chart, bool, error) {
+	var points plotter.XYs
+	var errs plotter.YErrors
+	for _, s := range rows {
+		day, err := time.Parse(time.DateOnly, s.Name)
+		if err != nil {
+			return Chart{}, false, err
+		}
+		if s.Share == nil {
+			continue
+		}
+		points = append(points, plotter.XY{X: float64(day.Unix()), Y: 100 * *s.Share})
+		errs = append(errs, struct{ Low, High float64 }{100 * (*s.Share - *s.ShareLow), 100 * (*s.ShareHigh - *s.Share)})
+	}
+	if len(points) == 0 {
+		return Chart{}, false, nil
+	}
+	const title = "Days: share right"
+	p := newPlot(title)
+	p.Y.Label.Text = "% right, with the 95 % interval"
+	p.X.Tick.Marker = dayTicks{}
+	grid := plotter.NewGrid()
+	grid.Vertical.Color, grid.Horizontal.Color = faint, faint
+	bars, err := plotter.NewYErrorBars(struct {
+		plotter.XYs
+		plotter.YErrors
+	}{points, errs})
+	if err != nil {
+		return Chart{}, false, err
+	}
+	bars.LineStyle = draw.LineStyle{Color: grey, Width: vg.Points(0.8)}
+	bars.CapWidth = vg.Points(3)
+	line, dots, err := plotter.NewLinePoints(points)
+	if err != nil {
+		return Chart{}, false, err
+	}
+	line.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1)}
+	dots.GlyphStyle = draw.GlyphStyle{Color: ink, Radius: vg.Points(2.5), Shape: draw.CircleGlyph{}}
+	p.Add(grid, bars, line, dots)
+	p.Y.Min, p.Y.Max = 0, 100
+	const day = 24 * 3600
+	p.X.Min, p.X.Max = points[0].X-day, points[len(points)-1].X+day
+	return Chart{"days", title, p, chartWidth, 8 * vg.Centimeter}, true, nil
+}
+
+// dayTicks marks about five days of an axis in Unix seconds.
+type dayTicks struct{}
+
+// Ticks implements plot.Ticker.
+func (dayTicks) Ticks(from, to float64) []plot.Tick {
+	const day = 24 * 3600
+	step := math.Max(1, math.Ceil((to-from)/day/5)) * day
+	var out []plot.Tick
+	for at := math.Ceil(from/day) * day; at <= to; at += step {
+		out = append(out, plot.Tick{Value: at, Label: time.Unix(int64(at), 0).UTC().Format(time.DateOnly)})
+	}
+	return out
+}
+
+// confusionChart draws the matrix: the darker a cell, the larger its share of
+// the row, with the number of answers in it.
+func (p *Progress) confusionChart() (Chart, error) {
+	cells := p.cells()
+	columns := len(p.sung)
+	for _, row := range cells {
+		if row[len(p.sung)] > 0 {
+			columns = len(p.sung) + 1
+		}
+	}
+	const title = "Asked and sung"
+	out := newPlot(title)
+	out.X.Label.Text, out.Y.Label.Text = "sung", "asked"
+	name := func(i int) string {
+		if i == len(p.sung) {
+			return "none"
+		}
+		return p.style.Degree(p.key, p.sung[i])
+	}
+	var x, y plot.ConstantTicks
+	for i := range columns {
+		x = append(x, plot.Tick{Value: float64(i), Label: name(i)})
+	}
+	rows := len(cells)
+	for i, d := range p.asked {
+		y = append(y, plot.Tick{Value: float64(rows - 1 - i), Label: p.style.Degree(p.key, d)})
+	}
+	out.X.Tick.Marker, out.Y.Tick.Marker = x, y
+	for _, axis := range []*plot.Axis{&out.X, &out.Y} {
+		axis.Tick.Length, axis.LineStyle.Width, axis.Padding = 0, 0, 0
+	}
+	for i, row := range cells {
+		sum := 0
+		for _, n := range row {
+			sum += n
+		}
+		for j, n := range row[:columns] {
+			if n == 0 {
+				continue
+			}
+			cx, cy := float64(j), float64(rows-1-i)
+			square, err := plotter.NewPolygon(plotter.XYs{{X: cx - .5, Y: cy - .5}, {X: cx + .5, Y: cy - .5}, {X: cx + .5, Y: cy + .5}, {X: cx - .5, Y: cy + .5}})
+			if err != nil {
+				return Chart{}, err
+			}
+			share := float64(n) / float64(sum)
+			square.Color = shade(share)
+			square.LineStyle.Color, square.LineStyle.Width = color.White, vg.Points(1)
+			label, err := plotter.NewLabels(plotter.XYLabels{XYs: plotter.XYs{{X: cx, Y: cy}}, Labels: []string{fmt.Sprint(n)}})
+			if err != nil {
+				return Chart{}, err
+			}
+			style := &label.TextStyle[0]
+			style.Font = font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, 8)
+			style.XAlign, style.YAlign = draw.XCenter, draw.YCenter
+			if share > 0.45 {
+				style.Color = color.White
+			}
+			out.Add(square, label)
+		}
+	}
+	out.X.Min, out.X.Max = -0.5, float64(columns)-0.5
+	out.Y.Min, out.Y.Max = -0.5, float64(rows)-0.5
+	return Chart{"confusion", title, out, chartWidth, around + vg.Length(rows)*0.8*vg.Centimeter}, nil
+}
+
+// shade goes from white to ink with the share.
+func shade(share float64) color.Color {
+	mix := func(c uint8) uint8 { return uint8(math.Round(255 - (0.08+0.92*share)*(255-float64(c)))) }
+	return color.NRGBA{mix(ink.R), mix(ink.G), mix(ink.B), 0xff}
+}
+
+// inline returns the chart as an element of an HTML page.
+func (c Chart) inline() (string, error) {
+	var b bytes.Buffer
+	if err := c.SVG(&b); err != nil {
+		return "", err
+	}
+	_, element, ok := bytes.Cut(b.Bytes(), []byte("<svg"))
+	if !ok {
+		return "", fmt.Errorf("the chart %s has no svg element", c.Name)
+	}
+	return "<svg" + string(element), nil
+}

@@ -1,0 +1,266 @@
+package report
+
+import (
+	"cmp"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// Progress is the record of a singer's progress.
+type Progress struct {
+	Schema         int         `json:"schema"`
+	Singer         string      `json:"singer"`
+	Since          *string     `json:"since"` // null: from the first answer
+	Key            *string     `json:"key"`   // null: every key
+	First          string      `json:"first"` // day of the first answer
+	Last           string      `json:"last"`
+	Sessions       int         `json:"sessions"`
+	Skipped        int         `json:"skipped"`         // answers that could not be read
+	Simulated      int         `json:"simulated"`       // answers that a simulated singer gave
+	ToleranceCents [2]float64  `json:"tolerance_cents"` // the smallest and the largest
+	Confidence     float64     `json:"confidence"`      // of every interval
+	Total          Stats       `json:"total"`
+	ByDegree       []Stats     `json:"by_degree"`
+	ByPair         []Stats     `json:"by_pair"`
+	ByKey          []Stats     `json:"by_key"`
+	ByDay          []Stats     `json:"by_day"`
+	ByRegister     []Stats     `json:"by_register"`
+	ByQuestion     []Stats     `json:"by_question"`
+	Confusion      []Confusion `json:"confusion"`
+	Drift          *Drift      `json:"drift"` // null: not enough data
+	Changes        []Change    `json:"changes"`
+
+	asked, sung []theory.Degree // of the confusion matrix
+	style       Style
+	key         theory.Key // in which degrees are named
+}
+
+// Stats is the record of some answers. With fewer than ten, and where nothing was
+// measured, the numbers are null.
+type Stats struct {
+	Name        string   `json:"name"` // "6", "4-b6 up", "Ab major", "2026-11-25", "C4-F4", "1-10"
+	Answers     int      `json:"answers"`
+	Right       int      `json:"right"`
+	Share       *float64 `json:"share"` // of right answers, 0 … 1
+	ShareLow    *float64 `json:"share_low"`
+	ShareHigh   *float64 `json:"share_high"`
+	OnDegree    int      `json:"on_degree"` // answers on the degree asked, in tune or not; the cents are theirs
+	MedianCents *float64 `json:"median_cents"`
+	MedianLow   *float64 `json:"median_low"`
+	MedianHigh  *float64 `json:"median_high"`
+	SDCents     *float64 `json:"sd_cents"`
+	AnswerS     *float64 `json:"answer_s"`
+
+	shown string // the name for people
+}
+
+// Confusion is the record of one cell of the matrix.
+type Confusion struct {
+	Asked   string  `json:"asked"`
+	Sung    *string `json:"sung"` // null: no degree could be named
+	Answers int     `json:"answers"`
+}
+
+// Drift is the record of how the pitch moves within a session.
+type Drift struct {
+	Answers int     `json:"answers"`
+	Cents   float64 `json:"cents_per_10_questions"`
+	Low     float64 `json:"low"`
+	High    float64 `json:"high"`
+}
+
+// Change is the record of one comparison of the first answers with the latest.
+type Change struct {
+	Skill          string  `json:"skill"`
+	Verdict        string  `json:"verdict"` // "better", "worse", "unclear": the interval of the rise holds 0
+	Answers        int     `json:"answers"` // on each side
+	ToleranceCents float64 `json:"tolerance_cents"`
+	Before         float64 `json:"before"`
+	After          float64 `json:"after"`
+	Rise           float64 `json:"rise"`
+	RiseLow        float64 `json:"rise_low"`
+	RiseHigh       float64 `json:"rise_high"`
+	Since          string  `json:"since"` // day of the last of the first answers
+	From           string  `json:"from"`  // day of the first of the latest
+
+	shown string
+}
+
+// ProgressOf says whose progress it is, and of which answers.
+type ProgressOf struct {
+	Singer    string
+	Since     string      // a day like 2026-11-25; "": from the first answer
+	Key       *theory.Key // nil: every key
+	Skipped   int         // answers that could not be read
+	Simulated int         // answers of a simulated singer among them
+}
+
+// NewProgress makes the record of a singer's progress, of at least one answer.
+// The style is for what people read: in several keys only namings that count from
+// the tonic make sense.
+func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
+	first, last, _ := p.Span()
+	out := Progress{
+		Schema: Schema, Singer: of.Singer, First: first.Format(time.DateOnly), Last: last.Format(time.DateOnly),
+		Sessions: p.Sessions(), Skipped: of.Skipped, Simulated: of.Simulated, Confidence: exercise.Confidence,
+		Total: newStats("", "all", p.Total()), Confusion: []Confusion{}, Changes: []Change{},
+		style: s, key: theory.Key{Tonic: theory.Note{Letter: theory.C}, Mode: theory.Major},
+	}
+	out.ToleranceCents[0], out.ToleranceCents[1] = p.Tolerances()
+	if of.Since != "" {
+		out.Since = &of.Since
+	}
+	if of.Key != nil {
+		name := of.Key.ASCII()
+		out.Key, out.key = &name, *of.Key
+	}
+	out.ByDegree = statsOf(p.ByDegree(), func(d theory.Degree) (string, string) { return d.ASCII(), s.Degree(out.key, d) })
+	out.ByPair = statsOf(p.ByPair(), func(k exercise.Skill) (string, string) { return k.String()[len("pair "):], out.skill(k) })
+	out.ByKey = statsOf(p.ByKey(), func(k theory.Key) (string, string) { return k.ASCII(), s.Key(k) })
+	out.ByDay = statsOf(p.ByDay(), func(d string) (string, string) { return d, d })
+	out.ByRegister = statsOf(p.ByRegister(), func(r int) (string, string) { return register(r, true), register(r, s.ASCII) })
+	out.ByQuestion = statsOf(p.ByQuestion(), func(b int) (string, string) {
+		name := fmt.Sprintf("%d-%d", b*exercise.QuestionBlock+1, (b+1)*exercise.QuestionBlock)
+		return name, name
+	})
+	for c, n := range p.Confused() {
+		cell := Confusion{Asked: c.Asked.ASCII(), Answers: n}
+		out.asked = append(out.asked, c.Asked)
+		if c.HasSung {
+			sung := c.Sung.ASCII()
+			cell.Sung = &sung
+			out.sung = append(out.sung, c.Sung)
+		}
+		out.Confusion = append(out.Confusion, cell)
+	}
+	out.asked, out.sung = degrees(out.asked), degrees(out.sung)
+	place := func(name *string, list []theory.Degree) int {
+		if name == nil {
+			return len(list)
+		}
+		return slices.IndexFunc(list, func(d theory.Degree) bool { return d.ASCII() == *name })
+	}
+	slices.SortFunc(out.Confusion, func(a, b Confusion) int {
+		return cmp.Or(place(&a.Asked, out.asked)-place(&b.Asked, out.asked), place(a.Sung, out.sung)-place(b.Sung, out.sung))
+	})
+	if d, n, ok := p.Drift(); ok {
+		const per = 10
+		out.Drift = &Drift{n, round(per*d.Value, 2), round(per*d.Low, 2), round(per*d.High, 2)}
+	}
+	for _, c := range p.Changes() {
+		verdict := "unclear"
+		switch {
+		case c.Better():
+			verdict = "better"
+		case c.Worse():
+			verdict = "worse"
+		}
+		out.Changes = append(out.Changes, Change{
+			Skill: c.Skill.String(), Verdict: verdict, Answers: c.Answers, ToleranceCents: c.Tolerance,
+			Before: round(c.Before, 4), After: round(c.After, 4), Rise: round(c.Rise.Value, 4), RiseLow: round(c.Rise.Low, 4), RiseHigh: round(c.Rise.High, 4),
+			Since: c.Since.Format(time.DateOnly), From: c.From.Format(time.DateOnly), shown: out.skill(c.Skill),
+		})
+	}
+	return out
+}
+
+// skill names a skill for people: "la", "fa - la up".
+func (p *Progress) skill(k exercise.Skill) string {
+	name := p.style.Degree(p.key, k.Degree)
+	if k.Kind == exercise.PairSkill {
+		name = p.style.Degree(p.key, k.From) + " - " + name + " " + k.Way.String()
+	}
+	return name
+}
+
+// degrees sorts degrees by pitch and leaves out repeated ones.
+func degrees(list []theory.Degree) []theory.Degree {
+	slices.SortFunc(list, func(a, b theory.Degree) int { return cmp.Or(a.Semitones()-b.Semitones(), a.Step-b.Step) })
+	return slices.Compact(list)
+}
+
+// register names a half octave by its lowest and highest note: "C4-F4".
+func register(r int, ascii bool) string {
+	octave := int(math.Floor(float64(r)/2)) - 1
+	if r%2 == 0 {
+		return fmt.Sprintf("C%d-F%d", octave, octave)
+	}
+	sharp := "♯"
+	if ascii {
+		sharp = "#"
+	}
+	return fmt.Sprintf("F%s%d-B%d", sharp, octave, octave)
+}
+
+func statsOf[K any](parts []exercise.Part[K], name func(K) (stable, shown string)) []Stats {
+	out := make([]Stats, len(parts))
+	for i, p := range parts {
+		stable, shown := name(p.Of)
+		out[i] = newStats(stable, shown, p.Stats)
+	}
+	return out
+}
+
+func newStats(name, shown string, s exercise.Stats) Stats {
+	out := Stats{Name: name, Answers: s.Answers, Right: s.Right, OnDegree: s.OnDegree, shown: shown}
+	if s.Enough() {
+		out.Share, out.ShareLow, out.ShareHigh = number(s.Share.Value, 4), number(s.Share.Low, 4), number(s.Share.High, 4)
+		out.AnswerS = number(s.Seconds, 3)
+	}
+	if s.Tuned() {
+		out.MedianCents, out.MedianLow, out.MedianHigh = number(s.Cents.Value, 2), number(s.Cents.Low, 2), number(s.Cents.High, 2)
+		out.SDCents = number(s.Spread, 2)
+	}
+	return out
+}
+
+// table is one group of rows with its names.
+type statsTable struct {
+	field, heading, first string
+	rows                  []Stats
+}
+
+// tables lists the groups in the order in which they are shown.
+func (p *Progress) tables() []statsTable {
+	return []statsTable{
+		{"degree", "Degrees", "degree", p.ByDegree},
+		{"pair", "From one degree to another", "from - to", p.ByPair},
+		{"key", "Keys", "key", p.ByKey},
+		{"register", "Registers, by the note asked in the octave it was answered in", "register", p.ByRegister},
+		{"question", "Place in the session", "question", p.ByQuestion},
+		{"day", "Days", "day", p.ByDay},
+	}
+}
+
+// CSV writes every group as rows of one table; what is null is empty.
+func (p *Progress) CSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.Write([]string{"group", "name", "answers", "right", "share", "share_low", "share_high",
+		"on_degree", "median_cents", "median_low", "median_high", "sd_cents", "answer_s"})
+	row := func(group string, s Stats) {
+		text := func(x *float64) string {
+			if x == nil {
+				return ""
+			}
+			return strconv.FormatFloat(*x, 'f', -1, 64)
+		}
+		out.Write([]string{group, s.Name, strconv.Itoa(s.Answers), strconv.Itoa(s.Right), text(s.Share), text(s.ShareLow), text(s.ShareHigh),
+			strconv.Itoa(s.OnDegree), text(s.MedianCents), text(s.MedianLow), text(s.MedianHigh), text(s.SDCents), text(s.AnswerS)})
+	}
+	row("total", p.Total)
+	for _, t := range p.tables() {
+		for _, s := range t.rows {
+			row(t.field, s)
+		}
+	}
+	out.Flush()
+	return out.Error()
+}

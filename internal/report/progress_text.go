@@ -1,0 +1,264 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"unicode/utf8"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// shownDays is how many days a table in the terminal shows, the latest.
+const shownDays = 14
+
+// notEnough is what is said where there are too few answers.
+const notEnough = "not enough data"
+
+// Text writes the progress for a terminal of 80 columns.
+func (p *Progress) Text() string {
+	var b strings.Builder
+	for _, line := range p.intro() {
+		b.WriteString(line + "\n")
+	}
+	for _, t := range p.tables() {
+		if len(t.rows) == 0 {
+			continue
+		}
+		if more := len(t.rows) - shownDays; t.field == "day" && more > 0 {
+			t.heading += fmt.Sprintf(", the latest %d of %d", shownDays, len(t.rows))
+			t.rows = t.rows[more:]
+		}
+		b.WriteString("\n" + t.heading + "\n")
+		p.table(&b, t)
+		if t.field == "question" {
+			b.WriteString(p.DriftLine() + "\n")
+		}
+	}
+	heading, lines := p.ChangeLines()
+	b.WriteString("\nWhat changed\n" + heading + "\n")
+	for _, line := range lines {
+		b.WriteString(line + "\n")
+	}
+	b.WriteString("\nAsked (rows) and sung (columns)\n")
+	p.matrix(&b)
+	return trimLines(b.String())
+}
+
+// intro says of what the numbers are, and how they are meant.
+func (p *Progress) intro() []string {
+	where := ""
+	if p.Key != nil {
+		where = " in " + p.style.Key(p.key)
+	}
+	n := fmt.Sprintf("%d answers", p.Total.Answers)
+	if p.Total.Answers == 1 {
+		n = "1 answer"
+	}
+	when := "on " + p.First
+	if p.First != p.Last {
+		when = p.First + " to " + p.Last
+	}
+	lines := []string{fmt.Sprintf("%s: %s%s, %s, %d right", p.Singer, n, where, when, p.Total.Right)}
+	if p.Total.Share == nil {
+		lines[0] += "; " + notEnough
+	} else {
+		lines[0] += fmt.Sprintf(" (%s)", p.share(p.Total))
+	}
+	if p.Simulated > 0 {
+		lines = append(lines, fmt.Sprintf("A simulated singer gave %d of them.", p.Simulated))
+	}
+	tolerance := fmt.Sprintf("%g cents", p.ToleranceCents[0])
+	if p.ToleranceCents[0] != p.ToleranceCents[1] {
+		tolerance = fmt.Sprintf("%g to %g cents, as it was then", p.ToleranceCents[0], p.ToleranceCents[1])
+	}
+	return append(lines,
+		"Right: within "+tolerance+". In brackets: the interval",
+		"that holds the true number, 95 % sure if answers do not hang together. Cents:",
+		"median of the answers on the degree asked; spread: their standard deviation;",
+		"time: median until the answer began.")
+}
+
+// share says "93 % (87-96)".
+func (p *Progress) share(s Stats) string {
+	return fmt.Sprintf("%.0f %% (%.0f-%.0f)", 100**s.Share, math.Floor(100**s.ShareLow), math.Ceil(100**s.ShareHigh))
+}
+
+// median says "+3 (-1, +8)".
+func (s Stats) median() string {
+	return fmt.Sprintf("%s (%s, %s)", signed(*s.MedianCents), signed(*s.MedianLow), signed(*s.MedianHigh))
+}
+
+func signed(x float64) string {
+	if r := math.Round(x); r != 0 {
+		return fmt.Sprintf("%+.0f", r)
+	}
+	return "0"
+}
+
+// table writes rows of at most 80 columns.
+func (p *Progress) table(b *strings.Builder, t statsTable) {
+	width := len(t.first)
+	for _, s := range t.rows {
+		width = max(width, utf8.RuneCountInString(s.shown))
+	}
+	fmt.Fprintf(b, "%s answers  right          %s  cents          spread   time\n", pad(t.first, width), "0    50  100")
+	for _, s := range t.rows {
+		fmt.Fprintf(b, "%s %7d  ", pad(s.shown, width), s.Answers)
+		if s.Share == nil {
+			b.WriteString(notEnough + "\n")
+			continue
+		}
+		fmt.Fprintf(b, "%-14s %s  ", p.share(s), p.bar(s))
+		if s.MedianCents == nil {
+			fmt.Fprintf(b, "%-14s %6s", "-", "-")
+		} else {
+			fmt.Fprintf(b, "%-14s %6.0f", s.median(), *s.SDCents)
+		}
+		fmt.Fprintf(b, " %5.1fs\n", *s.AnswerS)
+	}
+}
+
+// pad fills a name with blanks to a width.
+func pad(s string, width int) string {
+	return s + strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s)))
+}
+
+// barWidth is the width of the small chart of a share.
+const barWidth = 12
+
+// bar draws a share and its interval on a line from 0 to 100 %.
+func (p *Progress) bar(s Stats) string {
+	at := func(x float64) int { return min(barWidth-1, int(x*barWidth)) }
+	line, span, mark := '·', '─', '●'
+	if p.style.ASCII {
+		line, span, mark = '.', '-', 'o'
+	}
+	out := make([]rune, barWidth)
+	for i := range out {
+		out[i] = line
+		if i >= at(*s.ShareLow) && i <= at(*s.ShareHigh) {
+			out[i] = span
+		}
+	}
+	out[at(*s.Share)] = mark
+	return string(out)
+}
+
+// DriftLine says whether the pitch moves within a session.
+func (p *Progress) DriftLine() string {
+	d := p.Drift
+	if d == nil {
+		return "Drift within a session: " + notEnough + "."
+	}
+	how := "none that the data shows"
+	switch {
+	case d.Low > 0:
+		how = "the pitch rises"
+	case d.High < 0:
+		how = "the pitch sinks"
+	}
+	return fmt.Sprintf("Drift within a session: %s;\n%+.1f cents in 10 questions (%+.1f, %+.1f).", how, d.Cents, d.Low, d.High)
+}
+
+// ChangeLines says what has changed, and since when; and how that was found.
+func (p *Progress) ChangeLines() (heading string, lines []string) {
+	if len(p.Changes) == 0 {
+		return "Compared are the first with the latest answers: " + notEnough + ".", nil
+	}
+	all := ""
+	if n := len(p.Changes); n > 1 {
+		all = fmt.Sprintf(",\nfor all %d skills together", n)
+	}
+	heading = fmt.Sprintf("Each skill's first answers against its latest, up to %d each, judged alike.\n"+
+		"Listed is what is more than chance, and by how many points, 95 %% sure%s.", exercise.CompareMost, all)
+	for _, c := range p.Changes {
+		if c.Verdict == "unclear" {
+			continue
+		}
+		low, high := 100*c.RiseLow, 100*c.RiseHigh
+		if c.Verdict == "worse" {
+			low, high = -high, -low
+		}
+		lines = append(lines, fmt.Sprintf("%s: %s: %.0f %% until %s, %.0f %% since %s, by %.0f-%.0f",
+			c.shown, c.Verdict, 100*c.Before, c.Since, 100*c.After, c.From, math.Floor(low), math.Ceil(high)))
+	}
+	if len(lines) == 0 {
+		lines = []string{"Nothing that the data shows."}
+	}
+	return heading, lines
+}
+
+// cells returns the matrix: how often each of sung was sung for each of asked,
+// and in the last column that none could be named.
+func (p *Progress) cells() [][]int {
+	out := make([][]int, len(p.asked))
+	rows, columns := map[string]int{}, map[string]int{}
+	for i, d := range p.asked {
+		out[i] = make([]int, len(p.sung)+1)
+		rows[d.ASCII()] = i
+	}
+	for i, d := range p.sung {
+		columns[d.ASCII()] = i
+	}
+	for _, c := range p.Confusion {
+		column := len(p.sung)
+		if c.Sung != nil {
+			column = columns[*c.Sung]
+		}
+		out[rows[c.Asked]][column] += c.Answers
+	}
+	return out
+}
+
+// matrixWidth is how many columns fit into a line of the matrix.
+const matrixWidth = 12
+
+// matrix writes the confusions, in blocks that fit 80 columns.
+func (p *Progress) matrix(b *strings.Builder) {
+	cells := p.cells()
+	name := func(d theory.Degree) string { return p.style.Degree(p.key, d) }
+	columns := make([]string, 0, len(p.sung)+1)
+	for _, d := range p.sung {
+		columns = append(columns, name(d))
+	}
+	columns = append(columns, "none")
+	none := 0
+	for _, row := range cells {
+		none += row[len(p.sung)]
+	}
+	if none == 0 {
+		columns = columns[:len(p.sung)]
+	}
+	for from := 0; from < len(columns); from += matrixWidth {
+		if from > 0 {
+			b.WriteString("\n")
+		}
+		to := min(len(columns), from+matrixWidth)
+		b.WriteString(pad("", 6))
+		for _, c := range columns[from:to] {
+			b.WriteString(strings.Repeat(" ", max(1, 6-utf8.RuneCountInString(c))) + c)
+		}
+		b.WriteString("\n")
+		for i, d := range p.asked {
+			b.WriteString(pad(name(d), 6))
+			for _, n := range cells[i][from:to] {
+				if n == 0 {
+					fmt.Fprintf(b, "%6s", dot(p.style.ASCII))
+				} else {
+					fmt.Fprintf(b, "%6d", n)
+				}
+			}
+			b.WriteString("\n")
+		}
+	}
+}
+
+// dot stands for nothing in a table of numbers.
+func dot(ascii bool) string {
+	if ascii {
+		return "."
+	}
+	return "·"
+}

@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -34,7 +35,7 @@ type Progress struct {
 	days      map[string]group
 	registers map[int]group
 	questions map[int]group
-	sessions  map[string]group
+	sessions  map[string]int32 // numbered as they come
 	confused  map[Confusion]int
 	tolerance [2]theory.Cents // the smallest and the largest
 }
@@ -42,6 +43,7 @@ type Progress struct {
 // heard is what is kept of an answer.
 type heard struct {
 	at        time.Time
+	session   int32
 	question  int
 	right, on bool // on the asked degree: it has cents
 	cents     float64
@@ -99,13 +101,18 @@ func (p *Progress) Add(h Heard) bool {
 	if p.degrees == nil {
 		*p = Progress{
 			degrees: map[theory.Degree]group{}, skills: map[Skill]group{}, keys: map[theory.Key]group{}, days: map[string]group{},
-			registers: map[int]group{}, questions: map[int]group{}, sessions: map[string]group{}, confused: map[Confusion]int{},
+			registers: map[int]group{}, questions: map[int]group{}, sessions: map[string]int32{}, confused: map[Confusion]int{},
 			tolerance: [2]theory.Cents{h.Tolerance, h.Tolerance},
 		}
 	}
 	p.tolerance[0], p.tolerance[1] = min(p.tolerance[0], h.Tolerance), max(p.tolerance[1], h.Tolerance)
+	session, known := p.sessions[h.Session]
+	if !known {
+		session = int32(len(p.sessions))
+		p.sessions[h.Session] = session
+	}
 	i := int32(len(p.answers))
-	one := heard{at: h.At, question: h.Question, right: v.Outcome == InTune, seconds: v.Answer, tolerance: h.Tolerance}
+	one := heard{at: h.At, session: session, question: h.Question, right: v.Outcome == InTune, seconds: v.Answer, tolerance: h.Tolerance}
 	switch v.Outcome {
 	case InTune, Flat, Sharp:
 		one.on, one.cents = true, v.Cents
@@ -117,7 +124,6 @@ func (p *Progress) Add(h Heard) bool {
 	add(p.days, h.At.Format(time.DateOnly), i)
 	add(p.registers, registerOf(h.Item, v), i)
 	add(p.questions, (h.Question-1)/QuestionBlock, i)
-	add(p.sessions, h.Session, i)
 	c := Confusion{Asked: h.Item.Asked, HasSung: v.HasSung}
 	if v.HasSung {
 		c.Sung = v.Sung
@@ -248,28 +254,37 @@ func (p *Progress) Span() (first, last time.Time, ok bool) {
 func (p *Progress) Tolerances() (least, most theory.Cents) { return p.tolerance[0], p.tolerance[1] }
 
 // Drift estimates by how many cents the answers on the asked degree rise with
-// each question of a session, whatever the level of each session, and from how
-// many answers; false if there are too few, or no session has two.
+// each question of a session, and from how many answers. Only answers to the same
+// skill in the same session are compared, so neither a session that lies higher
+// nor what was asked late in it looks like a drift. It is false if there are too
+// few.
 func (p *Progress) Drift() (e Estimate, answers int, ok bool) {
-	groups := make([][][2]float64, 0, len(p.sessions))
+	var groups [][][2]float64
 	free := 0
-	for _, g := range p.sessions {
+	for _, skill := range slices.SortedFunc(maps.Keys(p.skills), compareSkills) {
 		var points [][2]float64
-		for _, i := range g {
-			if a := &p.answers[i]; a.on {
+		session := int32(-1)
+		done := func() {
+			if n := len(points); n > 1 {
+				groups, answers, free = append(groups, points), answers+n, free+n-1
+			}
+			points = nil
+		}
+		for _, i := range p.skills[skill] { // in the order of sessions
+			a := &p.answers[i]
+			if a.session != session {
+				done()
+				session = a.session
+			}
+			if a.on {
 				points = append(points, [2]float64{float64(a.question), a.cents})
 			}
 		}
-		answers += len(points)
-		free += max(0, len(points)-1)
-		groups = append(groups, points)
+		done()
 	}
 	if free < EnoughAnswers { // with fewer the quantile is not exact either
 		return e, answers, false
 	}
-	slices.SortFunc(groups, func(a, b [][2]float64) int { // sums do not depend on the map's order
-		return slices.CompareFunc(a, b, func(a, b [2]float64) int { return cmp.Or(cmp.Compare(a[0], b[0]), cmp.Compare(a[1], b[1])) })
-	})
 	e, ok = Slope(groups, Confidence)
 	return e, answers, ok
 }

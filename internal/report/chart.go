@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -31,7 +32,7 @@ type Chart struct {
 // SVG writes the chart as an SVG file.
 func (c Chart) SVG(w io.Writer) error {
 	canvas := vgsvg.New(c.width, c.height)
-	c.plot.Draw(draw.New(canvas))
+	c.draw(canvas)
 	_, err := canvas.WriteTo(w)
 	return err
 }
@@ -39,9 +40,15 @@ func (c Chart) SVG(w io.Writer) error {
 // PNG writes the chart as a PNG file.
 func (c Chart) PNG(w io.Writer) error {
 	canvas := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(c.width, c.height), vgimg.UseDPI(144))}
-	c.plot.Draw(draw.New(canvas))
+	c.draw(canvas)
 	_, err := canvas.WriteTo(w)
 	return err
+}
+
+// draw leaves a margin, so that no label touches the edge.
+func (c Chart) draw(canvas vg.CanvasSizer) {
+	const margin = 0.4 * vg.Centimeter
+	c.plot.Draw(draw.Crop(draw.New(canvas), margin, -margin, margin, -margin))
 }
 
 // The look of the charts. The lines are dark enough to be printed in grey.
@@ -76,29 +83,30 @@ func (p *Progress) Charts() ([]Chart, error) {
 		{"registers", "Registers", p.ByRegister, false},
 		{"questions", "Questions of a session", p.ByQuestion, false},
 	} {
-		c, ok, err := rowsChart(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (value, low, high *float64) {
-			return s.Share, s.ShareLow, s.ShareHigh
+		c, ok, err := rowsChart(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
+			return s.Answers, s.Share, s.ShareLow, s.ShareHigh
 		}, 100)
 		if err != nil {
 			return nil, err
 		}
 		if ok {
 			c.plot.X.Min, c.plot.X.Max = 0, 100
+			c.plot.X.Tick.Marker = every(25)
 			out = append(out, c)
 		}
 		if !g.cents {
 			continue
 		}
-		c, ok, err = rowsChart(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (value, low, high *float64) {
-			return s.MedianCents, s.MedianLow, s.MedianHigh
+		c, ok, err = rowsChart(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
+			return s.OnDegree, s.MedianCents, s.MedianLow, s.MedianHigh
 		}, 1)
 		if err != nil {
 			return nil, err
 		}
 		if ok {
-			most := 10.0
-			most = max(most, -c.plot.X.Min, c.plot.X.Max)
+			most := 5 * math.Ceil(max(10, 1-c.plot.X.Min, 1+c.plot.X.Max)/5)
 			c.plot.X.Min, c.plot.X.Max = -most, most
+			c.plot.X.Tick.Marker = every(5 * math.Ceil(most/20))
 			zero, err := plotter.NewLine(plotter.XYs{{X: 0, Y: c.plot.Y.Min}, {X: 0, Y: c.plot.Y.Max}})
 			if err != nil {
 				return nil, err
@@ -142,18 +150,18 @@ func newPlot(title string) *plot.Plot {
 
 // rowsChart draws a number and its interval for each row that has one, the first
 // row on top; false if there is none.
-func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (value, low, high *float64), scale float64) (Chart, bool, error) {
+func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) (Chart, bool, error) {
 	var points plotter.XYs
 	var errs plotter.XErrors
 	var names []string
 	for _, s := range rows {
-		value, low, high := of(s)
+		answers, value, low, high := of(s)
 		if value == nil {
 			continue
 		}
 		points = append(points, plotter.XY{X: scale * *value})
 		errs = append(errs, struct{ Low, High float64 }{scale * (*value - *low), scale * (*high - *value)})
-		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.shown), s.Answers))
+		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.shown), answers))
 	}
 	n := len(points)
 	if n == 0 {
@@ -230,9 +238,23 @@ func daysChart(rows []Stats) (Chart, bool, error) {
 	dots.GlyphStyle = draw.GlyphStyle{Color: ink, Radius: vg.Points(2.5), Shape: draw.CircleGlyph{}}
 	p.Add(grid, bars, line, dots)
 	p.Y.Min, p.Y.Max = 0, 100
+	p.Y.Tick.Marker = every(25)
 	const day = 24 * 3600
 	p.X.Min, p.X.Max = points[0].X-day, points[len(points)-1].X+day
 	return Chart{"days", title, p, chartWidth, 8 * vg.Centimeter}, true, nil
+}
+
+// every marks the multiples of a number.
+type every float64
+
+// Ticks implements plot.Ticker.
+func (e every) Ticks(from, to float64) []plot.Tick {
+	var out []plot.Tick
+	for i := math.Ceil(from / float64(e)); i*float64(e) <= to; i++ {
+		at := i*float64(e) + 0 // not −0
+		out = append(out, plot.Tick{Value: at, Label: strconv.FormatFloat(at, 'f', -1, 64)})
+	}
+	return out
 }
 
 // dayTicks marks about five days of an axis in Unix seconds.

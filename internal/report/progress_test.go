@@ -1,0 +1,210 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"image/png"
+	"io"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// invented makes the progress of an invented singer who sits down on so many
+// days for 14 questions, learns la, and sings mi from sol too low.
+func invented(t testing.TB, days int) *exercise.Progress {
+	rng := rand.New(rand.NewPCG(1, 2))
+	keys := []theory.Key{key(t, "Ab major"), key(t, "F major")}
+	do, mi, sol, la := theory.Degree{Step: 1}, theory.Degree{Step: 3}, theory.Degree{Step: 5}, theory.Degree{Step: 6}
+	start := time.Date(2026, 9, 1, 19, 30, 0, 0, time.FixedZone("", 7200))
+	p := &exercise.Progress{}
+	for d := range days {
+		k := keys[d%2]
+		for q := range 14 {
+			it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: do}
+			v := exercise.Verdict{HasSung: true, Cents: 8 * rng.NormFloat64(), Answer: 0.5 + rng.Float64()}
+			right := 0.95
+			switch q % 3 {
+			case 1:
+				it.Asked, right = la, 0.3+0.6*float64(d)/float64(days)
+			case 2:
+				it.Asked, it.From, it.Move = mi, &sol, exercise.Down
+				v.Cents -= 20
+			}
+			v.Sung, v.Outcome = it.Asked, exercise.InTune
+			switch {
+			case rng.Float64() > right && q == 4:
+				v.Outcome, v.HasSung, v.Sung = exercise.Unsteady, false, theory.Degree{}
+			case rng.Float64() > right:
+				v.Outcome, v.Sung = exercise.OtherDegree, sol
+			case v.Cents < -35:
+				v.Outcome = exercise.Flat
+			case v.Cents > 35:
+				v.Outcome = exercise.Sharp
+			}
+			p.Add(exercise.Heard{At: start.AddDate(0, 0, d), Session: fmt.Sprint(d), Question: q + 1, Skill: it.Skill(), Item: it, Tolerance: 35, Verdict: v})
+		}
+	}
+	return p
+}
+
+func TestProgressText(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		days  int
+		style Style
+	}{
+		{"progress", 40, Style{}},
+		{"progress-ascii", 40, Style{Names: theory.Numbers, ASCII: true}},
+		{"progress-short", 1, Style{}},
+	} {
+		p := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, c.days), c.style)
+		text := p.Text()
+		golden(t, c.name, text)
+		for line := range strings.Lines(text) {
+			if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > 80 {
+				t.Errorf("%s: %d columns: %s", c.name, n, line)
+			}
+			for _, r := range line {
+				if c.style.ASCII && r > '~' {
+					t.Errorf("%q in ASCII: %s", r, line)
+				}
+			}
+		}
+	}
+}
+
+// What was put in is said: la has become better, and nothing else has changed;
+// mi from sol is too low; nine answers are not enough.
+func TestProgressSaysWhatIsThere(t *testing.T) {
+	p := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 40), Style{})
+	for _, c := range p.Changes {
+		if want := map[bool]string{true: "better", false: "unclear"}[c.Skill == "degree 6"]; c.Verdict != want {
+			t.Errorf("%s: %s, want %s", c.Skill, c.Verdict, want)
+		}
+	}
+	if len(p.Changes) != 3 || len(p.ByPair) != 1 || p.ByPair[0].Name != "5-3 down" || *p.ByPair[0].MedianHigh > -15 {
+		t.Errorf("changes %+v, pairs %+v", p.Changes, p.ByPair)
+	}
+	short := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 1), Style{})
+	for _, s := range short.ByDegree {
+		if s.Answers >= 10 || s.Share != nil || s.ShareLow != nil || s.MedianCents != nil || s.SDCents != nil || s.AnswerS != nil {
+			t.Errorf("a few answers: %+v, want only how many", s)
+		}
+	}
+	if short.Drift != nil || len(short.Changes) != 0 || strings.Count(short.Text(), notEnough) < 4 {
+		t.Errorf("one day: %+v\n%s", short.Drift, short.Text())
+	}
+}
+
+// The fields are documented in README.
+func TestProgressRecords(t *testing.T) {
+	k := key(t, "Ab major")
+	p := NewProgress(ProgressOf{Singer: "Anna", Since: "2026-09-01", Key: &k, Skipped: 1}, invented(t, 3), Style{})
+	var b bytes.Buffer
+	if err := p.CSV(&b); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "progress-csv", b.String())
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil || len(rows) != 2+len(p.ByDegree)+len(p.ByPair)+len(p.ByKey)+len(p.ByDay)+len(p.ByRegister)+len(p.ByQuestion) {
+		t.Errorf("%d rows, %v", len(rows), err)
+	}
+	j, err := json.MarshalIndent(p, "", " ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "progress-json", string(j)+"\n")
+	cells := 0
+	for _, c := range p.Confusion {
+		cells += c.Answers
+	}
+	if cells != p.Total.Answers {
+		t.Errorf("the matrix has %d answers of %d", cells, p.Total.Answers)
+	}
+}
+
+// Every chart is well-formed SVG and a PNG, and the same every time.
+func TestCharts(t *testing.T) {
+	p := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 40), Style{Names: theory.Numbers})
+	charts, err := p.Charts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := p.Charts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for i, c := range charts {
+		names = append(names, c.Name)
+		var svg, same, picture bytes.Buffer
+		if err := errors.Join(c.SVG(&svg), again[i].SVG(&same), c.PNG(&picture)); err != nil {
+			t.Fatal(err)
+		}
+		if svg.String() != same.String() {
+			t.Errorf("%s is drawn in two ways", c.Name)
+		}
+		texts := 0
+		for d := xml.NewDecoder(&svg); ; {
+			token, err := d.Token()
+			if errors.Is(err, io.EOF) {
+				break
+			}
+			if err != nil {
+				t.Fatalf("%s: %v", c.Name, err)
+			}
+			if e, ok := token.(xml.StartElement); ok && e.Name.Local == "text" {
+				texts++
+			}
+		}
+		if img, err := png.Decode(&picture); err != nil || img.Bounds().Dx() < 800 || texts < 3 {
+			t.Errorf("%s: %v, %d texts", c.Name, err, texts)
+		}
+	}
+	if got := strings.Join(names, " "); got != "degrees degrees-cents pairs pairs-cents keys registers questions days confusion" {
+		t.Errorf("charts: %s", got)
+	}
+	few := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 1), Style{})
+	if charts, err := few.Charts(); err != nil || len(charts) != 4 { // the key, ten questions, the day, the confusions
+		t.Errorf("one day: %d charts, %v", len(charts), err)
+	}
+}
+
+// The page asks for nothing from outside, and the name of the singer cannot
+// put anything into it.
+func TestProgressHTML(t *testing.T) {
+	p := NewProgress(ProgressOf{Singer: `<script>alert("x")</script> & Søn`}, invented(t, 40), Style{})
+	var b bytes.Buffer
+	if err := p.HTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	page := b.String()
+	for _, bad := range []string{"<script", "<link", "<img", "<iframe", "@import", "url(", "src=", "href=\"http", "<?xml", "ZgotmplZ"} {
+		if strings.Contains(page, bad) {
+			t.Errorf("the page has %s in it", bad)
+		}
+	}
+	for _, want := range []string{"&lt;script&gt;", "&amp; Søn", "default-src &#39;none&#39;", "la: better:"} {
+		if !strings.Contains(page, want) && !strings.Contains(page, strings.ReplaceAll(want, "&#39;", "'")) {
+			t.Errorf("the page lacks %s", want)
+		}
+	}
+	if n := strings.Count(page, "<svg"); n != 9 || strings.Count(page, "</svg>") != 9 {
+		t.Errorf("%d charts in the page, want 9", n)
+	}
+	// The only addresses are the names of XML namespaces, which nobody fetches.
+	rest := strings.NewReplacer(`xmlns="http://www.w3.org/2000/svg"`, "", `xmlns:xlink="http://www.w3.org/1999/xlink"`, "").Replace(page)
+	if strings.Contains(rest, "http:") || strings.Contains(rest, "https:") || strings.Contains(rest, "//") {
+		t.Error("the page has an address in it")
+	}
+}

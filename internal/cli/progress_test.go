@@ -173,7 +173,7 @@ func BenchmarkProgress100000(b *testing.B) {
 	dir := b.TempDir()
 	path := filepath.Join(dir, "record.db")
 	small := filepath.Join(dir, "small.db")
-	for i := range 10 {
+	for i := range 3 {
 		call{}.must(b, "today", "--input", "simulated", "--minutes", "10", "--record", small, "--date", fmt.Sprintf("2026-11-%02d", i+1))
 	}
 	export, _ := call{}.must(b, "record", "export", "--record", small)

@@ -2,6 +2,7 @@ package theory_test
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -81,6 +82,58 @@ func TestParseChord(t *testing.T) {
 		}
 		if c.String() != tc.canonical || c.ASCII() != tc.ascii {
 			t.Errorf("%s is written %s and %s, want %s and %s", tc.in, c, c.ASCII(), tc.canonical, tc.ascii)
+		}
+	}
+}
+
+// The tones of the usual qualities in semitones above the root, and the chords
+// that stand on the degrees of major and minor, V and vii° with the raised
+// seventh: as every harmony textbook has them (among them Open Music Theory).
+func TestChordTables(t *testing.T) {
+	for text, want := range map[string]string{
+		"": "0 4 7", "m": "0 3 7", "dim": "0 3 6", "aug": "0 4 8", "sus4": "0 5 7", "sus2": "0 2 7",
+		"7": "0 4 7 10", "maj7": "0 4 7 11", "m7": "0 3 7 10", "m7b5": "0 3 6 10", "dim7": "0 3 6 9", "m(maj7)": "0 3 7 11", "6": "0 4 7 9",
+	} {
+		for _, root := range []string{"C", "F#", "Eb", "B#", "Fb"} {
+			c := mustChord(t, root+text)
+			var semitones []string
+			for _, n := range c.Notes() {
+				semitones = append(semitones, strconv.Itoa((Pitch{c.Root, 0}.IntervalTo(Pitch{n, 0}).Semitones+12)%12))
+			}
+			if got := strings.Join(semitones, " "); got != want {
+				t.Errorf("%v is %s, want %s", c, got, want)
+			}
+		}
+	}
+	for _, tc := range []struct{ mode, numerals, qualities string }{
+		{"major", "I ii iii IV V vi viio", "maj m m maj maj m dim"},
+		{"major", "Imaj7 ii7 iii7 IVmaj7 V7 vi7 viiø7", "maj7 m7 m7 maj7 7 m7 m7b5"},
+		{"minor", "i iio III iv V VI viio", "m dim maj m maj maj dim"},
+		{"minor", "i7 iiø7 IIImaj7 iv7 V7 VImaj7 viio7", "m7 m7b5 maj7 m7 7 maj7 dim7"},
+		{"minor", "v VII", "m maj"},
+	} {
+		qualities := strings.Fields(tc.qualities)
+		for _, k := range Keys() {
+			if k.Mode.String() != tc.mode {
+				continue
+			}
+			for i, numeral := range strings.Fields(tc.numerals) {
+				want, err := ParseQuality(qualities[i])
+				if err != nil {
+					t.Fatal(err)
+				}
+				c := mustRoman(t, numeral, k).Chord
+				if c.Quality != want {
+					t.Errorf("%s in %v is %v, want the quality %s", numeral, k, c, qualities[i])
+				}
+				for _, n := range c.Notes() { // of the scale, the sixth of minor lowered
+					d := k.Degree(n)
+					raised := k.Mode == Minor && d == Degree{7, 0} && (c.Root == k.Note(Degree{5, 0}) || c.Root == k.Note(d))
+					if d != k.ScaleDegrees()[d.Step-1] && !raised {
+						t.Errorf("%s in %v is %v: %v is not of the key", numeral, k, c, n)
+					}
+				}
+			}
 		}
 	}
 }

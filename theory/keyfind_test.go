@@ -62,6 +62,32 @@ func TestFindKeysTable(t *testing.T) {
 	}
 }
 
+// The profiles as they were published: Krumhansl and Kessler 1982 (Psychol Rev
+// 89:334); Temperley, Music and Probability, 2007, from the Kostka-Payne
+// corpus; Temperley 1999 (Music Percept 17:65), by hand; Albrecht and Shanahan
+// 2013 (Music Percept 31:59). Second-hand: the reading of most copies.
+func TestProfileTable(t *testing.T) {
+	for _, tc := range []struct{ name, major, minor string }{
+		{"krumhansl-kessler", "6.35 2.23 3.48 2.33 4.38 4.09 2.52 5.19 2.39 3.66 2.29 2.88", "6.33 2.68 3.52 5.38 2.60 3.53 2.54 4.75 3.98 2.69 3.34 3.17"},
+		{"kostka-payne", ".748 .060 .488 .082 .670 .460 .096 .715 .104 .366 .057 .400", ".712 .084 .474 .618 .049 .460 .105 .747 .404 .067 .133 .330"},
+		{"temperley", "5 2 3.5 2 4.5 4 2 4.5 2 3.5 1.5 4", "5 2 3.5 4.5 2 4 2 4.5 3.5 2 1.5 4"},
+		{"albrecht-shanahan", ".238 .006 .111 .006 .137 .094 .016 .214 .009 .080 .008 .081", ".220 .006 .104 .123 .019 .103 .012 .214 .062 .022 .061 .052"},
+	} {
+		p := mustProfile(t, tc.name)
+		for mode, want := range map[Mode]string{Major: tc.major, Minor: tc.minor} {
+			got := p.Major
+			if mode == Minor {
+				got = p.Minor
+			}
+			for i, word := range strings.Fields(want) {
+				if w, err := strconv.ParseFloat(word, 64); err != nil || got[i] != w {
+					t.Errorf("%s, %v, %d semitones above the tonic: %v, want %s", tc.name, mode, i, got[i], word)
+				}
+			}
+		}
+	}
+}
+
 func TestFindKeysOfNothing(t *testing.T) {
 	flat, third := [12]float64{}, [12]float64{}
 	for i := range flat {

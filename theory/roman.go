@@ -57,7 +57,8 @@ var sixths = [...]struct {
 // ♯iv°7. In minor, bare III, VI and VII are the lowered degrees of the scale,
 // but small vi and vii the raised ones, so that vii° is on the leading tone; a
 // sharp raises the scale's degree, and ♭vii is the minor chord on the lowered
-// seventh.
+// seventh. In the church modes every bare numeral is on the scale's degree, and
+// ♮ (or n) before it means the major scale's: in lydian ♮IV is on fa.
 //
 // Figures: 6, 64, 7, 65 or 6/5, 43, 42 or 2. A 7 is a minor seventh, over °
 // a diminished one; the major seventh is written: IVmaj7 or IVM7, IVmaj65. Any
@@ -107,7 +108,10 @@ func cutGoal(s string) (head, goal string, ok bool) {
 		if s[i] != '/' {
 			continue
 		}
-		_, rest := cutSigns(s[i+1:])
+		rest, natural := cutNatural(s[i+1:])
+		if !natural {
+			_, rest = cutSigns(rest)
+		}
 		if rest != "" && strings.IndexByte("IViv", rest[0]) >= 0 || rest == "N" {
 			return s[:i], s[i+1:], true
 		}
@@ -132,7 +136,11 @@ func (k Key) parseNumeral(s string) (Chord, error) {
 		}
 		return k.figured(Degree{2, -1}, "", rest)
 	}
-	sign, rest := cutSigns(s)
+	sign := 0
+	rest, natural := cutNatural(s)
+	if !natural {
+		sign, rest = cutSigns(s)
+	}
 	step, lower, rest := cutNumeral(rest)
 	if step == 0 {
 		return Chord{}, fmt.Errorf("%s is not understood; want a numeral I to VII or i to vii, N6, It6, Fr43 or Ger65", quote(s))
@@ -155,7 +163,19 @@ func (k Key) parseNumeral(s string) (Chord, error) {
 	} else if r, ok := strings.CutPrefix(rest, "+"); ok {
 		mark, rest = "aug", r
 	}
-	return k.figured(k.numeralDegree(sign, step, lower), mark, rest)
+	root := Degree{step, 0}
+	if !natural {
+		root = k.numeralDegree(sign, step, lower)
+	}
+	return k.figured(root, mark, rest)
+}
+
+// cutNatural cuts a natural sign off the front of s.
+func cutNatural(s string) (rest string, ok bool) {
+	if rest, ok = strings.CutPrefix(s, "♮"); !ok {
+		rest, ok = strings.CutPrefix(s, "n")
+	}
+	return rest, ok
 }
 
 // cutNumeral reads a numeral from the front of s; step 0 is none.
@@ -173,8 +193,8 @@ func cutNumeral(s string) (step int, lower bool, rest string) {
 
 // numeralDegree returns the degree that a numeral with so many signs stands
 // on: the scale's without any, a flat counted from the major scale, a sharp
-// raising the scale's, as ParseDegree reads numbers. Small vi and vii are not
-// lowered.
+// raising the scale's, as ParseDegree reads numbers. In minor small vi and vii
+// are not lowered.
 func (k Key) numeralDegree(sign, step int, lower bool) Degree {
 	d := k.ScaleDegrees()[step-1]
 	switch {
@@ -182,7 +202,7 @@ func (k Key) numeralDegree(sign, step int, lower bool) Degree {
 		d.Alter = sign
 	case sign > 0:
 		d.Alter += sign
-	case lower && step >= 6:
+	case k.Mode == Minor && lower && step >= 6:
 		d.Alter = 0
 	}
 	return d
@@ -281,7 +301,7 @@ func (r Roman) String() string {
 // ASCII writes the numeral with letters only: "viio7", "ii/o65", "bVII".
 func (r Roman) ASCII() string { return romanASCII.Replace(r.String()) }
 
-var romanASCII = strings.NewReplacer("°", "o", "ø", "/o", "♯", "#", "♭", "b", "𝄪", "##", "𝄫", "bb")
+var romanASCII = strings.NewReplacer("°", "o", "ø", "/o", "♯", "#", "♭", "b", "♮", "n", "𝄪", "##", "𝄫", "bb")
 
 // romanBases are the suffixes that numerals have beyond figures. A 6 and a 5
 // would be figures.
@@ -316,6 +336,8 @@ func (k Key) numeral(c Chord) string {
 	case root == k.numeralDegree(0, root.Step, lower):
 	case root.Alter < 0:
 		numeral = accidental(root.Alter) + numeral
+	case root.Alter < scale.Alter: // fa in lydian
+		numeral = "♮" + numeral
 	default:
 		numeral = accidental(root.Alter-scale.Alter) + numeral
 	}
@@ -391,20 +413,23 @@ func (k Key) Roman(c Chord) Roman {
 	return r
 }
 
-// triads returns the triads of the key that may be goals: in minor v is
-// major.
+// triads returns the triads of the key that may be goals, on the degrees of
+// its scale; in minor v is major.
 func (k Key) triads() [7]Chord {
-	names := [7]string{"I", "ii", "iii", "IV", "V", "vi", "viio"}
-	if k.Mode == Minor {
-		names = [7]string{"i", "iio", "III", "iv", "V", "VI", "VII"}
-	}
+	scale := k.ScaleDegrees()
 	var ts [7]Chord
-	for i, n := range names {
-		c, err := k.parseNumeral(n)
-		if err != nil {
-			panic(err)
+	for i, d := range scale {
+		root := k.Note(d)
+		var tones []Degree
+		for _, step := range [...]int{3, 5} {
+			tone := scale[(i+step-1)%7]
+			if k.Mode == Minor && i == 4 && step == 3 {
+				tone.Alter = 0
+			}
+			above := (tone.Semitones() - d.Semitones() + 12) % 12
+			tones = append(tones, Degree{step, above - Degree{step, 0}.Semitones()})
 		}
-		ts[i] = c
+		ts[i] = Chord{root, NewQuality(tones...), root}
 	}
 	return ts
 }

@@ -293,11 +293,18 @@ func TestKeyRoman(t *testing.T) {
 
 // Every chord on every degree with at most one sign, of every quality with a
 // name, over every bass of the chord and one outside it, is written as a
-// numeral that reads as the same chord, in all 30 keys; and the numeral does
-// not depend on the key.
+// numeral that reads as the same chord, in all 30 keys and in the church modes;
+// and the numeral does not depend on the tonic.
 func TestRomanRoundTrip(t *testing.T) {
-	for _, mode := range []Mode{Major, Minor} {
+	for mode := Major; mode <= Locrian; mode++ {
 		home := Key{Mode: mode}
+		keys := Keys()
+		if mode > Minor { // the signatures are those of major
+			keys = nil
+			for _, tonic := range []string{"F#", "Eb", "B", "D"} {
+				keys = append(keys, Key{mustNote(t, tonic), mode})
+			}
+		}
 		for _, q := range namedQualities {
 			quality, err := ParseQuality(q)
 			if err != nil {
@@ -313,7 +320,7 @@ func TestRomanRoundTrip(t *testing.T) {
 						if abs(r.Local.Degree(bass).Alter) > 2 {
 							continue // no degree that is read
 						}
-						for _, k := range Keys() {
+						for _, k := range keys {
 							if k.Mode != mode {
 								continue
 							}
@@ -328,6 +335,37 @@ func TestRomanRoundTrip(t *testing.T) {
 						}
 					}
 				}
+			}
+		}
+	}
+}
+
+// Numerals in the church modes stand on the degrees of the scale (common
+// practice); ♮ is the degree of the major scale, ♭ is counted from it.
+func TestModalNumerals(t *testing.T) {
+	for _, tc := range []struct {
+		mode             Mode
+		tonic            string
+		chords, numerals string
+	}{
+		{Dorian, "D", "Dm Em F G Am Bdim C", "i ii III IV v vi° VII"},
+		{Phrygian, "E", "Em F G Am Bdim C Dm", "i II III iv v° VI vii"},
+		{Lydian, "F", "F G Am Bdim C Dm Em", "I II iii iv° V vi vii"},
+		{Mixolydian, "G", "G Am Bdim C Dm Em F", "I ii iii° IV v vi VII"},
+		{Locrian, "B", "Bdim C Dm Em F G Am", "i° II iii iv V VI vii"},
+		{Dorian, "D", "A7 Bb C#dim E7 Am7", "V7 ♭VI ♯vii° V7/v v7"},
+		{Lydian, "F", "Bb Bbm Bb/D D7", "♮IV ♮iv ♮IV6 V7/II"},
+		{Mixolydian, "G", "F#dim B7 D7", "♯vii° V7/vi V7"},
+	} {
+		k := Key{mustNote(t, tc.tonic), tc.mode}
+		numerals := strings.Fields(tc.numerals)
+		for i, text := range strings.Fields(tc.chords) {
+			c := mustChord(t, text)
+			if got := k.Roman(c).String(); got != numerals[i] {
+				t.Errorf("%s in %v is %s, want %s", text, k, got, numerals[i])
+			}
+			if got := mustRoman(t, numerals[i], k).Chord; got != c {
+				t.Errorf("%s in %v is %v, want %v", numerals[i], k, got, c)
 			}
 		}
 	}
@@ -358,8 +396,15 @@ func FuzzParseRoman(f *testing.F) {
 	for i, s := range []string{"I", "V65/V", "viio7", "ii/o65", "N6", "Ger65/V", "IV/sol", "V7(b9)", "bVII", "#ivo7", "V9[b9]", "IVmaj43", "Vsus4", "Iadd6/mi", "V/V/V/V/V/V", "i42/bb7", "", "I IV V7 I", "\xff", "V/", "VII\u00d8", "###iii+"} {
 		f.Add(s, uint8(i))
 	}
+	for _, s := range []string{"nIV", "V/♮IV", "♮iv6", "n", "n#IV"} {
+		f.Add(s, uint8(35))
+	}
 	f.Fuzz(func(t *testing.T, s string, key uint8) {
-		k := Keys()[int(key)%len(Keys())]
+		ks := Keys()
+		for m := Dorian; m <= Locrian; m++ {
+			ks = append(ks, Key{Mode: m}) // of C
+		}
+		k := ks[int(key)%len(ks)]
 		if r, err := ParseRoman(s, k); err != nil {
 			checkRefusal(t, s, err, ErrRoman)
 		} else {

@@ -89,7 +89,7 @@ func ParseSkill(text string) (Skill, error) {
 		ok = a && b && s.Way != Within
 	case KeySkill:
 		var err error
-		s.Key, err = theory.ParseKey(rest)
+		s.Key, err = theory.ParseModalKey(rest)
 		ok = err == nil
 	case QualitySkill:
 		s.Chord = rest

@@ -20,17 +20,25 @@ func checkRefusal(t *testing.T, s string, err, is error) {
 }
 
 func FuzzParseKey(f *testing.F) {
-	for _, s := range []string{"Ab major", "A♭", "f#m", "c-sharp minor", "Bb maj", "EbM", "H# major", "Fbb minor", "", "m", "\xff"} {
+	for _, s := range []string{"Ab major", "A♭", "f#m", "c-sharp minor", "Bb maj", "EbM", "H# major", "Fbb minor", "", "m", "\xff", "D dorian", "f#-LYDIAN", "G## locrian", "dorian"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
+		modal, err := ParseModalKey(s)
+		if err != nil {
+			checkRefusal(t, s, err, ErrKey)
+		} else if !modal.Valid() {
+			t.Errorf("%q: %v is no key", s, modal)
+		} else if got, err := ParseModalKey(modal.ASCII()); got != modal || err != nil {
+			t.Errorf("%q is %v, but %q is %v, %v", s, modal, modal.ASCII(), got, err)
+		}
 		k, err := ParseKey(s)
 		if err != nil {
 			checkRefusal(t, s, err, ErrKey)
 			return
 		}
-		if !k.Valid() {
-			t.Errorf("%q: %v is no key", s, k)
+		if !k.Valid() || k != modal {
+			t.Errorf("%q: %v is no key, or not %v", s, k, modal)
 		}
 		for _, back := range []string{k.String(), k.ASCII()} {
 			if got, err := ParseKey(back); got != k || err != nil {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -152,12 +153,20 @@ var ErrKey = errors.New("not a key")
 // ParseKey reads one of the 30 keys: "Ab major", "A♭", "f#m", "F# minor",
 // "c-sharp minor", "Bb maj". A bare letter is major; a trailing m is minor.
 // Case does not matter, except that a trailing M is major.
-func ParseKey(s string) (Key, error) {
-	tonic, mode := cutMode(strings.TrimSpace(s))
+func ParseKey(s string) (Key, error) { return parseKey(s, majorMinor, "") }
+
+// ParseModalKey reads a key as ParseKey does, and the church modes: "D dorian",
+// "F# lydian", "Bb mixolydian".
+func ParseModalKey(s string) (Key, error) {
+	return parseKey(s, allModes, ", or a mode, like \"D dorian\"")
+}
+
+func parseKey(s string, suffixes []modeSuffix, more string) (Key, error) {
+	tonic, mode := cutMode(strings.TrimSpace(s), suffixes)
 	n, err := ParseNote(tonic)
 	if err != nil {
-		return Key{}, fmt.Errorf("%w: %s; want a tonic A to G with # or b, then major or minor, like \"Ab major\" or f#m",
-			ErrKey, quote(s))
+		return Key{}, fmt.Errorf("%w: %s; want a tonic A to G with # or b, then major or minor, like \"Ab major\" or f#m%s",
+			ErrKey, quote(s), more)
 	}
 	k := Key{n, mode}
 	if !k.Valid() {
@@ -171,12 +180,26 @@ func ParseKey(s string) (Key, error) {
 	return k, nil
 }
 
+// modeSuffix is a word behind a tonic that names the mode.
+type modeSuffix struct {
+	text string
+	mode Mode
+}
+
+var (
+	majorMinor = []modeSuffix{{"major", Major}, {"minor", Minor}, {"maj", Major}, {"min", Minor}}
+	allModes   = func() []modeSuffix {
+		list := slices.Clone(majorMinor)
+		for m := Locrian; m >= Dorian; m-- { // mixolydian before lydian, which it ends with
+			list = append(list, modeSuffix{m.String(), m})
+		}
+		return list
+	}()
+)
+
 // cutMode splits the name of a key into tonic and mode.
-func cutMode(s string) (tonic string, mode Mode) {
-	for _, suffix := range []struct {
-		text string
-		mode Mode
-	}{{"major", Major}, {"minor", Minor}, {"maj", Major}, {"min", Minor}} {
+func cutMode(s string, suffixes []modeSuffix) (tonic string, mode Mode) {
+	for _, suffix := range suffixes {
 		if i := len(s) - len(suffix.text); i >= 0 && strings.EqualFold(s[i:], suffix.text) {
 			return strings.TrimRight(s[:i], " -"), suffix.mode
 		}

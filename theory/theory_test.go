@@ -299,6 +299,28 @@ func TestKeyRoundTrip(t *testing.T) {
 	}
 }
 
+// Modal keys read back from how they are written; ParseKey does not take them.
+func TestParseModalKey(t *testing.T) {
+	for _, k := range modalKeys() {
+		for _, s := range []string{k.String(), k.ASCII(), strings.ToUpper(k.ASCII()), strings.ReplaceAll(k.ASCII(), " ", "-")} {
+			got, err := ParseModalKey(s)
+			if k.Valid() && (got != k || err != nil) {
+				t.Errorf("ParseModalKey(%q) = %v, %v; want %v", s, got, err, k)
+			}
+			if got, err := ParseKey(s); k.Mode > Minor && err == nil {
+				t.Errorf("ParseKey(%q) = %v, want it refused", s, got)
+			}
+		}
+	}
+	for s, want := range map[string]string{"H dorian": "D dorian", "dorian": "D dorian", "G# lydian": "Ab lydian", "D lydisch": "or a mode"} {
+		_, err := ParseModalKey(s)
+		checkRefusal(t, s, err, ErrKey)
+		if err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v; want the message to have %q", s, err, want)
+		}
+	}
+}
+
 func TestNoteRoundTrip(t *testing.T) {
 	for l := C; l <= B; l++ {
 		for alter := int8(-2); alter <= 2; alter++ {

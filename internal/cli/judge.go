@@ -87,7 +87,7 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 			return writeJudgement(e, report.Style{Names: naming, ASCII: e.ascii()}, item, verdict, tol)
 		},
 	}
-	m.addKeyFlag(cmd, false, "", `the key it was sung in, like "Ab major" or f#m`)
+	m.addKeyFlag(cmd, false, "", `the key it was sung in, like "Ab major", f#m or "D dorian"`)
 	m.addFlags(cmd)
 	rec.addFlags(cmd)
 	fl := cmd.Flags()

@@ -67,6 +67,8 @@ third of a minor key is b3.`,
 				title = strings.TrimSuffix(title, item.Key.Mode.String()) + scale.String()
 			case item.Key.Mode == theory.Minor:
 				scale = theory.NaturalMinor
+			case item.Key.Mode > theory.Minor:
+				scale, _ = theory.ParseScale(item.Key.Mode.String()) // every church mode is a scale
 			}
 			degrees, falling := scale.Rising(), scale.Falling()
 			switch {

@@ -166,12 +166,12 @@ func (m *music) register(key theory.Key) (exercise.Register, error) {
 	return r, nil
 }
 
-// readKey reads a key, or draws one where seed is not nil: "random", "random
+// readKey reads a key, church modes included, or draws one where seed is not nil: "random", "random
 // major", "random minor".
 func readKey(s string, seed func() uint64) (theory.Key, error) {
 	word, rest, _ := strings.Cut(strings.ToLower(strings.TrimSpace(s)), " ")
 	if word != "random" || seed == nil {
-		return theory.ParseKey(s)
+		return theory.ParseModalKey(s)
 	}
 	keys := theory.Keys()
 	switch strings.TrimSpace(rest) {
@@ -220,7 +220,7 @@ func (m *music) completeDegrees(words ...string) cobra.CompletionFunc {
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		key, err := theory.ParseKey(m.key)
+		key, err := theory.ParseModalKey(m.key)
 		if err != nil {
 			key = theory.Key{}
 		}

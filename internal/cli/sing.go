@@ -65,6 +65,9 @@ inwardly, listens, and says what you sang: the degree first, then how many
 cents off, then how steady. Then it sounds the right note. Any octave counts
 unless --strict-octave is given. The first answer to each question counts.
 
+In a church mode, as in --key "D dorian", the key is set by its scale, or with
+--set tonic or drone; there is no cadence in it.
+
 With --from a degree is sounded first, and you sing from it to the one asked.
 
 With a profile (see singback profile) the questions lie in your working range, in
@@ -94,7 +97,7 @@ advice; a voice teacher or clinician decides.`,
 			return o.run(cmd, e, args)
 		},
 	}
-	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major" or f#m; random, or best for the voice (major, minor)`)
+	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major", f#m or "D dorian"; random, or best for the voice (major, minor)`)
 	o.addFlags(cmd)
 	f := cmd.Flags()
 	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
@@ -156,6 +159,13 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 	}
 	if p.item, p.naming, err = o.music.base(func() uint64 { return p.seed }); err != nil {
 		return p, err
+	}
+	if p.item.Key.Mode > theory.Minor {
+		if !cmd.Flags().Changed("set") {
+			o.setting = synth.ByScale.String()
+		} else if s, err := synth.ParseKeySetting(o.setting); err == nil && s == synth.ByCadence {
+			return p, usagef("--set cadence: its chords are major or minor, and would not set %s; want scale, tonic or drone", p.item.Key.ASCII())
+		}
 	}
 	order, err := o.order(p.item.Key, p.naming)
 	if err != nil {

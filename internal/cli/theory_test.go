@@ -199,6 +199,36 @@ func TestKeyScaleAndTuning(t *testing.T) {
 
 // A tolerance under 20 cents that collides with the tuning is told, in words and
 // in the record; a wider one is not.
+// A church mode is a key for the judge, the drill and the table. The C of the
+// recording is te of D dorian, re of B♭ lydian, and so on.
+func TestModalKeys(t *testing.T) {
+	take := recordingNamed(t, "la-eb-major-tenor").path
+	for _, c := range []struct{ key, degree string }{{"D dorian", "te"}, {"Bb lydian", "re"}, {"F# locrian", "se"}, {"A phrygian", "me"}} {
+		out, _ := call{}.must(t, "judge", "--key", c.key, "--degree", c.degree, take)
+		if !strings.HasPrefix(out, "asked  "+c.degree+" in ") || !strings.Contains(out, ": C") || !strings.Contains(out, c.degree+", in tune") {
+			t.Errorf("judge --key %q --degree %s says\n%s", c.key, c.degree, out)
+		}
+	}
+	if one, _ := (call{}).must(t, "key", "D", "--scale", "dorian"); one == "" {
+		t.Error("no table")
+	} else if other, _ := (call{}).must(t, "key", "D dorian"); other != one {
+		t.Errorf("key \"D dorian\" is\n%s, want\n%s", other, one)
+	}
+	for set, want := range map[string]string{"": "scale", "tonic": "tonic", "drone": "drone", "scale": "scale"} {
+		args := []string{"--key", "D dorian", "--count", "2"}
+		if set != "" {
+			args = append(args, "--set", set)
+		}
+		all := drill(t, args...)
+		if all[0].Key != "D dorian" || all[0].Setting != want {
+			t.Errorf("sing %v: %+v", args, all[0])
+		}
+	}
+	args := []string{"sing", "--key", "D dorian", "--set", "cadence", "--input", "simulated"}
+	out, stderr, code := call{}.run(t, args...)
+	refused(t, args, out, stderr, code, exitUsage, "want scale, tonic or drone")
+}
+
 func TestTuningNote(t *testing.T) {
 	take := "../../testdata/wav/la-eb-major-tenor.wav"
 	const note = "a tolerance of 10 cents is finer than tunings differ: judged in equal tuning, while just has la 15.6 cents lower"

@@ -214,7 +214,7 @@ func lookUp[T any](known map[string]T, s string, parse func(string) (T, error)) 
 	return x, err
 }
 
-func (rd *reader) key(s string) (theory.Key, error) { return lookUp(rd.keys, s, theory.ParseKey) }
+func (rd *reader) key(s string) (theory.Key, error) { return lookUp(rd.keys, s, theory.ParseModalKey) }
 func (rd *reader) degree(s string) (theory.Degree, error) {
 	return lookUp(rd.degrees, s, exercise.ParseDegree)
 }

@@ -160,7 +160,9 @@ func tonicPitch(k theory.Key, octave int) theory.Pitch {
 func ScalePitches(k theory.Key, tonicOctave int) [15]theory.Pitch {
 	tonic := tonicPitch(k, tonicOctave)
 	up, down := k.ScaleDegrees(), k.ScaleDegrees()
-	up[5].Alter, up[6].Alter = 0, 0
+	if k.Mode == theory.Minor {
+		up[5].Alter, up[6].Alter = 0, 0
+	}
 	var ps [15]theory.Pitch
 	for i := range 7 {
 		ps[i] = tonic.Up(up[i].Interval())

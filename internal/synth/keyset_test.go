@@ -12,7 +12,7 @@ import (
 
 func key(t *testing.T, name string) theory.Key {
 	t.Helper()
-	k, err := theory.ParseKey(name)
+	k, err := theory.ParseModalKey(name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,6 +141,8 @@ func TestScale(t *testing.T) {
 		{"Eb major", "Eb4 F4 G4 Ab4 Bb4 C5 D5 Eb5 D5 C5 Bb4 Ab4 G4 F4 Eb4"},
 		{"A minor", "A4 B4 C5 D5 E5 F#5 G#5 A5 G5 F5 E5 D5 C5 B4 A4"},
 		{"C# minor", "C#4 D#4 E4 F#4 G#4 A#4 B#4 C#5 B4 A4 G#4 F#4 E4 D#4 C#4"},
+		{"D dorian", "D4 E4 F4 G4 A4 B4 C5 D5 C5 B4 A4 G4 F4 E4 D4"},
+		{"F lydian", "F4 G4 A4 B4 C5 D5 E5 F5 E5 D5 C5 B4 A4 G4 F4"},
 	} {
 		ps := ScalePitches(key(t, c.key), 4)
 		if got := spell(ps[:]); got != c.want {

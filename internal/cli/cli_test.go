@@ -94,6 +94,7 @@ type call struct {
 	data          string // XDG_DATA_HOME
 	stdin         io.Reader
 	stdout        io.Writer
+	stderr        io.Writer
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
 }
 
@@ -109,11 +110,14 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 	if c.stdout == nil {
 		c.stdout = &out
 	}
+	if c.stderr == nil {
+		c.stderr = &errs
+	}
 	if c.interruptible == nil {
 		c.interruptible = context.WithCancel
 	}
 	code = run(c.ctx, &env{
-		stdin: c.stdin, stdout: c.stdout, stderr: &errs,
+		stdin: c.stdin, stdout: c.stdout, stderr: c.stderr,
 		getenv: func(name string) string {
 			switch name {
 			case "LANG":

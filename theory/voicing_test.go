@@ -3,6 +3,7 @@ package theory_test
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -297,7 +298,8 @@ func checkStep(a, b Roman, x, y Voicing, fail func(string, ...any)) {
 func TestVoiceRandomProgressions(t *testing.T) {
 	const each = 100 // progressions in every key and texture
 	rng := rand.New(rand.NewPCG(5, 3))
-	total, refused := 0, 0
+	total, refused, pairs := 0, 0, 0
+	reasons := map[string]int{}
 	longest := 0
 	for _, k := range Keys() {
 		numerals := drawnNumeral(k.Mode)
@@ -311,6 +313,7 @@ func TestVoiceRandomProgressions(t *testing.T) {
 					texture = texture.Shift(rng.IntN(25) - 12)
 				}
 				total++
+				pairs += len(p) - 1
 				v, _, err := texture.Voice(p)
 				if err == nil {
 					checkVoicing(t, texture, p, v)
@@ -321,6 +324,7 @@ func TestVoiceRandomProgressions(t *testing.T) {
 				if !errors.Is(err, ErrVoicing) {
 					t.Fatal(err)
 				}
+				reasons[err.Error()[strings.LastIndex(err.Error(), ": ")+2:]]++
 				var at, next int
 				if _, scan := fmt.Sscanf(err.Error()[strings.Index(err.Error(), "chord ")+6:], "%d", &at); scan != nil {
 					t.Fatalf("%s: %v names no chord", written(p), err)
@@ -342,7 +346,10 @@ func TestVoiceRandomProgressions(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d progressions, %d of them cannot be set (%.1f %%)", total, refused, 100*float64(refused)/float64(total))
+	t.Logf("%d progressions of %d chord changes, %d of them cannot be set (%.1f %%)", total, pairs, refused, 100*float64(refused)/float64(total))
+	for _, reason := range slices.SortedFunc(maps.Keys(reasons), func(a, b string) int { return reasons[b] - reasons[a] }) {
+		t.Logf("%4d %s", reasons[reason], reason)
+	}
 	if total < 3000 || refused*4 > total || longest < 6 {
 		t.Errorf("%d progressions, %d refused, longest set %d: want thousands, few and long", total, refused, longest)
 	}

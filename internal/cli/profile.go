@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -171,23 +170,9 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 		return usagef("--profile: %q is a file: want the name of a singer", short(p.which))
 	}
 	day := p.env.today()
-	var stated *calib.Voice
-	if voice != "" || hasSpan {
-		stated = &calib.Voice{Date: day, Stated: true}
-	}
-	if voice != "" {
-		v, err := exercise.VoiceNamed(voice)
-		if err != nil {
-			return usage(fmt.Errorf("--voice: %w", err))
-		}
-		stated.Kind, stated.Comfortable, stated.Growing = v.Name, calib.Range(v.Range), v.Name == "child"
-	}
-	if hasSpan {
-		r, err := parseSpan(span)
-		if err != nil {
-			return usage(fmt.Errorf("--range: %w", err))
-		}
-		stated.Comfortable = r
+	stated, err := statedVoice(voice, span, hasSpan, day)
+	if err != nil {
+		return err
 	}
 	var instrument *calib.Instrument
 	if hasA4 {
@@ -199,7 +184,6 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	singers := p.env.singers()
 	name := p.which
 	if name == "" {
-		var err error
 		if name, err = singers.Current(); err != nil {
 			return err
 		}
@@ -222,8 +206,6 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	}
 	profile.Made = day
 	if stated != nil {
-		inset := (stated.Comfortable.High - stated.Comfortable.Low) / 4 // the middle half (common practice)
-		stated.Tessitura = calib.Range{Low: stated.Comfortable.Low + inset, High: stated.Comfortable.High - inset}
 		profile.Voice = stated
 	}
 	if instrument != nil {
@@ -244,31 +226,36 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	return p.write(profile, singers.Path(name), name == now)
 }
 
-// between separates the two notes of a range.
-var between = regexp.MustCompile(`\s*(?:-|–|\.\.|\bto\b)\s*`)
+// statedVoice reads --voice and --range; nil where neither was given. Each may
+// hold both: "I am a tenor", "my range is C3 to G4".
+func statedVoice(voice, span string, hasSpan bool, on calib.Date) (*calib.Voice, error) {
+	read := func(flag, text string) (calib.Voice, error) {
+		v, err := calib.ParseVoice(text, voiceRange, on)
+		if err != nil {
+			return v, usage(fmt.Errorf("--%s: %w", flag, err))
+		}
+		return v, nil
+	}
+	if voice == "" && !hasSpan {
+		return nil, nil
+	}
+	if voice == "" {
+		v, err := read("range", span)
+		return &v, err
+	}
+	v, err := read("voice", voice)
+	if err != nil || !hasSpan {
+		return &v, err
+	}
+	r, err := read("range", span)
+	v.Comfortable, v.Tessitura = r.Comfortable, r.Tessitura
+	return &v, err
+}
 
-// parseSpan reads two notes: "C3-G4", "C3 to G4".
-func parseSpan(s string) (calib.Range, error) {
-	parts := between.Split(strings.TrimSpace(s), -1)
-	if len(parts) != 2 {
-		return calib.Range{}, fmt.Errorf("%q: want the lowest and the highest note, like C3-G4", short(s))
-	}
-	low, err := theory.ParsePitch(parts[0])
-	if err != nil {
-		return calib.Range{}, err
-	}
-	high, err := theory.ParsePitch(parts[1])
-	if err != nil {
-		return calib.Range{}, err
-	}
-	r := calib.Range{Low: low.MIDI(), High: high.MIDI()}
-	switch {
-	case r.Low > r.High:
-		return r, fmt.Errorf("%s lies above %s: want the lowest note first", low.ASCII(), high.ASCII())
-	case r.Low < calib.LowestMIDI || r.High > calib.HighestMIDI:
-		return r, fmt.Errorf("%q is out of range: want notes from A0 to C8", short(s))
-	}
-	return r, nil
+// voiceRange is the usual range of a kind of voice.
+func voiceRange(kind string) (calib.Range, error) {
+	v, err := exercise.VoiceNamed(kind)
+	return calib.Range(v.Range), err
 }
 
 // today is the day by the clock of the machine.

@@ -74,6 +74,13 @@ func TestProfileStated(t *testing.T) {
 			t.Errorf("--range %q: %+v", span, p.Voice.Comfortable)
 		}
 	}
+	// In whole sentences.
+	if p := c.profile(t, "set", "--voice", "I am a tenor"); *p.Voice.Kind != "tenor" || p.Voice.Comfortable.LowMIDI != 48 || p.Voice.Growing {
+		t.Errorf("%+v", p.Voice)
+	}
+	if p := c.profile(t, "set", "--range", "my range is C3 to G4"); p.Voice.Kind != nil || p.Voice.Comfortable.HighMIDI != 67 || !p.Voice.Stated {
+		t.Errorf("%+v", p.Voice)
+	}
 	// Another singer, who is then the one singing.
 	if p := c.profile(t, "set", "--voice", "bass", "--profile", "Otto"); p.Name != "Otto" || !p.Current {
 		t.Errorf("%+v", p)
@@ -149,10 +156,10 @@ func TestProfileRefusals(t *testing.T) {
 		want string
 	}{
 		{"profile set", exitUsage, "nothing is stated"},
-		{"profile set --range G4-C3", exitUsage, "lowest note first"},
+		{"profile set --range G4-C3", exitUsage, "lower note first"},
 		{"profile set --range C3", exitUsage, "like C3-G4"},
 		{"profile set --range H3-G4", exitUsage, "--range"},
-		{"profile set --range C0-G4", exitUsage, "A0 to C8"},
+		{"profile set --range C0-G4", exitUsage, "C1 to C7"},
 		{"profile set --range C3-G4-C5", exitUsage, "like C3-G4"},
 		{"profile set --voice kazoo", exitUsage, "want one of soprano"},
 		{"profile set --a4 4400", exitUsage, "392 to 494"},

@@ -37,8 +37,8 @@ type RoomRecord struct {
 	GateDBFS  float64  `json:"gate_dbfs"`
 	HumHz     *float64 `json:"hum_hz"`
 	Fan       bool     `json:"fan"`
-	VoiceDBFS float64  `json:"voice_dbfs"`
-	PeakDBFS  float64  `json:"peak_dbfs"`
+	VoiceDBFS *float64 `json:"voice_dbfs"` // null where nobody sang
+	PeakDBFS  *float64 `json:"peak_dbfs"`
 	Clipped   bool     `json:"clipped"`
 	LeakTried bool     `json:"leak_tried"`
 	Leaks     bool     `json:"leaks"`
@@ -91,12 +91,15 @@ func NewProfile(p calib.Profile, file string, current bool) Profile {
 	if m := p.Room; m != nil {
 		r := &RoomRecord{
 			Date: m.Date.String(), FloorDBFS: round(m.Floor, 1), GateDBFS: round(m.Gate, 1), Fan: m.Fan,
-			VoiceDBFS: round(m.Voice, 1), PeakDBFS: round(m.Peak, 1), Clipped: m.Clipped, LeakTried: m.LeakTried, Leaks: m.Leaks,
+			Clipped: m.Clipped, LeakTried: m.LeakTried, Leaks: m.Leaks,
+		}
+		if m.Voice != 0 {
+			r.VoiceDBFS, r.PeakDBFS = number(m.Voice, 1), number(m.Peak, 1)
 		}
 		if m.Hum > 0 {
 			r.HumHz = number(m.Hum, 1)
 		}
-		if m.LeakTried {
+		if m.Leaks {
 			r.LeakDB = number(m.Leak, 1)
 		}
 		if m.Delay > 0 {
@@ -159,7 +162,9 @@ func (s Style) Profile(p Profile) string {
 		row("room", "not known")
 	} else {
 		row("room", "floor %g dBFS, noise gate %g dBFS (%s)", r.FloorDBFS, r.GateDBFS, r.Date)
-		row("", "singing at ease %g dBFS, peaks %g dBFS", r.VoiceDBFS, r.PeakDBFS)
+		if r.VoiceDBFS != nil {
+			row("", "singing at ease %g dBFS, peaks %g dBFS", *r.VoiceDBFS, *r.PeakDBFS)
+		}
 		if r.HumHz != nil {
 			row("", "the mains hum at %g Hz", *r.HumHz)
 		}

@@ -315,6 +315,28 @@ func (s *Singers) Save(p calib.Profile) (changed bool, err error) {
 	return true, s.prune(name)
 }
 
+// WriteFile writes a profile to any file, in one step. What was there before is
+// kept beside it, with .old at the end of its name; what is no profile is left
+// alone, and the error says so.
+func WriteFile(path string, p calib.Profile) error {
+	data, err := Encode(p)
+	if err != nil {
+		return err
+	}
+	s := NewSingers("")
+	before, err := read(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return s.replace(path, data, nil)
+	}
+	if err != nil || bytes.Equal(before, data) {
+		return err
+	}
+	if _, err := Decode(before); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	return s.replace(path, data, func() error { return s.replace(path+".old", before, nil) })
+}
+
 // temporary is what the files begin with that are not complete yet.
 const temporary = ".writing-"
 

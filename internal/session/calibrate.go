@@ -1,0 +1,549 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+
+	"singback/calib"
+	"singback/internal/audio"
+	"singback/internal/synth"
+	"singback/pitch"
+	"singback/theory"
+)
+
+// Part is a part of the calibration.
+type Part int8
+
+// The parts, in the order in which they are measured.
+const (
+	RoomPart Part = iota
+	LevelPart
+	LeakPart
+	VoicePart
+	InstrumentPart
+)
+
+// Parts are all of them.
+var Parts = []Part{RoomPart, LevelPart, LeakPart, VoicePart, InstrumentPart}
+
+// String returns the name: "room", "level", "leak", "voice" or "instrument".
+func (p Part) String() string {
+	return [...]string{"room", "level", "leak", "voice", "instrument"}[p]
+}
+
+// Calibration says what is measured, and how.
+type Calibration struct {
+	Parts   []Part        // in the order of Parts
+	Growing bool          // a child's or changing voice: the short test
+	Tuning  theory.Tuning // of the notes asked, where no instrument has been measured
+	First   *theory.Note  // which note the instrument's first one is, where that was said
+	Level   float64       // dBFS, the peak level of playback
+	Gate    float64       // dBFS, where it is known from before; else 0
+	Delay   float64       // seconds, likewise
+	On      calib.Date    // today
+}
+
+// Measured is what was found; nil is what was not.
+type Measured struct {
+	Noise *calib.Noise
+	Ease  *calib.Ease
+	Echo  *calib.Echo
+	Voice *calib.Voice
+	Tuned *calib.Tuned
+}
+
+// Subject is who and what is measured.
+type Subject interface {
+	// Ready waits until a part may begin; false leaves it out.
+	Ready(ctx context.Context, p Part) (bool, error)
+	// Source gives what answers a part, or in the range test what was asked;
+	// live tells that it is a running device. What is not live is closed after
+	// the answer. A recording of the voice holds the whole range, down and up:
+	// then whole is true and nothing is asked.
+	Source(p Part, ask calib.RangeAsk, hz float64) (src audio.Source, live, whole bool, err error)
+	// Word is the singer's word about the note that was just heard.
+	Word(ctx context.Context, ask calib.RangeAsk, notes []pitch.Note) (calib.Word, error)
+	// Done tells that the singer has played enough notes of the instrument.
+	Done() bool
+}
+
+// Began tells that a part begins. It comes before its sound.
+type Began struct{ Part Part }
+
+// Playing tells that the test sound is being played.
+type Playing struct{}
+
+// NoteAsked tells which note of the range test is asked; Hz is 0 where the
+// singer chooses.
+type NoteAsked struct {
+	Ask calib.RangeAsk
+	Hz  float64
+}
+
+// NoteHeard tells what the range test makes of the answer.
+type NoteHeard struct {
+	Ask   calib.RangeAsk
+	Heard calib.RangeHeard
+}
+
+// Found tells that a part was measured; Measured holds everything up to now.
+type Found struct {
+	Part     Part
+	Measured Measured
+}
+
+// Missed tells that a part could not be measured. Again tells that it is tried
+// once more.
+type Missed struct {
+	Part  Part
+	Err   error
+	Again bool
+}
+
+// LeftOut tells that the singer left out a part.
+type LeftOut struct{ Part Part }
+
+func (Began) event()     {}
+func (Playing) event()   {}
+func (NoteAsked) event() {}
+func (NoteHeard) event() {}
+func (Found) event()     {}
+func (Missed) event()    {}
+func (LeftOut) event()   {}
+
+// How long what is measured lasts, in seconds, at a live source.
+const (
+	roomSeconds  = 4.0
+	easeSeconds  = 4.0
+	echoSeconds  = 1.5 // of which the test sound takes half a second
+	rangeSeconds = 6.0 // to begin and hold a note
+	restSeconds  = 0.4 // of silence that end an answer in the range test
+	heldEnough   = 1.5 // of a note that need not be held longer
+	playSeconds  = 45.0
+	playChunk    = 3.0
+	// longest is how much of a recording is measured.
+	longest = 600.0
+)
+
+// tries is how often the room and the level are measured until they count.
+const tries = 3
+
+// echoes is how often the test sound is played: the one in the middle counts.
+const echoes = 3
+
+// An instrument has been heard well enough with so many notes and this standard
+// error in cents.
+const (
+	enoughNotes = 5
+	enoughSE    = 0.5
+)
+
+// errTalked is the error about a room in which somebody spoke or sang.
+var errTalked = errors.New("a voice was heard, and silence was wanted")
+
+// Calibrate measures the parts. It emits events from this goroutine. A part that
+// cannot be measured is told and passed over; cancelling ctx, or an error of a
+// device, ends the run with that error, and then nothing of it should be kept.
+func Calibrate(ctx context.Context, cfg Calibration, who Subject, out audio.Sink, emit func(Event)) (Measured, error) {
+	c := &calibration{cfg: cfg, who: who, out: out, emit: emit}
+	c.keyboard = synth.Keyboard{SampleRate: out.SampleRate(), Level: cfg.Level}
+	for _, p := range cfg.Parts {
+		if err := ctx.Err(); err != nil {
+			return c.found, err
+		}
+		ready, err := who.Ready(ctx, p)
+		if err != nil {
+			return c.found, err
+		}
+		if !ready {
+			emit(LeftOut{p})
+			continue
+		}
+		if err := c.part(ctx, p); err != nil {
+			return c.found, fmt.Errorf("%s: %w", p, err)
+		}
+	}
+	return c.found, ctx.Err()
+}
+
+type calibration struct {
+	cfg      Calibration
+	who      Subject
+	out      audio.Sink
+	emit     func(Event)
+	keyboard synth.Keyboard
+	found    Measured
+}
+
+// unmeasured is an error about the sound, not about the device it came from.
+type unmeasured struct{ error }
+
+func (u unmeasured) Unwrap() error { return u.error }
+
+func (c *calibration) part(ctx context.Context, p Part) error {
+	for try := 1; ; try++ {
+		c.emit(Began{p})
+		again, err := c.measure(ctx, p)
+		var u unmeasured
+		switch {
+		case err == nil:
+			c.emit(Found{p, c.found})
+			return nil
+		case !errors.As(err, &u):
+			return err
+		}
+		again = again && try < tries
+		c.emit(Missed{p, u.error, again})
+		if !again {
+			return nil
+		}
+	}
+}
+
+// measure measures a part once; again tells that another try may help.
+func (c *calibration) measure(ctx context.Context, p Part) (again bool, err error) {
+	src, live, whole, err := c.who.Source(p, calib.RangeAsk{}, 0)
+	if err != nil {
+		return false, err
+	}
+	if !live {
+		defer func() { err = errors.Join(err, src.Close()) }()
+	}
+	switch p {
+	case RoomPart:
+		err = c.room(ctx, src, live)
+	case LevelPart:
+		err = c.ease(ctx, src, live)
+	case LeakPart:
+		err = c.echo(ctx, src, live)
+	case VoicePart:
+		if whole {
+			return false, c.wholeVoice(ctx, src)
+		}
+		return false, c.voice(ctx)
+	case InstrumentPart:
+		return false, c.instrument(ctx, src, live)
+	}
+	return live, err
+}
+
+// record reads so many seconds of a live source, or the whole of another one,
+// longest at the most. Samples that the device lost count as silence.
+func (c *calibration) record(ctx context.Context, src audio.Source, live bool, seconds float64) ([]float64, error) {
+	if !live {
+		seconds = longest
+	}
+	want := int(seconds * float64(src.SampleRate()))
+	var x []float64
+	block := make([]float64, blockSize)
+	for len(x) < want {
+		n, lost, err := src.Read(ctx, block[:min(blockSize, want-len(x))])
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		x = append(x, make([]float64, min(int(lost), want-len(x)))...)
+		x = append(x, block[:n]...)
+	}
+	return x, nil
+}
+
+// settle throws away what a live source heard of the tool's own sound.
+func (c *calibration) settle(ctx context.Context, src audio.Source, live bool) error {
+	if !live {
+		return nil
+	}
+	if s, ok := src.(Skipper); ok {
+		s.Skip()
+	}
+	delay := c.cfg.Delay
+	if e := c.found.Echo; e != nil && e.Heard {
+		delay = e.Delay
+	}
+	_, err := c.record(ctx, src, true, guard+delay)
+	return err
+}
+
+func (c *calibration) stretch(ctx context.Context, src audio.Source, live bool, seconds float64) ([]float64, error) {
+	if err := c.settle(ctx, src, live); err != nil {
+		return nil, err
+	}
+	c.emit(Listening{})
+	return c.record(ctx, src, live, seconds)
+}
+
+func (c *calibration) room(ctx context.Context, src audio.Source, live bool) error {
+	x, err := c.stretch(ctx, src, live, roomSeconds)
+	if err != nil {
+		return err
+	}
+	n, err := calib.MeasureNoise(x, src.SampleRate())
+	switch {
+	case err != nil:
+		return unmeasured{err}
+	case n.Talked():
+		return unmeasured{errTalked}
+	}
+	c.found.Noise = &n
+	return nil
+}
+
+func (c *calibration) ease(ctx context.Context, src audio.Source, live bool) error {
+	x, err := c.stretch(ctx, src, live, easeSeconds)
+	if err != nil {
+		return err
+	}
+	e, err := calib.MeasureEase(x, src.SampleRate())
+	if err != nil {
+		return unmeasured{err}
+	}
+	c.found.Ease = &e
+	return nil
+}
+
+// echo plays the test sound and looks for it in what is captured from that
+// moment on.
+func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) error {
+	if !live {
+		x, err := c.record(ctx, src, false, 0)
+		if err != nil {
+			return err
+		}
+		e, err := calib.FindEcho(x, src.SampleRate(), c.cfg.Level)
+		if err != nil {
+			return unmeasured{err}
+		}
+		c.found.Echo = &e
+		return nil
+	}
+	var all []calib.Echo
+	for range echoes {
+		e, err := c.once(ctx, src)
+		if err != nil {
+			return err
+		}
+		all = append(all, e)
+	}
+	heard := slices.DeleteFunc(slices.Clone(all), func(e calib.Echo) bool { return !e.Heard })
+	if len(heard)*2 <= len(all) {
+		c.found.Echo = &calib.Echo{Ratio: all[0].Ratio}
+		return nil
+	}
+	slices.SortFunc(heard, func(a, b calib.Echo) int {
+		if a.Delay < b.Delay {
+			return -1
+		}
+		return 1
+	})
+	c.found.Echo = &heard[len(heard)/2]
+	return nil
+}
+
+func (c *calibration) once(ctx context.Context, src audio.Source) (calib.Echo, error) {
+	c.emit(Playing{})
+	if err := c.settle(ctx, src, true); err != nil {
+		return calib.Echo{}, err
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	probe := calib.Probe(c.out.SampleRate(), c.cfg.Level)
+	if s, ok := src.(Skipper); ok {
+		s.Skip()
+	}
+	played := make(chan error, 1)
+	go func() {
+		err := c.out.Write(ctx, probe)
+		if err == nil {
+			err = c.out.Drain(ctx)
+		}
+		played <- err
+	}()
+	x, err := c.record(ctx, src, true, echoSeconds)
+	if err != nil {
+		stop()
+		<-played
+		return calib.Echo{}, err
+	}
+	if err := <-played; err != nil {
+		return calib.Echo{}, fmt.Errorf("play: %w", err)
+	}
+	e, err := calib.FindEcho(x, src.SampleRate(), c.cfg.Level)
+	if err != nil {
+		return e, unmeasured{err}
+	}
+	return e, nil
+}
+
+// hearing is how the singer is heard: with what was found of the room.
+func (c *calibration) hearing() Hearing {
+	h := Hearing{Gate: c.cfg.Gate}
+	if n := c.found.Noise; n != nil {
+		voice := 0.0
+		if e := c.found.Ease; e != nil {
+			voice = e.Level
+		}
+		h.Gate = n.Gate(voice)
+	}
+	return h
+}
+
+func (c *calibration) wholeVoice(ctx context.Context, src audio.Source) error {
+	x, err := c.record(ctx, src, false, 0)
+	if err != nil {
+		return err
+	}
+	cfg := c.hearing().Config(src.SampleRate())
+	cfg.Reading = pitch.Offline
+	t, err := pitch.NewTracker(cfg)
+	if err != nil {
+		return err
+	}
+	notes, err := pitch.Notes(cfg, t.Flush(t.Push(nil, x)))
+	if err != nil {
+		return err
+	}
+	v, ok := calib.VoiceOf(notes, src.SampleRate(), c.cfg.Tuning, c.cfg.Growing, c.cfg.On)
+	if !ok {
+		return unmeasured{calib.ErrNoVoice}
+	}
+	c.found.Voice = &v
+	return nil
+}
+
+// voice runs the range test.
+func (c *calibration) voice(ctx context.Context) error {
+	test := calib.NewRangeTest(c.cfg.Tuning, c.cfg.Growing)
+	var ear *Ear
+	for ask := test.Next(); ask.Step != calib.AllDone; ask = test.Next() {
+		hz := 0.0
+		if ask.Step != calib.AtEase {
+			hz = test.Hz(ask)
+		}
+		src, live, _, err := c.who.Source(VoicePart, ask, hz)
+		if err != nil {
+			return err
+		}
+		c.emit(NoteAsked{ask, hz})
+		if ear == nil || ear.src != src {
+			if ear, err = c.hearing().NewEar(src); err != nil {
+				return err
+			}
+		}
+		notes, err := c.note(ctx, ear, hz, live)
+		if !live {
+			err = errors.Join(err, src.Close())
+		}
+		if err != nil {
+			return err
+		}
+		word, err := c.who.Word(ctx, ask, notes)
+		if err != nil {
+			return err
+		}
+		c.emit(NoteHeard{ask, test.Hear(calib.RangeReply{Notes: notes, Rate: src.SampleRate(), Word: word})})
+	}
+	v, ok := test.Voice(c.cfg.On)
+	if !ok {
+		return unmeasured{calib.ErrNoVoice}
+	}
+	c.found.Voice = &v
+	return nil
+}
+
+// note plays the note asked and returns what is sung after it.
+func (c *calibration) note(ctx context.Context, ear *Ear, hz float64, live bool) ([]pitch.Note, error) {
+	if hz > 0 {
+		phrase := c.keyboard.Render(synth.One(hz))
+		if err := c.out.Write(ctx, phrase); err != nil {
+			return nil, fmt.Errorf("play: %w", err)
+		}
+		if err := c.out.Drain(ctx); err != nil {
+			return nil, fmt.Errorf("play: %w", err)
+		}
+	}
+	if err := c.settle(ctx, ear.src, live); err != nil {
+		return nil, err
+	}
+	c.emit(Listening{})
+	return ear.Notes(ctx, rangeSeconds, func(h Heard) { c.emit(h) })
+}
+
+// instrument listens until enough notes were played.
+func (c *calibration) instrument(ctx context.Context, src audio.Source, live bool) error {
+	if err := c.settle(ctx, src, live); err != nil {
+		return err
+	}
+	c.emit(Listening{})
+	rate := src.SampleRate()
+	var x []float64
+	for {
+		more, err := c.record(ctx, src, live, playChunk)
+		if err != nil {
+			return err
+		}
+		x = append(x, more...)
+		t, err := calib.FindTuning(x, rate, c.cfg.First)
+		switch {
+		case err == nil && t.Notes >= enoughNotes && t.SE <= enoughSE,
+			!live, c.who.Done(), float64(len(x)) >= playSeconds*float64(rate):
+			if err != nil {
+				return unmeasured{err}
+			}
+			c.found.Tuned = &t
+			return nil
+		}
+	}
+}
+
+// Notes opens a window now and returns the notes sung in it: it closes when a
+// note has been held long enough, a little after the singing has stopped, after
+// so many seconds, or with the source.
+func (e *Ear) Notes(ctx context.Context, seconds float64, heard func(Heard)) ([]pitch.Note, error) {
+	e.tracker.Reset()
+	seg, err := pitch.NewSegmenter(e.config)
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	rate := float64(e.config.SampleRate)
+	every := max(1, e.config.SampleRate/10/e.config.Hop)
+	var notes []pitch.Note
+	level, frames := pitch.MinLevel, 0
+	samples := 0.0
+	for samples < seconds*rate {
+		n, lost, err := e.src.Read(ctx, e.block)
+		ended := errors.Is(err, io.EOF)
+		if err != nil && !ended {
+			return notes, err
+		}
+		e.points = e.points[:0]
+		if lost > 0 {
+			e.points = e.tracker.Lost(e.points, lost)
+		}
+		e.points = e.tracker.Push(e.points, e.block[:n])
+		if ended {
+			e.points = e.tracker.Flush(e.points)
+		}
+		samples += float64(int64(n) + lost)
+		notes = seg.Push(notes, e.points)
+		onset, offset, singing := seg.Holding()
+		for _, p := range e.points {
+			level = max(level, p.Level)
+			if frames++; frames%every == 0 && heard != nil {
+				heard(Heard{level, singing, float64(offset-onset) / rate})
+				level = pitch.MinLevel
+			}
+		}
+		if ended || singing && float64(offset-onset) >= heldEnough*rate {
+			break
+		}
+		if k := len(notes); k > 0 && !singing && samples-float64(notes[k-1].Offset) > restSeconds*rate {
+			break
+		}
+	}
+	return seg.Flush(notes), nil
+}

@@ -160,6 +160,9 @@ func NewPublished() []PublishedRecord {
 // cells.
 func (s Style) Calibration(c Calibration) string {
 	var b strings.Builder
+	if c.Simulated {
+		b.WriteString("A simulated singer was measured, not you.\n\n")
+	}
 	b.WriteString(s.Profile(c.Profile))
 	b.WriteString("\n")
 	for _, p := range c.Parts {
@@ -189,7 +192,7 @@ func (s Style) Calibration(c Calibration) string {
 			}
 			hanging(&b, head, fmt.Sprintf("%g cents: %s (%s)", p.Cents, p.What, p.Source))
 		}
-		hanging(&b, "", "One test understates a range.")
+		hanging(&b, "", "One test understates a range; --widen adds to it next time.")
 	}
 	if a := c.Again; a != nil {
 		hanging(&b, "again", fmt.Sprintf("a growing voice is tested again from %s to %s", a.From, a.To))
@@ -204,9 +207,12 @@ func (s Style) Calibration(c Calibration) string {
 	if len(c.Advice) == 0 && c.Noise != nil && c.Ease != nil {
 		hanging(&b, "advice", "Nothing to change: the microphone hears you well.")
 	}
-	if c.Saved != nil {
+	switch {
+	case c.Saved != nil:
 		fmt.Fprintf(&b, "%-12s%s\n", "saved", *c.Saved)
-	} else {
+	case c.Simulated:
+		hanging(&b, "saved", "nothing, since nobody sang; --profile FILE keeps it all the same")
+	default:
 		hanging(&b, "saved", "nothing")
 	}
 	return b.String()

@@ -118,13 +118,14 @@ func NewProfile(p calib.Profile, file string, current bool) Profile {
 }
 
 func newNotes(r calib.Range) Notes {
-	return Notes{pitchName(r.Low), pitchName(r.High), r.Low, r.High}
+	return Notes{PitchName(r.Low), PitchName(r.High), r.Low, r.High}
 }
 
 // sharps are the names of the notes from C up.
 var sharps = strings.Fields("C C# D D# E F F# G G# A A# B")
 
-func pitchName(midi int) string { return fmt.Sprintf("%s%d", sharps[midi%12], midi/12-1) }
+// PitchName names a MIDI number, with a sharp where it needs one.
+func PitchName(midi int) string { return fmt.Sprintf("%s%d", sharps[midi%12], midi/12-1) }
 
 func (n Notes) words() string { return n.Low + " to " + n.High }
 
@@ -194,7 +195,7 @@ func (s Style) Profile(p Profile) string {
 		if s.ASCII {
 			plusMinus = "+-"
 		}
-		row("instrument", "A4 = %g Hz %s%g cents, from %d notes (%s)", i.A4Hz, plusMinus, *i.SECents, i.Notes, i.Date)
+		row("instrument", "A4 = %g Hz %s%g cents, from %d notes (%s)", round(i.A4Hz, 2), plusMinus, *i.SECents, i.Notes, i.Date)
 	}
 	return b.String()
 }

@@ -576,7 +576,7 @@ func (s *subject) ask(ctx context.Context, question string) (answer string, ok b
 var instructions = map[session.Part]string{
 	session.RoomPart:       "Room: be silent for four seconds.",
 	session.LevelPart:      "Level: sing anything, at ease, for four seconds.",
-	session.LeakPart:       "Loudspeaker: a short test sound is played three times; be silent.",
+	session.LeakPart:       "Loudspeaker: a short test sound is played eight times; be silent.",
 	session.VoicePart:      "Voice: sing the notes softly, and hold each for more than a second.",
 	session.InstrumentPart: "Instrument: play A, or any note, on your keyboard, then others, one at a time, each for a second.",
 }

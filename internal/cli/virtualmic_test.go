@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -18,6 +19,13 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"singback/calib"
+	"singback/internal/audio"
+	"singback/internal/device"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/theory"
 )
 
 // The tests in this file run the built program against the real PortAudio and
@@ -307,5 +315,100 @@ func TestVirtualMicDevices(t *testing.T) {
 	r = startProgram(t, nil, path, "sing", "--input", "mic", "--device", "no such thing")
 	if code := r.end(t, 10*time.Second); code != exitFailed || strings.Count(r.stderr.String(), "\n") != 1 || !strings.Contains(r.stderr.String(), `"pulse"`) {
 		t.Errorf("an unknown device: exit %d, %q, want the names", code, &r.stderr)
+	}
+}
+
+// click plays one short click, 10 ms after the beginning of what is handed over,
+// since the output fades in, and returns how much later the microphone has it,
+// in seconds: the first sample over half of its height.
+func click(t *testing.T, in audio.Source, out audio.Sink) float64 {
+	t.Helper()
+	block := make([]float64, 256)
+	for heard := 0; heard < in.SampleRate()/2; {
+		n, _, err := in.Read(t.Context(), block)
+		if err != nil {
+			t.Fatal(err)
+		}
+		heard += n
+	}
+	if err := session.Freshly(t.Context(), in); err != nil {
+		t.Fatal(err)
+	}
+	played := make(chan error, 1)
+	go func() {
+		played <- errors.Join(out.Write(t.Context(), append(make([]float64, sampleRate/100), slices.Repeat([]float64{0.5}, 48)...)), out.Drain(t.Context()))
+	}()
+	var x []float64
+	for len(x) < in.SampleRate() {
+		n, lost, err := in.Read(t.Context(), block)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x = append(append(x, make([]float64, lost)...), block[:n]...)
+	}
+	if err := <-played; err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(x, func(v float64) bool { return math.Abs(v) > 0.25 })
+	if i < 0 {
+		t.Fatalf("the click was not heard: peak %g", peak(x))
+	}
+	return float64(i)/float64(in.SampleRate()) - 0.01
+}
+
+// The delay of the calibration is that of clicks on the same streams within
+// 5 ms, and a loudspeaker that the microphone does not hear is no leak.
+func TestVirtualMicCalibrationDelay(t *testing.T) {
+	if os.Getenv("SINGBACK_VIRTUAL_MIC") != "1" {
+		t.Skip("needs the virtual microphone: make virtual-mic-test")
+	}
+	t.Setenv("PULSE_SINK", "mic_feed")
+	in, err := device.OpenInput(t.Context(), "", sampleRate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	out, err := device.OpenOutput(t.Context(), "", sampleRate)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer out.Close()
+	var clicks []float64
+	for range 16 {
+		clicks = append(clicks, click(t, in, out))
+	}
+	cfg := session.Calibration{Parts: []session.Part{session.LeakPart}, Tuning: theory.Tuning{A4: 440}, Level: -24, On: calib.Date{Year: 2026, Month: 11, Day: 25}}
+	who := &subject{env: &env{stderr: io.Discard}, stage: &stage{answers: micAnswers{in}}, config: cfg}
+	m, err := session.Calibrate(t.Context(), cfg, who, out, func(session.Event) {})
+	if err != nil || m.Echo == nil {
+		t.Fatalf("%+v: %v", m, err)
+	}
+	known := (slices.Min(clicks) + slices.Max(clicks)) / 2
+	t.Logf("clicks after %.4f to %.4f s, the test sound after %.4f s", slices.Min(clicks), slices.Max(clicks), m.Echo.Delay)
+	if !m.Echo.Heard || math.Abs(m.Echo.Delay-known) > 0.005 || math.Abs(m.Echo.Level) > 3 {
+		t.Errorf("%+v, want a delay of %.4f s", *m.Echo, known)
+	}
+}
+
+// The program finds a leak where there is one, and none where there is none,
+// through the real microphone and loudspeaker.
+func TestVirtualMicCalibrate(t *testing.T) {
+	path := needVirtualMic(t)
+	for _, leaks := range []bool{true, false} {
+		var env []string
+		if leaks {
+			env = []string{"PULSE_SINK=mic_feed"}
+		}
+		r := startProgram(t, env, path, "calibrate", "--only", "leak", "--input", "mic", "--output", "speaker", "--format", "json")
+		if code := r.end(t, 30*time.Second); code != exitDone {
+			t.Fatalf("exit %d: %s", code, &r.stderr)
+		}
+		var c report.Calibration
+		if err := json.Unmarshal(r.stdout.Bytes(), &c); err != nil {
+			t.Fatal(err)
+		}
+		if c.Echo == nil || c.Echo.Heard != leaks || len(c.Advice) > 0 != leaks {
+			t.Errorf("leaks: %v, found %+v, advice %+v", leaks, c.Echo, c.Advice)
+		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 
 	"singback/calib"
@@ -118,7 +119,7 @@ func (LeftOut) event()   {}
 const (
 	roomSeconds  = 4.0
 	easeSeconds  = 4.0
-	echoSeconds  = 1.5 // of which the test sound takes half a second
+	echoSeconds  = 1.2 // of which the test sound takes half a second
 	rangeSeconds = 6.0 // to begin and hold a note
 	restSeconds  = 0.4 // of silence that end an answer in the range test
 	heldEnough   = 1.5 // of a note that need not be held longer
@@ -131,8 +132,14 @@ const (
 // tries is how often the room and the level are measured until they count.
 const tries = 3
 
-// echoes is how often the test sound is played: the one in the middle counts.
-const echoes = 3
+// echoes is how often the test sound is played. When it begins depends on when the
+// output asks for its next block, so delays scatter evenly over the length of one:
+// the middle between the shortest and the longest has the least error. Those
+// further than scatter, in seconds, from the median are left out.
+const (
+	echoes  = 8
+	scatter = 0.02
+)
 
 // An instrument has been heard well enough with so many notes and this standard
 // error in cents.
@@ -321,6 +328,9 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 		c.found.Echo = &e
 		return nil
 	}
+	if err := c.settle(ctx, src, true); err != nil {
+		return err
+	}
 	var all []calib.Echo
 	for range echoes {
 		e, err := c.once(ctx, src)
@@ -340,21 +350,37 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 		}
 		return 1
 	})
-	c.found.Echo = &heard[len(heard)/2]
+	e := heard[len(heard)/2]
+	heard = slices.DeleteFunc(heard, func(o calib.Echo) bool { return math.Abs(o.Delay-e.Delay) > scatter })
+	e.Delay = (heard[0].Delay + heard[len(heard)-1].Delay) / 2
+	c.found.Echo = &e
+	return nil
+}
+
+// Freshly throws away what a live source has buffered at the moment at which a
+// block of it has just arrived: what is read next begins now. Otherwise the time
+// until the next block, up to its length, would be in every measured delay.
+func Freshly(ctx context.Context, src audio.Source) error {
+	s, ok := src.(Skipper)
+	if !ok {
+		return nil
+	}
+	s.Skip()
+	if _, _, err := src.Read(ctx, make([]float64, 1)); err != nil {
+		return err
+	}
+	s.Skip()
 	return nil
 }
 
 func (c *calibration) once(ctx context.Context, src audio.Source) (calib.Echo, error) {
 	c.emit(Playing{})
-	if err := c.settle(ctx, src, true); err != nil {
+	if err := Freshly(ctx, src); err != nil {
 		return calib.Echo{}, err
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	probe := calib.Probe(c.out.SampleRate(), c.cfg.Level)
-	if s, ok := src.(Skipper); ok {
-		s.Skip()
-	}
 	played := make(chan error, 1)
 	go func() {
 		err := c.out.Write(ctx, probe)

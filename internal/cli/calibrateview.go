@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"math"
 
 	"singback/calib"
 	"singback/internal/report"
@@ -54,7 +55,7 @@ func (v calibrationView) found(ev session.Found, say func(string, ...any)) {
 		say("  %.1f dBFS, peaks %.1f dBFS", m.Ease.Level, m.Ease.Peak)
 	case session.LeakPart:
 		if m.Echo.Heard {
-			say("  heard after %.0f ms, %.0f dB against what was played", 1000*m.Echo.Delay, m.Echo.Level)
+			say("  heard after %.0f ms, %.0f dB against what was played", 1000*m.Echo.Delay, math.Round(m.Echo.Level)+0)
 		} else {
 			say("  not heard by the microphone")
 		}

@@ -148,6 +148,10 @@ const (
 	enoughSE    = 0.5
 )
 
+// leastRange is the narrowest range, in semitones, that is kept: a test that was
+// ended earlier says nothing.
+const leastRange = 5
+
 // errTalked is the error about a room in which somebody spoke or sang.
 var errTalked = errors.New("a voice was heard, and silence was wanted")
 
@@ -476,6 +480,9 @@ func (c *calibration) voice(ctx context.Context) error {
 	v, ok := test.Voice(c.cfg.On)
 	if !ok {
 		return unmeasured{calib.ErrNoVoice}
+	}
+	if n := v.Comfortable.High - v.Comfortable.Low; n < leastRange {
+		return unmeasured{fmt.Errorf("the test ended after %d semitones, which is no range yet", n)}
 	}
 	c.found.Voice = &v
 	return nil

@@ -325,6 +325,9 @@ func (c *calibrateCommand) run(cmd *cobra.Command, args []string) error {
 		cfg.Gate, cfg.Delay = r.Gate, r.Delay
 	}
 
+	if len(parts) == 0 {
+		return c.finish(k, session.Measured{}, stated, rest(nil, stated != nil), false)
+	}
 	ctx, stop := e.interruptible(cmd.Context())
 	defer stop()
 	stage, err := o.openStage(ctx, e, kind, recordings, plan{seed: o.seed})
@@ -385,23 +388,31 @@ func (c *calibrateCommand) run(cmd *cobra.Command, args []string) error {
 	if noSound != nil {
 		told(session.LeakPart, "not_measured", noSound)
 	}
-	if stated != nil {
-		told(session.VoicePart, "stated", nil)
+	outcomes = rest(outcomes, stated != nil)
+	if who.simulated && kind == "" && stated != nil && k.singers != nil {
+		// What was stated holds whoever sang, and is all that is kept.
+		return c.finish(k, session.Measured{}, stated, rest(nil, true), false)
 	}
+	return c.finish(k, found, stated, outcomes, who.simulated)
+}
+
+// rest adds the parts that were stated or skipped, and puts all in order.
+func rest(outcomes []report.CalibrationPart, stated bool) []report.CalibrationPart {
+	var all []report.CalibrationPart
 	for _, p := range session.Parts {
-		if !slices.ContainsFunc(outcomes, func(o report.CalibrationPart) bool { return o.Part == p.String() }) {
-			told(p, "skipped", nil)
+		part := report.CalibrationPart{Part: p.String(), Outcome: "skipped"}
+		if i := slices.IndexFunc(outcomes, func(o report.CalibrationPart) bool { return o.Part == part.Part }); i >= 0 {
+			part = outcomes[i]
+		} else if stated && p == session.VoicePart {
+			part.Outcome = "stated"
 		}
+		all = append(all, part)
 	}
-	order := func(part string) int {
-		return slices.IndexFunc(session.Parts, func(p session.Part) bool { return p.String() == part })
-	}
-	slices.SortStableFunc(outcomes, func(a, b report.CalibrationPart) int { return order(a.Part) - order(b.Part) })
-	return c.finish(k, found, stated, outcomes, who.simulated, stage)
+	return all
 }
 
 // finish keeps what was found and says it.
-func (c *calibrateCommand) finish(k keeping, found session.Measured, stated *calib.Voice, outcomes []report.CalibrationPart, simulated bool, s *stage) error {
+func (c *calibrateCommand) finish(k keeping, found session.Measured, stated *calib.Voice, outcomes []report.CalibrationPart, simulated bool) error {
 	e, day := c.env, c.env.today()
 	before := k.before
 	if simulated && k.singers != nil {

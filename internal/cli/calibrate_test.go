@@ -106,6 +106,11 @@ func TestCalibrateKeeps(t *testing.T) {
 	if v := r.Profile.Voice; r.Profile.Name != "Ute" || !v.Stated || *v.Kind != "tenor" || r.Saved == nil || r.Parts[3].Outcome != "stated" {
 		t.Errorf("%+v", r)
 	}
+	// With nothing to measure there is nobody to hear, and it is kept.
+	r = c.calibrate(t, "--only", "voice", "--range", "my range is C3 to G4")
+	if v := c.profile(t).Voice; r.Simulated || r.Saved == nil || !v.Stated || v.Comfortable.LowMIDI != 48 || v.Comfortable.HighMIDI != 67 {
+		t.Errorf("%+v, kept %+v", r, v)
+	}
 	r = c.calibrate(t, "--input", "simulated", "--growing", "--only", "voice", "--voice", "child")
 	if r.Again == nil || r.Again.From != "2027-01-06" || !r.Profile.Voice.Growing {
 		t.Errorf("a growing voice: %+v", r.Again)

@@ -113,7 +113,7 @@ func (p *profileCommand) show() error {
 		if err != nil {
 			return err
 		}
-		hint := `Say what you know, like: singback profile set --range C3-G4 --a4 442`
+		hint := `Measure it: singback calibrate. Or say it: singback profile set --range C3-G4`
 		if len(names) > 0 {
 			hint = "Choose one with singback profile use: " + strings.Join(names, ", ")
 		}

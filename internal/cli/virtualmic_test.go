@@ -383,8 +383,15 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 	if err != nil || m.Echo == nil {
 		t.Fatalf("%+v: %v", m, err)
 	}
-	known := (slices.Min(clicks) + slices.Max(clicks)) / 2
-	t.Logf("clicks after %.4f to %.4f s, the test sound after %.4f s", slices.Min(clicks), slices.Max(clicks), m.Echo.Delay)
+	slices.Sort(clicks)
+	median, known, n := clicks[len(clicks)/2], 0.0, 0.0
+	for _, c := range clicks {
+		if math.Abs(c-median) < 0.02 { // a busy machine is late now and then
+			known, n = known+c, n+1
+		}
+	}
+	known /= n
+	t.Logf("clicks after %.4f to %.4f s, on average %.4f s, the test sound after %.4f s", clicks[0], clicks[len(clicks)-1], known, m.Echo.Delay)
 	if !m.Echo.Heard || math.Abs(m.Echo.Delay-known) > 0.005 || math.Abs(m.Echo.Level) > 3 {
 		t.Errorf("%+v, want a delay of %.4f s", *m.Echo, known)
 	}

@@ -133,9 +133,9 @@ const (
 const tries = 3
 
 // echoes is how often the test sound is played. When it begins depends on when the
-// output asks for its next block, so delays scatter evenly over the length of one:
-// the middle between the shortest and the longest has the least error. Those
-// further than scatter, in seconds, from the median are left out.
+// output asks for its next block, so delays scatter over the length of one: their
+// mean counts. Those further than scatter, in seconds, from the median are left
+// out.
 const (
 	echoes  = 8
 	scatter = 0.02
@@ -356,7 +356,11 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 	})
 	e := heard[len(heard)/2]
 	heard = slices.DeleteFunc(heard, func(o calib.Echo) bool { return math.Abs(o.Delay-e.Delay) > scatter })
-	e.Delay = (heard[0].Delay + heard[len(heard)-1].Delay) / 2
+	sum := 0.0
+	for _, o := range heard {
+		sum += o.Delay
+	}
+	e.Delay = sum / float64(len(heard))
 	c.found.Echo = &e
 	return nil
 }

@@ -571,7 +571,7 @@ func (e *Ear) Notes(ctx context.Context, seconds float64, heard func(Heard)) ([]
 		for _, p := range e.points {
 			level = max(level, p.Level)
 			if frames++; frames%every == 0 && heard != nil {
-				heard(Heard{level, singing, float64(offset-onset) / rate})
+				heard(Heard{Level: level, Singing: singing, Held: float64(offset-onset) / rate})
 				level = pitch.MinLevel
 			}
 		}

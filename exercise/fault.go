@@ -21,8 +21,9 @@ type Fault struct {
 type weights struct{ base, missing, rhythm, held, added float64 }
 
 var (
-	timedWeights   = weights{3.2, 13, 13, 9, 3}
-	untimedWeights = weights{1.75, 20, 0, 0, 6} // the rhythm is not known: a take without a fault may fail by it
+	timedWeights     = weights{3.2, 13, 13, 9, 3}
+	performedWeights = weights{2.9, 13, 13, 8, 4}
+	untimedWeights   = weights{1.75, 20, 0, 0, 6} // the rhythm is not known: a take without a fault may fail by it
 )
 
 const (
@@ -37,13 +38,15 @@ const (
 // with, each 0 for none: Missing is the mean square of what the notes lack of
 // their due in tune; Rhythm the mean distance of their beginnings from their
 // time, in double beats; Held the mean of the doublings of their lengths; Added
-// the sound that belongs to no note, against the line's length.
+// the sound that belongs to no note, against the line's length. Of a line that was
+// performed, a short note counts for less in Held, and one before a silence does
+// not count: where such a note ends is not known.
 type Measures struct{ Missing, Rhythm, Held, Added float64 }
 
 // lacks is what a note lacks of its due, 0 … 1.
 func (n got) lacks() float64 { return 1 - min(1, n.tune/goodShare) }
 
-func (w following) measures() Measures {
+func (w following) measures(performed bool) Measures {
 	var m Measures
 	sung, dues, notes := 0.0, 0.0, 0.0
 	for i, n := range w.notes {
@@ -57,8 +60,13 @@ func (w following) measures() Measures {
 			continue
 		}
 		sung++
-		if i < len(w.notes)-1 { // the last one may be held
-			m.Held += max(0, min(1, math.Log2(n.length)))
+		held := max(0, min(1, math.Log2(n.length)))
+		if performed {
+			held *= min(1, w.line[i].Length/w.beat)
+		}
+		last := i == len(w.notes)-1 // it may be held
+		if !last && !(performed && w.rest[i+1]) {
+			m.Held += held
 		}
 		m.Rhythm += min(1, math.Abs(float64(n.from)-w.start-w.pace*w.line[i].Onset)/(lateMost*w.beat*w.pace))
 	}
@@ -89,11 +97,14 @@ func (w following) sounding() int {
 
 // weigh adds the faults up.
 func (g *Grading) weigh(line Line, c following) {
-	m := c.measures()
+	m := c.measures(line.Performed)
 	g.Measures = m
 	w := timedWeights
-	if !line.Timed {
+	switch {
+	case !line.Timed:
 		w = untimedWeights
+	case line.Performed:
+		w = performedWeights
 	}
 	// What the notes lack, by the reason for most of it.
 	lack := map[string]float64{}

@@ -74,32 +74,6 @@ func NewMelodyLine(m theory.Melody, tonicOctave int, tuning theory.Tuning) (Line
 	return line.checked()
 }
 
-// NewPerformedLine returns the notes of somebody who sang or played the line. A
-// note is due until the next begins, unless a silence follows.
-func NewPerformedLine(sung []Sung) (Line, error) {
-	line := Line{Timed: true, Performed: true}
-	var apart []float64
-	for k := 1; k < len(sung); k++ {
-		apart = append(apart, sung[k].Onset-sung[k-1].Onset)
-	}
-	usual := median(apart)
-	for k, n := range sung {
-		d := Due{n.Cents, n.Onset - sung[0].Onset, n.Offset - n.Onset}
-		if k+1 < len(sung) && sung[k+1].Onset-n.Offset <= restLeast*usual {
-			d.Length = sung[k+1].Onset - n.Onset
-		}
-		if k+1 == len(sung) && k > 0 {
-			d.Length = min(d.Length, lastMost*usual)
-		}
-		line.Notes = append(line.Notes, d)
-	}
-	return line.checked()
-}
-
-// lastMost is how long the last note of a performance is due, in usual notes:
-// how long somebody holds it, or lets it ring, says little.
-const lastMost = 3.0
-
 // Named gives a performed line the degrees of a key.
 func (l Line) Named(k theory.Key) Line {
 	l.Key, l.Degrees = k, nil

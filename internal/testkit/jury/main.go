@@ -18,6 +18,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"sync"
@@ -30,10 +31,20 @@ func main() {
 	jury := flag.String("jury", os.Getenv("SINGBACK_JURY"), "folder of the jury's data")
 	reference := flag.String("reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out sight-singing")
 	flag.Parse()
+	if *jury == "" && *reference != "" { // beside the other reference data
+		if beside := filepath.Join(*reference, "..", "mast-melody-dev"); isFolder(beside) {
+			*jury = beside
+		}
+	}
 	if err := run(os.Stdout, *jury, *reference); err != nil {
 		fmt.Fprintln(os.Stderr, "jury:", err)
 		os.Exit(1)
 	}
+}
+
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
 }
 
 func run(w io.Writer, jury, reference string) error {

@@ -173,6 +173,17 @@ func addBuiltIns(root *cobra.Command) {
 		switch c.Name() {
 		case "help":
 			c.Example = "  singback help sing"
+			c.Run, c.RunE = nil, func(_ *cobra.Command, args []string) error {
+				of, rest, err := root.Find(args)
+				if err == nil && len(rest) > 0 {
+					err = usagef("there is no command %q", short(strings.Join(args, " ")))
+				}
+				if err != nil {
+					return usage(err)
+				}
+				of.InitDefaultHelpFlag()
+				return of.Help()
+			}
 		case "completion":
 			c.Example = "  source <(singback completion bash)"
 			c.Args, c.RunE = noArgs, func(cmd *cobra.Command, _ []string) error { return cmd.Help() }

@@ -252,6 +252,7 @@ func TestWrongUsage(t *testing.T) {
 		says string
 	}{
 		{"a command that does not exist", []string{"warble"}, `there is no command "warble"`},
+		{"help about nothing", []string{"help", "nothing"}, `there is no command "nothing"`},
 		{"a mistyped command", []string{"sng"}, "did you mean sing?"},
 		{"a mistyped command and more", []string{"jugde", "--key", "C"}, "did you mean judge?"},
 		{"a level that does not exist", []string{"series", "--level", "9"}, "there is no level 9: want 1 to 7"},

@@ -105,6 +105,11 @@ const (
 // changing voices; the others go by one.
 const growingStep = 2
 
+// RangeTop is how far up, in hertz, the tracker should look in a range test
+// (pitch.Config.MaxHz): as far as it can, so that a whistle is not taken for the
+// note an octave below it.
+const RangeTop = 2000.0
+
 // easier is how many semitones back, towards the start, the easier note lies.
 const easier = 4
 
@@ -226,7 +231,7 @@ func (t *RangeTest) judge(r RangeReply) (pitch.Note, RangeHeard) {
 	switch {
 	case midi > highestAsk+.5:
 		return n, Whistle
-	case seconds(n) < heldSeconds:
+	case seconds(n) < heldSeconds || struck(n):
 		return n, Nothing
 	case !steady(n):
 		return n, Unsteady
@@ -244,6 +249,13 @@ func (t *RangeTest) judge(r RangeReply) (pitch.Note, RangeHeard) {
 
 func steady(n pitch.Note) bool {
 	return n.Near >= heldNear && n.VoicedShare >= heldVoiced && n.Spread <= heldSpread
+}
+
+// struck tells a struck string, like the note that was asked for when it comes
+// back late from the loudspeaker, from a voice: it falls by more than 6 dB a
+// second along a straight line and is stiller than any voice.
+func struck(n pitch.Note) bool {
+	return n.DecayDB < -6 && n.DecayFit > .9 && n.Spread < 2 && n.VibratoCents == 0
 }
 
 // began takes the note at ease.

@@ -413,9 +413,10 @@ func (c *calibration) once(ctx context.Context, src audio.Source) (calib.Echo, e
 	return e, nil
 }
 
-// hearing is how the singer is heard: with what was found of the room.
+// hearing is how the singer is heard in the range test: with what was found of
+// the room, and as far up as there is to hear.
 func (c *calibration) hearing() Hearing {
-	h := Hearing{Gate: c.cfg.Gate}
+	h := Hearing{Gate: c.cfg.Gate, Top: calib.RangeTop}
 	if n := c.found.Noise; n != nil {
 		voice := 0.0
 		if e := c.found.Ease; e != nil {

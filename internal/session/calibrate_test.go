@@ -265,3 +265,22 @@ func TestCalibrateEndsAtEachEvent(t *testing.T) {
 		}
 	}
 }
+
+// A whistle an octave above the note asked is heard where it is, and not as the
+// note asked.
+func TestRangeTestHearsWhistle(t *testing.T) {
+	const asked = 880.0
+	n := synth.NewSung(2*asked, 2)
+	x, _ := synth.Voice{SampleRate: rate, Type: synth.Soprano}.Sing([]synth.Sung{synth.Rest(.4), n, synth.Rest(.6)}, 1)
+	for i, v := range synth.Pink(len(x), 2) {
+		x[i] += 3e-4 * v
+	}
+	ear, err := (&calibration{}).hearing().NewEar(audio.NewSamples(rate, x))
+	if err != nil {
+		t.Fatal(err)
+	}
+	notes, err := ear.Notes(t.Context(), 6, func(Heard) {})
+	if err != nil || len(notes) != 1 || math.Abs(theory.CentsBetween(notes[0].F0, 2*asked)) > 20 {
+		t.Errorf("%+v, %v; want one note of %g Hz", notes, err, 2*asked)
+	}
+}

@@ -36,6 +36,9 @@ type Hearing struct {
 	// Gate is the level in dBFS below which sound is the room's, not the
 	// singer's; 0 where it has not been measured.
 	Gate float64
+	// Top is the highest pitch, in hertz, that is looked for; 0 for that of
+	// pitch.DefaultConfig.
+	Top float64
 }
 
 // Config returns how the pitch tracker hears with it.
@@ -44,6 +47,9 @@ func (h Hearing) Config(sampleRate int) pitch.Config {
 	config.Low, config.High = h.Low, h.High
 	if h.Gate != 0 {
 		config.MinLevel = h.Gate
+	}
+	if h.Top != 0 {
+		config.MaxHz = h.Top
 	}
 	return config
 }

@@ -29,11 +29,11 @@ func words(s string) map[string]bool {
 	return m
 }
 
-// The narrowest stated range, in semitones: prompts keep away two semitones from
-// either end, and a fifth leaves them a minor third. The widest: of 21 choristers
+// The narrowest stated range, in semitones: a fourth is the compass of the
+// simplest melodies, and what does not fit it is asked as near as it comes. The widest: of 21 choristers
 // the widest range, extremes included, was 45 semitones (Herbst 2012).
 const (
-	narrowest = 7
+	narrowest = 5
 	widest    = 48
 )
 
@@ -91,7 +91,7 @@ func (r Range) check(low, high string) error {
 	case r.Low >= r.High:
 		return fmt.Errorf("%w: from %s to %s: want the lower note first", ErrVoice, low, high)
 	case r.High-r.Low < narrowest:
-		return fmt.Errorf("%w: %s to %s is too narrow: want a fifth or more", ErrVoice, low, high)
+		return fmt.Errorf("%w: %s to %s is too narrow: want a fourth or more", ErrVoice, low, high)
 	case r.High-r.Low > widest || r.Low < lowestAsk-12 || r.High > highestAsk+12:
 		return fmt.Errorf("%w: %s to %s is beyond any voice: want at most four octaves within C1 to C7", ErrVoice, low, high)
 	}

@@ -51,7 +51,7 @@ func TestParseVoice(t *testing.T) {
 		{"bass, F2 to D4", "bass", 41, 62},
 		{"F2-D4 bass", "bass", 41, 62},
 		{"I am a tenor and a tenor", "tenor", 48, 69},
-		{"C3-G3", "", 48, 55}, // a fifth, the narrowest
+		{"C3-F3", "", 48, 53}, // a fourth, the narrowest
 		{"C1-C5", "", 24, 72}, // four octaves, the widest
 	} {
 		v, err := calib.ParseVoice(c.in, usual, today)
@@ -78,7 +78,7 @@ func TestParseVoiceRefuses(t *testing.T) {
 		{"C3 E3 G4", "not 3"},
 		{"G4-C3", "from G4 to C3: want the lower note first"},
 		{"C3-C3", "want the lower note first"},
-		{"C3-F#3", "too narrow: want a fifth or more"},
+		{"C3-E3", "too narrow: want a fourth or more"},
 		{"C1-C#5", "beyond any voice"},
 		{"B0-C4", "beyond any voice"},
 		{"C5-C#7", "beyond any voice"},

@@ -155,8 +155,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
 	root.AddCommand(
-		newToday(e), newSing(e), progressCommand(e), newRecord(e), newCourse(e), newProfile(e),
-		newToday(e), newSing(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
+		newToday(e), newSing(e), progressCommand(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)

@@ -14,6 +14,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
+	"regexp"
 	"strings"
 	"syscall"
 	"time"
@@ -153,15 +154,24 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 
 		SuggestionsMinimumDistance: 2,
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage(err) })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
+		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
+	})
 	root.AddCommand(
-		newToday(e), newSing(e), progressCommand(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
+		newToday(e), newSing(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)
 	addBuiltIns(root)
 	return root
 }
+
+// What the standard library says of a number that is none.
+var (
+	notWhole  = regexp.MustCompile(`strconv\.Parse(Int|Uint): parsing ".*": .*$`)
+	notNumber = regexp.MustCompile(`strconv\.ParseFloat: parsing ".*": .*$`)
+)
 
 // addBuiltIns adds the commands that cobra brings along, with the manners of
 // the others: a worked example, and exit status 2 for wrong usage.

@@ -143,7 +143,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 	if err != nil {
 		return err
 	}
-	shown := newProgress(e, len(todo))
+	shown := newBar(e, len(todo))
 	failed := 0
 	done := 0
 	err = review.Each(ctx, len(todo), func(ctx context.Context, i int) (graded, error) {

@@ -156,15 +156,15 @@ func readGraded(in io.Reader, kind string) (have map[string]bool, end int64, err
 	}
 }
 
-// progress shows on a terminal how many takes are graded.
-type progress struct {
+// bar shows on a terminal how many takes are graded.
+type bar struct {
 	w       io.Writer // nil: nobody is looking
 	of, now int
 	drawn   bool
 }
 
-func newProgress(e *env, of int) *progress {
-	p := &progress{of: of}
+func newBar(e *env, of int) *bar {
+	p := &bar{of: of}
 	if of > 1 && e.terminal(e.stderr) {
 		p.w = e.stderr
 		p.draw()
@@ -172,9 +172,9 @@ func newProgress(e *env, of int) *progress {
 	return p
 }
 
-func (p *progress) step() { p.now++; p.draw() }
+func (p *bar) step() { p.now++; p.draw() }
 
-func (p *progress) draw() {
+func (p *bar) draw() {
 	if p.w == nil {
 		return
 	}
@@ -185,7 +185,7 @@ func (p *progress) draw() {
 }
 
 // clear takes the bar away, so that a line can be written.
-func (p *progress) clear() {
+func (p *bar) clear() {
 	if p.w != nil && p.drawn {
 		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", 70))
 		p.drawn = false

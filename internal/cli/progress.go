@@ -29,7 +29,7 @@ type progressOptions struct {
 	format *format
 }
 
-func progressCommand(e *env) *cobra.Command {
+func newProgress(e *env) *cobra.Command {
 	o := &progressOptions{format: newFormat("text", "json", "csv")}
 	cmd := &cobra.Command{
 		Use:   "progress",

@@ -1,14 +1,13 @@
 package main
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 
+	"singback/internal/testkit"
 	"singback/internal/testkit/metrics"
 )
 
@@ -114,11 +113,11 @@ type melody struct {
 // trackers measure (15 to 35 cents): that keeps the people's choice of note and
 // octave, which no tracker had a hand in.
 func sightSinging(dir string, limit int) ([]melody, error) {
-	recordings, err := table(filepath.Join(dir, "sight-singing", "recordings.csv"))
+	recordings, err := testkit.Table(filepath.Join(dir, "sight-singing", "recordings.csv"))
 	if err != nil {
 		return nil, err
 	}
-	rows, err := table(filepath.Join(dir, "sight-singing", "notes.csv"))
+	rows, err := testkit.Table(filepath.Join(dir, "sight-singing", "notes.csv"))
 	if err != nil {
 		return nil, err
 	}
@@ -161,7 +160,7 @@ type single struct {
 }
 
 func singleNotes(dir string) ([]single, error) {
-	rows, err := table(filepath.Join(dir, "sung-notes", "notes.csv"))
+	rows, err := testkit.Table(filepath.Join(dir, "sung-notes", "notes.csv"))
 	if err != nil {
 		return nil, err
 	}
@@ -207,31 +206,6 @@ func (s single) answer(t tool, track []reading) (cents float64, ok bool, err err
 		}
 	}
 	return median(inside) - s.nominalCents, len(inside) > 0, nil
-}
-
-// table reads a CSV file with a header.
-func table(path string) ([]map[string]string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	if len(rows) == 0 {
-		return nil, fmt.Errorf("%s: empty, want a header", path)
-	}
-	var out []map[string]string
-	for _, r := range rows[1:] {
-		m := map[string]string{}
-		for i, name := range rows[0] {
-			m[name] = r[i]
-		}
-		out = append(out, m)
-	}
-	return out, nil
 }
 
 func number(row map[string]string, column string) (float64, error) {

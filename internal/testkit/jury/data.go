@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"singback/exercise"
+	"singback/internal/testkit"
 )
 
 // hop is the time between two values of a curve, in seconds.
@@ -36,7 +37,7 @@ type data struct {
 // read reads the folder.
 func read(dir string) (*data, error) {
 	d := &data{lines: map[string]exercise.Line{}, piano: map[string][]int{}}
-	notes, err := table(filepath.Join(dir, "notes.csv"))
+	notes, err := testkit.Table(filepath.Join(dir, "notes.csv"))
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +64,7 @@ func read(dir string) (*data, error) {
 		l.Notes = append(l.Notes, exercise.Due{Cents: 100 * midi, Onset: at, Length: length})
 		d.lines[r["melody"]] = l
 	}
-	grades, err := table(filepath.Join(dir, "grades.csv"))
+	grades, err := testkit.Table(filepath.Join(dir, "grades.csv"))
 	if err != nil {
 		return nil, err
 	}
@@ -147,27 +148,6 @@ func curve(values string) ([]exercise.Moment, error) {
 			return nil, err
 		}
 		out[k] = exercise.NewMoment(float64(k)*hop, hz, 440)
-	}
-	return out, nil
-}
-
-func table(path string) ([]map[string]string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	var out []map[string]string
-	for _, r := range rows[1:] {
-		m := map[string]string{}
-		for i, name := range rows[0] {
-			m[name] = r[i]
-		}
-		out = append(out, m)
 	}
 	return out, nil
 }

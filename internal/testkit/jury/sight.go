@@ -12,13 +12,14 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/review"
+	"singback/internal/testkit"
 )
 
 // sightSinging compares which notes are right with the annotation: a written
 // note is right where what the annotators heard lies within 50 cents of it,
 // after the recording's own median.
 func sightSinging(w io.Writer, dir string) error {
-	rows, err := table(filepath.Join(dir, "sight-singing", "notes.csv"))
+	rows, err := testkit.Table(filepath.Join(dir, "sight-singing", "notes.csv"))
 	if err != nil {
 		return err
 	}

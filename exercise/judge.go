@@ -21,9 +21,13 @@ const (
 	OtherDegree                // another degree, or in strict octave mode another octave
 	Ambiguous                  // too near the border between two degrees to say which
 	Unsteady                   // the pitch moved too much to name one
+
+	// What is no single sung degree is right or wrong; Judge never says so.
+	RightAnswer // what was heard was named right, or enough notes of a line were
+	WrongAnswer
 )
 
-var outcomeNames = [...]string{"not_measured", "in_tune", "flat", "sharp", "other_degree", "ambiguous", "unsteady"}
+var outcomeNames = [...]string{"not_measured", "in_tune", "flat", "sharp", "other_degree", "ambiguous", "unsteady", "right", "wrong"}
 
 // String returns the name used in machine-readable output.
 func (o Outcome) String() string {
@@ -37,6 +41,9 @@ func (o Outcome) String() string {
 // and that a tally counts as right or wrong. Not measured and ambiguous
 // attempts are held against nobody.
 func (o Outcome) Counts() bool { return o != NotMeasured && o != Ambiguous }
+
+// IsRight reports whether the outcome counts as right.
+func (o Outcome) IsRight() bool { return o == InTune || o == RightAnswer }
 
 // Reason tells why nothing could be measured.
 type Reason int8

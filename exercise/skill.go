@@ -213,14 +213,95 @@ type Trial struct {
 	Skill    Skill     // what was asked for
 	Key      theory.Key
 	Grade    Grade
-	Right    bool // in tune
+	Right    bool // in tune, named right, or a line passed
 	Feedback Feedback
 	Sung     float64 // seconds of singing
+	Octave   Octave  // of a sung answer
 }
 
-// NewTrial returns the trial of an answer.
+// Octave is the octave in which a sung answer lay against the one in which the
+// question placed it: the OctaveShift of its verdict. Known is false where no
+// degree was sung.
+type Octave struct {
+	Shift int
+	Known bool
+}
+
+// NewTrial returns the trial of a sung answer.
 func NewTrial(at time.Time, it Item, v Verdict, again bool, f Feedback) Trial {
-	return Trial{at, it.Skill(), it.Key, GradeOf(it, v, again), v.Outcome == InTune, f, v.Held}
+	return Trial{
+		At: at, Skill: it.Skill(), Key: it.Key, Grade: GradeOf(it, v, again), Right: v.Outcome.IsRight(), Feedback: f,
+		Sung: v.Held, Octave: Octave{v.OctaveShift, v.HasSung},
+	}
+}
+
+// How fast a name is given at once, and from when it is slow, in seconds from the
+// end of the sound (common practice).
+const (
+	namedAtOnce = 3.0
+	namedSlow   = 10.0
+)
+
+// GradeNamed grades a name that was given to what was heard, so many seconds
+// after it had sounded; again tells that it was heard more than once.
+func GradeNamed(right bool, seconds float64, again bool) Grade {
+	switch {
+	case !right:
+		return Again
+	case again, seconds > namedSlow:
+		return Hard
+	case seconds <= namedAtOnce:
+		return Easy
+	}
+	return Good
+}
+
+// NewNamedTrial returns the trial of a named bass degree or chord quality.
+func NewNamedTrial(at time.Time, k theory.Key, s Skill, right bool, seconds float64, again bool, f Feedback) Trial {
+	return Trial{At: at, Skill: s, Key: k, Grade: GradeNamed(right, seconds, again), Right: right, Feedback: f}
+}
+
+// LineShare is the share of the notes of a line that must be right for the line
+// to be passed, and GoodLine that for a good one (common practice).
+const (
+	LineShare = 0.8
+	GoodLine  = 0.9
+)
+
+// LineOutcome says whether a line of which so many notes were right was passed:
+// RightAnswer or WrongAnswer; NotMeasured without a note.
+func LineOutcome(right, notes int) Outcome {
+	switch {
+	case notes < 1:
+		return NotMeasured
+	case float64(right) >= LineShare*float64(notes)-1e-9:
+		return RightAnswer
+	}
+	return WrongAnswer
+}
+
+// GradeLine grades a sung line; again tells that it was sung before.
+func GradeLine(right, notes int, again bool) Grade {
+	switch o := LineOutcome(right, notes); {
+	case o == NotMeasured:
+		return Undecided
+	case o == WrongAnswer:
+		return Again
+	case again, float64(right) < GoodLine*float64(notes)-1e-9:
+		return Hard
+	case right < notes:
+		return Good
+	}
+	return Easy
+}
+
+// NewLineTrial returns the trial of a sung line of a level; sung is in seconds. A
+// line credits its level and, with a share, its key: no single degree or move.
+func NewLineTrial(at time.Time, k theory.Key, level, right, notes int, sung float64, again bool, f Feedback) Trial {
+	return Trial{
+		At: at, Skill: Skill{Kind: MelodySkill, Level: level}, Key: k, Grade: GradeLine(right, notes, again),
+		Right: LineOutcome(right, notes) == RightAnswer, Feedback: f, Sung: sung,
+	}
 }
 
 // Credit is the share of a review that an answer is worth for a skill, above 0
@@ -308,7 +389,7 @@ func (f Feedback) Shows(o Outcome) bool {
 	case !o.Counts(), f <= SecondShown:
 		return true
 	case f == Outside:
-		return o != InTune
+		return !o.IsRight()
 	}
 	return false
 }

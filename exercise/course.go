@@ -21,7 +21,8 @@ type Course struct {
 type Stage struct {
 	Name      string
 	Keys      []theory.Key // at least one
-	Skills    []Skill      // what is new in it, in the order in which it is met; degrees, chromatics and pairs
+	Skills    []Skill      // what is new in it, in the order in which it is met; of any kind but KeySkill
+	Chains    [][]Skill    // of degrees and moves among Skills that are sung one after the other when all were met
 	Tolerance theory.Cents
 	Series    int // questions before the key is set again and may change, 1 … MaxSeries
 	Goal      Goal
@@ -63,15 +64,28 @@ func (c Course) Validate() error {
 // Validate reports the first thing in a stage that makes no sense.
 func (s Stage) Validate() error {
 	for _, skill := range s.Skills {
-		if skill.Kind != DegreeSkill && skill.Kind != ChromaticSkill && skill.Kind != PairSkill {
+		switch {
+		case skill.Kind == KeySkill:
 			return fmt.Errorf("%s is not asked for in a course", skill)
+		case skill.Kind == MelodySkill && (skill.Level < 1 || skill.Level > Levels):
+			return fmt.Errorf("melodies of level %d are out of range: want 1 to %d", skill.Level, Levels)
+		}
+	}
+	for _, c := range s.Chains {
+		if len(c) > MaxSeries {
+			return fmt.Errorf("a series of %d degrees is too long: want at most %d", len(c), MaxSeries)
+		}
+		for _, skill := range c {
+			if shapeOf(skill) != sungNote || !slices.Contains(s.Skills, skill) {
+				return fmt.Errorf("%s is in a series of the stage, but is not sung in it", skill)
+			}
 		}
 	}
 	switch {
 	case len(s.Keys) == 0:
 		return errors.New("there is no key")
 	case len(s.Skills) == 0:
-		return errors.New("there is nothing to sing")
+		return errors.New("there is nothing to practise")
 	case s.Series < 1 || s.Series > MaxSeries:
 		return fmt.Errorf("a series of %d questions is out of range: want 1 to %d", s.Series, MaxSeries)
 	}

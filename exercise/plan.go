@@ -19,6 +19,10 @@ type Question struct {
 	Feedback  Feedback
 	Guess     bool // "sharp, flat or right?" is asked before the verdict is told
 	New       bool // it was never met before
+
+	Part, Parts int     // its place in a chain of the course that is sung whole; 0, 0 outside of one
+	Length      int     // of a bass or quality skill: how many chords are heard, 1 or more
+	Known       []Skill // and what else may be among them: those of its kind that were met
 }
 
 // SittingOptions say what a sitting is like.
@@ -58,6 +62,29 @@ const (
 	NoSkill      // the course has nothing that can be asked
 )
 
+// shape is how a question is put and answered, and so how long it takes.
+type shape int8
+
+const (
+	sungNote shape = iota // one degree is sung
+	named                 // chords are heard, and something of them is named
+	sungLine              // a melody is read and sung
+)
+
+func shapeOf(s Skill) shape {
+	switch s.Kind {
+	case BassSkill, QualitySkill:
+		return named
+	case MelodySkill:
+		return sungLine
+	}
+	return sungNote
+}
+
+// expected is how many seconds a question takes at least in the plan, before one
+// of its shape has taken longer.
+var expected = [...]float64{sungNote: 0, named: 15, sungLine: 75}
+
 var endWords = [...]string{"", "the time is over", "that was enough singing for today", "errors were rising: rest, and go on later or tomorrow", "the course asks for nothing that can be sung here"}
 
 // String says the reason in words; "" while the sitting goes on.
@@ -75,8 +102,11 @@ func (e End) String() string {
 //   - The most urgent comes next: what is likely forgotten, was answered wrong
 //     lately, or is due, less what was asked already in this sitting. A little
 //     chance keeps the order from being the same each day.
-//   - No question is asked twice in a row, nor the same degree, if there is
-//     another.
+//   - No question is asked twice in a row, nor the same degree, nor two that are
+//     named, if there is another.
+//   - A chain of the course is sung whole and in order, once in a sitting, when one
+//     of its skills is to be asked and all of them were met before. Between two
+//     chains, or two melodies, come other questions.
 //   - A new skill comes after some known ones, a few a day, in the course's order,
 //     and not while many known ones are weak.
 //   - Questions come in series. Each series has one key: of those that the most
@@ -101,8 +131,21 @@ type Sitting struct {
 	lastQ   Skill
 	since   int // questions since the last new skill
 	right   []bool
-	spent   float64 // seconds, up to the last question
-	longest float64 // seconds that a question has taken so far
+	spent   float64    // seconds, up to the last question
+	longest [3]float64 // seconds that a question of a shape has taken so far
+
+	chains  []*chain
+	queue   []Skill // what is left of the chain that is being sung
+	parts   int     // its length
+	unchain int     // questions since the last chain
+	unlined int     // questions since the last melody
+	lines   int
+}
+
+// chain is a chain of the course that may be sung.
+type chain struct {
+	skills []Skill
+	sung   bool // in this sitting
 }
 
 // candidate is a skill that may be asked.
@@ -120,6 +163,9 @@ const (
 	manyWeak   = 5   // so many weak known skills, and no new one is begun
 	weakAt     = 0.5 // Weakness of a weak skill
 	guessEvery = 4   // every fourth told question asks for a guess first
+	chainAfter = 6   // questions between two chains
+	lineAfter  = 8   // questions between two melodies, and before the first
+	mostLines  = 2   // melodies in a sitting
 )
 
 // NewSitting begins a sitting. Trials given to Add go into p as well.
@@ -135,9 +181,10 @@ func NewSitting(p *Practice, c Course, o SittingOptions) (*Sitting, error) {
 	}
 	s := &Sitting{
 		practice: p, course: c, options: o,
-		rng:    rand.New(rand.NewPCG(o.Seed, 0x746f646179)),
-		since:  newAfter,
-		counts: map[Skill]int{},
+		rng:     rand.New(rand.NewPCG(o.Seed, 0x746f646179)),
+		since:   newAfter,
+		counts:  map[Skill]int{},
+		longest: expected,
 	}
 	s.open()
 	return s, nil
@@ -147,7 +194,13 @@ func NewSitting(p *Practice, c Course, o SittingOptions) (*Sitting, error) {
 func (s *Sitting) open() {
 	s.stage, s.list = s.course.Stage(s.practice), nil
 	at := map[Skill]*candidate{}
+	chains := 0
 	for i, stage := range s.course.Stages[:s.stage+1] {
+		for _, c := range stage.Chains {
+			if chains++; chains > len(s.chains) { // the stages before stay open
+				s.chains = append(s.chains, &chain{skills: c})
+			}
+		}
 		for _, skill := range stage.Skills {
 			if s.options.Asks != nil && !s.options.Asks(skill) {
 				continue
@@ -177,12 +230,17 @@ func (s *Sitting) Ended() End { return s.end }
 // how much of it is over.
 func (s *Sitting) Next(seconds float64) (Question, bool) {
 	now := s.options.Start.Add(time.Duration(seconds * float64(time.Second)))
-	s.longest = max(s.longest, seconds-s.spent)
+	if s.asked > 0 {
+		last := shapeOf(s.lastQ)
+		s.longest[last] = max(s.longest[last], seconds-s.spent)
+	}
 	s.spent = seconds
 	_, sung := s.practice.NewToday(now)
 	switch {
 	case s.end != GoingOn:
-	case s.asked > 0 && seconds+s.longest+margin > 60*s.options.Minutes:
+	case s.asked > 0 && !s.fits(1, slices.MinFunc([]shape{sungNote, named, sungLine}, func(a, b shape) int {
+		return cmp.Compare(s.longest[a], s.longest[b])
+	})):
 		s.end = TimeOver
 	case sung >= 60*s.options.Sung:
 		s.end = SungOut
@@ -192,16 +250,18 @@ func (s *Sitting) Next(seconds float64) (Question, bool) {
 	if s.end != GoingOn {
 		return Question{}, false
 	}
-	setKey := s.left == 0
+	setKey := s.left == 0 && len(s.queue) == 0
 	if setKey {
 		if !s.newSeries(now) {
 			s.end = NoSkill
 			return Question{}, false
 		}
 	}
-	c := s.choose(now, func(c *candidate) bool { return slices.Contains(c.keys, s.key) })
+	c := s.take(now)
 	if c == nil {
-		s.end = NoSkill
+		if s.end = NoSkill; s.asked > 0 {
+			s.end = TimeOver // what is left takes longer
+		}
 		return Question{}, false
 	}
 	m, known := s.practice.Memory(c.skill)
@@ -216,16 +276,102 @@ func (s *Sitting) Next(seconds float64) (Question, bool) {
 	case AllBlind:
 		q.Feedback = Blind
 	}
-	q.Guess = !s.options.NoGuess && known && !q.Feedback.Unaided() && s.asked%guessEvery == guessEvery-1
+	shape := shapeOf(c.skill)
+	q.Guess = !s.options.NoGuess && known && shape == sungNote && !q.Feedback.Unaided() && s.asked%guessEvery == guessEvery-1
+	if s.parts > 0 {
+		q.Part, q.Parts = s.parts-len(s.queue), s.parts
+		if len(s.queue) == 0 {
+			s.parts = 0
+		}
+	}
+	if shape == named {
+		q.Length, q.Known = m.chords(c.skill.Kind), s.met(c.skill.Kind)
+	}
 	s.asked++
-	s.left--
+	s.left = max(0, s.left-1)
 	s.since++
+	s.unchain++
+	s.unlined++
 	if q.New {
 		s.since = 0
+	}
+	if q.Parts > 0 {
+		s.unchain = 0
+	}
+	if shape == sungLine {
+		s.unlined = 0
+		s.lines++
 	}
 	s.counts[c.skill]++
 	s.lastQ = c.skill
 	return q, true
+}
+
+// fits reports whether so many questions of a shape end in time.
+func (s *Sitting) fits(n int, of shape) bool {
+	return s.spent+float64(n)*s.longest[of]+margin <= 60*s.options.Minutes
+}
+
+// take takes the next candidate: what is left of a chain, or the one to choose,
+// or the first of a chain that has it. Nil if there is none.
+func (s *Sitting) take(now time.Time) *candidate {
+	inKey := func(c *candidate) bool { return slices.Contains(c.keys, s.key) }
+	if len(s.queue) == 0 {
+		c := s.choose(now, inKey)
+		if c == nil || !s.begin(c.skill) {
+			return c
+		}
+	}
+	next := s.queue[0]
+	s.queue = s.queue[1:]
+	for _, c := range s.list {
+		if c.skill == next {
+			return c
+		}
+	}
+	return nil // unreachable: begin has looked
+}
+
+// begin begins a chain with the skill in it, if there is one to be sung now.
+func (s *Sitting) begin(skill Skill) bool {
+	if s.unchain < chainAfter || shapeOf(skill) != sungNote {
+		return false
+	}
+	ready := func(c *chain) bool {
+		if c.sung || !slices.Contains(c.skills, skill) || !s.fits(len(c.skills), sungNote) {
+			return false
+		}
+		return !slices.ContainsFunc(c.skills, func(part Skill) bool {
+			m, _ := s.practice.Memory(part)
+			return m.Answers == 0 || !slices.ContainsFunc(s.list, func(c *candidate) bool {
+				return c.skill == part && slices.Contains(c.keys, s.key)
+			})
+		})
+	}
+	var can []*chain
+	for _, c := range s.chains {
+		if ready(c) {
+			can = append(can, c)
+		}
+	}
+	if len(can) == 0 {
+		return false
+	}
+	c := can[s.rng.IntN(len(can))]
+	c.sung = true
+	s.queue, s.parts = c.skills, len(c.skills)
+	return true
+}
+
+// met returns the skills of a kind that may be asked and were met before.
+func (s *Sitting) met(k Kind) []Skill {
+	var out []Skill
+	for _, c := range s.known() {
+		if c.skill.Kind == k {
+			out = append(out, c.skill)
+		}
+	}
+	return out
 }
 
 // Add takes note of the answer to the last question.
@@ -294,8 +440,21 @@ func (s *Sitting) newSeries(now time.Time) bool {
 }
 
 // choose returns the candidate to ask next among those that may be; nil if
-// there is none.
+// there is none. Melodies keep their distance if there is anything else.
 func (s *Sitting) choose(now time.Time, may func(*candidate) bool) *candidate {
+	inTime := func(c *candidate) bool {
+		return may(c) && (s.asked == 0 && shapeOf(c.skill) == sungNote || s.fits(1, shapeOf(c.skill)))
+	}
+	spaced := func(c *candidate) bool {
+		return inTime(c) && (shapeOf(c.skill) != sungLine || s.unlined >= lineAfter && s.lines < mostLines)
+	}
+	if c := s.pick(now, spaced); c != nil {
+		return c
+	}
+	return s.pick(now, inTime)
+}
+
+func (s *Sitting) pick(now time.Time, may func(*candidate) bool) *candidate {
 	var best, fresh *candidate
 	var most float64
 	weak := 0
@@ -311,7 +470,7 @@ func (s *Sitting) choose(now time.Time, may func(*candidate) bool) *candidate {
 			if pass == 0 && m.Weakness() > weakAt {
 				weak++
 			}
-			if !may(c) || pass == 0 && s.asked > 0 && c.skill.Degree == s.lastQ.Degree || c.skill == s.lastQ && s.asked > 0 && pass == 0 {
+			if !may(c) || pass == 0 && s.asked > 0 && s.like(c.skill) {
 				continue
 			}
 			u := s.urgency(c, m, now)
@@ -336,6 +495,14 @@ func (s *Sitting) choose(now time.Time, may func(*candidate) bool) *candidate {
 	return best
 }
 
+// like reports whether a skill is too like the last question to follow it.
+func (s *Sitting) like(skill Skill) bool {
+	if shape := shapeOf(skill); shape != sungNote {
+		return shape == shapeOf(s.lastQ)
+	}
+	return skill == s.lastQ || shapeOf(s.lastQ) == sungNote && skill.Degree == s.lastQ.Degree
+}
+
 // known returns the candidates that were met before.
 func (s *Sitting) known() []*candidate {
 	var out []*candidate
@@ -348,9 +515,9 @@ func (s *Sitting) known() []*candidate {
 }
 
 // urgency says how much a known skill should be asked now: what is likely
-// forgotten (0 … 1) and weak (0 … 1, half as much again), half for being due, a little for a key in
-// which it was never met and for chance, less for each time that it was asked in
-// this sitting.
+// forgotten (0 … 1) and weak (0 … 1, half as much again), half for being due, a
+// little for a key in which it was never met and for chance, less for each time
+// that it was asked in this sitting.
 func (s *Sitting) urgency(c *candidate, m Memory, now time.Time) float64 {
 	u := 1 - m.Recall(now) + 1.5*m.Weakness() - 0.3*float64(s.counts[c.skill]) + 0.1*s.rng.Float64()
 	if m.IsDue(now) {

@@ -343,8 +343,18 @@ func TestSittingRefuses(t *testing.T) {
 		{"no stage", func(c *Course, _ *SittingOptions) { c.Stages = nil }},
 		{"no key", func(c *Course, _ *SittingOptions) { c.Stages[1].Keys = nil }},
 		{"nothing to sing", func(c *Course, _ *SittingOptions) { c.Stages[1].Skills = nil }},
-		{"a chord", func(c *Course, _ *SittingOptions) {
-			c.Stages[1].Skills = []Skill{{Kind: QualitySkill}}
+		{"a key", func(c *Course, _ *SittingOptions) {
+			c.Stages[1].Skills = []Skill{{Kind: KeySkill}}
+		}},
+		{"a level that there is not", func(c *Course, _ *SittingOptions) {
+			c.Stages[1].Skills = []Skill{{Kind: MelodySkill, Level: Levels + 1}}
+		}},
+		{"a chain of what is not in the stage", func(c *Course, _ *SittingOptions) {
+			c.Stages[1].Chains = [][]Skill{{c.Stages[3].Skills[0]}}
+		}},
+		{"a chain of chords", func(c *Course, _ *SittingOptions) {
+			bass := Skill{Kind: BassSkill, Degree: theory.Degree{Step: 1}}
+			c.Stages[1].Skills, c.Stages[1].Chains = []Skill{bass}, [][]Skill{{bass}}
 		}},
 		{"a goal out of reach", func(c *Course, _ *SittingOptions) { c.Stages[1].Goal.Keys = 13 }},
 		{"a wide tolerance", func(c *Course, _ *SittingOptions) { c.Stages[1].Tolerance = 60 }},
@@ -355,6 +365,159 @@ func TestSittingRefuses(t *testing.T) {
 		if _, err := NewSitting(&Practice{}, course, o); err == nil {
 			t.Errorf("%s: no error", c.rule)
 		}
+	}
+}
+
+// everything is a course of all kinds: what the tonic triad, bass notes,
+// qualities, melodies and two series ask for.
+func everything() Course {
+	c := diatonic()
+	triad := c.Stages[1].Skills
+	find := func(from, to int, way Direction) Skill {
+		return Skill{Kind: PairSkill, From: theory.Degree{Step: from}, Degree: theory.Degree{Step: to}, Way: way}
+	}
+	c.Stages = c.Stages[:2]
+	c.Stages[1].Skills = append(append([]Skill{}, triad...),
+		Skill{Kind: MelodySkill, Level: 1}, Skill{Kind: BassSkill, Degree: theory.Degree{Step: 1}},
+		Skill{Kind: BassSkill, Degree: theory.Degree{Step: 5}}, Skill{Kind: BassSkill, Degree: theory.Degree{Step: 4}},
+		Skill{Kind: QualitySkill, Chord: "maj"}, Skill{Kind: QualitySkill, Chord: "m7b5"}, Skill{Kind: MelodySkill, Level: 2})
+	c.Stages[1].Chains = [][]Skill{
+		{find(1, 3, Up), find(3, 5, Up), find(5, 1, Up)},
+		{find(5, 3, Down), find(3, 5, Up), find(5, 3, Down), find(3, 1, Down)},
+	}
+	return c
+}
+
+// Whatever a course mixes, a sitting ends on time, keeps melodies apart, puts no
+// two names in a row where it can, and sings a chain whole, in its order, in one
+// key, once, when all of it is known.
+func TestSittingOfAllKinds(t *testing.T) {
+	course := everything()
+	for seed := range uint64(5) {
+		var p Practice
+		rng := rand.New(rand.NewPCG(seed, 7))
+		asked, met := map[Kind]int{}, map[Skill]bool{}
+		chains, names, pairs := 0, 0, 0
+		for day := range 40 {
+			start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC).AddDate(0, 0, day)
+			s, err := NewSitting(&p, course, SittingOptions{Start: start, Minutes: 8, Sung: DefaultSung, Seed: uint64(day) + 100*seed})
+			if err != nil {
+				t.Fatal(err)
+			}
+			seconds, unlined, lines := 0.0, lineAfter, 0
+			var last Question
+			sung := map[string]bool{}
+			var parts []Skill
+			for n := 0; ; n++ {
+				q, ok := s.Next(seconds)
+				if !ok {
+					break
+				}
+				asked[q.Skill.Kind]++
+				took := 6 + 3*rng.Float64()
+				switch shapeOf(q.Skill) {
+				case named:
+					took = 8 + 6*rng.Float64()
+					if n > 0 && shapeOf(last.Skill) == named {
+						names++
+					}
+					if q.Length < 1 || q.Length > 4 || q.Guess {
+						t.Errorf("%v: %d chords, guess %v", q.Skill, q.Length, q.Guess)
+					}
+					for _, known := range q.Known {
+						if known.Kind != q.Skill.Kind || !met[known] {
+							t.Errorf("%v asks among %v, which was never met", q.Skill, known)
+						}
+					}
+				case sungLine:
+					took = 50 + 20*rng.Float64()
+					if unlined < lineAfter || lines == mostLines {
+						t.Errorf("day %d, question %d: melody %d after %d others", day, n, lines+1, unlined)
+					}
+					unlined = -1
+					lines++
+				}
+				unlined++
+				if q.SetKey {
+					took += 4
+				}
+				if last.Part < last.Parts && q.Part != last.Part+1 {
+					t.Errorf("part %d of %d is followed by part %d", last.Part, last.Parts, q.Part)
+				}
+				if q.Parts > 0 {
+					pairs++
+					if q.Part > 1 && (q.SetKey || q.Key != last.Key) {
+						t.Error("the key changes in a chain")
+					}
+					if q.New {
+						t.Errorf("%v is new, in a chain", q.Skill)
+					}
+					parts = append(parts, q.Skill)
+					if q.Part == q.Parts {
+						whole := fmt.Sprint(parts)
+						if whole != fmt.Sprint(course.Stages[1].Chains[0]) && whole != fmt.Sprint(course.Stages[1].Chains[1]) {
+							t.Errorf("a chain of %v", parts)
+						}
+						if sung[whole] {
+							t.Errorf("%v twice in a sitting", parts)
+						}
+						sung[whole] = true
+						chains++
+						parts = nil
+					}
+				}
+				seconds += took
+				met[q.Skill] = true
+				at := start.Add(time.Duration(seconds * float64(time.Second)))
+				switch {
+				case q.Skill.Kind == MelodySkill:
+					s.Add(NewLineTrial(at, q.Key, q.Skill.Level, 8+rng.IntN(3), 10, 15, false, q.Feedback))
+				case shapeOf(q.Skill) == named:
+					s.Add(NewNamedTrial(at, q.Key, q.Skill, rng.Float64() < 0.8, 4, false, q.Feedback))
+				default:
+					s.Add(Trial{At: at, Skill: q.Skill, Key: q.Key, Grade: Good, Right: true, Feedback: q.Feedback, Sung: 2})
+				}
+				last = q
+			}
+			if seconds > 8*60 {
+				t.Errorf("day %d took %.0f s", day, seconds)
+			}
+			if seconds < 6*60 && s.Ended() == TimeOver {
+				t.Errorf("day %d ended after %.0f s: %v", day, seconds, s.Ended())
+			}
+		}
+		for _, skill := range append(course.Stages[0].Skills, course.Stages[1].Skills...) {
+			if !met[skill] {
+				t.Errorf("seed %d: %v was never asked", seed, skill)
+			}
+		}
+		if chains < 20 || names > asked[BassSkill]/4 {
+			t.Errorf("seed %d: %d chains in 40 days, %d names after names of %d", seed, chains, names, asked[BassSkill]+asked[QualitySkill])
+		}
+		t.Logf("seed %d: %v, %d chains of %d notes, %d names after names", seed, asked, chains, pairs, names)
+	}
+}
+
+// A course of melodies alone asks for melodies alone.
+func TestSittingOfMelodies(t *testing.T) {
+	c := everything()
+	c.Stages = c.Stages[1:]
+	c.Stages[0].Skills, c.Stages[0].Chains = []Skill{{Kind: MelodySkill, Level: 1}}, nil
+	s, err := NewSitting(&Practice{}, c, SittingOptions{Minutes: 8, Sung: DefaultSung})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for seconds := 0.0; ; seconds += 60 {
+		q, ok := s.Next(seconds)
+		if !ok {
+			break
+		}
+		n++
+		s.Add(NewLineTrial(time.Time{}, q.Key, 1, 10, 10, 10, false, q.Feedback))
+	}
+	if n < 6 || n > 8 || s.Ended() != TimeOver {
+		t.Errorf("%d melodies of a minute in eight minutes, ended: %v", n, s.Ended())
 	}
 }
 

@@ -62,6 +62,7 @@ func window(list []answered, a answered) []answered {
 type Practice struct {
 	skills map[Skill]*Memory
 	today  dayCount
+	octave habit
 }
 
 // dayCount counts what was done on one day.
@@ -90,13 +91,15 @@ func (p *Practice) Add(t Trial) {
 		p.today = dayCount{day: d}
 	}
 	p.today.sung += t.Sung
-	for i, c := range t.Credits() {
+	t.turned = t.turnedFrom(&p.octave)
+	p.octave.add(t.Octave)
+	for _, c := range t.Credits() {
 		m := p.skills[c.Skill]
 		if m == nil {
 			m = &Memory{card: fsrs.NewCard(at), keys: map[theory.Key]int{}, days: map[time.Time]bool{}}
 			p.skills[c.Skill] = m
 		}
-		if i == 0 {
+		if c.Skill == t.Skill {
 			if m.Answers == 0 {
 				p.today.new++
 			}
@@ -114,6 +117,54 @@ func (p *Practice) Add(t Trial) {
 		}
 		m.review(at, t.Grade, c.Share)
 	}
+}
+
+// Turned reports whether an answer to a move, had it been given now, went the
+// other way: la below do for la above it. It is then worth nothing for the move.
+// Some singers answer everything an octave lower than they are asked, so the way
+// is seen from the octave in which most of their latest answers were.
+func (p *Practice) Turned(t Trial) bool { return t.turnedFrom(&p.octave) }
+
+// habit is the octave in which a singer answers: the shifts of the latest answers.
+type habit []int
+
+// habitOf is how many of the latest answers show the habit.
+const habitOf = 12
+
+func (h *habit) add(o Octave) {
+	if !o.Known {
+		return
+	}
+	if len(*h) == habitOf {
+		*h = append((*h)[:0], (*h)[1:]...)
+	}
+	*h = append(*h, o.Shift)
+}
+
+// shift returns the shift of more than half of the answers; 0 where none is.
+func (h habit) shift() int {
+	for _, s := range h {
+		n := 0
+		for _, other := range h {
+			if other == s {
+				n++
+			}
+		}
+		if 2*n > len(h) {
+			return s
+		}
+	}
+	return 0
+}
+
+// turnedFrom reports whether the way sung is the other one than the way asked,
+// for a singer of that habit.
+func (t Trial) turnedFrom(h *habit) bool {
+	if t.Skill.Kind != PairSkill || !t.Octave.Known || t.Grade < Hard {
+		return false
+	}
+	sung := t.Away + 12*(t.Octave.Shift-h.shift())
+	return t.Away > 0 && sung < 0 || t.Away < 0 && sung > 0
 }
 
 // review counts so much of a review. The whole of one is FSRS. A share c of one
@@ -253,6 +304,19 @@ func (m Memory) Feedback() Feedback {
 		return SecondShown
 	}
 	return SecondHidden
+}
+
+// chords is how many chords are heard in one question of the kind, as it is
+// learnt: one at first; of a bass line one more with every six answers, up to
+// four, of qualities with every ten, up to three; one again while it is weak.
+func (m Memory) chords(k Kind) int {
+	switch {
+	case m.share() < 0.6:
+		return 1
+	case k == BassSkill:
+		return 1 + min(3, m.Answers/fadeFrom)
+	}
+	return 1 + min(2, m.Answers/10)
 }
 
 // fadeFrom is how many answers to a skill are all told.

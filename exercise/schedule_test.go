@@ -148,6 +148,100 @@ func TestCredits(t *testing.T) {
 	}
 }
 
+// A move that was sung the other way is worth its degree and not the move. The way
+// is seen from the octave in which the singer answers everything.
+func TestMoveSungTheOtherWay(t *testing.T) {
+	key := theory.Key{}
+	up := Item{Key: key, Tuning: theory.Tuning{A4: theory.DefaultA4}, Register: Register{TonicOctave: 4}, Asked: theory.Degree{Step: 6},
+		From: &theory.Degree{Step: 1}, Move: Up}
+	down := up
+	down.Move = Down
+	trial := func(it Item, shift int) Trial {
+		return NewTrial(time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC), it, Verdict{Outcome: InTune, HasSung: true, Sung: it.Asked, OctaveShift: shift, Answer: 2}, false, Full)
+	}
+	if d := trial(down, 0).Away; d != -3 {
+		t.Fatalf("la down from do is %d semitones away", d)
+	}
+	for _, c := range []struct {
+		rule   string
+		before int // the octave of ten answers before
+		item   Item
+		shift  int
+		turned bool
+	}{
+		{"up as asked", 0, up, 0, false},
+		{"down for up", 0, up, -1, true},
+		{"up, two octaves apart", 0, up, 1, false},
+		{"down as asked", 0, down, 0, false},
+		{"up for down", 0, down, 1, true},
+		{"a low voice, up as asked", -1, up, -1, false},
+		{"a low voice, down for up", -1, up, -2, true},
+		{"a low voice in the octave of the keyboard", -1, down, 0, true},
+	} {
+		var p Practice
+		degree := up
+		degree.From, degree.Move = nil, Within
+		for range 10 {
+			p.Add(trial(degree, c.before))
+		}
+		one := trial(c.item, c.shift)
+		if p.Turned(one) != c.turned {
+			t.Errorf("%s: turned %v", c.rule, !c.turned)
+		}
+		p.Add(one)
+		pair, _ := p.Memory(one.Skill)
+		la, _ := p.Memory(Skill{Kind: DegreeSkill, Degree: up.Asked})
+		if want := 1 - btoi(c.turned); pair.Answers != want || la.Answers != 10 {
+			t.Errorf("%s: %d answers to the move, %d to la itself; want %d, 10", c.rule, pair.Answers, la.Answers, want)
+		}
+	}
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func TestGradesOfNamesAndLines(t *testing.T) {
+	for _, c := range []struct {
+		rule    string
+		right   bool
+		seconds float64
+		again   bool
+		want    Grade
+	}{
+		{"wrong", false, 1, false, Again}, {"at once", true, 2, false, Easy}, {"soon", true, 6, false, Good},
+		{"slow", true, 12, false, Hard}, {"heard twice", true, 2, true, Hard},
+	} {
+		if got := GradeNamed(c.right, c.seconds, c.again); got != c.want {
+			t.Errorf("a name given %s: %v, want %v", c.rule, got, c.want)
+		}
+	}
+	for _, c := range []struct {
+		right, notes int
+		again        bool
+		want         Grade
+		outcome      Outcome
+	}{
+		{0, 0, false, Undecided, NotMeasured}, {7, 10, false, Again, WrongAnswer}, {8, 10, false, Hard, RightAnswer},
+		{9, 10, false, Good, RightAnswer}, {10, 10, false, Easy, RightAnswer}, {10, 10, true, Hard, RightAnswer}, {4, 5, false, Hard, RightAnswer},
+	} {
+		if got, o := GradeLine(c.right, c.notes, c.again), LineOutcome(c.right, c.notes); got != c.want || o != c.outcome {
+			t.Errorf("%d of %d, again %v: %v, %v; want %v, %v", c.right, c.notes, c.again, got, o, c.want, c.outcome)
+		}
+	}
+	at, key := time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC), theory.Key{}
+	if tr := NewLineTrial(at, key, 3, 9, 10, 12, false, Blind); tr.Skill.String() != "melody 3" || !tr.Right || tr.Sung != 12 || tr.Feedback != Blind {
+		t.Errorf("a line of level 3: %+v", tr)
+	}
+	bass := Skill{Kind: BassSkill, Degree: theory.Degree{Step: 4}}
+	if tr := NewNamedTrial(at, key, bass, false, 2, false, Full); tr.Skill != bass || tr.Right || tr.Grade != Again {
+		t.Errorf("a bass note: %+v", tr)
+	}
+}
+
 // A share of a review goes that part of the way, whatever the grade: between
 // nothing and a whole review, and in order.
 func TestShareOfAReview(t *testing.T) {

@@ -217,6 +217,9 @@ type Trial struct {
 	Feedback Feedback
 	Sung     float64 // seconds of singing
 	Octave   Octave  // of a sung answer
+	Away     int     // semitones from the degree sounded up to the one asked, negative down; 0 without one
+
+	turned bool // the move was sung the other way; see Practice.Turned
 }
 
 // Octave is the octave in which a sung answer lay against the one in which the
@@ -229,10 +232,15 @@ type Octave struct {
 
 // NewTrial returns the trial of a sung answer.
 func NewTrial(at time.Time, it Item, v Verdict, again bool, f Feedback) Trial {
-	return Trial{
+	t := Trial{
 		At: at, Skill: it.Skill(), Key: it.Key, Grade: GradeOf(it, v, again), Right: v.Outcome.IsRight(), Feedback: f,
 		Sung: v.Held, Octave: Octave{v.OctaveShift, v.HasSung},
 	}
+	if it.From != nil {
+		to, _ := it.Target()
+		t.Away = to.MIDI() - it.FromPitch().MIDI()
+	}
+	return t
 }
 
 // How fast a name is given at once, and from when it is slow, in seconds from the
@@ -323,7 +331,7 @@ const (
 //
 //   - the skill asked for: all of it;
 //   - a pair: also the degree it leads to, all of a right degree and half of a
-//     wrong one;
+//     wrong one; of one that was sung the other way only that degree, not the move;
 //   - the key: a quarter;
 //   - an undecided answer: nothing.
 //
@@ -334,6 +342,9 @@ func (t Trial) Credits() []Credit {
 		return nil
 	}
 	credits := []Credit{{t.Skill, 1}}
+	if t.turned {
+		credits = nil
+	}
 	if t.Skill.Kind == PairSkill {
 		share := 1.0
 		if t.Grade == Again {

@@ -1,0 +1,20 @@
+package synth
+
+import "singback/theory"
+
+// Chords plays chords one after the other, each so many seconds, the last one
+// half as long again.
+func Chords(k theory.Key, t theory.Tuning, voices []theory.Voicing, seconds float64) Phrase {
+	var p Phrase
+	for i, v := range voices {
+		// Let go a little early: the chord is gone when the next one comes.
+		length := seconds - Release/2
+		if i == len(voices)-1 {
+			length = 1.5 * seconds
+		}
+		for _, tone := range v {
+			p = append(p, Sound{Hz: t.HzIn(k, tone), Start: float64(i) * seconds, Duration: length})
+		}
+	}
+	return p
+}

@@ -26,6 +26,8 @@ type Record struct {
 	db   *sql.DB
 	lock *sql.DB // nil: opened for reading
 	add  *sql.Stmt
+	// columns is how many of the columns of a row the file has.
+	columns int
 
 	session   Session // of the last answer added, and its row
 	sessionID int64
@@ -105,6 +107,11 @@ CREATE TABLE answers (
 	guess            TEXT,
 	UNIQUE (session_id, number)
 ) STRICT;
+`, `
+ALTER TABLE answers ADD COLUMN named TEXT;
+ALTER TABLE answers ADD COLUMN material TEXT;
+ALTER TABLE answers ADD COLUMN notes INTEGER;
+ALTER TABLE answers ADD COLUMN notes_right INTEGER;
 `}
 
 // OpenRecord opens the record at path for writing, and makes it if it is not
@@ -156,12 +163,14 @@ func openRecord(path string, now time.Time, migrations []string) (opened *Record
 	if err := r.migrate(now, migrations); err != nil {
 		return nil, err
 	}
+	r.columns = len(columns)
 	r.add, err = r.db.Prepare(insertAnswer)
 	return r, err
 }
 
-// ReadRecord opens the record at path for reading, beside a program that writes.
-// It returns an error that is fs.ErrNotExist where there is none.
+// ReadRecord opens the record at path for reading, beside a program that writes. A
+// file of an older version is read as it is: what it does not have is null. It
+// returns an error that is fs.ErrNotExist where there is none.
 func ReadRecord(path string) (r *Record, err error) {
 	if path, err = filepath.Abs(path); err != nil {
 		return nil, err
@@ -176,15 +185,11 @@ func ReadRecord(path string) (r *Record, err error) {
 	if r.db, err = openReading(path); err != nil {
 		return nil, recordError(path, err)
 	}
-	var version int
-	if err := r.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
+	if err := r.db.QueryRow("SELECT count(*) FROM pragma_table_info('answers')").Scan(&r.columns); err != nil {
 		r.Close()
 		return nil, recordError(path, err)
 	}
-	if version < len(migrations) {
-		r.Close()
-		return nil, fmt.Errorf("%s: it is of the older version %d; the next recorded session brings it to %d", path, version, len(migrations))
-	}
+	r.columns += sessionColumns - answerKeys
 	return r, nil
 }
 
@@ -297,10 +302,11 @@ func (r *Record) migrate(now time.Time, migrations []string) error {
 	if err := r.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
 		return err
 	}
+	made := version > 0 // a file that is new has nothing to lose
 	for ; version < len(migrations); version++ {
-		if version > 0 {
+		if made {
 			copied := fmt.Sprintf("%s.version%d-%s", r.path, version, now.Format("20060102-150405"))
-			if _, err := r.db.Exec("VACUUM INTO ?", copied); err != nil {
+			if err := r.copy(copied); err != nil {
 				return fmt.Errorf("copy it to %s before it is brought up to date: %w", copied, err)
 			}
 		}
@@ -311,6 +317,25 @@ func (r *Record) migrate(now time.Time, migrations []string) error {
 		}
 	}
 	return nil
+}
+
+// copy makes a copy of the file, whole or not at all.
+func (r *Record) copy(to string) error {
+	part := to + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // of a program that was ended
+		return err
+	}
+	if _, err := r.db.Exec("VACUUM INTO ?", part); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(part, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(part, to)
 }
 
 // Primary result codes of SQLite (sqlite.org/rescode.html).

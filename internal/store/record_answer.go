@@ -51,13 +51,26 @@ type Answer struct {
 	Again     bool // the question was heard more than once before it
 	Feedback  exercise.Feedback
 	Guess     exercise.Outcome // flat, sharp or in tune, as the singer guessed; NotMeasured: no guess
+
+	// Of what is no single sung degree.
+	Named             string // the name given to a bass degree or a quality, as in Skill.String; "": given up
+	Material          string // what was heard or read: "I V6 IV" or "level 3 seed 4711"
+	Notes, NotesRight int    // of a sung line; 0 where nothing was measured
 }
 
-// Trial returns the answer as practice sees it; false if it does not count.
+// Trial returns the answer as practice sees it; false if it does not count. An
+// echo does not: the phrase was heard before it was sung.
 func (a Answer) Trial() (exercise.Trial, bool) {
+	counts := a.Counts && a.Session.Command != "echo"
+	switch a.Skill.Kind {
+	case exercise.BassSkill, exercise.QualitySkill:
+		return exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback), counts
+	case exercise.MelodySkill:
+		return exercise.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback), counts
+	}
 	t := exercise.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
 	t.Skill = a.Skill
-	return t, a.Counts
+	return t, counts
 }
 
 // timeFormat is how times are written: RFC 3339 in milliseconds, in the singer's
@@ -113,7 +126,19 @@ type row struct {
 	Again          bool     `json:"again"`
 	Feedback       string   `json:"feedback"`
 	Guess          *string  `json:"guess"`
+	// from version 2 on
+	Named      *string `json:"named"`
+	Material   *string `json:"material"`
+	Notes      *int64  `json:"notes"`
+	NotesRight *int64  `json:"notes_right"`
 }
+
+// firstColumns is how many columns version 1 had.
+var firstColumns = slices.Index(columns, "named")
+
+// answerKeys are the columns of the table of answers that are not in a row: id and
+// session_id.
+const answerKeys = 2
 
 // sessionColumns is how many of the columns belong to the session.
 const sessionColumns = 7
@@ -173,8 +198,19 @@ func newRow(a Answer) row {
 	if a.Guess != exercise.NotMeasured {
 		r.Guess = pointer(a.Guess.String())
 	}
+	if a.Material != "" {
+		r.Material = &a.Material
+	}
 	if v.Outcome == exercise.NotMeasured {
 		r.Reason = pointer(v.Reason.String())
+		return r
+	}
+	switch a.Skill.Kind {
+	case exercise.BassSkill, exercise.QualitySkill:
+		r.Named, r.AnswerS = &a.Named, &v.Answer
+		return r
+	case exercise.MelodySkill:
+		r.Notes, r.NotesRight, r.HeldS = pointer(int64(a.Notes)), pointer(int64(a.NotesRight)), &v.Held
 		return r
 	}
 	if v.HasSung {
@@ -320,6 +356,17 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 			return bad("guess", err)
 		}
 	}
+	for from, to := range map[*int64]*int{r.Notes: &a.Notes, r.NotesRight: &a.NotesRight} {
+		if from != nil {
+			*to = int(*from)
+		}
+	}
+	if r.Named != nil {
+		a.Named = *r.Named
+	}
+	if r.Material != nil {
+		a.Material = *r.Material
+	}
 	return a, a.validate()
 }
 
@@ -372,6 +419,53 @@ func (a Answer) validate() error {
 		return fmt.Errorf("guess: %s: want flat, sharp or in_tune", a.Guess)
 	case a.Verdict.Outcome == exercise.NotMeasured && a.Verdict.Reason == exercise.NoReason:
 		return errors.New("reason: missing for an outcome of not_measured")
+	case a.Material != "" && !plainText(a.Material, 400):
+		return fmt.Errorf("material: %.40q: want one line", a.Material)
+	}
+	return a.suits()
+}
+
+// suits refuses what an answer to a skill of its kind does not have.
+func (a Answer) suits() error {
+	o := a.Verdict.Outcome
+	judged := o == exercise.RightAnswer || o == exercise.WrongAnswer
+	switch a.Skill.Kind {
+	case exercise.BassSkill, exercise.QualitySkill:
+		named := a.Skill
+		var err error
+		if a.Named != "" {
+			named, err = exercise.ParseSkill(a.Skill.Kind.String() + " " + a.Named)
+		}
+		switch {
+		case !judged:
+			return fmt.Errorf("outcome: %s for %s: want right or wrong", o, a.Skill)
+		case err != nil:
+			return fmt.Errorf("named: %.20q is no name for %s", a.Named, a.Skill)
+		case o == exercise.RightAnswer && (a.Named == "" || !a.Skill.Sounds(named)):
+			return fmt.Errorf("named: %.20q cannot be right for %s", a.Named, a.Skill)
+		}
+		return none("notes, notes_right", a.Notes != 0 || a.NotesRight != 0, a.Skill)
+	case exercise.MelodySkill:
+		switch {
+		case o == exercise.NotMeasured && a.Notes == 0 && a.NotesRight == 0:
+		case !judged:
+			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
+		case a.Notes < 1 || a.NotesRight < 0 || a.NotesRight > a.Notes:
+			return fmt.Errorf("notes_right: %d of notes %d", a.NotesRight, a.Notes)
+		case o != exercise.LineOutcome(a.NotesRight, a.Notes):
+			return fmt.Errorf("outcome: %s with %d of %d notes right", o, a.NotesRight, a.Notes)
+		}
+		return none("named", a.Named != "", a.Skill)
+	}
+	if judged {
+		return fmt.Errorf("outcome: %s for %s, which is sung", o, a.Skill)
+	}
+	return none("named, notes, notes_right", a.Named != "" || a.Notes != 0 || a.NotesRight != 0, a.Skill)
+}
+
+func none(columns string, there bool, s exercise.Skill) error {
+	if there {
+		return fmt.Errorf("%s: %s has none", columns, s)
 	}
 	return nil
 }
@@ -425,7 +519,7 @@ type Query struct {
 
 // unbriefed are the columns that a brief query does not read. The tuning is then
 // equal on A4 = 440 Hz, and the measures are 0.
-var unbriefed = strings.Fields("tuning a4_hz strict_octave target_midi cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess")
+var unbriefed = strings.Fields("tuning a4_hz strict_octave target_midi cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess material")
 
 // Answers yields the answers of a query in the order in which they were given,
 // by singer. A row that cannot be read yields an error and the next follows;
@@ -463,7 +557,7 @@ func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
 		}
 		where, since := "", ""
 		var read []int // columns
-		for i := sessionColumns; i < len(columns); i++ {
+		for i := sessionColumns; i < r.columns; i++ {
 			if !q.Brief || !slices.Contains(unbriefed, columns[i]) {
 				read = append(read, i)
 			}

@@ -88,7 +88,7 @@ func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 
 // setText sets the fields of a row from those of a line of CSV.
 func (r *row) setText(fields []string) error {
-	for i, p := range r.fields() {
+	for i, p := range r.fields()[:len(fields)] {
 		s := fields[i]
 		var err error
 		switch p := p.(type) {
@@ -236,7 +236,7 @@ func readJSON(in *bufio.Reader, found func(*row) error) error {
 			if err := json.Unmarshal(text, &names); err != nil {
 				return fmt.Errorf("line %d: no JSON object: %w", n, err)
 			}
-			for _, c := range columns {
+			for _, c := range columns[:firstColumns] {
 				if _, ok := names[c]; !ok {
 					return fmt.Errorf("line %d: %s is missing", n, c)
 				}
@@ -263,8 +263,12 @@ func readCSV(in io.Reader, found func(*row) error) error {
 	if err != nil {
 		return fmt.Errorf("line 1: %w", err)
 	}
-	for i, c := range columns {
-		if len(header) != len(columns) || header[i] != c {
+	known := columns
+	if len(header) == firstColumns { // of version 1
+		known = columns[:firstColumns]
+	}
+	for i, c := range known {
+		if len(header) != len(known) || header[i] != c {
 			return fmt.Errorf("line 1: not the columns of a practice record; want %s, %s, %s … as singback record export writes them", columns[0], columns[1], columns[2])
 		}
 	}

@@ -66,6 +66,10 @@ func answers(s Session, n int) []Answer {
 				v.HasSung, v.Sung, v.OctaveShift, v.Cents = true, degrees[rng.IntN(12)], rng.IntN(3)-1, v.FromAsked/3
 			}
 		}
+		if i%7 == 3 {
+			out = append(out, otherAnswer(s, i, it, rng))
+			continue
+		}
 		a := Answer{
 			Session: s, Number: i + 1, Index: i + 1, Attempt: 1 + rng.IntN(2), At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
 			Skill: it.Skill(), Item: it, Tolerance: exercise.Tolerance{Cents: 35, StrictOctave: rng.IntN(2) > 0}, Verdict: v,
@@ -77,6 +81,39 @@ func answers(s Session, n int) []Answer {
 		out = append(out, a)
 	}
 	return out
+}
+
+// otherAnswer makes an answer that is no single sung degree.
+func otherAnswer(s Session, i int, it exercise.Item, rng *rand.Rand) Answer {
+	it.From, it.Move = nil, exercise.Within
+	a := Answer{
+		Session: s, Number: i + 1, Index: i + 1, Attempt: 1, At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
+		Item: it, Tolerance: exercise.Tolerance{Cents: 35}, Counts: true, Again: rng.IntN(4) == 0, Feedback: exercise.Feedback(rng.IntN(5)),
+		Material: "I V6/5 I",
+	}
+	name := func(asked, other string) {
+		a.Verdict = exercise.Verdict{Outcome: exercise.RightAnswer, Answer: 5 * rng.Float64()}
+		a.Named = asked
+		switch rng.IntN(3) {
+		case 0:
+			a.Verdict.Outcome, a.Named = exercise.WrongAnswer, other
+		case 1:
+			a.Verdict.Outcome, a.Named = exercise.WrongAnswer, ""
+		}
+	}
+	switch rng.IntN(3) {
+	case 0:
+		a.Skill = exercise.Skill{Kind: exercise.BassSkill, Degree: it.Asked}
+		name(it.Asked.ASCII(), map[bool]string{true: "5", false: "1"}[it.Asked.Semitones() == 0])
+	case 1:
+		a.Skill = exercise.Skill{Kind: exercise.QualitySkill, Chord: "m7b5"}
+		name("m7b5", "maj")
+	case 2:
+		a.Skill = exercise.Skill{Kind: exercise.MelodySkill, Level: 1 + rng.IntN(7)}
+		a.Material, a.Notes, a.NotesRight = "level 3 seed 4711", 12, rng.IntN(13)
+		a.Verdict = exercise.Verdict{Outcome: exercise.LineOutcome(a.NotesRight, a.Notes), Held: 9 * rng.Float64(), Level: -20}
+	}
+	return a
 }
 
 func session(singer string) Session {
@@ -169,16 +206,22 @@ func TestRecordKeepsEverything(t *testing.T) {
 	if err != nil || skipped != 0 {
 		t.Fatalf("%d skipped, %v", skipped, err)
 	}
-	n := 0
-	p.Skills(func(s exercise.Skill, m exercise.Memory) { n += m.Answers })
-	want := 0
+	var want exercise.Practice
 	for _, a := range anna {
-		if tr, ok := a.Trial(); ok && tr.Grade != exercise.Undecided {
-			want++
+		if tr, ok := a.Trial(); ok {
+			want.Add(tr)
 		}
 	}
-	if n != want {
-		t.Errorf("practice knows %d answers, want %d", n, want)
+	n := 0
+	want.Skills(func(s exercise.Skill, m exercise.Memory) {
+		got, _ := p.Memory(s)
+		if got.Answers != m.Answers || got.Right != m.Right || !got.Due.Equal(m.Due) {
+			t.Errorf("practice knows of %v: %d answers, %d right; want %d, %d", s, got.Answers, got.Right, m.Answers, m.Right)
+		}
+		n += m.Answers
+	})
+	if n < 150 {
+		t.Errorf("only %d answers", n)
 	}
 	c, err := r.Check(t.Context())
 	if err != nil || len(c.Problems) > 0 || c.Answers != 305 || c.Sessions != 2 || len(c.Singers) != 2 || c.Version != len(migrations) {
@@ -281,6 +324,17 @@ func shownIn(t *testing.T, text string, shown map[string]int) {
 		t.Fatalf("the drill says %q", text)
 	}
 	shown[id] = n
+}
+
+// migrate is what TestKilledWhileMigrating kills.
+func migrate(path string) {
+	fmt.Println("begin")
+	r, err := OpenRecord(path, evening)
+	if err != nil {
+		fmt.Println("error", err)
+		os.Exit(1)
+	}
+	r.Close()
 }
 
 // content returns what is in the files of a folder, by name, without the lock
@@ -534,20 +588,176 @@ func TestMigration(t *testing.T) {
 	}
 	r.db.QueryRow("PRAGMA user_version").Scan(&version)
 	r.db.QueryRow("SELECT count(*) FROM sqlite_schema WHERE name = 'half'").Scan(&half)
-	if version != 2 || half != 0 {
-		t.Errorf("version %d, %d tables of the failed migration, want 2 and 0", version, half)
+	if version != len(next) || half != 0 {
+		t.Errorf("version %d, %d tables of the failed migration, want %d and 0", version, half, len(next))
 	}
 	r.Close()
 	copied, err := filepath.Glob(path + ".version*")
 	if err != nil || len(copied) != 2 {
-		t.Fatalf("copies %v, want one of version 1 and one of 2", copied)
+		t.Fatalf("copies %v, want one of version %d and one of the next", copied, len(migrations))
 	}
-	old := open(t, path+".version1-20261125-193000")
+	old := open(t, fmt.Sprintf("%s.version%d-20261125-193000", path, len(migrations)))
 	equal(t, all(t, old, Query{}), list)
 	// To this program the file is a newer one now.
 	if _, err := OpenRecord(path, evening); !errors.Is(err, ErrRecordNewer) {
 		t.Errorf("%v, want that it is newer", err)
 	}
+}
+
+// version1 copies the file testdata/version1.db to a folder. It was made by the
+// program that had version 1 only, with 30 answers of Anna and 10 of Ben, who are
+// invented; version1.csv and version1.jsonl are its exports of it.
+func version1(t testing.TB) (path string, data []byte) {
+	t.Helper()
+	data, err := os.ReadFile("testdata/version1.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path = filepath.Join(t.TempDir(), "record.db")
+	if err := os.WriteFile(path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path, data
+}
+
+// A file of version 1 is read as it is, copied and brought up to date when it is
+// written, and its exports are imported: all three give the same answers.
+func TestVersion1(t *testing.T) {
+	path, data := version1(t)
+	r, err := ReadRecord(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := all(t, r, Query{})
+	if c, err := r.Check(t.Context()); err != nil || len(c.Problems) > 0 || c.Version != 1 || c.Answers != 40 {
+		t.Errorf("check: %+v, %v", c, err)
+	}
+	if p, skipped, err := r.Practice(t.Context(), "Anna"); err != nil || skipped > 0 || p == nil {
+		t.Errorf("practice: %d skipped, %v", skipped, err)
+	}
+	var csv, lines strings.Builder
+	for out, f := range map[*strings.Builder]Format{&csv: CSV, &lines: JSONLines} {
+		if n, err := r.Export(t.Context(), out, f, Query{}); n != 40 || err != nil {
+			t.Errorf("%d exported, %v", n, err)
+		}
+	}
+	r.Close()
+	if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, data) {
+		t.Errorf("reading changed the file: %v", err)
+	}
+	for name, text := range map[string]string{"csv": csv.String(), "lines": lines.String()} {
+		to := open(t, filepath.Join(t.TempDir(), "to.db"))
+		if done, err := to.Import(t.Context(), strings.NewReader(text)); err != nil || done.Added != 40 {
+			t.Errorf("%s, exported by this version: %+v, %v", name, done, err)
+		}
+		equal(t, all(t, to, Query{}), want)
+	}
+	for _, name := range []string{"testdata/version1.csv", "testdata/version1.jsonl"} {
+		f, err := os.Open(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to := open(t, filepath.Join(t.TempDir(), "to.db"))
+		if done, err := to.Import(t.Context(), f); err != nil || done.Added != 40 {
+			t.Errorf("%s: %+v, %v", name, done, err)
+		}
+		f.Close()
+		equal(t, all(t, to, Query{}), want)
+	}
+	r = open(t, path)
+	equal(t, all(t, r, Query{}), want)
+	other := otherAnswer(session("Anna"), 0, want[0].Item, rand.New(rand.NewPCG(1, 1)))
+	if err := r.Add(other); err != nil {
+		t.Fatal(err)
+	}
+	equal(t, all(t, r, Query{Singer: "Anna"})[30:], []Answer{other})
+	copied, err := filepath.Glob(path + ".version1-*")
+	if err != nil || len(copied) != 1 {
+		t.Fatalf("copies: %v, %v", copied, err)
+	}
+	old, err := ReadRecord(copied[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer old.Close()
+	equal(t, all(t, old, Query{}), want)
+}
+
+// A program that brings a file up to date is killed at random moments: the file
+// is whole in one version or the other, and so is the copy, if it is there.
+func TestKilledWhileMigrating(t *testing.T) {
+	small, _ := version1(t)
+	db, err := openSQLite(small, "rw")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n := 1; n <= 6; n++ { // 40 answers, doubled six times
+		var names []string
+		for _, c := range columns[sessionColumns:firstColumns] {
+			names = append(names, c)
+		}
+		list := strings.Join(names, ", ")
+		with := strings.Replace(list, "number", fmt.Sprintf("number + %d", 1000<<n), 1)
+		if _, err := db.Exec(fmt.Sprintf("INSERT INTO answers (session_id, %s) SELECT session_id, %s FROM answers", list, with)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	db.Close()
+	data, err := os.ReadFile(small)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const count = 40 << 6
+	rng := rand.New(rand.NewPCG(5, 6))
+	seen := map[int]int{}
+	for range 25 {
+		path := filepath.Join(t.TempDir(), "record.db")
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		cmd := exec.Command(os.Args[0])
+		cmd.Env = append(os.Environ(), "SINGBACK_TEST_MIGRATE="+path)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		bufio.NewReader(out).ReadString('\n')  // it begins now
+		for i := range rng.IntN(500_000_000) { // somewhere
+			runtime.KeepAlive(i)
+		}
+		cmd.Process.Kill()
+		cmd.Wait()
+		files := []string{path}
+		copied, _ := filepath.Glob(path + ".version1-*[0-9]")
+		for _, file := range append(files, copied...) {
+			r, err := ReadRecord(file)
+			if err != nil {
+				t.Fatalf("%s: %v", file, err)
+			}
+			c, err := r.Check(t.Context())
+			if err != nil || len(c.Problems) > 0 || c.Answers != count {
+				t.Errorf("%s: %d answers, %v, %v", file, c.Answers, c.Problems, err)
+			}
+			if file == path {
+				seen[c.Version]++
+				if c.Version > 1 && len(copied) == 0 {
+					t.Error("the new version without a copy of the old one")
+				}
+			} else if c.Version != 1 {
+				t.Errorf("the copy is of version %d", c.Version)
+			}
+			r.Close()
+		}
+		r, err := OpenRecord(path, evening.Add(time.Minute))
+		if err != nil {
+			t.Fatalf("after the kill: %v", err)
+		}
+		r.Close()
+	}
+	t.Logf("killed in version 1 and 2: %v", seen)
 }
 
 // An export holds everything, in both formats, and importing it again adds

@@ -25,6 +25,10 @@ func TestMain(m *testing.M) {
 		drill(path) // a drill that is killed: see TestKilled
 		return
 	}
+	if path := os.Getenv("SINGBACK_TEST_MIGRATE"); path != "" {
+		migrate(path)
+		return
+	}
 	if dir := os.Getenv("STORE_TEST_KILL"); dir != "" {
 		left, _ := strconv.Atoi(os.Getenv("STORE_TEST_STEPS"))
 		s := NewSingers(dir)

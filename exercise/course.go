@@ -110,11 +110,18 @@ func (g Goal) Validate(keys int) error {
 	return nil
 }
 
-// Reached reports whether the goal of a stage has been reached.
-func (p *Practice) Reached(s Stage) bool {
+// Reached reports whether the goal of a stage has been reached. Skills that
+// cannot be asked are left out, and a stage of nothing else counts as reached; with
+// nil all can be asked.
+func (p *Practice) Reached(s Stage, asks func(Skill) bool) bool {
 	var all []answered
 	days, keys := map[time.Time]bool{}, map[theory.Key]bool{}
+	askable := false
 	for _, skill := range s.Skills {
+		if asks != nil && !asks(skill) {
+			continue
+		}
+		askable = true
 		m := p.skills[skill]
 		if m == nil || m.Answers == 0 {
 			return false
@@ -127,15 +134,18 @@ func (p *Practice) Reached(s Stage) bool {
 			keys[k] = true
 		}
 	}
+	if !askable {
+		return true
+	}
 	slices.SortStableFunc(all, func(a, b answered) int { return a.at.Compare(b.at) })
 	return len(days) >= s.Goal.Days && len(keys) >= s.Goal.Keys && meets(all, s.Goal.Share, s.Goal.Of, 1, 1)
 }
 
 // Stage returns the index of the stage that a singer is in: the first whose goal
-// has not been reached, or the last.
-func (c Course) Stage(p *Practice) int {
+// has not been reached, or the last. For asks see Reached.
+func (c Course) Stage(p *Practice, asks func(Skill) bool) int {
 	for i, s := range c.Stages {
-		if !p.Reached(s) {
+		if !p.Reached(s, asks) {
 			return i
 		}
 	}

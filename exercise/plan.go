@@ -190,12 +190,14 @@ func NewSitting(p *Practice, c Course, o SittingOptions) (*Sitting, error) {
 	return s, nil
 }
 
-// open lists what may be asked in the stages that are open by now.
+// open lists what may be asked: the skills of the stages that are open by now, and
+// of later ones what was met. That happens where a stage has closed again, since
+// its last answers were wrong, or the course was changed.
 func (s *Sitting) open() {
-	s.stage, s.list = s.course.Stage(s.practice), nil
+	s.stage, s.list = s.course.Stage(s.practice, s.options.Asks), nil
 	at := map[Skill]*candidate{}
 	chains := 0
-	for i, stage := range s.course.Stages[:s.stage+1] {
+	for i, stage := range s.course.Stages {
 		for _, c := range stage.Chains {
 			if chains++; chains > len(s.chains) { // the stages before stay open
 				s.chains = append(s.chains, &chain{skills: c})
@@ -203,6 +205,9 @@ func (s *Sitting) open() {
 		}
 		for _, skill := range stage.Skills {
 			if s.options.Asks != nil && !s.options.Asks(skill) {
+				continue
+			}
+			if m := s.practice.skills[skill]; i > s.stage && (m == nil || m.Answers == 0) {
 				continue
 			}
 			if at[skill] == nil {
@@ -381,6 +386,9 @@ func (s *Sitting) Add(t Trial) {
 	}
 	s.practice.Add(t)
 }
+
+// Turned reports whether a move was sung the other way; to be asked before Add.
+func (s *Sitting) Turned(t Trial) bool { return s.practice.Turned(t) }
 
 // Tired is when a sitting ends early: of the last six answers at least four
 // were wrong, and that is at least 40 points more than before them. At least

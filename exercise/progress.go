@@ -24,11 +24,18 @@ type Heard struct {
 	Item      Item
 	Tolerance theory.Cents
 	Verdict   Verdict
+
+	Named             string // of a bass or quality skill: the name that was given, "" for none
+	Notes, NotesRight int    // of a melody
 }
 
 // Progress is the statistics of one singer. The zero Progress is empty.
 type Progress struct {
 	answers   []heard
+	sung      group // the answers that are one sung degree
+	octave    habit
+	taken     map[Taken]int
+	lines     map[int]*LineStats
 	degrees   map[theory.Degree]group
 	skills    map[Skill]group
 	keys      map[theory.Key]group
@@ -46,6 +53,7 @@ type heard struct {
 	session   int32
 	question  int
 	right, on bool // on the asked degree: it has cents
+	note      bool // one sung degree
 	cents     float64
 	seconds   float64
 	tolerance float64
@@ -85,41 +93,76 @@ type Confusion struct {
 	HasSung     bool
 }
 
+// Taken is a bass degree or chord quality that was heard and the name that was
+// given to it, as the record has it: "b7", "m7b5"; "" where none was.
+type Taken struct {
+	Skill Skill
+	Named string
+}
+
+// LineStats are the statistics of melodies of one level.
+type LineStats struct {
+	Stats             // Right: passed
+	Notes, NotesRight int
+	group             group
+}
+
 // Add counts an answer. The answers must come in the order in which they were
-// given. Those that are undecided, or are not one sung degree, are left out, and
-// Add returns false.
+// given. Those that are undecided are left out, and Add returns false. What was
+// named and melodies count for their own skill and for nothing else; a move that
+// was sung the other way (Practice.Turned) does not count for the move.
 func (p *Progress) Add(h Heard) bool {
-	switch h.Skill.Kind {
-	case DegreeSkill, ChromaticSkill, PairSkill:
-	default:
-		return false
-	}
 	v := h.Verdict
-	if !v.Outcome.Counts() {
+	if !v.Outcome.Counts() || h.Skill.Kind == KeySkill {
 		return false
 	}
 	if p.degrees == nil {
 		*p = Progress{
+			taken: map[Taken]int{}, lines: map[int]*LineStats{},
 			degrees: map[theory.Degree]group{}, skills: map[Skill]group{}, keys: map[theory.Key]group{}, days: map[string]group{},
 			registers: map[int]group{}, questions: map[int]group{}, sessions: map[string]int32{}, confused: map[Confusion]int{},
-			tolerance: [2]theory.Cents{h.Tolerance, h.Tolerance},
 		}
 	}
-	p.tolerance[0], p.tolerance[1] = min(p.tolerance[0], h.Tolerance), max(p.tolerance[1], h.Tolerance)
 	session, known := p.sessions[h.Session]
 	if !known {
 		session = int32(len(p.sessions))
 		p.sessions[h.Session] = session
 	}
 	i := int32(len(p.answers))
-	one := heard{at: h.At, session: session, question: h.Question, right: v.Outcome == InTune, seconds: v.Answer, tolerance: h.Tolerance}
+	note := shapeOf(h.Skill) == sungNote
+	one := heard{at: h.At, session: session, question: h.Question, right: v.Outcome.IsRight(), note: note, seconds: v.Answer, tolerance: h.Tolerance}
 	switch v.Outcome {
 	case InTune, Flat, Sharp:
 		one.on, one.cents = true, v.Cents
 	}
 	p.answers = append(p.answers, one)
+	if !note {
+		add(p.skills, h.Skill, i)
+		if h.Skill.Kind != MelodySkill {
+			p.taken[Taken{h.Skill, h.Named}]++
+			return true
+		}
+		l := p.lines[h.Skill.Level]
+		if l == nil {
+			l = new(LineStats)
+			p.lines[h.Skill.Level] = l
+		}
+		l.group = append(l.group, i)
+		l.Notes += h.Notes
+		l.NotesRight += h.NotesRight
+		return true
+	}
+	if len(p.sung) == 0 {
+		p.tolerance = [2]theory.Cents{h.Tolerance, h.Tolerance}
+	}
+	p.tolerance[0], p.tolerance[1] = min(p.tolerance[0], h.Tolerance), max(p.tolerance[1], h.Tolerance)
+	p.sung = append(p.sung, i)
 	add(p.degrees, h.Item.Asked, i)
-	add(p.skills, h.Skill, i)
+	trial := NewTrial(h.At, h.Item, v, false, Full)
+	if trial.Skill = h.Skill; !trial.turnedFrom(&p.octave) {
+		add(p.skills, h.Skill, i)
+	}
+	p.octave.add(trial.Octave)
 	add(p.keys, h.Item.Key, i)
 	add(p.days, h.At.Format(time.DateOnly), i)
 	add(p.registers, registerOf(h.Item, v), i)
@@ -191,28 +234,51 @@ func parts[K comparable](p *Progress, m map[K]group, compare func(a, b K) int) [
 	return out
 }
 
-// all is the group of all answers.
-func (p *Progress) all() group {
-	g := make(group, len(p.answers))
-	for i := range g {
-		g[i] = int32(i)
-	}
-	return g
+// Total returns the statistics of all sung degrees.
+func (p *Progress) Total() Stats { return p.stats(p.sung) }
+
+// Answers returns how many answers there are of all kinds.
+func (p *Progress) Answers() int { return len(p.answers) }
+
+// ByName returns the statistics of what was named: of a kind BassSkill or
+// QualitySkill.
+func (p *Progress) ByName(k Kind) []Part[Skill] { return p.bySkill(k) }
+
+// Taken returns how often what was heard was given each name.
+func (p *Progress) Taken() map[Taken]int { return p.taken }
+
+// Level is the statistics of the melodies of one level.
+type Level struct {
+	Level int
+	LineStats
 }
 
-// Total returns the statistics of all answers.
-func (p *Progress) Total() Stats { return p.stats(p.all()) }
+// ByLevel returns those of the melodies of each level. Seconds, Cents and Spread
+// say nothing of them.
+func (p *Progress) ByLevel() []Level {
+	out := make([]Level, 0, len(p.lines))
+	for n, l := range p.lines {
+		one := Level{n, *l}
+		one.Stats = p.stats(l.group)
+		out = append(out, one)
+	}
+	slices.SortFunc(out, func(a, b Level) int { return a.Level - b.Level })
+	return out
+}
 
 // ByDegree returns those of each degree asked, from wherever, from the tonic up.
 func (p *Progress) ByDegree() []Part[theory.Degree] { return parts(p, p.degrees, compareDegrees) }
 
 // ByPair returns those of each from-to pair with its direction.
-func (p *Progress) ByPair() []Part[Skill] {
-	return slices.DeleteFunc(parts(p, p.skills, compareSkills), func(s Part[Skill]) bool { return s.Of.Kind != PairSkill })
+func (p *Progress) ByPair() []Part[Skill] { return p.bySkill(PairSkill) }
+
+func (p *Progress) bySkill(k Kind) []Part[Skill] {
+	return slices.DeleteFunc(parts(p, p.skills, compareSkills), func(s Part[Skill]) bool { return s.Of.Kind != k })
 }
 
 func compareSkills(a, b Skill) int {
-	return cmp.Or(int(a.Kind)-int(b.Kind), compareDegrees(a.From, b.From), compareDegrees(a.Degree, b.Degree), int(b.Way)-int(a.Way))
+	return cmp.Or(int(a.Kind)-int(b.Kind), compareDegrees(a.From, b.From), compareDegrees(a.Degree, b.Degree), int(b.Way)-int(a.Way),
+		cmp.Compare(a.Chord, b.Chord), a.Level-b.Level)
 }
 
 // ByKey returns those of each key: major before minor, by the tonic's place on the
@@ -341,11 +407,12 @@ func (p *Progress) Changes() []Change {
 }
 
 // within counts the answers that are right with a tolerance. It is what Judge
-// would say: an answer on the asked degree is right within it.
+// would say: an answer on the asked degree is right within it. What is not one
+// sung degree was right or not.
 func (p *Progress) within(g group, tolerance theory.Cents) int {
 	n := 0
 	for _, i := range g {
-		if a := &p.answers[i]; a.on && math.Abs(a.cents) <= tolerance {
+		if a := &p.answers[i]; a.note && a.on && math.Abs(a.cents) <= tolerance || !a.note && a.right {
 			n++
 		}
 	}

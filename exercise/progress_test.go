@@ -24,10 +24,59 @@ func heardOf(at time.Time, session string, question int, it Item, cents float64,
 	default:
 		v.Outcome = InTune
 	}
-	return Heard{at, session, question, it.Skill(), it, tol, v}
+	return Heard{At: at, Session: session, Question: question, Skill: it.Skill(), Item: it, Tolerance: tol, Verdict: v}
 }
 
 var firstDay = time.Date(2026, 9, 1, 19, 0, 0, 0, time.UTC)
+
+// What is named, melodies and moves sung the other way count for what they are.
+func TestProgressOfOtherKinds(t *testing.T) {
+	var p Progress
+	bass, quality := Skill{Kind: BassSkill, Degree: theory.Degree{Step: 4}}, Skill{Kind: QualitySkill, Chord: "m7b5"}
+	put := func(s Skill, right bool, name string, notes, good int) {
+		o := WrongAnswer
+		if right {
+			o = RightAnswer
+		}
+		if !p.Add(Heard{At: firstDay, Session: "a", Question: 1, Skill: s, Item: Item{Asked: s.Degree}, Tolerance: 35,
+			Verdict: Verdict{Outcome: o, Answer: 3}, Named: name, Notes: notes, NotesRight: good}) {
+			t.Errorf("%v was left out", s)
+		}
+	}
+	for i := range 12 {
+		put(bass, i < 9, map[bool]string{true: "4", false: "6"}[i < 9], 0, 0)
+	}
+	put(quality, false, "", 0, 0)
+	put(Skill{Kind: MelodySkill, Level: 2}, true, "", 10, 9)
+	put(Skill{Kind: MelodySkill, Level: 2}, false, "", 12, 6)
+	if got := p.ByName(BassSkill); len(got) != 1 || got[0].Of != bass || got[0].Answers != 12 || got[0].Right != 9 || got[0].Seconds != 3 || got[0].OnDegree != 0 {
+		t.Errorf("bass: %+v", got)
+	}
+	if got := p.ByName(QualitySkill); len(got) != 1 || got[0].Of != quality || got[0].Enough() {
+		t.Errorf("qualities: %+v", got)
+	}
+	if got := p.Taken(); len(got) != 3 || got[Taken{bass, "6"}] != 3 || got[Taken{bass, "4"}] != 9 || got[Taken{quality, ""}] != 1 {
+		t.Errorf("taken for: %v", got)
+	}
+	if got := p.ByLevel(); len(got) != 1 || got[0].Level != 2 || got[0].Answers != 2 || got[0].Right != 1 || got[0].Notes != 22 || got[0].NotesRight != 15 {
+		t.Errorf("melodies: %+v", got)
+	}
+	if p.Total().Answers != 0 || len(p.ByDegree())+len(p.ByDay())+len(p.ByKey()) > 0 || p.Answers() != 15 {
+		t.Errorf("they count as sung degrees: %+v", p.Total())
+	}
+	up := Item{Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}, Asked: theory.Degree{Step: 6}, From: &theory.Degree{Step: 1}, Move: Up}
+	sing := func(shift int) {
+		h := heardOf(firstDay, "a", 2, up, 3, up.Asked)
+		h.Verdict.OctaveShift = shift
+		p.Add(h)
+	}
+	sing(0)
+	sing(0)
+	sing(-1)
+	if got := p.ByPair(); len(got) != 1 || got[0].Answers != 2 || p.Total().Answers != 3 {
+		t.Errorf("a move sung the other way counts for the move: %+v", got)
+	}
+}
 
 // A small record counted by hand.
 func TestProgressByHand(t *testing.T) {
@@ -56,7 +105,7 @@ func TestProgressByHand(t *testing.T) {
 	undecided := heardOf(firstDay, "2", 1, pair, 0, la)
 	undecided.Verdict.Outcome = Ambiguous
 	other := heardOf(firstDay, "2", 1, pair, 0, la)
-	other.Skill = Skill{Kind: MelodySkill, Level: 1}
+	other.Skill = Skill{Kind: KeySkill}
 	if p.Add(undecided) || p.Add(other) {
 		t.Error("an answer that counts for nothing was counted")
 	}

@@ -14,10 +14,10 @@ type Stint struct {
 	Sung      float64 // seconds of voiced sound so far
 }
 
-// Add counts the voiced sound of one listening window and reports whether it
+// Add counts so many seconds of voiced sound and reports whether it
 // is time to say that a rest is due: once in a session.
-func (s *Stint) Add(t Take) (rest bool) {
+func (s *Stint) Add(seconds float64) (rest bool) {
 	before := s.Sung
-	s.Sung += t.Voiced
+	s.Sung += seconds
 	return s.RestAfter > 0 && before < s.RestAfter && s.Sung >= s.RestAfter
 }

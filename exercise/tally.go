@@ -1,6 +1,7 @@
 package exercise
 
 import (
+	"cmp"
 	"slices"
 
 	"singback/theory"
@@ -67,9 +68,68 @@ type Pair struct {
 // The zero Tally is empty.
 type Tally struct {
 	All     Count
+	Bass    Score // of named bass degrees
+	Quality Score // of named chord qualities
+	Lines   Score // of sung melodies
 	degrees map[theory.Degree]*Count
 	pairs   map[Pair]*Count
+	named   map[Skill]*NamedCount
 }
+
+// NamedCount counts how one bass degree or chord quality was named.
+type NamedCount struct {
+	Skill Skill
+	Score
+	TakenFor []Skill // each wrong name, in the order in which they came; less where none was given
+}
+
+// Score counts what is right or wrong and nothing else.
+type Score struct{ Right, Of int }
+
+func (s *Score) add(right bool) {
+	s.Of++
+	if right {
+		s.Right++
+	}
+}
+
+// AddNamed counts the name that was given to a bass degree or a chord quality; nil
+// is none.
+func (t *Tally) AddNamed(asked Skill, name *Skill, right bool) {
+	if t.named == nil {
+		t.named = map[Skill]*NamedCount{}
+	}
+	c := t.named[asked]
+	if c == nil {
+		c = &NamedCount{Skill: asked}
+		t.named[asked] = c
+	}
+	c.add(right)
+	if name != nil && !right {
+		c.TakenFor = append(c.TakenFor, *name)
+	}
+	if asked.Kind == QualitySkill {
+		t.Quality.add(right)
+	} else {
+		t.Bass.add(right)
+	}
+}
+
+// ByName returns the counts of what was named: bass degrees from the tonic up,
+// then qualities by their names.
+func (t Tally) ByName() []NamedCount {
+	var out []NamedCount
+	for _, c := range t.named {
+		out = append(out, *c)
+	}
+	slices.SortFunc(out, func(a, b NamedCount) int {
+		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), compareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
+	})
+	return out
+}
+
+// AddLine counts a sung line.
+func (t *Tally) AddLine(passed bool) { t.Lines.add(passed) }
 
 // Add counts the first answer to an item.
 func (t *Tally) Add(it Item, v Verdict) {

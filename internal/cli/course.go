@@ -70,15 +70,16 @@ type courseShown struct {
 }
 
 type courseStage struct {
-	Name           string   `json:"name"`
-	Keys           []string `json:"keys"`
-	Skills         []string `json:"skills"` // as the record has them
-	ToleranceCents float64  `json:"tolerance_cents"`
-	SetEvery       int      `json:"set_every"`
-	Right          float64  `json:"right_percent"`
-	Of             int      `json:"of"`
-	Days           int      `json:"days"`
-	InKeys         int      `json:"in_keys"`
+	Name           string     `json:"name"`
+	Keys           []string   `json:"keys"`
+	Skills         []string   `json:"skills"` // as the record has them
+	Series         [][]string `json:"series"` // of skills, sung whole
+	ToleranceCents float64    `json:"tolerance_cents"`
+	SetEvery       int        `json:"set_every"`
+	Right          float64    `json:"right_percent"`
+	Of             int        `json:"of"`
+	Days           int        `json:"days"`
+	InKeys         int        `json:"in_keys"`
 }
 
 func newCourseShow(e *env) *cobra.Command {
@@ -125,15 +126,22 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 		for j, k := range s.Keys {
 			keys[j] = style.Key(k)
 		}
-		degrees, moves := []string{}, 0
+		degrees, moves, bass, qualities, levels := []string{}, 0, []string{}, []string{}, []string{}
 		for _, skill := range s.Skills {
 			if seen[skill] {
 				continue
 			}
 			seen[skill] = true
-			if skill.Kind == exercise.PairSkill {
+			switch skill.Kind {
+			case exercise.PairSkill:
 				moves++
-			} else {
+			case exercise.BassSkill:
+				bass = append(bass, style.Degree(s.Keys[0], skill.Degree))
+			case exercise.QualitySkill:
+				qualities = append(qualities, skill.Chord)
+			case exercise.MelodySkill:
+				levels = append(levels, fmt.Sprint(skill.Level))
+			default:
 				degrees = append(degrees, style.Degree(s.Keys[0], skill.Degree))
 			}
 		}
@@ -142,14 +150,25 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 			what = append(what, strings.Join(degrees, " "))
 		}
 		if moves > 0 {
-			what = append(what, fmt.Sprintf("%d moves", moves))
+			what = append(what, many(moves, "move"))
+		}
+		if n := len(s.Chains); n > 0 {
+			what = append(what, fmt.Sprintf("%d series", n))
+		}
+		for _, list := range []struct {
+			of    string
+			names []string
+		}{{"bass ", bass}, {"chords ", qualities}, {"melodies of level ", levels}} {
+			if len(list.names) > 0 {
+				what = append(what, list.of+strings.Join(list.names, " "))
+			}
 		}
 		in := strings.Join(keys, ", ")
 		if len(keys) > 3 {
 			in = fmt.Sprintf("%d keys", len(keys))
 		}
-		fmt.Fprintf(&b, "\n%2d  %s\n    %s; in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
-			i+1, s.Name, strings.Join(what, " and "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
+		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
+			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
 	}
 	_, err := io.WriteString(out, b.String())
 	return err
@@ -158,12 +177,19 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 func writeCourseJSON(out io.Writer, c exercise.Course) error {
 	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil}
 	for _, s := range c.Stages {
-		stage := courseStage{s.Name, nil, nil, s.Tolerance, s.Series, 100 * s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys}
+		stage := courseStage{s.Name, nil, nil, [][]string{}, s.Tolerance, s.Series, 100 * s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys}
 		for _, k := range s.Keys {
 			stage.Keys = append(stage.Keys, k.ASCII())
 		}
 		for _, skill := range s.Skills {
 			stage.Skills = append(stage.Skills, skill.String())
+		}
+		for _, c := range s.Chains {
+			var skills []string
+			for _, skill := range c {
+				skills = append(skills, skill.String())
+			}
+			stage.Series = append(stage.Series, skills)
 		}
 		shown.Stages = append(shown.Stages, stage)
 	}

@@ -15,6 +15,7 @@ import (
 	"singback/internal/session"
 	"singback/internal/store"
 	"singback/pitch"
+	"singback/theory"
 )
 
 // recordOptions are the flags about the practice record.
@@ -76,8 +77,8 @@ type keeper struct {
 }
 
 // keeper opens the record for a drill: that of the user for what the microphone
-// hears, and with --record that file for whatever answers. sing records only
-// where there is a record already.
+// hears, and with --record that file for whatever answers. Only today begins a
+// record of the user's.
 func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 	k := &keeper{drill: d, now: e.clock, begun: e.clock()}
 	source := "simulated"
@@ -86,6 +87,8 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		source = "mic"
 	case *fileAnswers:
 		source = "recording"
+	case typedAnswers:
+		source = "typed"
 	}
 	path, err := o.path(e)
 	begun := false // there is a record already
@@ -96,7 +99,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 	switch {
 	case o.none:
 		return k
-	case o.file == "" && source != "mic":
+	case o.file == "" && source != "mic" && source != "typed":
 		if d.command == "today" || begun {
 			k.trouble = "Not recorded: a simulated singer answers (record it with --record FILE)."
 			if source == "recording" {
@@ -104,7 +107,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 			}
 		}
 		return k
-	case o.file == "" && d.command == "sing" && !begun:
+	case o.file == "" && d.command != "today" && !begun:
 		return k
 	}
 	if err == nil {
@@ -140,20 +143,80 @@ func (d *performance) at(seconds float64, clock time.Duration) time.Time {
 	return d.start.Add(max(clock, time.Duration(seconds*float64(time.Second))))
 }
 
-// keep records a verdict. What cannot be written is tried again with the next.
+// keep records a verdict.
 func (k *keeper) keep(j session.Judged, emit func(session.Event)) {
-	if k.record == nil {
-		return
-	}
 	skill := j.Item.Skill()
 	if k.drill.skill != nil {
 		skill = k.drill.skill()
 	}
-	k.waiting = append(k.waiting, store.Answer{
-		Session: k.session, Index: j.Index, Attempt: j.Attempt, At: k.drill.at(j.Seconds, k.now().Sub(k.begun)),
-		Skill: skill, Item: j.Item, Tolerance: j.Tolerance, Verdict: j.Verdict, Counts: j.Counts,
-		Again: j.Attempt > 1, Feedback: j.Feedback, Guess: j.Guess, Number: 1,
-	})
+	k.add(j.Seconds, store.Answer{
+		Index: j.Index, Attempt: j.Attempt, Skill: skill, Item: j.Item, Tolerance: j.Tolerance, Verdict: j.Verdict,
+		Counts: j.Counts, Again: j.Attempt > 1, Feedback: j.Feedback, Guess: j.Guess,
+	}, emit)
+}
+
+// keepNamed records what was named, an answer for each chord.
+func (k *keeper) keepNamed(n session.Named, emit func(session.Event)) {
+	for i, skill := range n.Dictation.Skills() {
+		a := store.Answer{
+			Index: n.Index, Attempt: 1, Skill: skill, Item: n.Item, Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance},
+			Verdict: exercise.Verdict{Outcome: exercise.WrongAnswer, Answer: n.Answer},
+			Counts:  true, Again: n.Again, Feedback: n.Feedback, Material: n.Dictation.Material(),
+		}
+		if n.Right[i] {
+			a.Verdict.Outcome = exercise.RightAnswer
+		}
+		if i < len(n.Names) {
+			a.Named = nameOf(n.Names[i])
+		}
+		if a.Item.Asked = skill.Degree; skill.Kind == exercise.QualitySkill {
+			a.Item.Asked = n.Item.Key.Degree(n.Dictation.Chords[i].Chord.Root)
+		}
+		k.add(n.Seconds, a, emit)
+	}
+}
+
+// nameOf is a name as the record has it: "b7", "m7b5".
+func nameOf(s exercise.Skill) string {
+	if s.Kind == exercise.QualitySkill {
+		return s.Chord
+	}
+	return s.Degree.ASCII()
+}
+
+// keepLine records a sung line.
+func (k *keeper) keepLine(l gradedLine, f exercise.Feedback, emit func(session.Event)) {
+	a := store.Answer{
+		Index: l.sung.Index, Attempt: l.attempt, Skill: exercise.Skill{Kind: exercise.MelodySkill, Level: l.melody.Level},
+		Item: k.drill.plan.item, Tolerance: exercise.Tolerance{Cents: l.tolerance},
+		Counts: l.counts() && l.attempt == 1, Again: l.attempt > 1 || l.sung.Echo, Feedback: f,
+		Material: fmt.Sprintf("level %d seed %d", l.melody.Level, l.melody.Seed),
+	}
+	a.Item.Key = l.sung.Score.Key
+	a.Item.Asked = theory.Degree{Step: 1}
+	if len(l.model.Degrees) > 0 {
+		a.Item.Asked = l.model.Degrees[0]
+	}
+	a.Verdict = exercise.Verdict{Level: l.sung.Take.Loudest, Held: l.sung.Take.Voiced}
+	switch {
+	case l.sung.Take.Lost:
+		a.Verdict.Reason = exercise.LostSamples
+	case !l.event.Heard:
+		a.Verdict.Reason = exercise.TooQuiet
+	default:
+		a.Notes, a.NotesRight = len(l.grading.Notes), l.grading.Right
+		a.Verdict.Outcome = exercise.LineOutcome(a.NotesRight, a.Notes)
+	}
+	k.add(l.sung.Seconds, a, emit)
+}
+
+// add records an answer. What cannot be written is tried again with the next.
+func (k *keeper) add(seconds float64, a store.Answer, emit func(session.Event)) {
+	if k.record == nil {
+		return
+	}
+	a.Session, a.Number, a.At = k.session, 1, k.drill.at(seconds, k.now().Sub(k.begun))
+	k.waiting = append(k.waiting, a)
 	for len(k.waiting) > 0 {
 		if err := k.record.Add(k.waiting[0]); err != nil {
 			if !k.failing {

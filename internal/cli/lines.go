@@ -119,6 +119,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env, setting synth.KeySett
 	cmd.Flags().Lookup("names").Usage += "; none hides them"
 	must(cmd.Flags().MarkHidden("octave"))
 	s.rec.addFlags(cmd)
+	s.record.addFlags(cmd)
 	f := cmd.Flags()
 	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7 (see singback melody)")
 	f.IntVar(&o.count, "count", 3, "how many; with recordings, as many as there are")
@@ -152,8 +153,10 @@ type lineRun struct {
 	labels    bool
 	rules     exercise.Rules
 	results   *results
-	keys      *keyLines // nil without a terminal
-	melodies  []exercise.SightMelody
+	keys      *keyLines                    // nil without a terminal
+	melodies  map[int]exercise.SightMelody // by the number of the question
+	keeper    *keeper                      // nil keeps nothing
+	times     map[int]int                  // how often each was sung
 	seed      uint64
 	live      bool
 	sung      int
@@ -173,7 +176,8 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err := s.music.know(e); err != nil {
 		return err
 	}
-	r := &lineRun{o: o, e: e, labels: s.music.names != "none", seed: s.seed, weak: map[[2]theory.Degree]int{}}
+	r := &lineRun{o: o, e: e, labels: s.music.names != "none", seed: s.seed, weak: map[[2]theory.Degree]int{},
+		melodies: map[int]exercise.SightMelody{}, times: map[int]int{}}
 	if !r.labels {
 		s.music.names = theory.Movable.String()
 	}
@@ -182,6 +186,9 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	config, err := o.plan(cmd, r, len(recordings))
 	if err != nil {
+		return err
+	}
+	if err := s.record.check(); err != nil {
 		return err
 	}
 	ctx, stop := e.interruptible(cmd.Context())
@@ -198,6 +205,10 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	r.results = &results{out: e.stdout, failed: stop}
 	r.stage.tell(e.stderr)
+	d := &performance{command: cmd.Name(), plan: plan{item: r.item, naming: r.naming, seed: r.seed}, start: e.clock()}
+	r.keeper = s.record.keeper(e, d, r.stage)
+	defer r.keeper.close()
+	r.keeper.tell(e.stderr)
 	_, r.live = r.stage.answers.(micAnswers)
 	if r.live && o.click {
 		fmt.Fprintln(e.stderr, "Use headphones: the beat sounds while you sing.")
@@ -210,7 +221,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if errors.Is(err, errEnough) || errors.Is(err, context.Canceled) {
 		err = nil // the singer ended the series; what was sung has been summed up
 	}
-	r.summary()
+	r.summary(r.keeper.end())
 	return errors.Join(err, r.results.err, r.stage.close())
 }
 
@@ -262,16 +273,18 @@ func (o *lineOptions) plan(cmd *cobra.Command, r *lineRun, recordings int) (sess
 	if known {
 		order.Range = working
 	}
+	var melodies []exercise.SightMelody
 	if o.echo {
-		r.melodies, err = exercise.NewEchoes(order, o.notes)
+		melodies, err = exercise.NewEchoes(order, o.notes)
 	} else {
-		r.melodies, err = exercise.NewMelodies(order)
+		melodies, err = exercise.NewMelodies(order)
 	}
 	if err != nil {
 		return c, usage(err)
 	}
-	for i := range r.melodies {
-		c.Scores = append(c.Scores, r.melodies[i].Score)
+	for i, m := range melodies {
+		r.melodies[i+1] = m
+		c.Scores = append(c.Scores, m.Score)
 	}
 	key := s.music.key
 	if key == "" {
@@ -349,7 +362,7 @@ func (r *lineRun) event(ev session.Event) {
 	prompts := r.e.stderr
 	switch ev := ev.(type) {
 	case session.LinePrompted:
-		m := r.melodies[ev.Index-1]
+		m := r.melodies[ev.Index]
 		what := "melody"
 		if ev.Echo {
 			what = "phrase"
@@ -429,30 +442,75 @@ func (r *lineRun) record(v any) {
 	_ = json.NewEncoder(r.results).Encode(v) // results keeps the error
 }
 
-// after grades what was sung, says so, and asks how to go on.
+// gradedLine is a line as it was sung.
+type gradedLine struct {
+	sung    session.LineSung
+	melody  exercise.SightMelody
+	model   exercise.Line
+	grading exercise.Grading
+	event   sungEvent
+	weakest *[2]theory.Degree // nil where there is no such interval
+	attempt int
+
+	tolerance theory.Cents
+}
+
+// counts reports whether the line was heard whole.
+func (l gradedLine) counts() bool { return l.event.Heard && !l.event.Lost }
+
+// after grades what was sung, keeps it, says so, and asks how to go on.
 func (r *lineRun) after(ctx context.Context, sung session.LineSung) (again bool, err error) {
-	model, err := r.model(sung.LinePrompted)
+	l, err := r.grade(ctx, sung)
 	if err != nil {
 		return false, err
+	}
+	if l.counts() {
+		r.sung++
+		r.right, r.written, r.points = r.right+l.grading.Right, r.written+len(l.grading.Notes), r.points+l.grading.Points
+		if l.weakest != nil {
+			r.weak[*l.weakest]++
+		}
+	}
+	if r.keeper != nil {
+		r.keeper.keepLine(l, exercise.Full, func(ev session.Event) {
+			if n, ok := ev.(session.Notice); ok {
+				fmt.Fprintln(r.e.stderr, n.Text)
+			}
+		})
+	}
+	if r.o.stage.format.value == "json" {
+		r.record(l.event)
+	} else {
+		r.tell(l)
+	}
+	return r.next(ctx, sung, l.weakest)
+}
+
+// grade grades what was sung.
+func (r *lineRun) grade(ctx context.Context, sung session.LineSung) (l gradedLine, err error) {
+	r.times[sung.Index]++
+	l = gradedLine{sung: sung, melody: r.melodies[sung.Index], attempt: r.times[sung.Index], tolerance: r.rules.Tolerance}
+	if l.model, err = r.model(sung.LinePrompted); err != nil {
+		return l, err
 	}
 	performance, err := review.Listen(ctx, audio.NewSamples(sung.Take.SampleRate, sung.Samples))
 	if err != nil {
-		return false, err
+		return l, err
 	}
-	g, err := exercise.GradeTake(model, performance, r.rules)
-	if err != nil {
-		return false, err
+	if l.grading, err = exercise.GradeTake(l.model, performance, r.rules); err != nil {
+		return l, err
 	}
+	g := l.grading
 	name := fmt.Sprintf("%d", sung.Index)
 	if r.o.keep != "" {
 		path, err := r.save(sung)
 		if err != nil {
-			return false, fmt.Errorf("--keep: %w", err)
+			return l, fmt.Errorf("--keep: %w", err)
 		}
 		name = path
 	}
 	ev := sungEvent{Event: "sung", Index: sung.Index, Heard: len(performance.Notes) > 0, Lost: sung.Take.Lost,
-		Grade: report.NewGrade(name, model, performance, g, r.naming)}
+		Grade: report.NewGrade(name, l.model, performance, g, r.naming)}
 	pulse := 1.0
 	if sung.Score.Meter.Valid() {
 		pulse = sung.Score.Meter.Pulse().Float()
@@ -462,30 +520,17 @@ func (r *lineRun) after(ctx context.Context, sung session.LineSung) (again bool,
 		ev.SungTempoBPM = &bpm
 	}
 	if sung.HasDownbeat && len(g.Notes) > 0 && g.Notes[0].Answer.Count > 0 {
-		due := sung.Take.Seconds(sung.Downbeat) + r.o.delay() + model.Notes[0].Onset*sung.Quarter
+		due := sung.Take.Seconds(sung.Downbeat) + r.o.delay() + l.model.Notes[0].Onset*sung.Quarter
 		entry := float64(int((g.Notes[0].Onset-due)*1000)) / 1000
 		ev.EntryS = &entry
 	}
-	weakest := r.weakest(model, g)
-	if weakest != nil {
+	if l.weakest = r.weakest(l.model, g); l.weakest != nil {
 		command := fmt.Sprintf("singback sing --key %q --from %s --degrees %s", sung.Score.Key.ASCII(),
-			r.naming.NameASCII(model.Key, weakest[0]), r.naming.NameASCII(model.Key, weakest[1]))
+			r.naming.NameASCII(l.model.Key, l.weakest[0]), r.naming.NameASCII(l.model.Key, l.weakest[1]))
 		ev.Practise = &command
 	}
-	counts := ev.Heard && !ev.Lost
-	if counts {
-		r.sung++
-		r.right, r.written, r.points = r.right+g.Right, r.written+len(g.Notes), r.points+g.Points
-		if weakest != nil {
-			r.weak[*weakest]++
-		}
-	}
-	if r.o.stage.format.value == "json" {
-		r.record(ev)
-	} else {
-		r.tell(sung, ev, model)
-	}
-	return r.next(ctx, sung, weakest)
+	l.event = ev
+	return l, nil
 }
 
 func (o *lineOptions) delay() float64 {
@@ -498,10 +543,10 @@ func (o *lineOptions) delay() float64 {
 func round1(x float64) float64 { return float64(int(x*10+0.5)) / 10 }
 
 // tell writes the result of a line.
-func (r *lineRun) tell(sung session.LineSung, ev sungEvent, model exercise.Line) {
-	w := r.results
+func (r *lineRun) tell(l gradedLine) {
+	w, sung, ev, model := r.results, l.sung, l.event, l.model
 	style := report.Style{Names: r.naming, ASCII: r.e.ascii()}
-	fmt.Fprintf(w, "%d  %s, level %d: ", sung.Index, style.Key(sung.Score.Key), r.melodies[sung.Index-1].Level)
+	fmt.Fprintf(w, "%d  %s, level %d: ", sung.Index, style.Key(sung.Score.Key), l.melody.Level)
 	switch {
 	case ev.Lost:
 		fmt.Fprintln(w, "not measured, the sound device lost samples")
@@ -627,16 +672,19 @@ type linesEvent struct {
 	Points       int    `json:"points"` // of nine for each line
 }
 
-func (r *lineRun) summary() {
+func (r *lineRun) summary(kept string) {
 	if r.o.stage.format.value == "json" {
 		r.record(linesEvent{"summary", report.Schema, r.seed, r.o.level, r.sung, r.right, r.written, r.points})
 		return
 	}
 	if r.sung == 0 {
 		fmt.Fprintln(r.results, "\nNothing was sung that could be measured.")
-		return
+	} else {
+		fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, 9*r.sung)
 	}
-	fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, 9*r.sung)
+	if r.keeper.record != nil || r.keeper.kept > 0 {
+		fmt.Fprintln(r.results, kept)
+	}
 }
 
 // keyLines gives the lines that are typed, one at a time.
@@ -650,11 +698,18 @@ func newKeyLines(in io.Reader) *keyLines { return &keyLines{in: in, lines: make(
 
 // wait returns the next line in lower case, or "" after d, if d is not 0.
 func (k *keyLines) wait(ctx context.Context, d time.Duration) (string, error) {
+	line, err := k.line(ctx, d)
+	return strings.ToLower(line), err
+}
+
+// line returns the next line without blanks around it, or "" after d, if d is
+// not 0.
+func (k *keyLines) line(ctx context.Context, d time.Duration) (string, error) {
 	k.once.Do(func() {
 		go func() {
 			defer close(k.lines)
 			for s := bufio.NewScanner(k.in); s.Scan(); {
-				k.lines <- strings.ToLower(strings.TrimSpace(s.Text()))
+				k.lines <- strings.TrimSpace(s.Text())
 			}
 		}()
 	})

@@ -163,12 +163,14 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 		case err != nil:
 			of.Skipped++
 			continue
+		case a.Session.Command == "echo": // heard before it was sung
+			continue
 		case of.Since != "" && a.At.Format(time.DateOnly) < of.Since, of.Key != nil && a.Item.Key != *of.Key:
 			continue
 		}
 		added := p.Add(exercise.Heard{
 			At: a.At, Session: a.Session.ID, Question: a.Index, Skill: a.Skill, Item: a.Item,
-			Tolerance: a.Tolerance.Cents, Verdict: a.Verdict,
+			Tolerance: a.Tolerance.Cents, Verdict: a.Verdict, Named: a.Named, Notes: a.Notes, NotesRight: a.NotesRight,
 		})
 		if added && a.Session.Source == "simulated" {
 			of.Simulated++

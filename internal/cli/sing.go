@@ -377,9 +377,31 @@ type performance struct {
 	start      time.Time
 	note       string // a line that the screen shows
 	summary    func(exercise.Tally) string
+	staff      func(theory.Score) []string      // draws a melody on the screen; nil: there is none
 	skill      func() exercise.Skill            // of the last question; nil: the item's
 	finished   func(out io.Writer, kept string) // writes what else is to be said at the end; may be nil
+
+	// ready prepares the questions that are no single sung degree; nil where there
+	// are none.
+	ready func(*rig, *session.Config)
 }
+
+// rig is what a drill runs on, once it has been opened.
+type rig struct {
+	env     *env
+	style   report.Style
+	stage   *stage
+	answers session.Answers // what the drill is answered by; ready may widen it
+	keeper  *keeper
+	results io.Writer // where results go as text; nil with --format json
+	log     *jsonLog  // nil without
+	ask     tui.Asker // on a screen
+	keys    *keyLines // typed lines without a screen; nil with one
+	emit    func(session.Event)
+}
+
+// readsInput tells whether standard input is a recording.
+func (d *performance) readsInput() bool { return slices.Contains(d.recordings, "-") }
 
 // perform opens what a drill runs on, runs it in the manner that suits the
 // terminal, and keeps the record.
@@ -424,7 +446,16 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		}
 	}
 	results := &results{out: e.stdout, failed: stop}
-	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan}
+	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan, staff: d.staff}
+	r := &rig{env: e, style: d.style, stage: stage, answers: stage.answers, keeper: k, results: results}
+	ready := func(emit func(session.Event)) {
+		if r.emit = emit; d.ready != nil {
+			d.ready(r, &config)
+		}
+	}
+	if !stage.screen && !d.readsInput() {
+		r.keys = newKeyLines(e.stdin)
+	}
 	var tally exercise.Tally
 	switch {
 	case o.format.value == "json":
@@ -437,7 +468,9 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 			log.event(ev)
 		}
 		config.Keep = keep(emit)
-		tally, err = session.Run(ctx, config, stage.answers, stage.out, emit)
+		r.results, r.log = nil, log
+		ready(emit)
+		tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
 			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: d.style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
@@ -446,32 +479,37 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 				level.Store(int64(l * 100))
 				return l
 			},
-			Asks: func(guess func(context.Context) (exercise.Outcome, error)) { config.Guess = guess },
+			Asks:  func(ask tui.Asker) { r.ask, config.Guess = ask, ask.Guess },
+			Staff: d.staff,
 		}, func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
 			if o.retry == "ask" && d.kind != inputFiles {
 				config.Retry = retry
 			}
 			config.Keep = keep(emit)
+			ready(emit)
 			var err error
-			tally, err = session.Run(ctx, config, stage.answers, stage.out, emit)
+			tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 			return err
 		})
 		if b := d.plan.best; b != nil {
 			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.degrees, b.among))
 		}
 		fmt.Fprint(results, d.summary(tally))
-		k.tell(e.stderr)
+		if d.finished == nil { // which says so
+			k.tell(e.stderr)
+		}
 	default:
 		stage.tell(e.stderr)
 		k.tell(e.stderr)
 		config.Keep = keep(lines.event)
-		tally, err = session.Run(ctx, config, stage.answers, stage.out, lines.event)
-		if tally.All.Asked > 0 {
+		ready(lines.event)
+		tally, err = session.Run(ctx, config, r.answers, stage.out, lines.event)
+		if tally.All.Asked+tally.Bass.Of+tally.Quality.Of+tally.Lines.Of > 0 {
 			fmt.Fprintln(results)
 		}
 		fmt.Fprint(results, d.summary(tally))
 	}
-	if errors.Is(err, context.Canceled) || errors.Is(err, session.ErrNoMore) && d.plan.config.Next != nil {
+	if errors.Is(err, context.Canceled) || errors.Is(err, errEnough) || errors.Is(err, session.ErrNoMore) && d.plan.config.Next != nil {
 		// The singer ended the session, or the recordings did; what was sung has
 		// been summed up.
 		err = nil

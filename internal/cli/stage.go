@@ -118,6 +118,9 @@ func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind stri
 	case inputSimulated:
 		s.answers = newSimulated(e, s, p)
 		return nil
+	case inputTyped:
+		s.answers = typedAnswers{}
+		return nil
 	}
 	src, err := device.OpenInput(ctx, o.device, sampleRate)
 	switch {
@@ -139,8 +142,12 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 		where = outputSpeaker
 	}
 	if !chosen {
-		if _, live := s.answers.(micAnswers); !live && !s.screen {
-			where = outputNone // nobody is listening
+		switch s.answers.(type) {
+		case micAnswers, typedAnswers:
+		default:
+			if !s.screen {
+				where = outputNone // nobody is listening
+			}
 		}
 		if kind == inputFiles {
 			where = outputNone

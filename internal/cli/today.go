@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -27,6 +29,7 @@ type todayOptions struct {
 	guess    bool
 	course   string
 	date     string
+	study    float64
 }
 
 func newToday(e *env) *cobra.Command {
@@ -64,6 +67,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	f.Float64Var(&o.singing, "singing", exercise.DefaultSung, "end after so many `MINUTES` of singing in a day")
 	f.StringVar(&o.feedback, "feedback", "fading", "what you are told: fading, full, none")
 	f.BoolVar(&o.guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
+	f.Float64Var(&o.study, "study", 20, "`SECONDS` to read a melody in silence, 0 to 600")
 	f.StringVar(&o.course, "course", "", "practise the course in this `FILE` (see singback course)")
 	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
 	must(cmd.RegisterFlagCompletionFunc("feedback", fixed("fading", "full", "none")))
@@ -106,6 +110,9 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if !(o.singing > 0 && o.singing <= 120) {
 		return usagef("--singing: %g is out of range: want more than 0, at most 120", o.singing)
 	}
+	if !(o.study >= 0 && o.study <= 600) {
+		return usagef("--study: %g s is out of range: want 0 to 600", o.study)
+	}
 	if s.retry == "always" && len(recordings) > 0 {
 		return usagef("--retry always: a recording answers only once")
 	}
@@ -130,6 +137,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	sitting, err := exercise.NewSitting(known, c, exercise.SittingOptions{
 		Start: start, Minutes: c.Minutes, Sung: o.singing, Seed: p.seed, Fading: fading, NoGuess: !o.guess,
+		Asks: o.asks(e, kind, recordings),
 	})
 	if err != nil {
 		return err
@@ -141,12 +149,18 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
 		style: report.Style{Names: p.naming, ASCII: e.ascii()},
 	}
-	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock}
+	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, study: o.study}
+	t.lines = &lineRun{
+		o: &lineOptions{stage: *s}, e: e, naming: p.naming, labels: true, seed: p.seed, item: p.item,
+		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
+		melodies: map[int]exercise.SightMelody{}, times: map[int]int{},
+	}
 	d.plan.config.Next, d.plan.config.Keep = t.next, t.keep
 	d.skill = func() exercise.Skill { return t.question.Skill }
 	d.summary = t.summary
+	d.ready, d.staff = t.ready, t.staff
 	d.finished = func(out io.Writer, kept string) { t.finished(out, c, s.format.value, kept) }
-	return s.perform(cmd, e, d)
+	return errors.Join(s.perform(cmd, e, d), t.err)
 }
 
 // todayRun is one sitting as the session asks it.
@@ -160,6 +174,22 @@ type todayRun struct {
 	keys     []theory.Key
 	fresh    int
 	err      error
+
+	study  float64  // seconds to read a melody
+	lines  *lineRun // reads and grades melodies
+	asked  int      // questions
+	rig    *rig
+	namer  *namer
+	turned bool // the last move was sung the other way
+}
+
+// asks says which skills can be asked where what is heard cannot be named: nobody
+// is at a keyboard, or the answers are recordings.
+func (o *todayOptions) asks(e *env, kind string, recordings []string) func(exercise.Skill) bool {
+	if len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) {
+		return nil
+	}
+	return func(s exercise.Skill) bool { return s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill }
 }
 
 // next turns the next question of the sitting into one of the session.
@@ -176,10 +206,35 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 		t.err = err
 		return session.Question{}, false
 	}
-	item, ok := q.Skill.Ask(base)
-	if !ok { // a course asks only for what can be asked
-		t.err = fmt.Errorf("%s cannot be asked", q.Skill)
-		return session.Question{}, false
+	t.asked++
+	put := session.Question{
+		Tolerance: exercise.Tolerance{Cents: q.Tolerance, StrictOctave: t.drill.plan.config.Tolerance.StrictOctave},
+		SetKey:    q.SetKey, Feedback: q.Feedback, Guess: q.Guess, Part: q.Part, Parts: q.Parts,
+	}
+	switch q.Skill.Kind {
+	case exercise.BassSkill, exercise.QualitySkill:
+		put.Item = base
+		put.Item.Asked = theory.Degree{Step: 1}
+		d, err := exercise.NewDictation(exercise.DictationOrder{
+			Skill: q.Skill, Known: q.Known, Key: q.Key, Length: q.Length, Seed: t.drill.plan.seed + uint64(t.asked)*1000003,
+		})
+		if err != nil {
+			t.err = err
+			return session.Question{}, false
+		}
+		put.Dictation = &d
+		t.namer.known = q.Known
+	case exercise.MelodySkill:
+		put.Item = base
+		put.Item.Asked = theory.Degree{Step: 1}
+		if put.Line, t.err = t.melody(q); t.err != nil {
+			return session.Question{}, false
+		}
+	default:
+		if put.Item, ok = q.Skill.Ask(base); !ok { // a course asks only for what can be asked
+			t.err = fmt.Errorf("%s cannot be asked", q.Skill)
+			return session.Question{}, false
+		}
 	}
 	if !slices.Contains(t.keys, q.Key) {
 		t.keys = append(t.keys, q.Key)
@@ -187,10 +242,122 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 	if q.New {
 		t.fresh++
 	}
-	return session.Question{
-		Item: item, Tolerance: exercise.Tolerance{Cents: q.Tolerance, StrictOctave: t.drill.plan.config.Tolerance.StrictOctave},
-		SetKey: q.SetKey, Feedback: q.Feedback, Guess: q.Guess,
-	}, true
+	return put, true
+}
+
+// melody makes a melody of the level in the key of the question, in the singer's
+// range. The syllables stand below it until feedback fades.
+func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
+	order := exercise.MelodyOrder{Level: q.Skill.Level, Key: &q.Key, Count: 1, Seed: t.drill.plan.seed + uint64(t.asked)*1000003}
+	working, _, known, err := t.music.reach()
+	if err != nil {
+		return nil, err
+	}
+	if known {
+		order.Range = working
+	}
+	melodies, err := exercise.NewMelodies(order)
+	if err != nil {
+		return nil, err
+	}
+	t.lines.melodies[t.asked] = melodies[0]
+	t.lines.labels = !q.Feedback.Unaided()
+	t.lines.rules.Tolerance = q.Tolerance
+	if t.rig.log != nil {
+		m := melodies[0]
+		t.rig.log.record(lineEvent{"line", t.asked, 0, m.Score.Tempo, false, false,
+			newMelodyRecord(line{score: m.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, t.drill.plan.naming, t.lines.labels)})
+	}
+	return &melodies[0].Score, nil
+}
+
+// ready prepares dictations and melodies.
+func (t *todayRun) ready(r *rig, c *session.Config) {
+	t.rig, t.namer = r, newNamer(r, t.drill.plan.seed)
+	t.lines.stage = r.stage
+	_, t.lines.live = r.stage.answers.(micAnswers)
+	t.lines.keys = r.keys
+	if r.stage.screen {
+		t.lines.keys = nil
+	}
+	c.Name, c.KeepNamed, c.Grade, c.Remark = t.namer.name, t.keepNamed, t.grade, t.remark
+	c.Lines = session.Lines{
+		Tuning: t.drill.plan.item.Tuning, Setting: c.Setting, Hearing: c.Hearing, Delay: c.Delay, Level: c.Level,
+		Tempo: 72, Study: t.study, Read: t.read,
+	}
+	r.answers = todayAnswers{r.stage.answers, t.lines}
+}
+
+// todayAnswers answers questions and melodies.
+type todayAnswers struct {
+	session.Answers
+	session.LineAnswers
+}
+
+// staff draws a melody on the screen.
+func (t *todayRun) staff(s theory.Score) []string {
+	var b strings.Builder
+	t.lines.show(&b, s)
+	return strings.Split(strings.TrimRight(b.String(), "\n"), "\n")
+}
+
+// read gives the singer the time to read a melody.
+func (t *todayRun) read(ctx context.Context, seconds float64) error {
+	if t.rig.ask.Wait != nil {
+		return t.rig.ask.Wait(ctx, fmt.Sprintf("read it in silence: %g seconds; Enter begins", seconds), seconds)
+	}
+	if !t.rig.env.terminal(t.rig.env.stdin) {
+		t.lines.keys = nil
+	}
+	return t.lines.read(ctx, seconds)
+}
+
+// grade grades a melody, tells the sitting and the record, and shows the grade.
+func (t *todayRun) grade(ctx context.Context, sung session.LineSung) (right, notes int, err error) {
+	l, err := t.lines.grade(ctx, sung)
+	if err != nil {
+		return 0, 0, err
+	}
+	t.rig.keeper.keepLine(l, sung.Feedback, t.rig.emit)
+	outcome := exercise.NotMeasured
+	if l.counts() {
+		right, notes = l.grading.Right, len(l.grading.Notes)
+		outcome = exercise.LineOutcome(right, notes)
+		t.sitting.Add(exercise.NewLineTrial(t.drill.at(sung.Seconds, t.clock().Sub(t.began)), sung.Score.Key, l.melody.Level,
+			right, notes, sung.Take.Voiced, false, sung.Feedback))
+	}
+	hidden := !sung.Feedback.Shows(outcome)
+	if t.rig.log != nil {
+		t.rig.log.record(l.event)
+	}
+	var b strings.Builder
+	t.lines.results = &results{out: &b}
+	t.lines.tell(l)
+	head, _, _ := strings.Cut(b.String(), "\n\n") // without the table of notes
+	graded := session.LineGraded{Index: sung.Index, Hidden: hidden, Lines: strings.Split(strings.TrimRight(head, "\n"), "\n")}
+	t.rig.emit(graded)
+	if t.rig.ask.Wait != nil && !hidden {
+		return right, notes, t.rig.ask.Wait(ctx, "Enter goes on", 20)
+	}
+	return right, notes, nil
+}
+
+// keepNamed records what was named, and tells the sitting.
+func (t *todayRun) keepNamed(n session.Named) {
+	t.rig.keeper.keepNamed(n, t.rig.emit)
+	at := t.drill.at(n.Seconds, t.clock().Sub(t.began))
+	for i, skill := range n.Dictation.Skills() {
+		t.sitting.Add(exercise.NewNamedTrial(at, n.Dictation.Key, skill, n.Right[i], n.Answer, n.Again, n.Feedback))
+	}
+}
+
+// remark says of a move that was sung the other way what that is worth.
+func (t *todayRun) remark(j session.Judged) string {
+	if !j.Counts || !t.turned {
+		return ""
+	}
+	name := t.drill.style.Degree(j.Item.Key, j.Item.Asked)
+	return fmt.Sprintf("That was %s the other way from %s: it counts for %s, not for the move.", name, t.drill.style.Degree(j.Item.Key, *j.Item.From), name)
 }
 
 // keep tells the sitting how it went.
@@ -200,6 +367,7 @@ func (t *todayRun) keep(j session.Judged) {
 	}
 	trial := exercise.NewTrial(t.drill.at(j.Seconds, t.clock().Sub(t.began)), j.Item, j.Verdict, j.Attempt > 1, j.Feedback)
 	trial.Skill = t.question.Skill
+	t.turned = t.sitting.Turned(trial)
 	t.sitting.Add(trial)
 }
 

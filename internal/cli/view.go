@@ -10,6 +10,7 @@ import (
 	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
+	"singback/theory"
 )
 
 // The events of sing --format json, one object a line. Each begins with its
@@ -49,6 +50,8 @@ type (
 		Of      int    `json:"of"`
 		Attempt int    `json:"attempt"`
 		report.Prompt
+		Part  int `json:"part,omitempty"`  // its place in a series of the course that is sung whole
+		Parts int `json:"parts,omitempty"` // and how many it has
 	}
 	verdictEvent struct {
 		Event   string `json:"event"` // "verdict"
@@ -115,7 +118,11 @@ func (l *jsonLog) event(e session.Event) {
 	case session.Rest:
 		record = restEvent{"rest", math.Round(e.Sung*100) / 100}
 	case session.Prompted:
-		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming)}
+		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming), e.Part, e.Parts}
+	case session.DictationAsked:
+		record = dictationEvent{"dictation", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
+	case session.Named:
+		record = newNamedEvent(e)
 	case session.Judged:
 		v := verdictEvent{
 			"verdict", e.Index, e.Attempt, e.Counts,
@@ -143,6 +150,7 @@ type lineView struct {
 	results, prompts io.Writer
 	style            report.Style
 	plan             plan
+	staff            func(theory.Score) []string // draws a melody
 }
 
 func (v *lineView) event(e session.Event) {
@@ -165,11 +173,45 @@ func (v *lineView) event(e session.Event) {
 		if e.Folded {
 			ask += " (" + report.Folded(e.Item) + ")"
 		}
+		if e.Parts > 0 {
+			ask += fmt.Sprintf(" (a series: %d of %d)", e.Part, e.Parts)
+		}
 		number := fmt.Sprint(e.Index)
 		if e.Of > 0 {
 			number += fmt.Sprintf(" of %d", e.Of)
 		}
 		fmt.Fprintf(v.prompts, "%s: %s.\n", number, ask)
+	case session.DictationAsked:
+		if e.Again {
+			fmt.Fprintln(v.prompts, "Once more.")
+			return
+		}
+		fmt.Fprintf(v.prompts, "%d: %s\n", e.Index, s.Dictation(e.Dictation))
+	case session.Named:
+		switch {
+		case v.results == nil:
+		case e.Hidden:
+			fmt.Fprintf(v.results, "%d  noted; told at the end\n", e.Index)
+		default:
+			fmt.Fprintf(v.results, "%d  heard %s\n", e.Index, s.NamedHeadline(e.Dictation, e.Names, e.Right))
+		}
+	case session.LinePrompted:
+		fmt.Fprintf(v.prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Score.Key))
+		for _, line := range v.staff(e.Score) {
+			fmt.Fprintln(v.prompts, line)
+		}
+	case session.CountIn:
+		fmt.Fprintf(v.prompts, "%d beats are counted, then sing.\n", e.Beats)
+	case session.LineGraded:
+		switch {
+		case v.results == nil:
+		case e.Hidden:
+			fmt.Fprintf(v.results, "%d  noted; told at the end\n", e.Index)
+		default:
+			for _, line := range e.Lines {
+				fmt.Fprintln(v.results, line)
+			}
+		}
 	case session.Listening:
 		fmt.Fprintln(v.prompts, "Listening.")
 	case session.Notice:

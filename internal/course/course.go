@@ -340,7 +340,7 @@ func (r *reader) course(root *table, stages []*table) (c exercise.Course, err er
 }
 
 func (r *reader) stage(t *table) (s exercise.Stage, err error) {
-	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "tolerance", "set_every"); err != nil {
+	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "melodies", "bass", "qualities", "tolerance", "set_every"); err != nil {
 		return s, err
 	}
 	name, err := r.text(t, "name")
@@ -351,7 +351,7 @@ func (r *reader) stage(t *table) (s exercise.Stage, err error) {
 	if s.Keys, err = r.keys(t); err != nil {
 		return s, err
 	}
-	if s.Skills, err = r.skillsOf(t, s.Keys[0]); err != nil {
+	if err = r.skillsOf(t, &s); err != nil {
 		return s, err
 	}
 	if s.Tolerance, err = r.number(t, "tolerance", exercise.DefaultTolerance, exercise.MinTolerance, exercise.MaxTolerance, false); err != nil {
@@ -494,19 +494,20 @@ func (r *reader) degrees(t *table, key string, k theory.Key) ([]theory.Degree, e
 	return out, nil
 }
 
-// skillsOf lists what a stage asks for: the degrees, the moves, the series.
-func (r *reader) skillsOf(t *table, k theory.Key) ([]exercise.Skill, error) {
-	var out []exercise.Skill
+// skillsOf lists what a stage asks for: the degrees, the moves, the series, what
+// is heard, the melodies.
+func (r *reader) skillsOf(t *table, stage *exercise.Stage) error {
+	k := stage.Keys[0]
 	seen := map[exercise.Skill]bool{}
 	add := func(s exercise.Skill) {
 		if !seen[s] {
 			seen[s] = true
-			out = append(out, s)
+			stage.Skills = append(stage.Skills, s)
 		}
 	}
 	degrees, err := r.degrees(t, "degrees", k)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, d := range degrees {
 		add(exercise.Item{Key: k, Asked: d}.Skill())
@@ -514,17 +515,17 @@ func (r *reader) skillsOf(t *table, k theory.Key) ([]exercise.Skill, error) {
 	among := degrees
 	if _, ok := t.values["among"]; ok {
 		if among, err = r.degrees(t, "among", k); err != nil {
-			return nil, err
+			return err
 		}
 	}
 	moves, err := r.text(t, "moves")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, w := range moves.words() {
 		m, err := exercise.MovesNamed(w.text)
 		if err != nil {
-			return nil, r.errorAt(w.at, w.text, "no such moves: want steps, triad, chords, any")
+			return r.errorAt(w.at, w.text, "no such moves: want steps, triad, chords, any")
 		}
 		for _, s := range m.Between(among) {
 			add(s)
@@ -532,25 +533,77 @@ func (r *reader) skillsOf(t *table, k theory.Key) ([]exercise.Skill, error) {
 	}
 	v, ok := t.values["series"]
 	if ok && v.kind != unstable.Array {
-		return nil, r.bad(v, "series wants a list like [\"do re mi\", \"do ti, do\"]")
+		return r.bad(v, "series wants a list like [\"do re mi\", \"do ti, do\"]")
 	}
 	for _, item := range v.items {
 		if item.kind != unstable.String {
-			return nil, r.bad(item, "a series wants a text in quotes, like \"do re mi\"")
+			return r.bad(item, "a series wants a text in quotes, like \"do re mi\"")
 		}
 		skills, err := series(item.data, k)
 		if err != nil {
-			return nil, r.bad(item, "%s", oneLine(err.Error()))
+			return r.bad(item, "%s", oneLine(err.Error()))
 		}
 		for _, s := range skills {
 			add(s)
 		}
+		if len(skills) > exercise.MaxSeries {
+			return r.bad(item, "a series of %d degrees is too long: want at most %d", len(skills), exercise.MaxSeries)
+		}
+		if len(skills) > 1 {
+			stage.Chains = append(stage.Chains, skills)
+		}
 	}
-	if len(out) == 0 {
-		return nil, r.errorAt(t.at, "stage", "there is nothing to sing in it: want degrees, moves or series")
+	bass, err := r.degrees(t, "bass", k)
+	if err != nil {
+		return err
 	}
-	if r.skills += len(out); r.skills > maxSkills {
-		return nil, r.errorAt(t.at, "stage", "more than %d things to sing in the course", maxSkills)
+	for _, d := range bass {
+		add(exercise.Skill{Kind: exercise.BassSkill, Degree: d})
+	}
+	qualities, err := r.text(t, "qualities")
+	if err != nil {
+		return err
+	}
+	for _, w := range qualities.words() {
+		q, err := exercise.ParseQuality(w.text)
+		if err != nil {
+			return r.errorAt(w.at, w.text, "%s", oneLine(err.Error()))
+		}
+		add(exercise.Skill{Kind: exercise.QualitySkill, Chord: q})
+	}
+	levels, err := r.levels(t)
+	if err != nil {
+		return err
+	}
+	for _, n := range levels {
+		add(exercise.Skill{Kind: exercise.MelodySkill, Level: n})
+	}
+	if len(stage.Skills) == 0 {
+		return r.errorAt(t.at, "stage", "there is nothing to practise in it: want degrees, moves, series, melodies, bass or qualities")
+	}
+	if r.skills += len(stage.Skills); r.skills > maxSkills {
+		return r.errorAt(t.at, "stage", "more than %d things to practise in the course", maxSkills)
+	}
+	return nil
+}
+
+// levels reads the levels of melodies: a number, or a list of numbers.
+func (r *reader) levels(t *table) ([]int, error) {
+	v, ok := t.values["melodies"]
+	if !ok {
+		return nil, nil
+	}
+	list := v.items
+	if v.kind != unstable.Array {
+		list = []value{v}
+	}
+	var out []int
+	for _, item := range list {
+		n, err := strconv.Atoi(item.data)
+		if item.kind != unstable.Integer || err != nil || n < 1 || n > exercise.Levels {
+			return nil, r.bad(item, "a level of melodies wants a whole number from 1 to %d", exercise.Levels)
+		}
+		out = append(out, n)
 	}
 	return out, nil
 }

@@ -65,10 +65,13 @@ func TestBuiltInCanBeFinished(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for seconds := 0.0; ; seconds += 12 {
+		for seconds := 0.0; ; seconds += 12 { // a melody takes a minute
 			q, ok := s.Next(seconds)
 			if !ok {
 				break
+			}
+			if q.Skill.Kind == exercise.MelodySkill {
+				seconds += 48
 			}
 			right, g := rng.Float64() < 0.93, exercise.Good
 			if !right {
@@ -76,12 +79,12 @@ func TestBuiltInCanBeFinished(t *testing.T) {
 			}
 			s.Add(exercise.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
 		}
-		if c.Stage(&p) == len(c.Stages)-1 {
+		if c.Stage(&p, nil) == len(c.Stages)-1 {
 			t.Logf("the last stage opens on day %d", day+1)
 			return
 		}
 	}
-	t.Errorf("after a year the singer is in stage %d of %d", c.Stage(&p)+1, len(c.Stages))
+	t.Errorf("after a year the singer is in stage %d of %d", c.Stage(&p, nil)+1, len(c.Stages))
 }
 
 func TestRead(t *testing.T) {
@@ -93,12 +96,16 @@ name = 'first'
 keys = ["Ab major", # black keys first
   'f#m']
 degrees = "do, mi 5"
-series = ["sol, do re ti,"]
+series = ["sol, do re ti,", "do mi", "sol"]
+bass = "do fa"
+qualities = "maj m7b5"
+melodies = [1, 3]
 tolerance = 20
 set_every = 4
 goal = { right = 95, of = 10, days = 1 }
 [[stage]]
 degrees = "la"
+melodies = 2
 goal.keys = 3
 `))
 	if err != nil {
@@ -108,8 +115,12 @@ goal.keys = 3
 	for _, s := range c.Stages[0].Skills {
 		skills = append(skills, s.String())
 	}
-	if want := []string{"degree 1", "degree 3", "degree 5", "pair 5-1 up", "pair 1-2 up", "pair 2-7 down"}; !slices.Equal(skills, want) {
+	if want := []string{"degree 1", "degree 3", "degree 5", "pair 5-1 up", "pair 1-2 up", "pair 2-7 down", "pair 1-3 up",
+		"bass 1", "bass 4", "quality maj", "quality m7b5", "melody 1", "melody 3"}; !slices.Equal(skills, want) {
 		t.Errorf("skills %v, want %v", skills, want)
+	}
+	if got, want := fmt.Sprint(c.Stages[0].Chains), "[[degree 5 pair 5-1 up pair 1-2 up pair 2-7 down] [degree 1 pair 1-3 up]]"; got != want {
+		t.Errorf("series %s, want %s", got, want)
 	}
 	got := fmt.Sprintln(c.Name, c.Minutes, c.New, c.Stages[0].Name, c.Stages[0].Keys, c.Stages[0].Tolerance, c.Stages[0].Series, c.Stages[0].Goal, len(c.Stages[1].Keys), c.Stages[1].Tolerance, c.Stages[1].Series, c.Stages[1].Goal)
 	if want := "Two weeks 5.5 3 first [A♭ major F♯ minor] 20 4 {0.95 10 1 2} 12 35 8 {0.8 20 2 3}\n"; got != want {
@@ -132,7 +143,11 @@ func TestMistakesAreFound(t *testing.T) {
 		{"[[stage]]\ndegrees = \"do mi\"\nmoves = \"steps leaps\"\n", `line 3, column 16, "leaps": no such moves: want steps, triad, chords, any`},
 		{"[[stage]]\nseries = [\"do re\", \"do' do, mi'\", \"sol sul\"]\n", `line 2, column 20, "do' do, mi'": from do to mi is more than an octave`},
 		{"[[stage]]\nseries = [\"sol sul\"]\n", `line 2, column 11, "sol sul": `},
-		{"[[stage]]\nname = \"empty\"\n", `line 1, column 3, "stage": there is nothing to sing in it`},
+		{"[[stage]]\nname = \"empty\"\n", `line 1, column 3, "stage": there is nothing to practise in it`},
+		{"[[stage]]\nbass = \"do xa\"\n", `line 2, column 12, "xa": `},
+		{"[[stage]]\nqualities = \"maj xyz\"\n", `line 2, column 18, "xyz": `},
+		{"[[stage]]\nmelodies = 8\n", `line 2, column 12, "8": a level of melodies wants a whole number from 1 to 7`},
+		{"[[stage]]\nmelodies = [1, \"2\"]\n", `line 2, column 16, "2": a level of melodies wants a whole number from 1 to 7`},
 		{"name = \"none\"\n", `line 2, column 1: there is no [[stage]]`},
 		{"", `line 1, column 1: there is no [[stage]]`},
 		{"[stage]\ndegrees = \"do\"\n", `line 1, column 2, "stage": a stage begins with [[stage]]`},

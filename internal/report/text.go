@@ -83,6 +83,64 @@ func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 	}
 }
 
+// Dictation says what a dictation asks for.
+func (s Style) Dictation(d exercise.Dictation) string {
+	chords := "a chord"
+	if n := len(d.Chords); n > 1 {
+		chords = fmt.Sprintf("%d chords", n)
+	}
+	if d.Of == exercise.QualitySkill {
+		return "hear " + chords + ": of what quality?"
+	}
+	return "hear " + chords + ": which degree is in the bass?"
+}
+
+// Skill names a bass degree or the quality of a chord.
+func (s Style) Skill(k theory.Key, skill exercise.Skill) string {
+	if skill.Kind == exercise.QualitySkill {
+		return skill.Chord
+	}
+	return s.Degree(k, skill.Degree)
+}
+
+// heard names a skill of hearing beside others: "bass fa", "m7b5".
+func (s Style) heard(k theory.Key, skill exercise.Skill) string {
+	if skill.Kind == exercise.BassSkill {
+		return "bass " + s.Skill(k, skill)
+	}
+	return s.Skill(k, skill)
+}
+
+// Named writes the names of bass degrees or of chord qualities: "fa sol do",
+// "maj m7b5".
+func (s Style) Named(k theory.Key, names []exercise.Skill) string {
+	out := make([]string, len(names))
+	for i, n := range names {
+		out[i] = s.Skill(k, n)
+	}
+	return strings.Join(out, " ")
+}
+
+// NamedHeadline says in one line how what was heard was named.
+func (s Style) NamedHeadline(d exercise.Dictation, names []exercise.Skill, right []bool) string {
+	was := s.Named(d.Key, d.Skills())
+	n := 0
+	for _, r := range right {
+		if r {
+			n++
+		}
+	}
+	switch {
+	case n == len(right):
+		return was + ", right"
+	case len(names) == 0:
+		return was + ": not named"
+	case len(right) == 1:
+		return was + ", not " + s.Named(d.Key, names)
+	}
+	return fmt.Sprintf("%s, not %s: %d of %d right", was, s.Named(d.Key, names), n, len(right))
+}
+
 // Why says in words why nothing was measured, and what would help.
 func Why(r exercise.Reason) string {
 	switch r {
@@ -254,10 +312,33 @@ func (s Style) SummaryOf(keys []theory.Key, t exercise.Tally) string {
 }
 
 func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
-	if t.All.Asked == 0 {
-		return "Nothing was answered.\n"
-	}
 	var b strings.Builder
+	others := func() string {
+		if named := t.ByName(); len(named) > 0 {
+			w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+			fmt.Fprintln(w, "heard\tright\ttaken for")
+			for _, c := range named {
+				fmt.Fprintf(w, "%s\t%d of %d\t%s\n", s.heard(k, c.Skill), c.Right, c.Of, s.Named(k, c.TakenFor))
+			}
+			w.Flush()
+			b.WriteString("\n")
+		}
+		for _, o := range []struct {
+			what string
+			exercise.Score
+		}{{"bass degrees named right", t.Bass}, {"chord qualities named right", t.Quality}, {"melodies passed", t.Lines}} {
+			if o.Of > 0 {
+				fmt.Fprintf(&b, "%d of %d %s.\n", o.Right, o.Of, o.what)
+			}
+		}
+		return b.String()
+	}
+	if t.All.Asked == 0 {
+		if t.Bass.Of+t.Quality.Of+t.Lines.Of == 0 {
+			return "Nothing was answered.\n"
+		}
+		return trimLines(others())
+	}
 	fmt.Fprintf(&b, "%d of %d right in %s", t.All.Right, t.All.Answered(), where)
 	switch n := t.All.NotMeasured + t.All.Ambiguous; n {
 	case 0:
@@ -280,7 +361,10 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		}
 	}
 	w.Flush()
-	return trimLines(b.String())
+	if t.Bass.Of+t.Quality.Of+t.Lines.Of > 0 {
+		b.WriteString("\n")
+	}
+	return trimLines(others())
 }
 
 func row(w *tabwriter.Writer, name string, c exercise.Count) {

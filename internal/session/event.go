@@ -31,6 +31,32 @@ type Prompted struct {
 	Item      exercise.Item
 	Target    theory.Pitch
 	Folded    bool // moved by an octave to fit the voice
+
+	Part, Parts int // as in Question
+}
+
+// DictationAsked tells that chords are to be heard. It comes before the sound.
+type DictationAsked struct {
+	Index     int
+	Dictation exercise.Dictation
+	Again     bool // it is played once more
+}
+
+// Naming tells that the singer is asked to name what was heard.
+type Naming struct{ Dictation exercise.Dictation }
+
+// Named carries what was named, and what of it is right.
+type Named struct {
+	Index     int
+	Dictation exercise.Dictation
+	Item      exercise.Item    // key, tuning and register
+	Names     []exercise.Skill // one for each chord; none: given up
+	Right     []bool           // one for each chord
+	Again     bool             // it was heard more than once before
+	Answer    float64          // seconds from the end of the sound to the names
+	Feedback  exercise.Feedback
+	Hidden    bool    // the singer is not told, it is only noted
+	Seconds   float64 // as in Judged
 }
 
 // Waiting tells that the singer should hear the note inwardly now: the tool is
@@ -100,3 +126,16 @@ func (Rest) event()      {}
 func (Finished) event()  {}
 func (Guessing) event()  {}
 func (Notice) event()    {}
+
+// LineGraded tells how a melody among other questions was sung. Whoever grades it
+// emits it, since sessions do not put things into words.
+type LineGraded struct {
+	Index  int
+	Lines  []string // what is to be said, the first line by itself; for people
+	Hidden bool     // the singer is not told, it is only noted
+}
+
+func (LineGraded) event()     {}
+func (DictationAsked) event() {}
+func (Naming) event()         {}
+func (Named) event()          {}

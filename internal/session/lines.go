@@ -76,6 +76,9 @@ type LineSung struct {
 	// HasDownbeat is false where the singer chose.
 	Downbeat    int64
 	HasDownbeat bool
+
+	Feedback exercise.Feedback // among other questions
+	Seconds  float64           // of sound played and heard in the run up to it
 }
 
 // LinesFinished ends a run that was completed or interrupted.
@@ -96,10 +99,9 @@ const lead = 0.15
 // RunLines has the lines sung. It emits events from this goroutine, LinesFinished
 // last, whatever ends it. Cancelling ctx ends the run with ctx's error.
 func RunLines(ctx context.Context, cfg Lines, answers LineAnswers, out audio.Sink, emit func(Event)) error {
-	r := &lineRun{cfg: cfg, answers: answers}
-	r.run.out, r.run.emit = out, emit
-	r.run.cfg.Level, r.run.cfg.Delay = cfg.Level, cfg.Delay
-	r.keyboard = synth.Keyboard{SampleRate: out.SampleRate()}
+	one := &run{cfg: Config{Level: cfg.Level, Delay: cfg.Delay}, out: out, emit: emit}
+	one.keyboard = synth.Keyboard{SampleRate: out.SampleRate()}
+	r := &lineRun{run: one, cfg: cfg, answers: answers}
 	sung := 0
 	var err error
 	for i := 0; i < len(cfg.Scores) && err == nil; {
@@ -116,14 +118,27 @@ func RunLines(ctx context.Context, cfg Lines, answers LineAnswers, out audio.Sin
 }
 
 type lineRun struct {
-	run
+	*run
 	cfg     Lines
 	answers LineAnswers
 }
 
 func (r *lineRun) line(ctx context.Context, s theory.Score, index int) (again bool, err error) {
+	sung, err := r.sing(ctx, s, index, len(r.cfg.Scores))
+	if err != nil {
+		return false, err
+	}
+	r.emit(sung)
+	if r.cfg.After == nil {
+		return false, nil
+	}
+	return r.cfg.After(ctx, sung)
+}
+
+// sing has one line read, or played, and sung.
+func (r *lineRun) sing(ctx context.Context, s theory.Score, index, of int) (sung LineSung, err error) {
 	p := LinePrompted{
-		Index: index, Of: len(r.cfg.Scores), Score: s, Tuning: r.cfg.Tuning,
+		Index: index, Of: of, Score: s, Tuning: r.cfg.Tuning,
 		Tempo: r.cfg.Tempo, Study: r.cfg.Study, Free: r.cfg.Free, Echo: r.cfg.Echo,
 	}
 	if s.Tempo > 0 {
@@ -140,17 +155,18 @@ func (r *lineRun) line(ctx context.Context, s theory.Score, index int) (again bo
 	r.emit(p)
 	if !p.Echo && p.Study > 0 {
 		if err := r.cfg.Read(ctx, p.Study); err != nil {
-			return false, err
+			return sung, err
 		}
 	}
-	r.emit(KeySet{Key: s.Key, Tuning: r.cfg.Tuning, Setting: r.cfg.Setting, Tonic: tonic, Again: index > 1})
+	r.emit(KeySet{Key: s.Key, Tuning: r.cfg.Tuning, Setting: r.cfg.Setting, Tonic: tonic, Again: r.keySet && r.key == s.Key})
+	r.key, r.keySet = s.Key, true
 	if err := r.play(ctx, r.cfg.Setting.Phrase(s.Key, r.cfg.Tuning, tonic.Octave)); err != nil {
-		return false, err
+		return sung, err
 	}
 	if p.Echo {
 		r.emit(PlayingLine{s})
 		if err := r.play(ctx, synth.PhraseOf(line)); err != nil {
-			return false, err
+			return sung, err
 		}
 	}
 	before := 0.0
@@ -159,24 +175,18 @@ func (r *lineRun) line(ctx context.Context, s theory.Score, index int) (again bo
 	}
 	src, live, err := r.answers.LineSource(p, before)
 	if err != nil {
-		return false, err
+		return sung, err
 	}
-	sung := LineSung{LinePrompted: p}
+	sung.LinePrompted = p
 	sung.Take, sung.Samples, sung.Downbeat, err = r.hearLine(ctx, p, src, live)
 	sung.HasDownbeat = before > 0
+	r.seconds += float64(len(sung.Samples)) / float64(src.SampleRate())
 	if !live {
 		if e := src.Close(); e != nil && err == nil {
 			err = fmt.Errorf("close answer %d: %w", index, e)
 		}
 	}
-	if err != nil {
-		return false, err
-	}
-	r.emit(sung)
-	if r.cfg.After == nil {
-		return false, nil
-	}
-	return r.cfg.After(ctx, sung)
+	return sung, err
 }
 
 // tonic is where the key is set: the tonic nearest below the middle of the line.
@@ -206,6 +216,7 @@ func (r *lineRun) hearLine(ctx context.Context, p LinePrompted, src audio.Source
 	if err != nil {
 		return take, nil, 0, err
 	}
+	defer func(think float64) { r.run.cfg.Think = think }(r.run.cfg.Think)
 	length := p.Score.Length().Float() * p.Quarter
 	window := exercise.NewPhraseWindow(length)
 	if p.Free || p.Echo {
@@ -282,6 +293,7 @@ func (r *lineRun) countIn(ctx context.Context, p LinePrompted, src audio.Source,
 	r.emit(CountIn{len(beats), p.Tempo})
 	r.keyboard.Level = r.cfg.Level()
 	samples := r.keyboard.Clicks(beats, count*p.Quarter-lead)
+	r.seconds += count * p.Quarter
 	if err := r.out.Write(ctx, samples); err != nil {
 		return 0, fmt.Errorf("play: %w", err)
 	}

@@ -50,6 +50,22 @@ type Config struct {
 	// Keep is given every verdict before anything else learns of it: when it
 	// returns, the verdict may be shown. Nil keeps nothing.
 	Keep func(Judged)
+	// Remark, asked after a verdict that was told, may have a line to add to it. Nil
+	// never has.
+	Remark func(Judged) string
+
+	// Name is asked what was heard in a dictation. It returns a name for each
+	// chord, none if the singer gives up, or again to have it played once more, and
+	// how many seconds after the sound the names came. Only with Next.
+	Name func(context.Context, exercise.Dictation) (names []exercise.Skill, again bool, seconds float64, err error)
+	// KeepNamed is given what was named, as Keep is given verdicts.
+	KeepNamed func(Named)
+	// Lines says how melodies among the questions are sung; of it Scores, After and
+	// Echo are not used. The Answers of such a run are LineAnswers, too.
+	Lines Lines
+	// Grade grades a melody among the questions, keeps the grade and shows it; it
+	// returns how many of its notes were right, 0 of 0 where nothing was measured.
+	Grade func(context.Context, LineSung) (right, notes int, err error)
 }
 
 // Question is an item and how it is asked.
@@ -59,6 +75,13 @@ type Question struct {
 	SetKey    bool // set the key before it
 	Feedback  exercise.Feedback
 	Guess     bool
+
+	Part, Parts int // its place in a chain of questions that belong together; 0, 0 outside of one
+
+	// Instead of Asked, with the item's key, tuning and register: chords are heard
+	// and named, or a melody is read and sung.
+	Dictation *exercise.Dictation
+	Line      *theory.Score
 }
 
 // Answers gives the source that answers an item. The source of a live
@@ -108,6 +131,8 @@ type run struct {
 	stint    exercise.Stint
 	block    []float64
 	seconds  float64 // of sound played and heard
+	key      theory.Key
+	keySet   bool // key is in the ear
 }
 
 func (r *run) items(ctx context.Context) error {
@@ -115,13 +140,12 @@ func (r *run) items(ctx context.Context) error {
 	if next == nil {
 		next = r.listed()
 	}
-	key := theory.Key{}
 	for index := 1; ; index++ {
 		q, ok := next(r.seconds)
 		if !ok {
 			return nil
 		}
-		if q.SetKey {
+		if q.SetKey && q.Line == nil {
 			coming := []exercise.Item{q.Item}
 			if r.cfg.Next == nil {
 				coming = r.cfg.Items[index-1:]
@@ -129,15 +153,102 @@ func (r *run) items(ctx context.Context) error {
 					coming = coming[:n]
 				}
 			}
-			if err := r.setKey(ctx, coming, index > 1 && q.Item.Key == key); err != nil {
+			if err := r.setKey(ctx, coming, r.keySet && q.Item.Key == r.key); err != nil {
 				return err
 			}
-			key = q.Item.Key
 		}
-		if err := r.item(ctx, q, index); err != nil {
+		if q.Line == nil {
+			r.key, r.keySet = q.Item.Key, true
+		}
+		put := r.item
+		switch {
+		case q.Dictation != nil:
+			put = r.dictation
+		case q.Line != nil:
+			put = r.melody
+		}
+		if err := put(ctx, q, index); err != nil {
 			return err
 		}
 	}
+}
+
+// chordLength is how long a chord of a dictation sounds, in seconds.
+const chordLength = 1.2
+
+// dictation asks what is heard, and plays it once more when it has been told.
+func (r *run) dictation(ctx context.Context, q Question, index int) error {
+	d := *q.Dictation
+	named := Named{Index: index, Dictation: d, Item: q.Item, Feedback: q.Feedback}
+	sound := synth.Chords(d.Key, q.Item.Tuning, d.Voices, chordLength)
+	for {
+		r.emit(DictationAsked{Index: index, Dictation: d, Again: named.Again})
+		if err := r.play(ctx, sound); err != nil {
+			return err
+		}
+		r.emit(Naming{d})
+		names, again, seconds, err := r.cfg.Name(ctx, d)
+		if err != nil {
+			return err
+		}
+		if !again {
+			named.Names, named.Answer = names, seconds
+			break
+		}
+		named.Again = true
+	}
+	named.Right = d.Right(named.Names)
+	named.Seconds = r.seconds
+	hidden := true
+	for i, skill := range d.Skills() {
+		var name *exercise.Skill
+		if i < len(named.Names) {
+			name = &named.Names[i]
+		}
+		r.tally.AddNamed(skill, name, named.Right[i])
+		o := exercise.WrongAnswer
+		if named.Right[i] {
+			o = exercise.RightAnswer
+		}
+		hidden = hidden && !q.Feedback.Shows(o)
+	}
+	named.Hidden = hidden
+	if r.cfg.KeepNamed != nil {
+		r.cfg.KeepNamed(named)
+	}
+	r.emit(named)
+	if hidden || !r.cfg.Compare {
+		return nil
+	}
+	return r.play(ctx, sound)
+}
+
+// melody has a line read, sung and graded.
+func (r *run) melody(ctx context.Context, q Question, index int) error {
+	answers, ok := r.answers.(LineAnswers)
+	if !ok {
+		return fmt.Errorf("question %d is a melody, and nothing here can answer one", index)
+	}
+	cfg := r.cfg.Lines
+	cfg.After = nil
+	l := &lineRun{run: r, cfg: cfg, answers: answers}
+	sung, err := l.sing(ctx, *q.Line, index, 0)
+	if err != nil {
+		return err
+	}
+	sung.Feedback, sung.Seconds = q.Feedback, r.seconds
+	r.emit(sung)
+	right, notes, err := r.cfg.Grade(ctx, sung)
+	if err != nil {
+		return err
+	}
+	if notes > 0 {
+		r.tally.AddLine(exercise.LineOutcome(right, notes).IsRight())
+	}
+	if r.stint.Add(sung.Take.Voiced) {
+		r.emit(Rest{r.stint.Sung})
+	}
+	return nil
 }
 
 // listed asks the items of the configuration in their order.
@@ -240,7 +351,9 @@ func apart(setting synth.KeySetting, items []exercise.Item) int {
 func (r *run) ask(ctx context.Context, q Question, index, attempt int, first bool) (Judged, error) {
 	it := q.Item
 	target, folded := it.Target()
-	prompted := Prompted{index, len(r.cfg.Items), attempt, it, target, folded}
+	prompted := Prompted{
+		Index: index, Of: len(r.cfg.Items), Attempt: attempt, Item: it, Target: target, Folded: folded, Part: q.Part, Parts: q.Parts,
+	}
 	src, live, err := r.answers.Source(prompted)
 	if err != nil {
 		return Judged{}, err
@@ -271,7 +384,12 @@ func (r *run) ask(ctx context.Context, q Question, index, attempt int, first boo
 		r.cfg.Keep(judged)
 	}
 	r.emit(judged)
-	if r.stint.Add(take) {
+	if r.cfg.Remark != nil && !judged.Hidden {
+		if text := r.cfg.Remark(judged); text != "" {
+			r.emit(Notice{text})
+		}
+	}
+	if r.stint.Add(take.Voiced) {
 		r.emit(Rest{r.stint.Sung})
 	}
 	return judged, nil

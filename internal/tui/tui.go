@@ -18,6 +18,7 @@ import (
 	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
+	"singback/theory"
 )
 
 // Options say where and how the view is shown.
@@ -32,9 +33,23 @@ type Options struct {
 	// in dBFS.
 	Louder func(dB float64) float64
 
-	// Asks, where it is not nil, is handed the function that asks the singer for
-	// a guess, before the drill begins; it belongs into session.Config.Guess.
-	Asks func(guess func(context.Context) (exercise.Outcome, error))
+	// Asks, where it is not nil, is handed what asks the singer, before the drill
+	// begins.
+	Asks func(Asker)
+	// Staff draws a line of music for the screen, one string a row. Nil draws none.
+	Staff func(theory.Score) []string
+}
+
+// Asker asks the singer something on the screen. All wait for the answer, or end
+// with the context's error.
+type Asker struct {
+	// Guess asks for a guess, for session.Config.Guess.
+	Guess func(context.Context) (exercise.Outcome, error)
+	// Type asks for a line of text. What check refuses is not taken, and why is
+	// shown.
+	Type func(ctx context.Context, ask string, check func(string) error) (string, error)
+	// Wait waits so many seconds, or until the singer goes on.
+	Wait func(ctx context.Context, say string, seconds float64) error
 }
 
 // Drill runs a session: it reports through emit and asks through retry whether
@@ -50,18 +65,20 @@ const offerTime = 6 * time.Second
 func Run(ctx context.Context, o Options, drill Drill) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0)}, louder: o.Louder, cancel: cancel}
+	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
 	if o.Asks != nil {
-		o.Asks(func(ctx context.Context) (exercise.Outcome, error) {
-			answer := make(chan exercise.Outcome, 1)
-			p.Send(guess{answer})
-			select {
-			case o := <-answer:
-				return o, nil
-			case <-ctx.Done():
-				return exercise.NotMeasured, ctx.Err()
-			}
+		o.Asks(Asker{
+			Guess: func(ctx context.Context) (exercise.Outcome, error) {
+				return await(ctx, p, func(answer chan exercise.Outcome) tea.Msg { return guess{answer} })
+			},
+			Type: func(ctx context.Context, ask string, check func(string) error) (string, error) {
+				return await(ctx, p, func(answer chan string) tea.Msg { return &entry{ask, check, answer} })
+			},
+			Wait: func(ctx context.Context, say string, seconds float64) error {
+				_, err := await(ctx, p, func(answer chan struct{}) tea.Msg { return pause{say, seconds, answer} })
+				return err
+			},
 		})
 	}
 	done := make(chan error, 1)
@@ -91,6 +108,19 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 	return drillErr
 }
 
+// await sends a message with a channel for the answer, and waits for it.
+func await[T any](ctx context.Context, p *tea.Program, ask func(chan T) tea.Msg) (T, error) {
+	answer := make(chan T, 1)
+	p.Send(ask(answer))
+	select {
+	case a := <-answer:
+		return a, nil
+	case <-ctx.Done():
+		var none T
+		return none, ctx.Err()
+	}
+}
+
 // Messages of the view's own.
 type (
 	offer   struct{ answer chan bool } // a second attempt is offered
@@ -99,6 +129,18 @@ type (
 
 	guess     struct{ answer chan exercise.Outcome } // a guess is asked for
 	unguessed struct{ answer chan exercise.Outcome } // nobody made one
+
+	entry struct { // a line is to be typed
+		ask    string
+		check  func(string) error
+		answer chan string
+	}
+	pause struct { // the singer may go on, or time passes
+		say     string
+		seconds float64
+		answer  chan struct{}
+	}
+	paused struct{ answer chan struct{} } // time has passed
 )
 
 type model struct {
@@ -107,6 +149,8 @@ type model struct {
 	cancel context.CancelFunc
 	offer  chan bool             // nil where no second attempt is offered
 	guess  chan exercise.Outcome // nil where no guess is asked for
+	entry  *entry                // nil where nothing is typed
+	pause  chan struct{}         // nil where nothing is waited for
 }
 
 func (m *model) Init() tea.Cmd { return nil }
@@ -122,7 +166,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.view.Width, m.view.Height = msg.Width, msg.Height
 	case tea.KeyPressMsg:
-		return m, m.key(msg.String())
+		return m, m.key(msg.String(), msg.Text)
 	case offer:
 		m.offer, m.view.Offered = msg.answer, true
 		return m, tea.Tick(offerTime, func(time.Time) tea.Msg { return expired(msg) })
@@ -137,6 +181,15 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if m.guess == msg.answer {
 			m.guessed(exercise.NotMeasured)
 		}
+	case *entry:
+		m.entry, m.view.Typing = msg, &Typing{Ask: msg.ask}
+	case pause:
+		m.pause, m.view.Pause = msg.answer, msg.say
+		return m, tea.Tick(time.Duration(msg.seconds*float64(time.Second)), func(time.Time) tea.Msg { return paused{msg.answer} })
+	case paused:
+		if m.pause == msg.answer {
+			m.goOn()
+		}
 	case ended:
 		return m, tea.Quit
 	case session.Event:
@@ -145,7 +198,11 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	return m, nil
 }
 
-func (m *model) key(name string) tea.Cmd {
+func (m *model) key(name, text string) tea.Cmd {
+	if m.entry != nil && name != "ctrl+c" {
+		m.typed(name, text)
+		return nil
+	}
 	if m.guess != nil {
 		switch name {
 		case "f":
@@ -166,12 +223,46 @@ func (m *model) key(name string) tea.Cmd {
 		m.reply(true)
 	case "space", "enter", "n":
 		m.reply(false)
+		m.goOn()
 	case "up", "+":
 		m.view.Level = m.louder(3)
 	case "down", "-":
 		m.view.Level = m.louder(-3)
 	}
 	return nil
+}
+
+// maxTyped is how many letters can be typed.
+const maxTyped = 60
+
+// typed deals with a key while a line is typed.
+func (m *model) typed(name, text string) {
+	t := m.view.Typing
+	line := []rune(t.Text)
+	switch {
+	case name == "enter":
+		if err := m.entry.check(t.Text); err != nil {
+			t.Problem = err.Error()
+			return
+		}
+		m.entry.answer <- t.Text
+		m.entry, m.view.Typing = nil, nil
+	case name == "backspace" && len(line) > 0:
+		t.Text = string(line[:len(line)-1])
+	case name == "esc":
+		t.Text = ""
+	case text != "" && len(line)+len([]rune(text)) <= maxTyped:
+		t.Text += text
+	}
+}
+
+// goOn ends a pause; without one it does nothing.
+func (m *model) goOn() {
+	if m.pause == nil {
+		return
+	}
+	m.pause <- struct{}{}
+	m.pause, m.view.Pause = nil, ""
 }
 
 // guessed hands on a guess; NotMeasured is none.

@@ -94,6 +94,69 @@ func TestOfferIsAnsweredOnce(t *testing.T) {
 	}
 }
 
+// Letters go into the line, whatever they do elsewhere; what is refused stays to
+// be changed.
+func TestTyping(t *testing.T) {
+	cancelled := false
+	m := &model{cancel: func() { cancelled = true }, louder: func(float64) float64 { t.Error("louder"); return 0 }}
+	answer := make(chan string, 1)
+	m.Update(&entry{"type it", func(s string) error {
+		if s != "qr+" {
+			return errors.New("want qr+")
+		}
+		return nil
+	}, answer})
+	for _, name := range []string{"q", "r", "x", "enter"} {
+		m.Update(press(name))
+	}
+	if ty := m.view.Typing; ty == nil || ty.Ask != "type it" || ty.Text != "qrx" || ty.Problem != "want qr+" || len(answer) > 0 || cancelled {
+		t.Fatalf("typed %+v, %d answers, cancelled %v", ty, len(answer), cancelled)
+	}
+	m.Update(tea.KeyPressMsg{Code: tea.KeyBackspace})
+	m.Update(press("+"))
+	m.Update(press("enter"))
+	if got := <-answer; got != "qr+" || m.view.Typing != nil {
+		t.Errorf("answer %q, still typing %v", got, m.view.Typing)
+	}
+	m.Update(&entry{"type it", func(string) error { return nil }, answer})
+	for range 100 {
+		m.Update(press("x"))
+	}
+	m.Update(tea.KeyPressMsg{Code: tea.KeyEscape})
+	m.Update(press("enter"))
+	if got := <-answer; got != "" {
+		t.Errorf("Esc leaves %q", got)
+	}
+	m.Update(&entry{"type it", func(string) error { return nil }, answer})
+	m.Update(press("ctrl+c"))
+	if !cancelled {
+		t.Error("Ctrl-C does not end the drill while a line is typed")
+	}
+}
+
+// A pause ends with a key or by itself, once.
+func TestPause(t *testing.T) {
+	for _, end := range []func(m *model, answer chan struct{}){
+		func(m *model, _ chan struct{}) { m.Update(press("enter")) },
+		func(m *model, _ chan struct{}) { m.Update(press("space")) },
+		func(m *model, answer chan struct{}) { m.Update(paused{answer}) },
+	} {
+		m, answer := &model{}, make(chan struct{}, 1)
+		if _, cmd := m.Update(pause{"read it", 20, answer}); cmd == nil || m.view.Pause != "read it" {
+			t.Error("a pause that does not end, or is not shown")
+		}
+		end(m, answer)
+		if len(answer) != 1 || m.view.Pause != "" {
+			t.Errorf("ended %d times, still shown: %q", len(answer), m.view.Pause)
+		}
+		m.Update(press("enter"))
+		m.Update(paused{answer})
+		if len(answer) != 1 {
+			t.Error("ended twice")
+		}
+	}
+}
+
 // screen is a writer that can be read while it is written.
 type screen struct {
 	mu sync.Mutex

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"charm.land/lipgloss/v2"
@@ -21,6 +22,9 @@ type View struct {
 	Level         float64 // dBFS of playback, 0: not shown
 	Offered       bool    // a second attempt is offered
 	Ending        bool
+	Typing        *Typing                     // nil where nothing is typed
+	Pause         string                      // what is waited for, "" if nothing is
+	Staff         func(theory.Score) []string // draws a melody; nil draws none
 
 	key      theory.Key
 	keySet   bool
@@ -35,6 +39,19 @@ type View struct {
 	answered int
 	rest     []string // that the singer should rest now
 	restFor  int      // for how many more questions that is shown
+
+	number    int // of the question, where it is not in prompted
+	dictation *exercise.Dictation
+	named     *session.Named
+	line      []string // the melody to be sung
+	graded    *session.LineGraded
+}
+
+// Typing is a line that is being typed.
+type Typing struct {
+	Ask     string // what is asked for
+	Text    string // what is there so far
+	Problem string // why the last line was not taken
 }
 
 // The states of a drill, as the singer reads them.
@@ -47,6 +64,11 @@ const (
 	phaseOffer   = "once more?   r yes   space no"
 	phaseGuess   = "what was it?   f flat   r right   s sharp   space no idea"
 	noted        = "noted: told at the end"
+	phaseHear    = "listen: what is it?"
+	phaseTold    = "listen again: this was it"
+	phaseRead    = "read it"
+	phaseCount   = "the beat is counted: %d beats, then sing"
+	phaseLine    = "sing now"
 	phaseEnding  = "ending ..."
 )
 
@@ -55,7 +77,9 @@ func (v *View) Event(e session.Event) {
 	switch e := e.(type) {
 	case session.KeySet:
 		v.key, v.keySet, v.phase = e.Key, true, phaseKey
-		v.forget()
+		if v.line == nil || v.graded != nil {
+			v.forget()
+		}
 	case session.Prompted:
 		v.forget()
 		v.prompted, v.phase = &e, phaseWait
@@ -65,9 +89,43 @@ func (v *View) Event(e session.Event) {
 		if e.Item.From != nil {
 			v.phase = phaseFrom
 		}
+	case session.DictationAsked:
+		v.forget()
+		v.dictation, v.number, v.phase = &e.Dictation, e.Index, phaseHear
+	case session.Naming:
+		v.phase = ""
+	case session.Named:
+		v.named, v.phase = &e, ""
+		if !e.Hidden {
+			v.phase = phaseTold
+			v.last = "before: " + v.Style.NamedHeadline(e.Dictation, e.Names, e.Right)
+			for _, right := range e.Right {
+				v.count(right)
+			}
+		}
+	case session.LinePrompted:
+		v.forget()
+		v.number, v.line, v.phase = e.Index, []string{}, phaseRead
+		v.key, v.keySet = e.Score.Key, true
+		if v.Staff != nil {
+			v.line = v.Staff(e.Score)
+		}
+	case session.CountIn:
+		v.phase = fmt.Sprintf(phaseCount, e.Beats)
+	case session.LineSung:
+		v.open, v.phase = false, ""
+	case session.LineGraded:
+		v.graded, v.last = &e, ""
+		if !e.Hidden && len(e.Lines) > 0 {
+			v.last = "before: " + e.Lines[0]
+		}
 	case session.Waiting:
 		v.phase = phaseWait
 	case session.Listening:
+		if v.line != nil {
+			v.phase, v.open, v.heard = phaseLine, true, session.Heard{Level: silent}
+			break
+		}
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
 		v.heard = e
@@ -84,10 +142,7 @@ func (v *View) Event(e session.Event) {
 		}
 		v.last = "before: " + v.Style.Headline(e.Item, e.Verdict)
 		if e.Counts {
-			v.answered++
-			if e.Verdict.Outcome == exercise.InTune {
-				v.right++
-			}
+			v.count(e.Verdict.Outcome.IsRight())
 		}
 	case session.Rest:
 		v.rest, v.restFor = report.Rest(e.Sung), 3
@@ -111,8 +166,18 @@ func guessed(e session.Judged) string {
 	return "you took it for " + guess
 }
 
+func (v *View) count(right bool) {
+	v.answered++
+	if right {
+		v.right++
+	}
+}
+
 // forget clears the question and what was said of its answer.
-func (v *View) forget() { v.prompted, v.judged, v.open = nil, nil, false }
+func (v *View) forget() {
+	v.prompted, v.judged, v.open = nil, nil, false
+	v.dictation, v.named, v.line, v.graded = nil, nil, nil, nil
+}
 
 // silent is the level, in dBFS, at the empty end of the meter.
 const silent = -60.0
@@ -177,7 +242,15 @@ func (v *View) Render() string {
 
 	add(heading, v.head(inner))
 	add(space, "")
-	if v.prompted != nil {
+	switch {
+	case v.dictation != nil:
+		add(always, wrap(v.Style.Dictation(*v.dictation), inner)...)
+		add(space, "")
+	case v.line != nil && len(v.line)+lineRoom > height:
+		add(always, wrap(fmt.Sprintf("make the window %d lines high to see the melody", len(v.line)+lineRoom), inner)...)
+	case v.line != nil:
+		add(always, v.line...)
+	case v.prompted != nil:
 		add(always, wrap(v.ask(), inner)...)
 		rank := question
 		if v.judged != nil {
@@ -185,7 +258,7 @@ func (v *View) Render() string {
 		}
 		it := v.prompted.Item
 		large(rank, v.Style.Degree(it.Key, it.Asked), bold)
-	} else {
+	default:
 		add(space, make([]string, 1+bannerRows)...)
 	}
 	if len(v.rest) > 0 {
@@ -199,6 +272,10 @@ func (v *View) Render() string {
 		phase = phaseEnding
 	case v.Offered:
 		phase = phaseOffer
+	case v.Pause != "":
+		phase = v.Pause
+	case v.Typing != nil:
+		phase = v.Typing.Ask
 	}
 	if phase != "" {
 		add(always, bold.Render(phase))
@@ -206,8 +283,33 @@ func (v *View) Render() string {
 		add(space, "")
 	}
 	switch {
-	case v.judged != nil && v.judged.Hidden:
+	case v.judged != nil && v.judged.Hidden, v.named != nil && v.named.Hidden, v.graded != nil && v.graded.Hidden:
 		add(always, bold.Render(noted))
+	case v.Typing != nil:
+		add(always, "> "+v.Typing.Text+"_")
+		if v.Typing.Problem != "" {
+			add(always, wrap(v.Typing.Problem, inner)...)
+		}
+	case v.named != nil:
+		style, mark := good, "ok "
+		if slices.Contains(v.named.Right, false) {
+			style, mark = near, "x  "
+		}
+		lines := wrap(mark+v.Style.NamedHeadline(v.named.Dictation, v.named.Names, v.named.Right), inner)
+		for i := range lines {
+			lines[i] = style.Render(lines[i])
+		}
+		add(always, lines...)
+		add(space, "")
+		large(answer, v.Style.Named(v.named.Dictation.Key, v.named.Dictation.Skills()), style)
+	case v.graded != nil:
+		for i, line := range v.graded.Lines {
+			rank := detail
+			if i == 0 {
+				rank = always
+			}
+			add(rank, wrap(line, inner)...)
+		}
 	case v.judged != nil:
 		it, verdict := v.judged.Item, v.judged.Verdict
 		style, mark := near, "x  "
@@ -233,6 +335,8 @@ func (v *View) Render() string {
 		for _, line := range v.Style.Details(verdict) {
 			add(detail, line)
 		}
+	case v.open && v.line != nil:
+		add(meter, v.meter(inner))
 	case v.open:
 		add(space, "", "")
 		large(answer, "sing", bold)
@@ -256,6 +360,10 @@ func (v *View) Render() string {
 	foot++
 	return layOut(parts, foot, margin, width, height)
 }
+
+// lineRoom is how many lines a screen needs beside a melody: the phase, the meter
+// and the keys.
+const lineRoom = 5
 
 // layOut takes the parts that find room, those of the lowest rank first, and
 // puts what is left of the last foot parts at the bottom.
@@ -301,6 +409,9 @@ func (v *View) ask() string {
 	}
 	if v.prompted.Attempt > 1 {
 		ask = "once more: " + ask
+	}
+	if p := v.prompted; p.Parts > 0 {
+		ask += fmt.Sprintf("  (a series: %d of %d)", p.Part, p.Parts)
 	}
 	if v.prompted.Folded {
 		ask += "  (" + report.Folded(it) + ")"
@@ -351,6 +462,9 @@ func (v *View) head(width int) string {
 		left = v.Style.Key(v.key)
 	}
 	right := ""
+	if v.dictation != nil || v.line != nil {
+		right = fmt.Sprintf("question %d", v.number)
+	}
 	if v.prompted != nil {
 		right = fmt.Sprintf("%d of %d", v.prompted.Index, v.prompted.Of)
 		if v.prompted.Of == 0 {
@@ -385,7 +499,7 @@ func (v *View) meter(width int) string {
 	switch {
 	case v.heard.Level >= tooLoud:
 		return s + "  too loud"
-	case v.heard.Singing:
+	case v.heard.Singing && v.line == nil:
 		return s + fmt.Sprintf("  held %.1f s", v.heard.Held)
 	}
 	return s
@@ -418,6 +532,9 @@ func scale(cents float64, ascii bool, width int) string {
 
 // keys says which keys do something.
 func (v *View) keys() string {
+	if v.Typing != nil {
+		return "Enter: that is it   empty: hear it again   ?: give up   Ctrl-C end"
+	}
 	s := "q end   up, down: sound louder, softer"
 	if v.Level != 0 {
 		s += fmt.Sprintf(" (%.0f dBFS)", v.Level)

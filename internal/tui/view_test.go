@@ -96,6 +96,30 @@ func states(t testing.TB) map[string]func(*View) {
 	full.VibratoHz, full.VibratoCents, full.Scoop = 5.8, 40, -180
 	octave := right(plain, exercise.OtherDegree, 4)
 	octave.OctaveShift = -1
+	heard := func(then func(*View, exercise.Dictation)) func(*View) {
+		return func(v *View) {
+			begin(v)
+			chords, err := theory.ParseProgression("I IV", plain.Key)
+			if err != nil {
+				t.Fatal(err)
+			}
+			d := exercise.Dictation{Of: exercise.BassSkill, Key: plain.Key, Chords: chords}
+			v.Event(session.DictationAsked{Index: 5, Dictation: d})
+			if then != nil {
+				v.Event(session.Naming{Dictation: d})
+				then(v, d)
+			}
+		}
+	}
+	melody := func(then func(*View)) func(*View) {
+		return func(v *View) {
+			v.Staff = func(theory.Score) []string {
+				return []string{"-----------", "           ", "-------o---", "           ", "-----------", " the staff "}
+			}
+			v.Event(session.LinePrompted{Index: 6, Score: theory.Score{Key: plain.Key}})
+			then(v)
+		}
+	}
 	return map[string]func(*View){
 		"empty": func(*View) {},
 		"key":   begin,
@@ -165,6 +189,44 @@ func states(t testing.TB) map[string]func(*View) {
 			begin(v)
 			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: narrow, Target: target, Folded: folded})
 		},
+		"series": func(v *View) {
+			begin(v)
+			target, _ := from.Target()
+			v.Event(session.Prompted{Index: 4, Attempt: 1, Item: from, Target: target, Part: 2, Parts: 5})
+		},
+		"chords": heard(nil),
+		"naming": heard(func(v *View, _ exercise.Dictation) {
+			v.Typing = &Typing{Ask: "type the 2 degrees, then Enter", Text: "do f"}
+		}),
+		"misnamed": heard(func(v *View, _ exercise.Dictation) {
+			v.Typing = &Typing{Ask: "type the 2 degrees, then Enter", Text: "do fx", Problem: "no degree \"fx\""}
+		}),
+		"named": heard(func(v *View, d exercise.Dictation) {
+			v.Event(session.Named{Index: 5, Dictation: d, Names: d.Skills(), Right: []bool{true, true}})
+		}),
+		"named-wrong": heard(func(v *View, d exercise.Dictation) {
+			names := d.Skills()
+			names[1].Degree = theory.Degree{Step: 6}
+			v.Event(session.Named{Index: 5, Dictation: d, Names: names, Right: []bool{true, false}})
+		}),
+		"given-up": heard(func(v *View, d exercise.Dictation) {
+			v.Event(session.Named{Index: 5, Dictation: d, Right: []bool{false, false}})
+		}),
+		"named-blind": heard(func(v *View, d exercise.Dictation) {
+			v.Event(session.Named{Index: 5, Dictation: d, Names: d.Skills(), Right: []bool{true, true}, Hidden: true})
+		}),
+		"melody": melody(func(v *View) { v.Pause = "read it in silence: 20 seconds; Enter begins" }),
+		"melody-sung": melody(func(v *View) {
+			v.Event(session.KeySet{Key: plain.Key, Tuning: plain.Tuning})
+			v.Event(session.CountIn{Beats: 4})
+			v.Event(session.Listening{})
+			v.Event(session.Heard{Level: -20, Singing: true})
+		}),
+		"melody-graded": melody(func(v *View) {
+			v.Event(session.LineSung{})
+			v.Event(session.LineGraded{Index: 6, Lines: []string{"6  C major, level 1: score 0.82", "marks     12 of 14 notes right; 7 of 9 points"}})
+			v.Pause = "Enter goes on"
+		}),
 		"ended": func(v *View) {
 			judged(plain, right(plain, exercise.InTune, 4))(v)
 			v.Event(session.Finished{})

@@ -10,8 +10,9 @@ import (
 )
 
 // scheduler is FSRS-6 with its published default weights, learning steps and a
-// wanted retention of 0.9, without fuzz. The weights were fitted on flash cards;
-// for singing they are a starting point, not a finding.
+// wanted retention of 0.9, without fuzz, but for what hardSameDay and putOff put
+// right. The weights were fitted on flash cards; for singing they are a starting
+// point, not a finding.
 var scheduler = fsrs.NewFSRS(fsrs.DefaultParam())
 
 // Mastery is what a skill is mastered by (common practice in ear training):
@@ -181,20 +182,40 @@ func (m *Memory) review(at time.Time, g Grade, share float64) {
 		return // unreachable: the grade, the card and the time are in order
 	}
 	after := info.Card
+	if g == Hard && before.State != fsrs.New && dayOf(at).Equal(dayOf(before.LastReview)) {
+		after.Stability = hardSameDay(before.Stability)
+	}
 	if share < 1 && before.State != fsrs.New {
 		part := before
 		part.Stability = math.Pow(before.Stability, 1-share) * math.Pow(after.Stability, share)
 		part.Difficulty = before.Difficulty + share*(after.Difficulty-before.Difficulty)
 		part.LastReview = before.LastReview.Add(time.Duration(share * float64(at.Sub(before.LastReview))))
-		if part.State == fsrs.Review {
-			days := math.Max(1, math.Round(part.Stability)) // at a retention of 0.9
-			part.ScheduledDays = uint64(days)
-			part.Due = part.LastReview.Add(time.Duration(days * float64(24*time.Hour)))
-		}
 		after = part
 	}
+	putOff(&after)
 	m.card = after
 	m.Last, m.Due, m.Stability, m.Difficulty = at, after.Due, after.Stability, after.Difficulty
+}
+
+// hardSameDay is the stability after a hard answer on the day of the answer
+// before it: S·e^(w17(G−3+w18))·S^(−w19) with G = 2, as in py-fsrs 6.3.1. There
+// only good and easy never lower it; in the library, as in the TypeScript port
+// of the same makers, hard does not either.
+func hardSameDay(s float64) float64 {
+	w := scheduler.W
+	return math.Max(0.001, s*math.Exp(w[17]*(2-3+w[18]))*math.Pow(s, -w[19]))
+}
+
+// putOff sets when a card past its learning steps is due, at a retention of 0.9:
+// as many days after its last review as its stability, rounded, 1 at least. The
+// library would put good a day behind hard, and easy a day behind good.
+func putOff(c *fsrs.Card) {
+	if c.State != fsrs.Review {
+		return
+	}
+	days := math.Max(1, math.Round(c.Stability))
+	c.ScheduledDays = uint64(days)
+	c.Due = c.LastReview.Add(time.Duration(days * float64(24*time.Hour)))
 }
 
 // Memory returns what is known of a skill; false if it was never met.

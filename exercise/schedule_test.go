@@ -1,8 +1,12 @@
 package exercise
 
 import (
+	"fmt"
 	"math"
+	"math/rand/v2"
+	"os"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -49,13 +53,119 @@ func TestFSRSFormulas(t *testing.T) {
 		near(t, "D after D 5", m.Difficulty, math.Min(10, math.Max(1,
 			w[7]*(w[4]-math.Exp(3*w[5])+1)+(1-w[7])*(5-w[6]*float64(g-3)*5/9))), 1e-9)
 	}
-	// Same day.
-	for g, want := range map[Grade]float64{
-		Good: 10 * max(1, math.Exp(w[17]*w[18])*math.Pow(10, -w[19])), Again: 10 * math.Exp(w[17]*(w[18]-2)) * math.Pow(10, -w[19]),
+	// The same day, S' = S·max(1 if G >= 3, e^(w17(G−3+w18))·S^(−w19)), by hand
+	// from S = 10 with 10^−0.0658 = 0.859409:
+	//   again  e^(0.5425·(−2+0.0912)) = 0.355040    10·0.355040·0.859409 = 3.0512
+	//   hard   e^(0.5425·(−1+0.0912)) = 0.610777    10·0.610777·0.859409 = 5.2491
+	//   good   e^(0.5425·0.0912)      = 1.050720    times 0.859409 < 1: 10
+	//   easy   e^(0.5425·(1+0.0912))  = 1.807557    10·1.807557·0.859409 = 15.5343
+	// A card past its steps is due in that many days, rounded.
+	for g, want := range map[Grade]struct{ s, days float64 }{
+		Again: {3.0512, 10. / 60 / 24}, Hard: {5.2491, 5}, Good: {10, 10}, Easy: {15.5343, 16},
 	} {
 		m := &Memory{card: fsrs.Card{State: fsrs.Review, Stability: 10, Difficulty: 5, LastReview: at}}
 		m.review(at.Add(time.Minute), g, 1)
-		near(t, "S on the same day", m.Stability, want, 1e-9)
+		near(t, "S on the same day", m.Stability, want.s, 5e-5)
+		near(t, "days until due", m.Due.Sub(at.Add(time.Minute)).Hours()/24, want.days, 1e-9)
+	}
+	// Within the learning steps too, which are a matter of minutes.
+	m := &Memory{card: fsrs.NewCard(at)}
+	m.review(at, Good, 1)
+	m.review(at.Add(time.Minute), Hard, 1)
+	near(t, "S of a new skill, good and at once hard", m.Stability, 1.3334, 5e-5) // 2.3065·0.610777·2.3065^−0.0658 = 2.3065·0.610777·0.946476
+	near(t, "minutes until due", m.Due.Sub(at).Minutes(), 7, 1e-9)
+}
+
+// published is FSRS-6 as it is published (py-fsrs 6.3.1), S and D alone, so many
+// days after the last review.
+func published(s, d float64, days int, g Grade) (stability, difficulty float64) {
+	w, G := scheduler.W, float64(g)
+	switch r := math.Pow(1+(math.Pow(0.9, -1/w[20])-1)*float64(days)/s, -w[20]); {
+	case days == 0:
+		by := math.Exp(w[17]*(G-3+w[18])) * math.Pow(s, -w[19])
+		if g >= Good {
+			by = math.Max(1, by)
+		}
+		stability = s * by
+	case g == Again:
+		stability = math.Min(w[11]*math.Pow(d, -w[12])*(math.Pow(s+1, w[13])-1)*math.Exp(w[14]*(1-r)), s/math.Exp(w[17]*w[18]))
+	default:
+		by := math.Exp(w[8]) * (11 - d) * math.Pow(s, -w[9]) * (math.Exp(w[10]*(1-r)) - 1)
+		switch g {
+		case Hard:
+			by *= w[15]
+		case Easy:
+			by *= w[16]
+		}
+		stability = s * (1 + by)
+	}
+	easy := w[4] - math.Exp(w[5]*3) + 1
+	return math.Max(0.001, stability), math.Min(10, math.Max(1, w[7]*easy+(1-w[7])*(d-w[6]*(G-3)*(10-d)/9)))
+}
+
+// Whole histories of random grades and gaps, many on one day, against the
+// published formulas written out above.
+func TestRandomHistories(t *testing.T) {
+	for seed := range uint64(400) {
+		random := rand.New(rand.NewPCG(seed, 6))
+		at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
+		m := &Memory{card: fsrs.NewCard(at)}
+		var s, d float64
+		for i := range 25 {
+			g, days := Grade(1+random.IntN(4)), 0
+			if i > 0 && random.IntN(2) == 0 {
+				days = 1 + random.IntN(1+random.IntN(60))
+			}
+			at = at.AddDate(0, 0, days)
+			m.review(at.Add(time.Duration(i)*time.Minute), g, 1)
+			if i == 0 {
+				s, d = scheduler.W[g-1], math.Max(1, scheduler.W[4]-math.Exp(scheduler.W[5]*float64(g-1))+1)
+			} else {
+				s, d = published(s, d, days, g)
+			}
+			near(t, fmt.Sprintf("history %d, answer %d: S", seed, i+1), m.Stability/s, 1, 1e-9)
+			near(t, fmt.Sprintf("history %d, answer %d: D", seed, i+1), m.Difficulty, d, 1e-9)
+		}
+		if t.Failed() {
+			return
+		}
+	}
+}
+
+// A dozen histories as ts-fsrs 5.4.2 (npm, MIT; default parameters, fuzz off)
+// computed them, none with a hard answer on the day of another; see the file.
+func TestHistoriesOfTSFSRS(t *testing.T) {
+	text, err := os.ReadFile("testdata/fsrs.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	histories := 0
+	for line := range strings.Lines(string(text)) {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		histories++
+		at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
+		m := &Memory{card: fsrs.NewCard(at)}
+		for i, answer := range strings.Fields(line) {
+			var gap, due int
+			var g Grade
+			var s, d float64
+			if _, err := fmt.Sscanf(answer, "%d:%d:%f:%f:%d", &gap, &g, &s, &d, &due); err != nil {
+				t.Fatalf("history %d: %q: %v", histories, answer, err)
+			}
+			at = at.Add(time.Duration(gap) * time.Minute)
+			m.review(at, g, 1)
+			what := fmt.Sprintf("history %d, answer %d: ", histories, i+1)
+			near(t, what+"S", m.Stability/s, 1, 1e-6) // theirs is rounded to 8 places at each answer
+			near(t, what+"D", m.Difficulty, d, 1e-6)
+			if due < 24*60 { // a learning step
+				near(t, what+"minutes until due", m.Due.Sub(at).Minutes(), float64(due), 1e-9)
+			}
+		}
+	}
+	if histories < 12 {
+		t.Errorf("%d histories, want 12", histories)
 	}
 }
 

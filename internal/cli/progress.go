@@ -116,7 +116,11 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 		return err
 	}
 	if of.Skipped > 0 {
-		fmt.Fprintf(e.stderr, "%s of the record could not be read and are left out; see singback record check.\n", many(of.Skipped, "answer"))
+		verb := "are"
+		if of.Skipped == 1 {
+			verb = "is"
+		}
+		fmt.Fprintf(e.stderr, "%s of the record could not be read and %s left out; see singback record check.\n", many(of.Skipped, "answer"), verb)
 	}
 	if _, _, ok := p.Span(); !ok {
 		where := ""

@@ -3,9 +3,11 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"html"
 	"image/color"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -22,7 +24,7 @@ import (
 
 // Chart is one drawing of a progress.
 type Chart struct {
-	Name  string // of its file, without an extension: "degrees", "confusion", …
+	Name  string // of its file, without an extension: "degrees", "pairs-2", "confusion", …
 	Title string
 
 	plot          *plot.Plot
@@ -31,10 +33,22 @@ type Chart struct {
 
 // SVG writes the chart as an SVG file.
 func (c Chart) SVG(w io.Writer) error {
+	_, err := io.WriteString(w, "<?xml version=\"1.0\"?>\n"+c.element()+"\n")
+	return err
+}
+
+// element returns the chart as an element of SVG, for a file or inside a page,
+// with its title for who cannot see it. Where the font that it was laid out for
+// is missing, one of the same widths takes its place.
+func (c Chart) element() string {
 	canvas := vgsvg.New(c.width, c.height)
 	c.draw(canvas)
-	_, err := canvas.WriteTo(w)
-	return err
+	var b bytes.Buffer
+	canvas.WriteTo(&b) // a buffer takes everything
+	_, svg, _ := strings.Cut(b.String(), "<svg")
+	tag, rest, _ := strings.Cut(svg, ">")
+	rest = strings.ReplaceAll(rest, "font-family:Liberation Sans;", "font-family:Liberation Sans,Arimo,Helvetica,Arial,sans-serif;")
+	return "<svg" + tag + ">\n<title>" + html.EscapeString(c.Title) + "</title>" + strings.TrimSpace(rest)
 }
 
 // PNG writes the chart as a PNG file.
@@ -45,10 +59,13 @@ func (c Chart) PNG(w io.Writer) error {
 	return err
 }
 
-// draw leaves a margin, so that no label touches the edge.
+// draw leaves a margin, so that no label touches the edge, and paints it white as
+// the rest: a reader of SVG may be dark.
 func (c Chart) draw(canvas vg.CanvasSizer) {
 	const margin = 0.4 * vg.Centimeter
-	c.plot.Draw(draw.Crop(draw.New(canvas), margin, -margin, margin, -margin))
+	all := draw.New(canvas)
+	all.FillPolygon(color.White, []vg.Point{{}, {X: c.width}, {X: c.width, Y: c.height}, {Y: c.height}})
+	c.plot.Draw(draw.Crop(all, margin, -margin, margin, -margin))
 }
 
 // The look of the charts. The lines are dark enough to be printed in grey.
@@ -83,13 +100,13 @@ func (p *Progress) Charts() ([]Chart, error) {
 		{"registers", "Registers", p.ByRegister, false},
 		{"questions", "Questions of a session", p.ByQuestion, false},
 	} {
-		c, ok, err := rowsChart(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		shares, err := rowsCharts(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
 			return s.Answers, s.Share, s.ShareLow, s.ShareHigh
 		}, 100)
 		if err != nil {
 			return nil, err
 		}
-		if ok {
+		for _, c := range shares {
 			c.plot.X.Min, c.plot.X.Max = 0, 100
 			c.plot.X.Tick.Marker = every(25)
 			out = append(out, c)
@@ -97,14 +114,18 @@ func (p *Progress) Charts() ([]Chart, error) {
 		if !g.cents {
 			continue
 		}
-		c, ok, err = rowsChart(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		cents, err := rowsCharts(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
 			return s.OnDegree, s.MedianCents, s.MedianLow, s.MedianHigh
 		}, 1)
 		if err != nil {
 			return nil, err
 		}
-		if ok {
-			most := 5 * math.Ceil(max(10, 1-c.plot.X.Min, 1+c.plot.X.Max)/5)
+		most := 10.0
+		for _, c := range cents {
+			most = max(most, 1-c.plot.X.Min, 1+c.plot.X.Max)
+		}
+		most = 5 * math.Ceil(most/5)
+		for _, c := range cents {
 			c.plot.X.Min, c.plot.X.Max = -most, most
 			c.plot.X.Tick.Marker = every(5 * math.Ceil(most/20))
 			zero, err := plotter.NewLine(plotter.XYs{{X: 0, Y: c.plot.Y.Min}, {X: 0, Y: c.plot.Y.Max}})
@@ -148,25 +169,47 @@ func newPlot(title string) *plot.Plot {
 	return p
 }
 
-// rowsChart draws a number and its interval for each row that has one, the first
-// row on top; false if there is none.
-func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) (Chart, bool, error) {
+// mostRows is how many rows a chart has at most: it fits a page of A4.
+const mostRows = 32
+
+// rowsCharts draws a number and its interval for each row that has one, the first
+// row on top, in as many charts of about the same size as it takes.
+func rowsCharts(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) ([]Chart, error) {
+	rows = slices.DeleteFunc(slices.Clone(rows), func(s Stats) bool {
+		_, value, _, _ := of(s)
+		return value == nil
+	})
+	parts := (len(rows) + mostRows - 1) / mostRows
+	var out []Chart
+	for i := range parts {
+		called, headed := name, title
+		if parts > 1 {
+			headed = fmt.Sprintf("%s (%d of %d)", title, i+1, parts)
+		}
+		if i > 0 {
+			called = fmt.Sprintf("%s-%d", name, i+1)
+		}
+		c, err := rowsChart(called, headed, axis, rows[i*len(rows)/parts:(i+1)*len(rows)/parts], of, scale)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, c)
+	}
+	return out, nil
+}
+
+// rowsChart draws rows that have a number, at least one.
+func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) (Chart, error) {
 	var points plotter.XYs
 	var errs plotter.XErrors
 	var names []string
 	for _, s := range rows {
 		answers, value, low, high := of(s)
-		if value == nil {
-			continue
-		}
 		points = append(points, plotter.XY{X: scale * *value})
 		errs = append(errs, struct{ Low, High float64 }{scale * (*value - *low), scale * (*high - *value)})
 		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.shown), answers))
 	}
 	n := len(points)
-	if n == 0 {
-		return Chart{}, false, nil
-	}
 	ticks := make(plot.ConstantTicks, n)
 	for i := range points {
 		points[i].Y = float64(n - 1 - i)
@@ -184,17 +227,17 @@ func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, va
 		plotter.XErrors
 	}{points, errs})
 	if err != nil {
-		return Chart{}, false, err
+		return Chart{}, err
 	}
 	bars.LineStyle = draw.LineStyle{Color: ink, Width: vg.Points(1.5)}
 	dots, err := plotter.NewScatter(points)
 	if err != nil {
-		return Chart{}, false, err
+		return Chart{}, err
 	}
 	dots.GlyphStyle = draw.GlyphStyle{Color: ink, Radius: vg.Points(3.5), Shape: draw.CircleGlyph{}}
 	p.Add(grid, bars, dots)
 	p.Y.Min, p.Y.Max = -0.6, float64(n)-0.4
-	return Chart{name, title, p, chartWidth, around + vg.Length(n)*rowHeight}, true, nil
+	return Chart{name, title, p, chartWidth, around + vg.Length(n)*rowHeight}, nil
 }
 
 // daysChart draws the share right of each day that has enough answers.
@@ -240,7 +283,7 @@ func daysChart(rows []Stats) (Chart, bool, error) {
 	p.Y.Min, p.Y.Max = 0, 100
 	p.Y.Tick.Marker = every(25)
 	const day = 24 * 3600
-	p.X.Min, p.X.Max = points[0].X-day, points[len(points)-1].X+day
+	p.X.Min, p.X.Max = points[0].X-0.5*day, points[len(points)-1].X+0.5*day
 	return Chart{"days", title, p, chartWidth, 8 * vg.Centimeter}, true, nil
 }
 
@@ -341,17 +384,4 @@ func (p *Progress) confusionChart() (Chart, error) {
 func shade(share float64) color.Color {
 	mix := func(c uint8) uint8 { return uint8(math.Round(255 - (0.08+0.92*share)*(255-float64(c)))) }
 	return color.NRGBA{mix(ink.R), mix(ink.G), mix(ink.B), 0xff}
-}
-
-// inline returns the chart as an element of an HTML page.
-func (c Chart) inline() (string, error) {
-	var b bytes.Buffer
-	if err := c.SVG(&b); err != nil {
-		return "", err
-	}
-	_, element, ok := bytes.Cut(b.Bytes(), []byte("<svg"))
-	if !ok {
-		return "", fmt.Errorf("the chart %s has no svg element", c.Name)
-	}
-	return "<svg" + string(element), nil
 }

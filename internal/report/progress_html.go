@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"strconv"
+	"strings"
 )
 
 //go:embed progress.html
@@ -20,37 +21,41 @@ func (p *Progress) HTML(w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	type table struct {
-		Heading, First string
-		Rows           [][]string
+	type section struct {
+		Heading, First, Note string
+		Charts               []template.HTML
+		Rows                 [][]string
 	}
 	page := struct {
 		*Progress
 		Intro         []string
-		Drift         string
 		ChangeHeading string
 		ChangeLines   []string
-		Charts        []template.HTML
-		Tables        []table
-	}{Progress: p, Intro: p.intro(), Drift: p.DriftLine()}
+		Sections      []section
+	}{Progress: p, Intro: p.intro()}
 	page.ChangeHeading, page.ChangeLines = p.ChangeLines()
-	for _, c := range charts {
-		svg, err := c.inline()
-		if err != nil {
-			return err
+	drawn := func(field string) (out []template.HTML) {
+		for _, c := range charts {
+			if strings.HasPrefix(c.Name, field) {
+				out = append(out, template.HTML(c.element())) // what is in it was escaped when it was drawn
+			}
 		}
-		page.Charts = append(page.Charts, template.HTML(svg)) // what is in it was escaped when it was drawn
+		return out
 	}
 	for _, t := range p.tables() {
 		if len(t.rows) == 0 {
 			continue
 		}
-		rows := make([][]string, len(t.rows))
-		for i, s := range t.rows {
-			rows[i] = p.htmlRow(s)
+		s := section{Heading: t.heading, First: t.first, Charts: drawn(t.field), Rows: make([][]string, len(t.rows))}
+		for i, row := range t.rows {
+			s.Rows[i] = p.htmlRow(row)
 		}
-		page.Tables = append(page.Tables, table{t.heading, t.first, rows})
+		if t.field == "question" {
+			s.Note = p.DriftLine()
+		}
+		page.Sections = append(page.Sections, s)
 	}
+	page.Sections = append(page.Sections, section{Heading: "Asked and sung", Charts: drawn("confusion")})
 	return progressTemplate.Execute(w, page)
 }
 

@@ -10,10 +10,13 @@ import (
 	"image/png"
 	"io"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 	"unicode/utf8"
+
+	"gonum.org/v1/plot/vg"
 
 	"singback/exercise"
 	"singback/theory"
@@ -174,6 +177,28 @@ func TestCharts(t *testing.T) {
 	if got := strings.Join(names, " "); got != "degrees degrees-cents pairs pairs-cents keys registers questions days confusion" {
 		t.Errorf("charts: %s", got)
 	}
+	// Forty rows are two charts of twenty, which a page can hold.
+	many := p
+	many.ByPair = slices.Repeat(p.ByPair, 40)
+	names = nil
+	charts, err = many.Charts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range charts {
+		if strings.HasPrefix(c.Name, "pairs") {
+			names = append(names, c.Name+": "+c.Title)
+		}
+		if c.height > 26.7*vg.Centimeter {
+			t.Errorf("%s is %.1f cm high, more than a page of A4 less its margins", c.Name, c.height/vg.Centimeter)
+		}
+	}
+	if got, want := strings.Join(names, "\n"), `pairs: From one degree to another: share right (1 of 2)
+pairs-2: From one degree to another: share right (2 of 2)
+pairs-cents: From one degree to another: flat or sharp (1 of 2)
+pairs-cents-2: From one degree to another: flat or sharp (2 of 2)`; got != want {
+		t.Errorf("charts:\n%s\nwant:\n%s", got, want)
+	}
 	few := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 1), Style{})
 	if charts, err := few.Charts(); err != nil || len(charts) != 4 { // the key, ten questions, the day, the confusions
 		t.Errorf("one day: %d charts, %v", len(charts), err)
@@ -199,8 +224,11 @@ func TestProgressHTML(t *testing.T) {
 			t.Errorf("the page lacks %s", want)
 		}
 	}
-	if n := strings.Count(page, "<svg"); n != 9 || strings.Count(page, "</svg>") != 9 {
-		t.Errorf("%d charts in the page, want 9", n)
+	for _, tag := range []string{"<svg", "</svg>", "<title>From one degree", "<title>Asked and sung</title>"} {
+		want := map[string]int{"<svg": 9, "</svg>": 9, "<title>From one degree": 2, "<title>Asked and sung</title>": 1}[tag]
+		if n := strings.Count(page, tag); n != want {
+			t.Errorf("%s is %d times in the page, want %d", tag, n, want)
+		}
 	}
 	// The only addresses are the names of XML namespaces, which nobody fetches.
 	rest := strings.NewReplacer(`xmlns="http://www.w3.org/2000/svg"`, "", `xmlns:xlink="http://www.w3.org/1999/xlink"`, "").Replace(page)

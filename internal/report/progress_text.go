@@ -62,11 +62,15 @@ func (p *Progress) intro() []string {
 	}
 	lines := []string{fmt.Sprintf("%s: %s%s, %s, %d right", p.Singer, n, where, when, p.Total.Right)}
 	if p.Total.Share == nil {
-		lines[0] += "; " + notEnough
+		lines[0] += "; " + notEnough + "."
 	} else {
-		lines[0] += fmt.Sprintf(" (%s)", p.share(p.Total))
+		lines[0] += fmt.Sprintf(": %s.", p.share(p.Total))
 	}
-	if p.Simulated > 0 {
+	switch p.Simulated {
+	case 0:
+	case p.Total.Answers:
+		lines = append(lines, "A simulated singer gave them, not you.")
+	default:
 		lines = append(lines, fmt.Sprintf("A simulated singer gave %d of them.", p.Simulated))
 	}
 	tolerance := fmt.Sprintf("%g cents", p.ToleranceCents[0])
@@ -75,8 +79,8 @@ func (p *Progress) intro() []string {
 	}
 	return append(lines,
 		"Right: within "+tolerance+". In brackets: the interval",
-		"that holds the true number, 95 % sure if answers do not hang together. Cents:",
-		"median of the answers on the degree asked; spread: their standard deviation;",
+		"that holds the true number, 95 % sure if answers are independent. Cents: median",
+		"of the answers on the degree asked; spread: their standard deviation;",
 		"time: median until the answer began.")
 }
 
@@ -95,6 +99,14 @@ func signed(x float64) string {
 		return fmt.Sprintf("%+.0f", r)
 	}
 	return "0"
+}
+
+// tenths says "+0.5".
+func tenths(x float64) string {
+	if r := math.Round(10*x) / 10; r != 0 {
+		return fmt.Sprintf("%+.1f", r)
+	}
+	return "0.0"
 }
 
 // table writes rows of at most 80 columns.
@@ -159,7 +171,7 @@ func (p *Progress) DriftLine() string {
 	case d.High < 0:
 		how = "the pitch sinks"
 	}
-	return fmt.Sprintf("Drift within a session: %s;\n%+.1f cents in 10 questions (%+.1f, %+.1f).", how, d.Cents, d.Low, d.High)
+	return fmt.Sprintf("Drift within a session: %s;\n%s cents in 10 questions (%s, %s).", how, tenths(d.Cents), tenths(d.Low), tenths(d.High))
 }
 
 // ChangeLines says what has changed, and since when; and how that was found.

@@ -69,8 +69,14 @@ func TestProgressText(t *testing.T) {
 		{"progress", 40, Style{}},
 		{"progress-ascii", 40, Style{Names: theory.Numbers, ASCII: true}},
 		{"progress-short", 1, Style{}},
+		{"progress-key", 40, Style{}},
 	} {
-		p := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, c.days), c.style)
+		of := ProgressOf{Singer: "Anna"}
+		if c.name == "progress-key" {
+			k := key(t, "Ab major")
+			of.Singer, of.Key = "Anna of the second row", &k
+		}
+		p := NewProgress(of, invented(t, c.days), c.style)
 		text := p.Text()
 		golden(t, c.name, text)
 		for line := range strings.Lines(text) {

@@ -60,11 +60,15 @@ func (p *Progress) intro() []string {
 	if p.First != p.Last {
 		when = p.First + " to " + p.Last
 	}
-	lines := []string{fmt.Sprintf("%s: %s%s, %s, %d right", p.Singer, n, where, when, p.Total.Right)}
-	if p.Total.Share == nil {
-		lines[0] += "; " + notEnough + "."
+	lines := []string{fmt.Sprintf("%s: %s%s, %s,", p.Singer, n, where, when)}
+	right := fmt.Sprintf("%d right; %s.", p.Total.Right, notEnough)
+	if p.Total.Share != nil {
+		right = fmt.Sprintf("%d right: %s.", p.Total.Right, p.share(p.Total))
+	}
+	if utf8.RuneCountInString(lines[0]+" "+right) <= 80 {
+		lines[0] += " " + right
 	} else {
-		lines[0] += fmt.Sprintf(": %s.", p.share(p.Total))
+		lines = append(lines, right)
 	}
 	switch p.Simulated {
 	case 0:
@@ -81,7 +85,7 @@ func (p *Progress) intro() []string {
 		"Right: within "+tolerance+". In brackets: the interval",
 		"that holds the true number, 95 % sure if answers are independent. Cents: median",
 		"of the answers on the degree asked; spread: their standard deviation;",
-		"time: median until the answer began.")
+		"time: median until the answer began. Below ten answers: "+notEnough+".")
 }
 
 // share says "93 % (87-96)".

@@ -219,7 +219,11 @@ func TestSingFitsTheSinger(t *testing.T) {
 		stdout, _ := c.must(t, append([]string{"sing", "--input", "simulated", "--format", "json", "--seed", "2"}, args...)...)
 		return events(t, stdout)
 	}
-	for _, key := range []string{"C", "Ab", "f#m", "B"} {
+	keys := []string{"f#m", "C", "Ab", "B"}
+	if raceDetector {
+		keys = keys[:1]
+	}
+	for _, key := range keys {
 		all := sing("--key", key, "--degrees", "chromatic", "--count", "12", "--from", "any")
 		if all[0].A4Hz != 432.44 {
 			t.Errorf("A4 = %g Hz, want that of the instrument", all[0].A4Hz)
@@ -246,13 +250,13 @@ func TestSingFitsTheSinger(t *testing.T) {
 		t.Errorf("--a4 440: %g", all[0].A4Hz)
 	}
 	// Without the profile all is as if there were none.
-	without, _ := c.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2", "--profile", "none")
-	nobody, _ := call{}.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2")
+	without, _ := c.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2", "--count", "4", "--profile", "none")
+	nobody, _ := call{}.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2", "--count", "4")
 	if without != nobody {
 		t.Errorf("--profile none differs from no profile:\n%s\n%s", without, nobody)
 	}
 	c.must(t, "profile", "use", "none")
-	if chosen, _ := c.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2"); chosen != nobody {
+	if chosen, _ := c.must(t, "sing", "--input", "simulated", "--format", "json", "--seed", "2", "--count", "4"); chosen != nobody {
 		t.Errorf("after profile use none:\n%s\n%s", chosen, nobody)
 	}
 }

@@ -1,0 +1,5 @@
+//go:build !race
+
+package calib_test
+
+const raceDetector = false

@@ -213,6 +213,10 @@ func TestHelpExamplesRun(t *testing.T) {
 		call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--singer", "Anna", "--record", filepath.Join(dir, path))
 	}
 	call{}.must(t, "course", "export", filepath.Join(dir, "mine.toml"))
+	answered := map[string]bool{ // by a simulated singer, where there is no microphone
+		"singback": true, "singback today": true, "singback sing": true,
+		"singback series": true, "singback echo": true, "singback calibrate": true,
+	}
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
 		if strings.HasPrefix(path, "singback completion ") {
@@ -232,7 +236,7 @@ func TestHelpExamplesRun(t *testing.T) {
 				t.Errorf("%s: the example %q is of another command", path, line)
 			}
 			n++
-			if raceDetector && (n > 1 || strings.Contains(line, "simulated")) {
+			if raceDetector && (n > 1 || answered[path]) {
 				continue // other tests have the simulated singer sing in this process
 			}
 			c := exec.CommandContext(t.Context(), bash, "-c", "set -eo pipefail\n"+line)

@@ -28,7 +28,7 @@ type following struct {
 	start float64   // frame at which the line begins
 	pace  float64   // frames that one unit of the line takes
 	beat  float64   // the usual length of a note, in units of the line
-	extra float64   // frames with a voice that belong to no note
+	spare []float64 // times in seconds of the frames with a voice that belong to no note
 	value float64   // what the reading is worth, in usual notes in tune
 }
 
@@ -318,6 +318,14 @@ func (w *following) long(fr frames, pace float64) bool {
 	return float64(len(w.line))*float64(len(fr.ok))*w.beat*pace*dueMost > cellBudget
 }
 
+// members are the written notes, of n, that note k stands for.
+func (w *following) members(k, n int) (from, to int) {
+	if k+1 < len(w.first) {
+		n = w.first[k+1]
+	}
+	return w.first[k], n
+}
+
 // worth is what a frame is worth for a note.
 func (w *following) worth(i, f int, fr frames) float64 {
 	if !fr.ok[f] || w.rest[i] {
@@ -464,10 +472,10 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 			panic("exercise: a curve without a way back")
 		}
 	}
-	w.extra = 0
+	w.spare = nil
 	for f, ok := range fr.ok {
 		if ok && !used[f] {
-			w.extra++
+			w.spare = append(w.spare, fr.zero+(float64(fr.index[f])+0.5)*fr.step)
 		}
 	}
 	var rest []float64

@@ -2,18 +2,22 @@ package exercise
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 )
 
-// Fault is one part of a score: something a teacher would say.
+// Fault is one part of a score: something a teacher would say. What its sentence
+// says, the numbers of the same grading bear out.
 type Fault struct {
-	Name   string  // omitted, wrong, out_of_tune, short, rhythm, held, added, restarts, drift
-	Amount float64 // how much of it, 0 for none: see Measures
-	Cost   float64 // what it takes from the score, 0 and more
-	Why    string  // the sentence
+	Name string  // one of those of faultNames
+	Cost float64 // what it takes from the score, more than 0
+	Why  string  // the sentence
+}
+
+// faultNames are the names of the faults; of those that cost the same the first
+// is told first.
+var faultNames = [...]string{
+	"omitted", "wrong", "out_of_tune", "short", "added", "restarts", "waited", "tempo", "rhythm", "held", "drift", "unclear",
 }
 
 // Weights of the faults: what the whole of one costs, in the logarithm of the
@@ -28,10 +32,11 @@ var (
 
 const (
 	restartCost = 0.7
-	driftCost   = 0.5 // of a semitone
-	scoreScale  = 8.0 // the faults that bring the score to 1/e
-	goodShare   = 0.8 // of its due is a note that was held
-	lateMost    = 2.0 // beats: being later is no worse
+	driftCost   = 0.5  // of a semitone
+	scoreScale  = 8.0  // the faults that bring the score to 1/e
+	driftTold   = 25.0 // cents: a key that moves less has not moved
+	goodShare   = 0.8  // of its due is a note that was held
+	lateMost    = 2.0  // beats: being later is no worse
 )
 
 // Measures are the amounts of the faults that a jury's verdicts can be compared
@@ -60,21 +65,31 @@ func (w following) measures(performed bool) Measures {
 			continue
 		}
 		sung++
-		held := max(0, min(1, math.Log2(n.length)))
-		if performed {
-			held *= min(1, w.line[i].Length/w.beat)
-		}
-		last := i == len(w.notes)-1 // it may be held
-		if !last && !(performed && w.rest[i+1]) {
-			m.Held += held
-		}
-		m.Rhythm += min(1, math.Abs(float64(n.from)-w.start-w.pace*w.line[i].Onset)/(lateMost*w.beat*w.pace))
+		m.Held += w.held(i, performed)
+		m.Rhythm += w.late(i)
 	}
 	m.Missing /= notes
 	m.Held /= notes
 	m.Rhythm = 1 - ratioOr(sung-m.Rhythm, sung, 0)
-	m.Added = min(1, w.extra/dues)
+	m.Added = min(1, float64(len(w.spare))/dues)
 	return m
+}
+
+// held is how many doublings note i was held too long, 1 at most.
+func (w following) held(i int, performed bool) float64 {
+	if i == len(w.notes)-1 || performed && w.rest[i+1] {
+		return 0 // the last may be
+	}
+	held := max(0, min(1, math.Log2(w.notes[i].length)))
+	if performed {
+		held *= min(1, w.line[i].Length/w.beat)
+	}
+	return held
+}
+
+// late is how far note i began from its time, in double beats, 1 at most.
+func (w following) late(i int) float64 {
+	return min(1, math.Abs(float64(w.notes[i].from)-w.start-w.pace*w.line[i].Onset)/(lateMost*w.beat*w.pace))
 }
 
 func ratioOr(a, b, none float64) float64 {
@@ -95,8 +110,10 @@ func (w following) sounding() int {
 	return n
 }
 
-// weigh adds the faults up.
-func (g *Grading) weigh(line Line, c following) {
+// weigh adds the faults up. What each costs comes from the curve, in which a
+// note that goes wrong moves its neighbours; what it is called comes from the
+// notes, so that no sentence says what the numbers beside it do not bear out.
+func (g *Grading) weigh(line Line, take Performance, c following) {
 	m := c.measures(line.Performed)
 	g.Measures = m
 	w := timedWeights
@@ -106,78 +123,25 @@ func (g *Grading) weigh(line Line, c following) {
 	case line.Performed:
 		w = performedWeights
 	}
-	// What the notes lack, by the reason for most of it.
-	lack := map[string]float64{}
-	which := map[string][]int{}
-	for k, n := range c.notes {
-		if n.lacks() == 0 || c.rest[k] {
-			continue
-		}
-		name := "short"
-		switch f := g.Notes[c.first[k]].Finding; {
-		case f == Omitted || n.to == n.from:
-			name = "omitted"
-		case f == Wrong:
-			name = "wrong"
-		case f == OutOfTune:
-			name = "out_of_tune"
-		}
-		lack[name] += n.lacks() * n.lacks() / float64(c.sounding())
-		if n.lacks() > 0.3 {
-			which[name] = append(which[name], c.first[k]+1)
-		}
-	}
-	add := func(name string, amount, cost float64, why string) {
-		if amount > 0 && cost > 0 {
-			g.Faults = append(g.Faults, Fault{name, amount, cost, why})
-		}
-	}
-	for name, say := range map[string]string{
-		"omitted": "left out", "wrong": "another degree",
-		"out_of_tune": "out of tune", "short": "held for less than their time, or not clear",
-	} {
-		if lack[name] > 0 {
-			add(name, lack[name], w.missing*lack[name], noteList(which[name])+say)
-		}
-	}
-	add("rhythm", m.Rhythm, w.rhythm*m.Rhythm, fmt.Sprintf("notes begin %.2f beats from their time on average", m.Rhythm*lateMost))
-	add("held", m.Held, w.held*m.Held, "notes are held, or hesitated over, longer than written")
-	add("added", m.Added, w.added*m.Added, fmt.Sprintf("sound that belongs to no note, %.0f %% of the line's length", 100*m.Added))
+	b := newBlame(g, line, take, c)
+	b.missing(w.missing)
+	b.rhythm(w.rhythm * m.Rhythm)
+	b.held(w.held*m.Held, line.Performed)
+	b.added(w.added * m.Added)
 	n := float64(len(g.Alignment.Restarts))
-	add("restarts", n, restartCost*n, fmt.Sprintf("went back %.0f times to sing again", n))
-	if d := math.Abs(g.Drift) / 100; d > 0.25 {
-		add("drift", d, driftCost*d, fmt.Sprintf("the key moved by %+.0f cents", g.Drift))
+	b.costs["restarts"] += restartCost * n
+	if d := math.Abs(g.Drift) / 100; d > driftTold/100 {
+		b.costs["drift"] += driftCost * d
 	}
-	slices.SortFunc(g.Faults, func(a, b Fault) int {
-		return cmp.Or(cmp.Compare(b.Cost, a.Cost), strings.Compare(a.Name, b.Name))
-	})
 	sum := 0.0
-	for _, f := range g.Faults {
-		sum += f.Cost
+	for _, name := range faultNames { // in one order, so that rounding is too
+		cost := b.costs[name]
+		if cost > 0 {
+			g.Faults = append(g.Faults, Fault{name, cost, b.sentence(name)})
+		}
+		sum += cost
 	}
+	slices.SortStableFunc(g.Faults, func(a, b Fault) int { return cmp.Compare(b.Cost, a.Cost) })
 	g.Score = math.Exp(-sum / scoreScale)
 	g.Pass = 1 / (1 + math.Exp(sum-w.base))
-}
-
-// noteList names notes by number.
-func noteList(n []int) string {
-	const most = 8
-	switch len(n) {
-	case 0:
-		return "some notes a little: "
-	case 1:
-		return fmt.Sprintf("note %d: ", n[0])
-	}
-	var b strings.Builder
-	b.WriteString("notes ")
-	for k, v := range n[:min(most, len(n))] {
-		if k > 0 {
-			b.WriteString(", ")
-		}
-		fmt.Fprint(&b, v)
-	}
-	if len(n) > most {
-		fmt.Fprintf(&b, " and %d more", len(n)-most)
-	}
-	return b.String() + ": "
 }

@@ -106,7 +106,8 @@ type Grading struct {
 	Flow      bool   // no hesitation and no restart, and a segment that is right
 	Points    int    // 0 … 9
 
-	key []float64 // of each sung note, above the line
+	key   []float64 // of each sung note, above the line
+	jumps []float64 // of each written note that has a time: see jumpsOf
 }
 
 // GradeTake compares a take with a line. It is the same for any transposition and
@@ -122,7 +123,7 @@ func GradeTake(line Line, take Performance, rules Rules) (Grading, error) {
 	g.judge(line, take, rules, c)
 	g.tune(line)
 	g.time(line)
-	g.weigh(line, c)
+	g.weigh(line, take, c)
 	g.mark(line)
 	return g, nil
 }
@@ -377,11 +378,7 @@ func (g *Grading) time(line Line) {
 		return
 	}
 	g.Pace = a.Pace
-	lengths := make([]float64, len(line.Notes))
-	for i, d := range line.Notes {
-		lengths[i] = d.Length
-	}
-	beat := median(lengths)
+	beat := line.beat()
 	var index []int
 	var off []float64
 	for i := range g.Notes {
@@ -390,6 +387,7 @@ func (g *Grading) time(line Line) {
 			off = append(off, ((g.Notes[i].Onset-a.Start)/a.Pace-line.Notes[i].Onset)/beat)
 		}
 	}
+	g.jumps = g.jumpsOf(line, index, beat)
 	var away []float64
 	for k, i := range index {
 		n := &g.Notes[i]
@@ -402,12 +400,47 @@ func (g *Grading) time(line Line) {
 			if due := line.Notes[next].Onset - line.Notes[i].Onset; due > 0 {
 				n.Length = (g.Notes[next].Onset - n.Onset) / (a.Pace * due)
 			}
-			if off[k+1]-off[k] > halting {
+			if g.jumps[k+1] > halting {
 				g.Hesitations = append(g.Hesitations, next)
 			}
 		}
 	}
 	g.Unsteady = median(away)
+}
+
+// jumpsOf are the beats by which each of some notes begins later than the note
+// before it and the tempo about it have it: who slows down does not wait.
+func (g *Grading) jumpsOf(line Line, index []int, beat float64) []float64 {
+	between := func(k int) (due, took float64) {
+		from, to := index[k-1], index[k]
+		return line.Notes[to].Onset - line.Notes[from].Onset, g.Notes[to].Onset - g.Notes[from].Onset
+	}
+	const least = 4 // tempos of which one that is odd does not move the median
+	jumps := make([]float64, len(index))
+	for k := 1; k < len(index); k++ {
+		var about []float64
+		for q := max(1, k-driftWindow); q < min(len(index), k+driftWindow+1); q++ {
+			if due, took := between(q); due > 0 && took > 0 {
+				about = append(about, took/due)
+			}
+		}
+		pace := g.Pace
+		if len(about) >= least {
+			pace = median(about)
+		}
+		due, took := between(k)
+		jumps[k] = (took/pace - due) / beat
+	}
+	return jumps
+}
+
+// beat is the line's usual note.
+func (l Line) beat() float64 {
+	lengths := make([]float64, len(l.Notes))
+	for i, d := range l.Notes {
+		lengths[i] = d.Length
+	}
+	return median(lengths)
 }
 
 // mark gives the nine points of the sight-singing question of College Board's

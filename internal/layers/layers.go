@@ -20,7 +20,7 @@ internal/audio:                                             |
 internal/device:   internal/audio portaudio                 |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/notation: theory exercise gomidi                   |
-internal/review:   pitch theory exercise internal/audio     |
+internal/review:   pitch theory exercise internal/audio     | internal/synth
 internal/session:  pitch theory exercise calib internal/audio internal/synth |
 internal/store:    theory exercise calib go-toml sqlite      | pitch
 internal/report:   theory exercise calib plot               |

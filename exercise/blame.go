@@ -128,11 +128,23 @@ func (b *blame) time() {
 	if len(steady[0]) < tempoLeast || len(steady[1]) < tempoLeast {
 		return
 	}
-	if b.slower = median(steady[1])/median(steady[0]) - 1; math.Abs(b.slower) > tempoTold {
+	first, second := median(steady[0]), median(steady[1])
+	apart := math.Abs(second - first)
+	if b.slower = second/first - 1; math.Abs(b.slower) > tempoTold && apart > scatter(steady[0])+scatter(steady[1]) {
 		// The most that a take of two tempos is off an even one.
 		length := b.line.Notes[b.index[len(b.index)-1]].Onset - b.line.Notes[b.index[0]].Onset
 		b.moves["tempo"] = math.Abs(b.slower) * length / beat / 4
 	}
+}
+
+// scatter is the median distance of values from their median.
+func scatter(x []float64) float64 {
+	middle := median(x)
+	off := make([]float64, len(x))
+	for k, v := range x {
+		off[k] = math.Abs(v - middle)
+	}
+	return median(off)
 }
 
 // sung is how many seconds written note i sounded.
@@ -155,19 +167,21 @@ func (b *blame) near(i int) string {
 			best, name = d, m.name
 		}
 	}
-	if name == "" && math.Abs(b.g.Drift) > driftTold {
-		return "drift"
-	}
 	return name
 }
 
-// put adds the cost of written note i, of which its own numbers say nothing.
-func (b *blame) put(i int, cost float64) {
+// put adds the cost of written note i, of which its own numbers say nothing. A
+// cost of its pitch may come from a key that moved.
+func (b *blame) put(i int, cost float64, ofPitch bool) {
 	if cost <= 0 {
 		return
 	}
 	name := b.near(i)
-	if name == "" {
+	switch {
+	case name != "":
+	case ofPitch && math.Abs(b.g.Drift) > driftTold:
+		name = "drift"
+	default:
 		name = "unclear"
 		b.dim = append(b.dim, i)
 	}
@@ -201,7 +215,7 @@ func (b *blame) missing(weight float64) {
 			b.brief = append(b.brief, brief)
 			b.costs["short"] += cost
 		default:
-			b.put(from, cost)
+			b.put(from, cost, true)
 		}
 	}
 }
@@ -235,7 +249,7 @@ func (b *blame) rhythm(cost float64) {
 		}
 	}
 	if sum == 0 { // nothing of the line was found
-		b.put(0, cost)
+		b.put(0, cost, false)
 		return
 	}
 	moved := 0.0
@@ -253,7 +267,7 @@ func (b *blame) rhythm(cost float64) {
 			if name := b.pitch(i); name != "" {
 				b.costs[name] += part
 			} else {
-				b.put(i, part)
+				b.put(i, part, false)
 			}
 			continue
 		}
@@ -269,10 +283,10 @@ func (b *blame) rhythm(cost float64) {
 				b.costs[name] += part * shift / all * b.moves[name] / moved
 			}
 		} else {
-			shift = 0
+			own, shift = max(own, shift), 0
 		}
 		b.costs["rhythm"] += part * own / all
-		b.put(i, part*(1-(own+shift)/all))
+		b.put(i, part*(1-(own+shift)/all), false)
 	}
 }
 
@@ -307,8 +321,12 @@ func (b *blame) held(cost float64, performed bool) {
 		switch {
 		case b.pitch(i) != "":
 			b.costs[b.pitch(i)] += part
-		case !timed || n.Length < heldTold || at+1 == len(b.index):
-			b.put(from, part)
+		case !timed || n.Length <= 1 || at+1 == len(b.index):
+			b.put(from, part, false)
+		case n.Length < heldTold: // the next one only begins a little late
+			own := min(1, math.Log2(n.Length)/b.c.held(k, performed))
+			b.costs["rhythm"] += part * own
+			b.put(from, part*(1-own), false)
 		default:
 			after := b.index[at+1]
 			name := ""
@@ -359,7 +377,7 @@ func (b *blame) added(cost float64) {
 			if name := b.pitch(i); name != "" {
 				b.costs[name] += part
 			} else {
-				b.put(i, part)
+				b.put(i, part, true)
 			}
 		}
 	}

@@ -316,7 +316,7 @@ func TestFaultsAreBorneOut(t *testing.T) {
 		{"notes", 150, 0, func(take []exercise.Sung, _ uint64) exercise.Performance {
 			return exercise.Performance{Notes: take}
 		}},
-		{"sung", 12, 0.2, func(take []exercise.Sung, seed uint64) exercise.Performance {
+		{"sung", 8, 0.25, func(take []exercise.Sung, seed uint64) exercise.Performance {
 			p, err := Listen(t.Context(), &source{samples: sing(take, seed), rate: singRate, block: 4096})
 			if err != nil {
 				t.Fatal(err)

@@ -3,7 +3,12 @@ package main
 import (
 	"math"
 	"os"
+	"path/filepath"
+	"strings"
 	"testing"
+
+	"singback/exercise"
+	"singback/internal/review"
 )
 
 func TestStatistics(t *testing.T) {
@@ -80,6 +85,61 @@ func TestAgreementWithTheJury(t *testing.T) {
 		}
 		if a, s := auc(d.pass(), score), spearman(score, grade); a < c.auc || s < c.spearman {
 			t.Errorf("%s, strict %v: AUC %.3f, Spearman %.3f; want at least %g, %g", c.model, c.strict, a, s, c.auc, c.spearman)
+		}
+	}
+}
+
+// Two answers are there as recordings, too. What is heard in them has the notes of
+// their curves, the first ones with the others, and gets the marks of the curves.
+func TestRecordingsAsTheirCurves(t *testing.T) {
+	dir := os.Getenv("SINGBACK_JURY")
+	if dir == "" {
+		t.Skip("SINGBACK_JURY does not name a folder with the jury's data")
+	}
+	d, err := read(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	curves := map[string][]exercise.Moment{}
+	for _, k := range d.takes {
+		curves[k.file] = k.curve
+	}
+	paths, err := filepath.Glob(filepath.Join(dir, "audio", "*_per*.wav"))
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("%d answers as recordings, %v", len(paths), err)
+	}
+	for _, path := range paths {
+		name := strings.TrimSuffix(filepath.Base(path), ".wav")
+		melody := name[:strings.LastIndex(name, "_")]
+		heard, err := review.Reader{}.Read(t.Context(), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := review.OfCurve(curves[name])
+		if len(want.Notes) == 0 {
+			t.Fatalf("%s: no curve has this name", name)
+		}
+		for i, n := range want.Notes {
+			found := false
+			for _, h := range heard.Notes {
+				together := min(h.Offset, n.Offset) - max(h.Onset, n.Onset)
+				found = found || together > 0.5*(n.Offset-n.Onset) && math.Abs(fold(h.Cents-n.Cents)) < 60
+			}
+			if !found {
+				t.Errorf("%s: note %d of %d, at %.2f s, was not heard", name, i+1, len(want.Notes), n.Onset)
+			}
+		}
+		line := d.lines[melody]
+		var pass [2]float64
+		for k, p := range []exercise.Performance{heard, want} {
+			g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+			if err != nil {
+				t.Fatal(err)
+			}
+			pass[k] = g.Pass
+		}
+		if math.Abs(pass[0]-pass[1]) > 0.15 {
+			t.Errorf("%s: pass %.2f, of its curve %.2f", name, pass[0], pass[1])
 		}
 	}
 }

@@ -134,7 +134,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 	if err != nil {
 		return err
 	}
-	reader := review.Reader{Stdin: e.stdin, Options: options}
+	reader := review.Reader{Stdin: newPatient(ctx, e.stdin), Options: options}
 	line, err := g.line(ctx, reader, names)
 	if err != nil {
 		return err

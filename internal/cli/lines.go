@@ -319,8 +319,7 @@ func (r *lineRun) LineSource(p session.LinePrompted, lead float64) (audio.Source
 		if p.Index > len(a.paths) {
 			return nil, false, session.ErrNoMore
 		}
-		src, err := a.rec.open(r.e, a.paths[p.Index-1])
-		return src, false, err
+		return a.open(a.paths[p.Index-1])
 	case simulated:
 		if lead == 0 {
 			lead = 0.6

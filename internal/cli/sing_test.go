@@ -14,7 +14,6 @@ import (
 	"strings"
 	"testing"
 	"testing/iotest"
-	"time"
 
 	"singback/internal/audio"
 )
@@ -502,68 +501,5 @@ func TestSingInterruptSignal(t *testing.T) {
 	all := events(t, out.out.String())
 	if s := all[len(all)-1]; s.Event != "summary" || !s.Interrupted || s.Total.Asked < 2 || s.Total.Asked > 999 {
 		t.Errorf("last event %+v", s)
-	}
-}
-
-// A second interrupt ends a drill that does not notice the first, like one
-// that waits for a pipe; a judge has nothing to sum up, so the first ends it.
-func TestSecondInterruptEndsAtOnce(t *testing.T) {
-	for name, c := range map[string]struct {
-		args  []string
-		ready string
-		most  int
-	}{
-		"sing":  {[]string{"sing", "-"}, "C major: cadence", 2},
-		"judge": {[]string{"judge", "--key", "C", "--degree", "do", "-"}, "", 1},
-	} {
-		t.Setenv("XDG_DATA_HOME", t.TempDir()) // nobody has a profile
-		cmd := exec.CommandContext(t.Context(), "singback", c.args...)
-		stdin, err := cmd.StdinPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		stderr, err := cmd.StderrPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
-		}
-		if c.ready != "" {
-			b := make([]byte, 4096)
-			var said string
-			for !strings.Contains(said, c.ready) {
-				n, err := stderr.Read(b)
-				if said += string(b[:n]); err != nil {
-					t.Fatalf("%s said %q: %v", name, said, err)
-				}
-			}
-		} else {
-			// More silence than a pipe holds: once it is written, judge reads.
-			f := form{1, 1, 48000, 16, false, nil, 0xFFFFFFFF, make([]byte, 1<<18)}
-			if _, err := stdin.Write(f.bytes()); err != nil {
-				t.Fatal(err)
-			}
-		}
-		done := make(chan error, 1)
-		go func() { done <- cmd.Wait() }()
-		deadline := time.After(10 * time.Second)
-		again := time.NewTicker(50 * time.Millisecond)
-		defer again.Stop()
-		cmd.Process.Signal(os.Interrupt)
-	wait:
-		for {
-			select {
-			case err := <-done:
-				t.Logf("%s ended: %v", name, err)
-				break wait
-			case <-again.C:
-				cmd.Process.Signal(os.Interrupt)
-			case <-deadline:
-				cmd.Process.Kill()
-				t.Errorf("%s outlives two interrupts", name)
-				break wait
-			}
-		}
 	}
 }

@@ -220,8 +220,8 @@ type fileAnswers struct {
 // begins.
 func (f *fileAnswers) check() error {
 	for _, path := range f.paths {
-		if path == "-" {
-			continue
+		if isPipe(path) {
+			continue // it can be read only once
 		}
 		src, err := f.rec.open(f.env, path)
 		if err != nil {
@@ -236,7 +236,16 @@ func (f *fileAnswers) Source(p session.Prompted) (audio.Source, bool, error) {
 	if p.Attempt > 1 || p.Index > len(f.paths) {
 		return nil, false, session.ErrNoMore
 	}
-	src, err := f.rec.open(f.env, f.paths[p.Index-1])
+	return f.open(f.paths[p.Index-1])
+}
+
+// open opens a recording, or makes ready to wait for one that comes through a
+// pipe.
+func (f *fileAnswers) open(path string) (audio.Source, bool, error) {
+	if isPipe(path) {
+		return &piped{env: f.env, rec: f.rec, path: path}, false, nil
+	}
+	src, err := f.rec.open(f.env, path)
 	return src, false, err
 }
 

@@ -212,6 +212,9 @@ func (r *lineRun) tonic(s theory.Score) theory.Pitch {
 
 // hearLine counts in, or lets the sound die away, and listens to the line.
 func (r *lineRun) hearLine(ctx context.Context, p LinePrompted, src audio.Source, live bool) (take exercise.PhraseTake, samples []float64, downbeat int64, err error) {
+	if err := await(ctx, src); err != nil {
+		return take, nil, 0, err
+	}
 	ear, err := r.cfg.Hearing.NewEar(src)
 	if err != nil {
 		return take, nil, 0, err

@@ -101,6 +101,22 @@ var ErrNoMore = errors.New("no recording is left to answer with")
 // Skipper is a live source that can forget what it has buffered.
 type Skipper interface{ Skip() (skipped int64) }
 
+// Awaiter is a source that may keep the singer waiting before its sample rate is
+// known, like a pipe. Await is called once, when the question has been asked and
+// before any other method but Close; it returns early, with ctx's error, if ctx
+// ends.
+type Awaiter interface {
+	Await(ctx context.Context) error
+}
+
+// await waits for what src waits for.
+func await(ctx context.Context, src audio.Source) error {
+	if a, ok := src.(Awaiter); ok {
+		return a.Await(ctx)
+	}
+	return nil
+}
+
 // guard is how long, in seconds, a live window stays shut after the output has
 // drained: the driver's report of what has been heard is not exact, and a room
 // has a tail.
@@ -403,7 +419,10 @@ func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.S
 		}
 	}
 	if r.ear == nil || r.ear.src != src {
-		var err error
+		err := await(ctx, src)
+		if err != nil {
+			return exercise.Take{}, err
+		}
 		if r.ear, err = r.cfg.Hearing.NewEar(src); err != nil {
 			return exercise.Take{}, err
 		}

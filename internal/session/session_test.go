@@ -192,6 +192,43 @@ func TestRetryDeclined(t *testing.T) {
 	}
 }
 
+// awaited is a source that is ready only when it has been waited for.
+type awaited struct {
+	*testkit.Source
+	wait func(context.Context) error
+}
+
+func (a awaited) Await(ctx context.Context) error { return a.wait(ctx) }
+
+// The question is asked before anything is waited for, and a wait that fails, or
+// that the singer ends, ends the run tidily.
+func TestAwaiter(t *testing.T) {
+	broken := errors.New("no header")
+	for _, c := range []error{nil, broken, context.Canceled} {
+		var l log
+		src := awaited{&testkit.Source{}, nil} // of no rate
+		src.wait = func(context.Context) error {
+			l = append(l, "await")
+			src.Source.Rate = rate
+			return c
+		}
+		_, err := Run(t.Context(), config(items(t, "do")), answerFunc(func(p Prompted) (audio.Source, bool, error) {
+			if p.Attempt > 1 {
+				return nil, false, ErrNoMore
+			}
+			return src, false, nil
+		}), audio.Null{Rate: rate}, l.add)
+		if err != c || src.Closed != 1 {
+			t.Errorf("Run returned %v, want %v; closed %d times", err, c, src.Closed)
+		}
+		if c == nil {
+			same(t, l, "key", "ask 1/1.1", "await", "listen", "1.1 not_measured counts=false", "finished false")
+		} else {
+			same(t, l, "key", "ask 1/1.1", "await", "finished true")
+		}
+	}
+}
+
 // Whatever ends a run, Finished is its last event and the tally so far is kept.
 func TestRunEndsTidily(t *testing.T) {
 	broken := errors.New("the file is damaged")

@@ -379,6 +379,7 @@ type performance struct {
 	summary    func(exercise.Tally) string
 	staff      func(theory.Score) []string      // draws a melody on the screen; nil: there is none
 	skill      func() exercise.Skill            // of the last question; nil: the item's
+	paused     time.Duration                    // how long the singer has rested
 	finished   func(out io.Writer, kept string) // writes what else is to be said at the end; may be nil
 
 	// ready prepares the questions that are no single sung degree; nil where there
@@ -479,7 +480,14 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 				level.Store(int64(l * 100))
 				return l
 			},
-			Asks:  func(ask tui.Asker) { r.ask, config.Guess = ask, ask.Guess },
+			Asks: func(ask tui.Asker) {
+				r.ask, config.Guess = ask, ask.Guess
+				config.Pause = func(ctx context.Context) error {
+					began := e.clock()
+					defer func() { d.paused += e.clock().Sub(began) }()
+					return ask.Rest(ctx)
+				}
+			},
 			Staff: d.staff,
 		}, func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
 			if o.retry == "ask" && d.kind != inputFiles {

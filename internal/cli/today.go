@@ -194,7 +194,7 @@ func (o *todayOptions) asks(e *env, kind string, recordings []string) func(exerc
 
 // next turns the next question of the sitting into one of the session.
 func (t *todayRun) next(seconds float64) (session.Question, bool) {
-	q, ok := t.sitting.Next(max(seconds, t.clock().Sub(t.began).Seconds()))
+	q, ok := t.sitting.Next(max(seconds, (t.clock().Sub(t.began) - t.drill.paused).Seconds()))
 	if !ok {
 		return session.Question{}, false
 	}

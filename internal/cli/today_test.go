@@ -10,7 +10,10 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
+	"singback/exercise"
+	"singback/internal/course"
 	"singback/internal/store"
 )
 
@@ -138,5 +141,30 @@ func TestTodayKilled(t *testing.T) {
 	c, err := r.Check(t.Context())
 	if err != nil || len(c.Problems) > 0 || c.Answers < told || c.Answers > told+5 || told == 0 {
 		t.Errorf("%d verdicts were told; the record: %+v, %v", told, c, err)
+	}
+}
+
+// The minutes of today's practice pass while it goes on, and not while the singer
+// rests.
+func TestTodayWaitsForTheRested(t *testing.T) {
+	began := time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC)
+	for paused, want := range map[time.Duration]bool{0: false, 20 * time.Minute: true} {
+		c := course.BuiltIn()
+		sitting, err := exercise.NewSitting(&exercise.Practice{}, c, exercise.SittingOptions{Start: began, Minutes: 5, Sung: exercise.DefaultSung, Seed: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m := music{cmd: newToday(&env{})}
+		r := &todayRun{
+			drill: &performance{paused: paused}, sitting: sitting, music: &m,
+			began: began, clock: func() time.Time { return began },
+		}
+		if _, ok := r.next(0); !ok {
+			t.Fatal("no first question")
+		}
+		r.clock = func() time.Time { return began.Add(22 * time.Minute) }
+		if _, ok := r.next(120); ok != want || r.err != nil {
+			t.Errorf("after 22 minutes, %v of them of rest: a question %v, want %v; %v", paused, ok, want, r.err)
+		}
 	}
 }

@@ -2,6 +2,7 @@ package session
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -242,6 +243,77 @@ func TestRest(t *testing.T) {
 		"ask 5/5.1", "listen", "5.1 in_tune counts=true", "finished false")
 	if len(rests) == 1 && (rests[0].Sung < 2.2 || rests[0].Sung > 2.6) {
 		t.Errorf("%g s, want three notes of 0.8 s", rests[0].Sung)
+	}
+}
+
+// buffering is a live source that keeps what comes while nobody reads, and is
+// silent otherwise.
+type buffering struct {
+	testkit.Source
+	kept []float64
+}
+
+func (b *buffering) Read(ctx context.Context, dst []float64) (int, int64, error) {
+	if len(b.kept) == 0 {
+		return b.Source.Read(ctx, dst)
+	}
+	n := copy(dst, b.kept)
+	b.kept = b.kept[n:]
+	return n, 0, nil
+}
+
+func (b *buffering) Skip() int64 {
+	n := len(b.kept)
+	b.kept = nil
+	return int64(n)
+}
+
+// The singer rests before the next question and not after the last one; what was
+// heard meanwhile answers nothing and counts as nobody's time. A rest that fails,
+// or that the singer ends, ends the run tidily.
+func TestPause(t *testing.T) {
+	for _, c := range []struct {
+		questions int
+		err       error
+		want      []string
+	}{
+		{2, nil, []string{"key", "ask 1/2.1", "wait", "listen", "1.1 in_tune counts=true", "rest", "pause",
+			"ask 2/2.1", "wait", "listen", "2.1 not_measured counts=false", "finished false"}},
+		{1, nil, []string{"key", "ask 1/1.1", "wait", "listen", "1.1 in_tune counts=true", "rest", "finished false"}},
+		{2, context.Canceled, []string{"key", "ask 1/2.1", "wait", "listen", "1.1 in_tune counts=true", "rest", "pause", "finished true"}},
+	} {
+		cfg := config(items(t, "do", "do")[:c.questions])
+		cfg.RestAfter, cfg.Window = 0.3, exercise.DefaultWindow()
+		src := &buffering{Source: testkit.Source{Rate: rate, Forever: true}}
+		hz := cfg.Items[0].Hz(theory.Pitch{Note: cfg.Items[0].Key.Tonic, Octave: 3})
+		var got log
+		seconds := map[string]float64{}
+		cfg.Pause = func(context.Context) error {
+			got = append(got, "pause")
+			src.kept = tone(300, hz)
+			return c.err
+		}
+		cfg.Keep = func(j Judged) { seconds[fmt.Sprint(j.Index)] = j.Seconds }
+		_, err := Run(t.Context(), cfg, answerFunc(func(Prompted) (audio.Source, bool, error) { return src, true, nil }), audio.Null{Rate: rate}, func(e Event) {
+			switch e := e.(type) {
+			case Rest:
+				got = append(got, "rest")
+			case Listening:
+				if !slices.Contains(got, "rest") {
+					src.kept = tone(2, hz)
+				}
+				got.add(e)
+			default:
+				got.add(e)
+			}
+		})
+		if err != c.err {
+			t.Errorf("%d questions: %v, want %v", c.questions, err, c.err)
+		}
+		same(t, got, c.want...)
+		if s := seconds["2"]; s > 30 {
+			t.Errorf("%d questions: %g s, the rest counted in", c.questions, s)
+		}
 	}
 }
 

@@ -47,6 +47,10 @@ type Config struct {
 	// sharp or in tune, before the verdict is told; NotMeasured is no guess. Nil
 	// never asks.
 	Guess func(context.Context) (exercise.Outcome, error)
+	// Pause waits while the singer rests: it is called after Rest, before the next
+	// question, and ends early, with ctx's error, if ctx ends. What a live source
+	// hears meanwhile is thrown away. Nil does not wait.
+	Pause func(context.Context) error
 	// Keep is given every verdict before anything else learns of it: when it
 	// returns, the verdict may be shown. Nil keeps nothing.
 	Keep func(Judged)
@@ -145,6 +149,7 @@ type run struct {
 	ear      *Ear
 	tally    exercise.Tally
 	stint    exercise.Stint
+	tired    bool // a rest is due, before the next question
 	block    []float64
 	seconds  float64 // of sound played and heard
 	key      theory.Key
@@ -161,6 +166,12 @@ func (r *run) items(ctx context.Context) error {
 		if !ok {
 			return nil
 		}
+		if r.tired && r.cfg.Pause != nil {
+			if err := r.cfg.Pause(ctx); err != nil {
+				return err
+			}
+		}
+		r.tired = false
 		if q.SetKey && q.Line == nil {
 			coming := []exercise.Item{q.Item}
 			if r.cfg.Next == nil {
@@ -262,6 +273,7 @@ func (r *run) melody(ctx context.Context, q Question, index int) error {
 		r.tally.AddLine(exercise.LineOutcome(right, notes).IsRight())
 	}
 	if r.stint.Add(sung.Take.Voiced) {
+		r.tired = true
 		r.emit(Rest{r.stint.Sung})
 	}
 	return nil
@@ -406,6 +418,7 @@ func (r *run) ask(ctx context.Context, q Question, index, attempt int, first boo
 		}
 	}
 	if r.stint.Add(take.Voiced) {
+		r.tired = true
 		r.emit(Rest{r.stint.Sung})
 	}
 	return judged, nil

@@ -50,6 +50,8 @@ type Asker struct {
 	Type func(ctx context.Context, ask string, check func(string) error) (string, error)
 	// Wait waits so many seconds, or until the singer goes on.
 	Wait func(ctx context.Context, say string, seconds float64) error
+	// Rest waits until the singer has rested, for session.Config.Pause.
+	Rest func(context.Context) error
 }
 
 // Drill runs a session: it reports through emit and asks through retry whether
@@ -77,6 +79,10 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 			},
 			Wait: func(ctx context.Context, say string, seconds float64) error {
 				_, err := await(ctx, p, func(answer chan struct{}) tea.Msg { return pause{say, seconds, answer} })
+				return err
+			},
+			Rest: func(ctx context.Context) error {
+				_, err := await(ctx, p, func(answer chan struct{}) tea.Msg { return resting{answer} })
 				return err
 			},
 		})
@@ -140,7 +146,8 @@ type (
 		seconds float64
 		answer  chan struct{}
 	}
-	paused struct{ answer chan struct{} } // time has passed
+	paused  struct{ answer chan struct{} } // time has passed
+	resting struct{ rested chan struct{} } // the singer rests
 )
 
 type model struct {
@@ -151,6 +158,7 @@ type model struct {
 	guess  chan exercise.Outcome // nil where no guess is asked for
 	entry  *entry                // nil where nothing is typed
 	pause  chan struct{}         // nil where nothing is waited for
+	rested chan struct{}         // nil while the singer does not rest
 }
 
 func (m *model) Init() tea.Cmd { return nil }
@@ -190,6 +198,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if m.pause == msg.answer {
 			m.goOn()
 		}
+	case resting:
+		m.rested, m.view.Paused = msg.rested, true
 	case ended:
 		return m, tea.Quit
 	case session.Event:
@@ -214,6 +224,11 @@ func (m *model) key(name, text string) tea.Cmd {
 		case "space", "enter", "n":
 			m.guessed(exercise.NotMeasured)
 		}
+	}
+	if m.rested != nil && name == "enter" {
+		close(m.rested)
+		m.rested, m.view.Paused, m.view.rest = nil, false, nil
+		return nil
 	}
 	switch name {
 	case "ctrl+c", "q":

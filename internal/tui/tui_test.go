@@ -299,6 +299,61 @@ func TestGuessIsAnsweredOnce(t *testing.T) {
 	}
 }
 
+// The rest lasts until Enter, however long that takes; what says that it is due
+// goes then. Other keys do not end it, but q ends the drill.
+func TestRestLastsUntilEnter(t *testing.T) {
+	ended := false
+	m, rested := &model{cancel: func() { ended = true }}, make(chan struct{})
+	m.Update(session.Rest{Sung: 901})
+	if _, cmd := m.Update(resting{rested}); cmd != nil {
+		t.Error("the rest expires")
+	}
+	shown := m.view.Render()
+	if !strings.Contains(shown, "rest now") || !strings.Contains(shown, "Enter goes on") || !strings.Contains(shown, "sung for 15 minutes") {
+		t.Errorf("the screen does not say that it waits:\n%s", shown)
+	}
+	for _, key := range []string{"space", "r", "n", "f"} {
+		if m.Update(press(key)); closed(rested) || !m.view.Paused {
+			t.Errorf("%s ends the rest", key)
+		}
+	}
+	if m.Update(press("q")); closed(rested) || !ended {
+		t.Error("q does not end the drill, or goes on with it")
+	}
+	if m.Update(press("enter")); !closed(rested) || m.view.Paused {
+		t.Error("Enter does not end the rest")
+	}
+	if shown := m.view.Render(); strings.Contains(shown, "rest") {
+		t.Errorf("a rest that has been taken is still due:\n%s", shown)
+	}
+	m.Update(press("enter")) // goes on only once
+}
+
+// The drill waits for the singer through Asker.Rest.
+func TestRunRests(t *testing.T) {
+	for _, key := range []string{"\r", "q"} {
+		in, keyboard := io.Pipe()
+		o := options(in, new(screen))
+		var rest func(context.Context) error
+		o.Asks = func(ask Asker) { rest = ask.Rest }
+		typing := make(chan struct{})
+		err := Run(t.Context(), o, func(ctx context.Context, emit func(session.Event), _ func(context.Context, session.Judged) (bool, error)) error {
+			emit(session.Rest{Sung: 901})
+			go func() {
+				for !closed(typing) { // as in TestRunPassesKeys
+					keyboard.Write([]byte(key))
+				}
+			}()
+			return rest(ctx)
+		})
+		close(typing)
+		keyboard.Close()
+		if key == "q" && !errors.Is(err, context.Canceled) || key != "q" && err != nil {
+			t.Errorf("%q ends the rest with %v", key, err)
+		}
+	}
+}
+
 // A verdict that is not told is nowhere on the screen: not in words, not in the
 // score, not after the next question has begun. A notice takes the place of the
 // note.

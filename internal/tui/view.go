@@ -21,6 +21,7 @@ type View struct {
 	Width, Height int     // of the terminal, in cells
 	Level         float64 // dBFS of playback, 0: not shown
 	Offered       bool    // a second attempt is offered
+	Paused        bool    // the drill waits until the singer has rested
 	Ending        bool
 	Typing        *Typing                     // nil where nothing is typed
 	Pause         string                      // what is waited for, "" if nothing is
@@ -69,6 +70,7 @@ const (
 	phaseRead    = "read it"
 	phaseCount   = "the beat is counted: %d beats, then sing"
 	phaseLine    = "sing now"
+	phasePause   = "rest now   Enter goes on"
 	phaseEnding  = "ending ..."
 )
 
@@ -270,6 +272,8 @@ func (v *View) Render() string {
 	switch {
 	case v.Ending:
 		phase = phaseEnding
+	case v.Paused:
+		phase = phasePause
 	case v.Offered:
 		phase = phaseOffer
 	case v.Pause != "":

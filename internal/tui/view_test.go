@@ -176,6 +176,12 @@ func states(t testing.TB) map[string]func(*View) {
 			v.Event(session.Listening{})
 			v.Note = "One line of advice.\nAnd another one."
 		},
+		"pause": func(v *View) {
+			judged(plain, right(plain, exercise.InTune, 4))(v)
+			v.Event(session.Rest{Sung: 901})
+			v.Event(session.Sounding{Item: plain})
+			v.Paused = true
+		},
 		"rested": func(v *View) {
 			v.Event(session.Rest{Sung: 901})
 			for i := range 4 {

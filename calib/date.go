@@ -1,6 +1,9 @@
 package calib
 
-import "time"
+import (
+	"cmp"
+	"time"
+)
 
 // plus is the day so many days later. The zero Date stays.
 func (d Date) plus(days int) Date {
@@ -18,4 +21,16 @@ func (v Voice) Again() (from, to Date, ok bool) {
 		return Date{}, Date{}, false
 	}
 	return v.Date.plus(6 * 7), v.Date.plus(8 * 7), true
+}
+
+// Due tells that a growing voice is to be tested again by a day: 6 weeks after it
+// was, or later.
+func (v Voice) Due(day Date) bool {
+	from, _, ok := v.Again()
+	return ok && v.Date != (Date{}) && day.compare(from) >= 0
+}
+
+// compare is negative where d lies before other, and positive where after.
+func (d Date) compare(other Date) int {
+	return cmp.Or(cmp.Compare(d.Year, other.Year), cmp.Compare(d.Month, other.Month), cmp.Compare(d.Day, other.Day))
 }

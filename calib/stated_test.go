@@ -135,7 +135,21 @@ func TestAgain(t *testing.T) {
 	if from, to, _ := v.Again(); from.String() != "2028-03-02" || to.String() != "2028-03-16" {
 		t.Errorf("over the leap day: %v to %v", from, to)
 	}
+	for day, due := range map[calib.Date]bool{
+		{Year: 2028, Month: 3, Day: 1}: false, {Year: 2028, Month: 3, Day: 2}: true,
+		{Year: 2027, Month: 12, Day: 31}: false, {Year: 2029, Month: 1, Day: 1}: true,
+	} {
+		if v.Due(day) != due {
+			t.Errorf("measured %v, on %v: due %v", v.Date, day, !due)
+		}
+	}
+	if (calib.Voice{Growing: true}).Due(today) {
+		t.Error("a voice that was never measured is due again")
+	}
 	v.Growing = false
+	if v.Due(calib.Date{Year: 2029, Month: 1, Day: 1}) {
+		t.Error("a grown voice is due again")
+	}
 	if _, _, ok := v.Again(); ok {
 		t.Error("a grown voice is to be tested again")
 	}

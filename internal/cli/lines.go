@@ -204,6 +204,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		}
 	}
 	r.results = &results{out: e.stdout, failed: stop}
+	s.advise(e, r.stage, plan{}, report.Style{})
 	r.stage.tell(e.stderr)
 	d := &performance{command: cmd.Name(), plan: plan{item: r.item, naming: r.naming, seed: r.seed}, start: e.clock()}
 	r.keeper = s.record.keeper(e, d, r.stage)

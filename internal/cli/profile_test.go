@@ -3,12 +3,14 @@ package cli
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -478,6 +480,45 @@ func TestAdvice(t *testing.T) {
 				t.Errorf("%q is %d cells wide", line, len(line))
 			}
 		}
+	}
+}
+
+// A growing voice is to be measured again after six weeks: who sings at a
+// microphone and a terminal is told so.
+func TestAdviceToMeasureAgain(t *testing.T) {
+	line := fmt.Sprintf(measureAgain, "2026-10-14")
+	for _, c := range []struct {
+		day                           int // of November 2026
+		growing, live, terminal, json bool
+		want                          []string
+	}{
+		{25, true, true, true, false, []string{line}},
+		{24, true, true, true, false, nil},
+		{25, false, true, true, false, nil},
+		{25, true, false, true, false, nil},
+		{25, true, true, false, false, nil},
+		{25, true, true, true, true, nil},
+	} {
+		e := &env{
+			terminal: func(any) bool { return c.terminal },
+			now:      func() time.Time { return time.Date(2026, 11, c.day, 19, 30, 0, 0, time.UTC) },
+		}
+		o := &singOptions{format: newFormat("text", "json")}
+		if c.json {
+			o.format.value = "json"
+		}
+		o.music.known.Voice = &calib.Voice{Date: calib.Date{Year: 2026, Month: 10, Day: 14}, Growing: c.growing}
+		s := &stage{answers: simulated{}}
+		if c.live {
+			s.answers = micAnswers{}
+		}
+		o.advise(e, s, plan{}, report.Style{})
+		if !reflect.DeepEqual(s.advice, c.want) {
+			t.Errorf("%+v: %q", c, s.advice)
+		}
+	}
+	if len(line) > 74 {
+		t.Errorf("%q is %d cells wide", line, len(line))
 	}
 }
 

@@ -72,12 +72,13 @@ func (s *stage) tell(w io.Writer) {
 // The advice of one line each.
 const (
 	useHeadphones = "The microphone hears the loudspeaker: use headphones."
+	measureAgain  = "A growing voice, as of %s: measure it again (singback calibrate)."
 	offer         = "Fit this to you: singback calibrate  (or never: singback profile use none)"
 )
 
 // advise adds what would help a singer at a live microphone: headphones where
 // the loudspeaker is known to leak, and the calibration, in a terminal, where
-// nobody has a profile yet.
+// nobody has a profile yet or a growing voice is to be measured again.
 func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
 	if p.best != nil && !s.screen {
 		s.advice = append(s.advice, style.Fit(p.best.Fit, p.best.degrees, p.best.among))
@@ -89,8 +90,14 @@ func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
 	if room != nil && room.Leaks && s.speaker {
 		s.advice = append(s.advice, useHeadphones)
 	}
-	if o.music.unasked && o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout) {
+	if o.format.value != "text" || !e.terminal(e.stdin) || !e.terminal(e.stdout) {
+		return
+	}
+	if o.music.unasked {
 		s.advice = append(s.advice, offer)
+	}
+	if v := o.music.known.Voice; v != nil && v.Due(e.today()) {
+		s.advice = append(s.advice, fmt.Sprintf(measureAgain, v.Date))
 	}
 }
 

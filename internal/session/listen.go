@@ -24,6 +24,8 @@ type Ear struct {
 	tracker *pitch.Tracker
 	block   []float64
 	points  []pitch.Point
+	before  roomTone
+	room    *roomTone // before, where it is steady; else nil
 }
 
 // Hearing is what is known of who sings and where. The zero Hearing knows
@@ -106,6 +108,9 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 		if errors.Is(err, io.EOF) {
 			e.points = e.tracker.Flush(e.points)
 		}
+		if e.room != nil {
+			e.room.hush(e.points)
+		}
 		if push(e.points) {
 			return attempt.Close(), nil
 		}
@@ -115,5 +120,23 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 		if err != nil {
 			return attempt.Close(), err
 		}
+	}
+}
+
+// Before takes in what is heard before a window opens, when nobody should sing:
+// samples, a further part of it, or, nil, that all of it begins anew. A tone that
+// has been there all the while is the room's, and answers nothing in the windows
+// after it. Without Before, as for a recording, there is none.
+func (e *Ear) Before(samples []float64) {
+	if samples == nil {
+		e.tracker.Reset()
+		e.before, e.room = roomTone{}, nil
+		return
+	}
+	e.points = e.tracker.Push(e.points[:0], samples)
+	e.before.hear(e.points)
+	e.room = nil
+	if e.before.steady() {
+		e.room = &e.before
 	}
 }

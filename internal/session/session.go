@@ -465,7 +465,8 @@ func (r *run) compare(ctx context.Context, it exercise.Item) error {
 }
 
 // wait lets the tool's own sound die away and gives the singer the moment to
-// hear the note inwardly. What the microphone hears meanwhile is thrown away.
+// hear the note inwardly. What the microphone hears meanwhile answers nothing; the
+// ear learns from it what the room sounds like.
 func (r *run) wait(ctx context.Context, src audio.Source) error {
 	r.emit(Waiting{})
 	if s, ok := src.(Skipper); ok {
@@ -474,11 +475,18 @@ func (r *run) wait(ctx context.Context, src audio.Source) error {
 	if r.block == nil {
 		r.block = make([]float64, blockSize)
 	}
+	thinking := int64(r.cfg.Think * float64(src.SampleRate()))
 	left := int64((guard + r.cfg.Delay + r.cfg.Think) * float64(src.SampleRate()))
+	if r.ear != nil {
+		r.ear.Before(nil)
+	}
 	for left > 0 {
 		n, lost, err := src.Read(ctx, r.block[:min(left, blockSize)])
 		if err != nil {
 			return fmt.Errorf("wait for the answer: %w", err)
+		}
+		if r.ear != nil && left <= thinking && n > 0 { // the tool's own sound has died away
+			r.ear.Before(r.block[:n])
 		}
 		left -= int64(n) + lost
 	}

@@ -54,7 +54,7 @@ word is wrong, and what would be right.`,
 			for _, s := range c.Stages {
 				n += len(s.Skills)
 			}
-			_, err = fmt.Fprintf(e.stdout, "%s: fine; %s, %s to sing\n", args[0], many(len(c.Stages), "stage"), many(n, "thing"))
+			_, err = fmt.Fprintf(e.stdout, "%s: fine; %s, %s to practise\n", args[0], many(len(c.Stages), "stage"), many(n, "thing"))
 			return err
 		},
 	}

@@ -406,6 +406,68 @@ func (p *Progress) Changes() []Change {
 	return out
 }
 
+// Weak is a skill that goes worse than the others of its kind.
+type Weak struct {
+	Skill   Skill
+	Answers int
+	Share   float64  // right of them
+	Others  float64  // right of the answers to all others of its kind
+	Fall    Estimate // from Others to Share, positive
+}
+
+// Weakest returns the skills whose share right is lower than that of the others
+// of their kind by more than chance explains, the largest difference first. Sung
+// degrees and moves are one kind; levels of melodies are not compared, since a
+// higher one is harder. Skills with fewer than EnoughAnswers are left out. The
+// intervals hold at Confidence for all comparisons together (Bonferroni), whose
+// number is returned, too.
+func (p *Progress) Weakest() (out []Weak, compared int) {
+	kind := func(s Skill) Kind {
+		if shapeOf(s) == sungNote {
+			return DegreeSkill
+		}
+		return s.Kind
+	}
+	all, right := map[Kind]int{}, map[Kind]int{}
+	for s, g := range p.skills {
+		for _, i := range g {
+			all[kind(s)]++
+			if p.answers[i].right {
+				right[kind(s)]++
+			}
+		}
+	}
+	enough := func(s Skill, g group) bool {
+		return len(g) >= EnoughAnswers && all[kind(s)]-len(g) >= EnoughAnswers && s.Kind != MelodySkill
+	}
+	for s, g := range p.skills {
+		if enough(s, g) {
+			compared++
+		}
+	}
+	confidence := 1 - (1-Confidence)/float64(max(1, compared))
+	for s, g := range p.skills {
+		if !enough(s, g) {
+			continue
+		}
+		n, k := len(g), 0
+		for _, i := range g {
+			if p.answers[i].right {
+				k++
+			}
+		}
+		rest, restRight := all[kind(s)]-n, right[kind(s)]-k
+		fall := Difference(k, n, restRight, rest, confidence)
+		if fall.Low > 0 {
+			out = append(out, Weak{s, n, float64(k) / float64(n), float64(restRight) / float64(rest), fall})
+		}
+	}
+	slices.SortFunc(out, func(a, b Weak) int {
+		return cmp.Or(cmp.Compare(b.Fall.Value, a.Fall.Value), compareSkills(a.Skill, b.Skill))
+	})
+	return out, compared
+}
+
 // within counts the answers that are right with a tolerance. It is what Judge
 // would say: an answer on the asked degree is right within it. What is not one
 // sung degree was right or not.

@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -75,6 +76,44 @@ func TestProgressOfOtherKinds(t *testing.T) {
 	sing(-1)
 	if got := p.ByPair(); len(got) != 1 || got[0].Answers != 2 || p.Total().Answers != 3 {
 		t.Errorf("a move sung the other way counts for the move: %+v", got)
+	}
+}
+
+// Of four skills one goes worse; the intervals are those of Newcombe at the
+// confidence of four comparisons.
+func TestWeakest(t *testing.T) {
+	var p Progress
+	c, _ := theory.ParseKey("C major")
+	put := func(skill Skill, right, wrong int) {
+		for i := range right + wrong {
+			h := Heard{At: firstDay, Session: "a", Question: i + 1, Skill: skill, Tolerance: 35,
+				Item: Item{Key: c, Tuning: theory.Tuning{A4: 440}, Register: Register{TonicOctave: 4}, Asked: skill.Degree}, Verdict: Verdict{Outcome: InTune}}
+			if skill.Kind == BassSkill {
+				h.Verdict.Outcome = RightAnswer
+			}
+			if i >= right {
+				h.Verdict.Outcome = OtherDegree
+				if skill.Kind == BassSkill {
+					h.Verdict.Outcome = WrongAnswer
+				}
+			}
+			p.Add(h)
+		}
+	}
+	degree := func(kind Kind, step int) Skill { return Skill{Kind: kind, Degree: theory.Degree{Step: step}} }
+	put(degree(DegreeSkill, 1), 38, 2)
+	put(degree(DegreeSkill, 4), 10, 20)
+	put(degree(DegreeSkill, 5), 27, 3)
+	put(degree(DegreeSkill, 7), 0, 9)   // too few
+	put(degree(BassSkill, 4), 12, 3)    // nothing of its kind to compare with
+	put(Skill{Kind: MelodySkill}, 0, 0) // nothing at all
+	got, compared := p.Weakest()
+	if compared != 3 || len(got) != 1 || got[0].Skill != degree(DegreeSkill, 4) || got[0].Answers != 30 {
+		t.Fatalf("compared %d: %+v", compared, got)
+	}
+	w, want := got[0], Difference(10, 30, 65, 79, 1-(1-Confidence)/3)
+	if math.Abs(w.Share-1./3) > 1e-12 || math.Abs(w.Others-65./79) > 1e-12 || w.Fall != want || want.Low < 0.2 {
+		t.Errorf("fa: %+v, want a fall of %+v", w, want)
 	}
 }
 

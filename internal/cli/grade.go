@@ -372,7 +372,7 @@ func writeDetails(w io.Writer, g report.Grade, line exercise.Line) error {
 		if l.FromDegree != "" {
 			named = fmt.Sprintf("%s to %s, ", l.FromDegree, l.ToDegree)
 		}
-		fmt.Fprintf(w, "weakest   %snotes %d to %d, %d semitones %s: %.0f cents off\n", named, l.From, l.To, max(l.Semitones, -l.Semitones), way, l.ErrorCents)
+		fmt.Fprintf(w, "weakest   %snotes %d to %d, %s %s: %.0f cents off\n", named, l.From, l.To, many(max(l.Semitones, -l.Semitones), "semitone"), way, l.ErrorCents)
 	}
 	for k, f := range g.Why {
 		if f.Cost < 0.05 {

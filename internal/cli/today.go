@@ -410,7 +410,11 @@ func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept strin
 		_ = json.NewEncoder(out).Encode(ev) // out keeps the error
 		return
 	}
-	fmt.Fprintf(out, "\nStage %d of %d: %s. New today: %d.\n", stage+1, len(c.Stages), c.Stages[stage].Name, t.fresh)
+	name := ""
+	if c.Stages[stage].Name != "" {
+		name = ": " + c.Stages[stage].Name
+	}
+	fmt.Fprintf(out, "\nStage %d of %d%s. New today: %d.\n", stage+1, len(c.Stages), name, t.fresh)
 	if why := t.sitting.Ended().String(); why != "" {
 		fmt.Fprintf(out, "Ended: %s.\n", why)
 	}

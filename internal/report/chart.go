@@ -99,8 +99,15 @@ func (p *Progress) Charts() ([]Chart, error) {
 		{"keys", "Keys", p.ByKey, false},
 		{"registers", "Registers", p.ByRegister, false},
 		{"questions", "Questions of a session", p.ByQuestion, false},
+		{"bass", "Degrees heard in the bass", p.ByBass, false},
+		{"quality", "Chord qualities heard", p.ByQuality, false},
+		{"levels", "Melodies by level: passed", p.ByLevel, false},
 	} {
-		shares, err := rowsCharts(g.name, g.title+": share right", "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		title := g.title
+		if g.name != "levels" {
+			g.title += ": share right"
+		}
+		shares, err := rowsCharts(g.name, g.title, "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
 			return s.Answers, s.Share, s.ShareLow, s.ShareHigh
 		}, 100)
 		if err != nil {
@@ -114,7 +121,7 @@ func (p *Progress) Charts() ([]Chart, error) {
 		if !g.cents {
 			continue
 		}
-		cents, err := rowsCharts(g.name+"-cents", g.title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		cents, err := rowsCharts(g.name+"-cents", title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
 			return s.OnDegree, s.MedianCents, s.MedianLow, s.MedianHigh
 		}, 1)
 		if err != nil {
@@ -144,11 +151,14 @@ func (p *Progress) Charts() ([]Chart, error) {
 	if ok {
 		out = append(out, days)
 	}
-	confusion, err := plain.confusionChart()
-	if err != nil {
-		return nil, err
+	for _, g := range plain.grids() {
+		confusion, err := g.chart()
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, confusion)
 	}
-	return append(out, confusion), nil
+	return out, nil
 }
 
 // letters writes musical signs as letters, for the charts: their font lacks them.
@@ -314,32 +324,22 @@ func (dayTicks) Ticks(from, to float64) []plot.Tick {
 	return out
 }
 
-// confusionChart draws the matrix: the darker a cell, the larger its share of
-// the row, with the number of answers in it.
-func (p *Progress) confusionChart() (Chart, error) {
-	cells := p.cells()
-	columns := len(p.sung)
-	for _, row := range cells {
-		if row[len(p.sung)] > 0 {
-			columns = len(p.sung) + 1
-		}
+// chart draws the matrix: the darker a cell, the larger its share of the row, with
+// the number of answers in it.
+func (g grid) chart() (Chart, error) {
+	name, title := g.field, "Asked and sung"
+	if g.field != "confusion" {
+		name, title = g.field+"-named", strings.ReplaceAll(strings.ReplaceAll(g.heading, " (rows)", ""), " (columns)", "")
 	}
-	const title = "Asked and sung"
 	out := newPlot(title)
-	out.X.Label.Text, out.Y.Label.Text = "sung", "asked"
-	name := func(i int) string {
-		if i == len(p.sung) {
-			return "none"
-		}
-		return p.style.Degree(p.key, p.sung[i])
-	}
+	out.X.Label.Text, out.Y.Label.Text = g.x, g.y
+	cells, columns, rows := g.cells, len(g.columns), len(g.rows)
 	var x, y plot.ConstantTicks
-	for i := range columns {
-		x = append(x, plot.Tick{Value: float64(i), Label: name(i)})
+	for i, c := range g.columns {
+		x = append(x, plot.Tick{Value: float64(i), Label: letters.Replace(c)})
 	}
-	rows := len(cells)
-	for i, d := range p.asked {
-		y = append(y, plot.Tick{Value: float64(rows - 1 - i), Label: p.style.Degree(p.key, d)})
+	for i, r := range g.rows {
+		y = append(y, plot.Tick{Value: float64(rows - 1 - i), Label: letters.Replace(r)})
 	}
 	out.X.Tick.Marker, out.Y.Tick.Marker = x, y
 	for _, axis := range []*plot.Axis{&out.X, &out.Y} {
@@ -377,7 +377,7 @@ func (p *Progress) confusionChart() (Chart, error) {
 	}
 	out.X.Min, out.X.Max = -0.5, float64(columns)-0.5
 	out.Y.Min, out.Y.Max = -0.5, float64(rows)-0.5
-	return Chart{"confusion", title, out, chartWidth, around + vg.Length(rows)*0.8*vg.Centimeter}, nil
+	return Chart{name, title, out, chartWidth, around + vg.Length(rows)*0.8*vg.Centimeter}, nil
 }
 
 // shade goes from white to ink with the share.

@@ -34,11 +34,19 @@ type Progress struct {
 	ByDay          []Stats     `json:"by_day"`
 	ByRegister     []Stats     `json:"by_register"`
 	ByQuestion     []Stats     `json:"by_question"`
+	ByBass         []Stats     `json:"by_bass"`    // degrees in the bass that were named
+	ByQuality      []Stats     `json:"by_quality"` // chord qualities that were named
+	ByLevel        []Stats     `json:"by_level"`   // melodies, passed or not
 	Confusion      []Confusion `json:"confusion"`
+	Named          []Named     `json:"named"`
+	Weak           []Weak      `json:"weak"`  // skills that go worse than the others of their kind
 	Drift          *Drift      `json:"drift"` // null: not enough data
 	Changes        []Change    `json:"changes"`
 
 	asked, sung []theory.Degree // of the confusion matrix
+	taken       []grid          // of the names
+	all         int             // answers of every kind
+	compared    int             // skills that were compared with the others
 	style       Style
 	key         theory.Key // in which degrees are named
 }
@@ -58,8 +66,31 @@ type Stats struct {
 	MedianHigh  *float64 `json:"median_high"`
 	SDCents     *float64 `json:"sd_cents"`
 	AnswerS     *float64 `json:"answer_s"`
+	Notes       *int     `json:"notes,omitempty"` // of melodies: all notes, and those that were right
+	NotesRight  *int     `json:"notes_right,omitempty"`
 
 	shown string // the name for people
+}
+
+// Named is the record of how often what was heard was given a name.
+type Named struct {
+	Kind    string  `json:"kind"` // "bass" or "quality"
+	Asked   string  `json:"asked"`
+	Named   *string `json:"named"` // null: none was given
+	Answers int     `json:"answers"`
+}
+
+// Weak is the record of a skill that goes worse than the others of its kind.
+type Weak struct {
+	Skill    string  `json:"skill"`
+	Answers  int     `json:"answers"`
+	Share    float64 `json:"share"`
+	Others   float64 `json:"others"` // share right of all others of its kind
+	Fall     float64 `json:"fall"`   // from others to share
+	FallLow  float64 `json:"fall_low"`
+	FallHigh float64 `json:"fall_high"`
+
+	shown string
 }
 
 // Confusion is the record of one cell of the matrix.
@@ -111,8 +142,8 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 	out := Progress{
 		Schema: Schema, Singer: of.Singer, First: first.Format(time.DateOnly), Last: last.Format(time.DateOnly),
 		Sessions: p.Sessions(), Skipped: of.Skipped, Simulated: of.Simulated, Confidence: exercise.Confidence,
-		Total: newStats("", "all", p.Total()), Confusion: []Confusion{}, Changes: []Change{},
-		style: s, key: theory.Key{Tonic: theory.Note{Letter: theory.C}, Mode: theory.Major},
+		Total: newStats("", "all", p.Total()), Confusion: []Confusion{}, Changes: []Change{}, Named: []Named{}, Weak: []Weak{},
+		all: p.Answers(), style: s, key: theory.Key{Tonic: theory.Note{Letter: theory.C}, Mode: theory.Major},
 	}
 	out.ToleranceCents[0], out.ToleranceCents[1] = p.Tolerances()
 	if of.Since != "" {
@@ -131,6 +162,14 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 		name := fmt.Sprintf("%d-%d", b*exercise.QuestionBlock+1, (b+1)*exercise.QuestionBlock)
 		return name, name
 	})
+	out.hear(p)
+	weak, compared := p.Weakest()
+	out.compared = compared
+	for _, w := range weak {
+		out.Weak = append(out.Weak, Weak{
+			w.Skill.String(), w.Answers, round(w.Share, 4), round(w.Others, 4), round(w.Fall.Value, 4), round(w.Fall.Low, 4), round(w.Fall.High, 4), out.skill(w.Skill),
+		})
+	}
 	for c, n := range p.Confused() {
 		cell := Confusion{Asked: c.Asked.ASCII(), Answers: n}
 		out.asked = append(out.asked, c.Asked)
@@ -172,11 +211,132 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 	return out
 }
 
-// skill names a skill for people: "la", "fa - la up".
+// hear fills in what was named, and the melodies.
+func (p *Progress) hear(from *exercise.Progress) {
+	bare := func(k exercise.Skill) (string, string) {
+		if k.Kind == exercise.QualitySkill {
+			return k.Chord, k.Chord
+		}
+		return k.Degree.ASCII(), p.style.Degree(p.key, k.Degree)
+	}
+	p.ByBass = statsOf(from.ByName(exercise.BassSkill), bare)
+	p.ByQuality = statsOf(inOrder(from.ByName(exercise.QualitySkill)), bare)
+	p.ByLevel = []Stats{}
+	for _, l := range from.ByLevel() {
+		name := strconv.Itoa(l.Level)
+		s := newStats(name, name, l.Stats)
+		s.AnswerS, s.Notes, s.NotesRight = nil, &l.Notes, &l.NotesRight
+		p.ByLevel = append(p.ByLevel, s)
+	}
+	for _, part := range []struct {
+		kind    exercise.Kind
+		heading string
+		rows    []Stats
+	}{{exercise.BassSkill, "Bass degrees: heard (rows) and named (columns)", p.ByBass}, {exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality}} {
+		if len(part.rows) == 0 {
+			continue
+		}
+		g := grid{field: part.kind.String(), heading: part.heading, x: "named", y: "heard"}
+		rows, columns := map[string]int{}, map[string]int{}
+		add := func(stable, shown string) {
+			if _, ok := columns[stable]; !ok {
+				columns[stable] = len(g.columns)
+				g.columns = append(g.columns, shown)
+			}
+		}
+		for i, s := range part.rows {
+			rows[s.Name] = i
+			g.rows = append(g.rows, s.shown)
+			add(s.Name, s.shown)
+		}
+		taken := from.Taken()
+		var all []exercise.Taken
+		for t := range taken {
+			if t.Skill.Kind == part.kind {
+				all = append(all, t)
+			}
+		}
+		slices.SortFunc(all, func(a, b exercise.Taken) int {
+			return cmp.Or(rows[first(bare(a.Skill))]-rows[first(bare(b.Skill))], cmp.Compare(a.Named, b.Named))
+		})
+		for _, t := range all {
+			if t.Named != "" {
+				shown := t.Named
+				if part.kind == exercise.BassSkill {
+					if d, err := exercise.ParseDegree(t.Named); err == nil {
+						shown = p.style.Degree(p.key, d)
+					}
+				}
+				add(t.Named, shown)
+			}
+		}
+		g.cells = make([][]int, len(g.rows))
+		for i := range g.cells {
+			g.cells[i] = make([]int, len(g.columns)+1)
+		}
+		for _, t := range all {
+			name := first(bare(t.Skill))
+			cell, column := Named{Kind: part.kind.String(), Asked: name, Answers: taken[t]}, len(g.columns)
+			if t.Named != "" {
+				cell.Named, column = &t.Named, columns[t.Named]
+			}
+			g.cells[rows[name]][column] += taken[t]
+			p.Named = append(p.Named, cell)
+		}
+		p.taken = append(p.taken, g.trim())
+	}
+}
+
+func first(stable, _ string) string { return stable }
+
+// inOrder sorts qualities as they are taught.
+func inOrder(parts []exercise.Part[exercise.Skill]) []exercise.Part[exercise.Skill] {
+	order := exercise.Qualities()
+	slices.SortFunc(parts, func(a, b exercise.Part[exercise.Skill]) int {
+		return slices.Index(order, a.Of.Chord) - slices.Index(order, b.Of.Chord)
+	})
+	return parts
+}
+
+// grid is a matrix of confusions. Each row of cells has one more than there are
+// columns, for what was given no name, unless trim has left it out.
+type grid struct {
+	field, heading, x, y string
+	rows, columns        []string
+	cells                [][]int
+}
+
+// trim gives the last column a name, or leaves it out where it is empty.
+func (g grid) trim() grid {
+	none := 0
+	for _, row := range g.cells {
+		none += row[len(g.columns)]
+	}
+	if none > 0 {
+		g.columns = append(g.columns, "none")
+		return g
+	}
+	for i, row := range g.cells {
+		g.cells[i] = row[:len(g.columns)]
+	}
+	return g
+}
+
+// skill names a skill for people: "la", "fa - la up", "bass fa", "m7b5", "melodies
+// of level 2".
 func (p *Progress) skill(k exercise.Skill) string {
+	switch k.Kind {
+	case exercise.QualitySkill:
+		return k.Chord
+	case exercise.MelodySkill:
+		return fmt.Sprintf("melodies of level %d", k.Level)
+	}
 	name := p.style.Degree(p.key, k.Degree)
-	if k.Kind == exercise.PairSkill {
-		name = p.style.Degree(p.key, k.From) + " - " + name + " " + k.Way.String()
+	switch k.Kind {
+	case exercise.PairSkill:
+		return p.style.Degree(p.key, k.From) + " - " + name + " " + k.Way.String()
+	case exercise.BassSkill:
+		return "bass " + name
 	}
 	return name
 }
@@ -237,14 +397,26 @@ func (p *Progress) tables() []statsTable {
 		{"register", "Registers, by the note asked in the octave it was answered in", "register", p.ByRegister},
 		{"question", "Place in the session", "question", p.ByQuestion},
 		{"day", "Days", "day", p.ByDay},
+		{"bass", "Degrees heard in the bass, and named", "bass", p.ByBass},
+		{"quality", "Chord qualities heard, and named", "quality", p.ByQuality},
+		{"level", "Melodies by level, passed with four notes in five", "level", p.ByLevel},
 	}
 }
+
+// heard tells whether the rows of a table are of something that has no cents.
+func (t statsTable) heard() bool { return t.field == "bass" || t.field == "quality" }
 
 // CSV writes every group as rows of one table; what is null is empty.
 func (p *Progress) CSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.Write([]string{"group", "name", "answers", "right", "share", "share_low", "share_high",
-		"on_degree", "median_cents", "median_low", "median_high", "sd_cents", "answer_s"})
+		"on_degree", "median_cents", "median_low", "median_high", "sd_cents", "answer_s", "notes", "notes_right"})
+	count := func(n *int) string {
+		if n == nil {
+			return ""
+		}
+		return strconv.Itoa(*n)
+	}
 	row := func(group string, s Stats) {
 		text := func(x *float64) string {
 			if x == nil {
@@ -253,7 +425,7 @@ func (p *Progress) CSV(w io.Writer) error {
 			return strconv.FormatFloat(*x, 'f', -1, 64)
 		}
 		out.Write([]string{group, s.Name, strconv.Itoa(s.Answers), strconv.Itoa(s.Right), text(s.Share), text(s.ShareLow), text(s.ShareHigh),
-			strconv.Itoa(s.OnDegree), text(s.MedianCents), text(s.MedianLow), text(s.MedianHigh), text(s.SDCents), text(s.AnswerS)})
+			strconv.Itoa(s.OnDegree), text(s.MedianCents), text(s.MedianLow), text(s.MedianHigh), text(s.SDCents), text(s.AnswerS), count(s.Notes), count(s.NotesRight)})
 	}
 	row("total", p.Total)
 	for _, t := range p.tables() {

@@ -60,6 +60,112 @@ func invented(t testing.TB, days int) *exercise.Progress {
 	return p
 }
 
+// listening adds to a progress what an invented singer has named, and melodies:
+// fa in the bass is taken for la, m7b5 is named by chance.
+func listening(p *exercise.Progress) *exercise.Progress {
+	rng := rand.New(rand.NewPCG(3, 4))
+	at := time.Date(2026, 10, 11, 19, 30, 0, 0, time.FixedZone("", 7200))
+	put := func(skill exercise.Skill, right bool, named string, notes, good int) {
+		v := exercise.Verdict{Outcome: exercise.WrongAnswer, Answer: 2 + rng.Float64()}
+		if right {
+			v.Outcome = exercise.RightAnswer
+		}
+		item := exercise.Item{Asked: theory.Degree{Step: 1}}
+		p.Add(exercise.Heard{At: at, Session: "last", Question: 1, Skill: skill, Item: item, Tolerance: 35, Verdict: v, Named: named, Notes: notes, NotesRight: good})
+	}
+	for i := range 40 {
+		for _, step := range []int{1, 4, 5} {
+			name := fmt.Sprint(step)
+			if step == 4 && i%2 == 0 {
+				name = "6"
+			}
+			put(exercise.Skill{Kind: exercise.BassSkill, Degree: theory.Degree{Step: step}}, name == fmt.Sprint(step), name, 0, 0)
+		}
+		for j, q := range []string{"m7b5", "maj"} {
+			name := q
+			if j == 0 && i%4 > 0 {
+				name = []string{"", "dim7", "m7"}[i%4-1]
+			}
+			put(exercise.Skill{Kind: exercise.QualitySkill, Chord: q}, name == q, name, 0, 0)
+		}
+	}
+	for i := range 14 {
+		put(exercise.Skill{Kind: exercise.MelodySkill, Level: 1 + i%7/6}, i%3 > 0, "", 10, 6+i%3*2)
+	}
+	return p
+}
+
+// What was named and melodies have their own tables, matrices and rows; they do
+// not count as sung degrees.
+func TestProgressOfHearing(t *testing.T) {
+	p := NewProgress(ProgressOf{Singer: "Anna"}, listening(invented(t, 40)), Style{})
+	golden(t, "progress-hearing", p.Text())
+	for line := range strings.Lines(p.Text()) {
+		if n := utf8.RuneCountInString(line); n > 81 {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+	golden(t, "progress-hearing-only", func() string {
+		alone := NewProgress(ProgressOf{Singer: "Ben", Simulated: 214}, listening(&exercise.Progress{}), Style{ASCII: true})
+		return alone.Text()
+	}())
+	if p.Total.Answers != 560 || len(p.ByBass) != 3 || p.ByBass[1].Name != "4" || p.ByBass[1].Right != 20 || p.ByBass[1].Answers != 40 || p.ByBass[1].MedianCents != nil {
+		t.Errorf("total %+v, bass %+v", p.Total, p.ByBass)
+	}
+	if len(p.ByQuality) != 2 || p.ByQuality[0].Name != "maj" || p.ByQuality[1].Right != 10 {
+		t.Errorf("qualities %+v", p.ByQuality)
+	}
+	if len(p.ByLevel) != 2 || p.ByLevel[0].Answers != 12 || *p.ByLevel[0].Notes != 120 || p.ByLevel[0].Share == nil || p.ByLevel[1].Share != nil || p.ByLevel[0].AnswerS != nil {
+		t.Errorf("levels %+v", p.ByLevel)
+	}
+	sum := map[string]int{}
+	for _, n := range p.Named {
+		sum[n.Kind+" "+n.Asked] += n.Answers
+		if n.Asked == "4" && n.Named != nil && *n.Named == "6" && n.Answers != 20 {
+			t.Errorf("fa taken for la %d times", n.Answers)
+		}
+		if n.Asked == "m7b5" && n.Named == nil && n.Answers != 10 {
+			t.Errorf("m7b5 not named %d times", n.Answers)
+		}
+	}
+	for _, name := range []string{"bass 1", "bass 4", "bass 5", "quality maj", "quality m7b5"} {
+		if sum[name] != 40 {
+			t.Errorf("the names of %s sum to %d", name, sum[name])
+		}
+	}
+	weak := map[string]bool{}
+	for _, w := range p.Weak {
+		weak[w.Skill] = true
+	}
+	if !weak["bass 4"] || !weak["quality m7b5"] || weak["bass 1"] || weak["quality maj"] {
+		t.Errorf("weak: %+v", p.Weak)
+	}
+	charts, err := p.Charts()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, c := range charts {
+		names = append(names, c.Name)
+	}
+	for _, want := range []string{"bass", "quality", "levels", "bass-named", "quality-named", "confusion"} {
+		if !slices.Contains(names, want) {
+			t.Errorf("no chart %q among %v", want, names)
+		}
+	}
+	var page bytes.Buffer
+	if err := p.HTML(&page); err != nil || strings.Count(page.String(), "heard (rows) and named (columns)") != 2 || !strings.Contains(page.String(), "notes right") {
+		t.Errorf("page: %v", err)
+	}
+	alone := NewProgress(ProgressOf{Singer: "Ben"}, listening(&exercise.Progress{}), Style{})
+	if _, err := alone.Charts(); err != nil {
+		t.Error(err)
+	}
+	if err := alone.HTML(io.Discard); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestProgressText(t *testing.T) {
 	for _, c := range []struct {
 		name  string

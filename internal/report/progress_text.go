@@ -7,7 +7,6 @@ import (
 	"unicode/utf8"
 
 	"singback/exercise"
-	"singback/theory"
 )
 
 // shownDays is how many days a table in the terminal shows, the latest.
@@ -36,14 +35,46 @@ func (p *Progress) Text() string {
 			b.WriteString(p.DriftLine() + "\n")
 		}
 	}
+	for _, g := range p.grids() {
+		b.WriteString("\n" + g.heading + "\n")
+		g.write(&b, p.style.ASCII)
+	}
 	heading, lines := p.ChangeLines()
 	b.WriteString("\nWhat changed\n" + heading + "\n")
 	for _, line := range lines {
 		b.WriteString(line + "\n")
 	}
-	b.WriteString("\nAsked (rows) and sung (columns)\n")
-	p.matrix(&b)
+	heading, lines = p.WeakLines()
+	b.WriteString("\nWhat is weak\n" + heading + "\n")
+	for _, line := range lines {
+		b.WriteString(line + "\n")
+	}
 	return trimLines(b.String())
+}
+
+// WeakLines says what goes worse than the rest, and how that was found.
+func (p *Progress) WeakLines() (heading string, lines []string) {
+	if p.compared == 0 {
+		return "Compared is each skill with all others of its kind: " + notEnough + ".", nil
+	}
+	heading = "Each skill against all others of its kind; listed is what is lower by more than\nchance, and by how many points, 95 % sure for all together."
+	for _, w := range p.Weak {
+		lines = append(lines, fmt.Sprintf("%s: %.0f %% of %d, the others %.0f %%, lower by %.0f-%.0f",
+			w.shown, 100*w.Share, w.Answers, 100*w.Others, math.Floor(100*w.FallLow), math.Ceil(100*w.FallHigh)))
+	}
+	if len(lines) == 0 {
+		lines = []string{"Nothing that the data shows."}
+	}
+	return heading, lines
+}
+
+// grids lists the matrices of confusions.
+func (p *Progress) grids() []grid {
+	out := p.taken
+	if len(p.asked) > 0 {
+		out = append([]grid{p.sungGrid()}, out...)
+	}
+	return out
 }
 
 // intro says of what the numbers are, and how they are meant.
@@ -52,17 +83,24 @@ func (p *Progress) intro() []string {
 	if p.Key != nil {
 		where = " in " + p.style.Key(p.key)
 	}
-	n := fmt.Sprintf("%d answers", p.Total.Answers)
-	if p.Total.Answers == 1 {
-		n = "1 answer"
+	n := p.Total.Answers
+	if n == 0 {
+		n = p.all
+	}
+	answers := fmt.Sprintf("%d answers", n)
+	if n == 1 {
+		answers = "1 answer"
 	}
 	when := "on " + p.First
 	if p.First != p.Last {
 		when = p.First + " to " + p.Last
 	}
-	lines := []string{fmt.Sprintf("%s: %s%s, %s,", p.Singer, n, where, when)}
+	lines := []string{fmt.Sprintf("%s: %s%s, %s,", p.Singer, answers, where, when)}
 	right := fmt.Sprintf("%d right; %s.", p.Total.Right, notEnough)
-	if p.Total.Share != nil {
+	switch {
+	case p.Total.Answers == 0:
+		right = "none of them one sung degree."
+	case p.Total.Share != nil:
 		right = fmt.Sprintf("%d right: %s.", p.Total.Right, p.share(p.Total))
 	}
 	if utf8.RuneCountInString(lines[0]+" "+right) <= 80 {
@@ -70,9 +108,10 @@ func (p *Progress) intro() []string {
 	} else {
 		lines = append(lines, right)
 	}
+	lines = append(lines, p.others()...)
 	switch p.Simulated {
 	case 0:
-	case p.Total.Answers:
+	case p.all:
 		lines = append(lines, "A simulated singer gave them, not you.")
 	default:
 		lines = append(lines, fmt.Sprintf("A simulated singer gave %d of them.", p.Simulated))
@@ -81,11 +120,34 @@ func (p *Progress) intro() []string {
 	if p.ToleranceCents[0] != p.ToleranceCents[1] {
 		tolerance = fmt.Sprintf("%g to %g cents, as it was then", p.ToleranceCents[0], p.ToleranceCents[1])
 	}
+	if p.Total.Answers == 0 {
+		return append(lines, "In brackets: the interval that holds the true number, 95 % sure if answers are",
+			"independent. Time: median until the name came. Below ten answers: not",
+			"enough data.")
+	}
 	return append(lines,
 		"Right: within "+tolerance+". In brackets: the interval",
 		"that holds the true number, 95 % sure if answers are independent. Cents: median",
 		"of the answers on the degree asked; spread: their standard deviation;",
 		"time: median until the answer began. Below ten answers: "+notEnough+".")
+}
+
+// others says in a line each what there is beside sung degrees.
+func (p *Progress) others() []string {
+	var out []string
+	for _, group := range []struct {
+		words string
+		rows  []Stats
+	}{{"bass degrees named right", p.ByBass}, {"chord qualities named right", p.ByQuality}, {"melodies passed", p.ByLevel}} {
+		right, of := 0, 0
+		for _, s := range group.rows {
+			right, of = right+s.Right, of+s.Answers
+		}
+		if of > 0 {
+			out = append(out, fmt.Sprintf("%d of %d %s.", right, of, group.words))
+		}
+	}
+	return out
 }
 
 // share says "93 % (87-96)".
@@ -119,14 +181,33 @@ func (p *Progress) table(b *strings.Builder, t statsTable) {
 	for _, s := range t.rows {
 		width = max(width, utf8.RuneCountInString(s.shown))
 	}
-	fmt.Fprintf(b, "%s answers  right          %s  cents          spread   time\n", pad(t.first, width), "0    50  100")
+	head := "cents          spread   time"
+	switch {
+	case t.heard():
+		head = " time"
+	case t.field == "level":
+		head = "notes right"
+	}
+	fmt.Fprintf(b, "%s answers  right          %s  %s\n", pad(t.first, width), "0    50  100", head)
 	for _, s := range t.rows {
 		fmt.Fprintf(b, "%s %7d  ", pad(s.shown, width), s.Answers)
 		if s.Share == nil {
-			b.WriteString(notEnough + "\n")
+			b.WriteString(notEnough)
+			if s.Notes != nil {
+				fmt.Fprintf(b, "%s%d of %d", strings.Repeat(" ", 29-len(notEnough)), *s.NotesRight, *s.Notes)
+			}
+			b.WriteString("\n")
 			continue
 		}
 		fmt.Fprintf(b, "%-14s %s  ", p.share(s), p.bar(s))
+		switch {
+		case t.heard():
+			fmt.Fprintf(b, "%.1fs\n", *s.AnswerS)
+			continue
+		case s.Notes != nil:
+			fmt.Fprintf(b, "%d of %d\n", *s.NotesRight, *s.Notes)
+			continue
+		}
 		if s.MedianCents == nil {
 			fmt.Fprintf(b, "%-14s %6s", "-", "-")
 		} else {
@@ -206,62 +287,50 @@ func (p *Progress) ChangeLines() (heading string, lines []string) {
 	return heading, lines
 }
 
-// cells returns the matrix: how often each of sung was sung for each of asked,
-// and in the last column that none could be named.
-func (p *Progress) cells() [][]int {
-	out := make([][]int, len(p.asked))
+// sungGrid is the matrix of the degrees that were asked and those that were sung.
+func (p *Progress) sungGrid() grid {
+	g := grid{field: "confusion", heading: "Asked (rows) and sung (columns)", x: "sung", y: "asked"}
+	g.cells = make([][]int, len(p.asked))
 	rows, columns := map[string]int{}, map[string]int{}
 	for i, d := range p.asked {
-		out[i] = make([]int, len(p.sung)+1)
+		g.cells[i] = make([]int, len(p.sung)+1)
 		rows[d.ASCII()] = i
+		g.rows = append(g.rows, p.style.Degree(p.key, d))
 	}
 	for i, d := range p.sung {
 		columns[d.ASCII()] = i
+		g.columns = append(g.columns, p.style.Degree(p.key, d))
 	}
 	for _, c := range p.Confusion {
 		column := len(p.sung)
 		if c.Sung != nil {
 			column = columns[*c.Sung]
 		}
-		out[rows[c.Asked]][column] += c.Answers
+		g.cells[rows[c.Asked]][column] += c.Answers
 	}
-	return out
+	return g.trim()
 }
 
-// matrixWidth is how many columns fit into a line of the matrix.
-const matrixWidth = 12
+// gridWidth is how many columns fit into a line of a matrix.
+const gridWidth = 12
 
-// matrix writes the confusions, in blocks that fit 80 columns.
-func (p *Progress) matrix(b *strings.Builder) {
-	cells := p.cells()
-	name := func(d theory.Degree) string { return p.style.Degree(p.key, d) }
-	columns := make([]string, 0, len(p.sung)+1)
-	for _, d := range p.sung {
-		columns = append(columns, name(d))
-	}
-	columns = append(columns, "none")
-	none := 0
-	for _, row := range cells {
-		none += row[len(p.sung)]
-	}
-	if none == 0 {
-		columns = columns[:len(p.sung)]
-	}
-	for from := 0; from < len(columns); from += matrixWidth {
+// write writes the matrix in blocks that fit 80 columns.
+func (g grid) write(b *strings.Builder, ascii bool) {
+	for from := 0; from < len(g.columns); from += gridWidth {
 		if from > 0 {
 			b.WriteString("\n")
 		}
-		to := min(len(columns), from+matrixWidth)
+		to := min(len(g.columns), from+gridWidth)
 		b.WriteString(pad("", 6))
-		for _, c := range columns[from:to] {
+		for _, c := range g.columns[from:to] {
 			b.WriteString(strings.Repeat(" ", max(1, 6-utf8.RuneCountInString(c))) + c)
 		}
 		b.WriteString("\n")
-		for i, d := range p.asked {
-			b.WriteString(pad(name(d), 6))
-			for _, n := range cells[i][from:to] {
+		for i, name := range g.rows {
+			b.WriteString(pad(name, 6))
+			for _, n := range g.cells[i][from:to] {
 				if n == 0 {
-					fmt.Fprintf(b, "%6s", dot(p.style.ASCII))
+					fmt.Fprintf(b, "%6s", dot(ascii))
 				} else {
 					fmt.Fprintf(b, "%6d", n)
 				}

@@ -168,9 +168,9 @@ func openRecord(path string, now time.Time, migrations []string) (opened *Record
 	return r, err
 }
 
-// ReadRecord opens the record at path for reading, beside a program that writes. A
-// file of an older version is read as it is: what it does not have is null. It
-// returns an error that is fs.ErrNotExist where there is none.
+// ReadRecord opens the record at path for reading, beside a program that writes.
+// A file of an older version is read as it is: what it does not have is null. The
+// error is fs.ErrNotExist where there is none, or only an empty file.
 func ReadRecord(path string) (r *Record, err error) {
 	if path, err = filepath.Abs(path); err != nil {
 		return nil, err
@@ -185,11 +185,20 @@ func ReadRecord(path string) (r *Record, err error) {
 	if r.db, err = openReading(path); err != nil {
 		return nil, recordError(path, err)
 	}
-	if err := r.db.QueryRow("SELECT count(*) FROM pragma_table_info('answers')").Scan(&r.columns); err != nil {
+	var version int
+	if err := r.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
 		r.Close()
 		return nil, recordError(path, err)
 	}
-	r.columns += sessionColumns - answerKeys
+	switch version {
+	case 0: // a program was ended before it made the tables
+		r.Close()
+		return nil, recordError(path, fs.ErrNotExist)
+	case 1:
+		r.columns = firstColumns
+	default:
+		r.columns = len(columns)
+	}
 	return r, nil
 }
 
@@ -305,9 +314,8 @@ func (r *Record) migrate(now time.Time, migrations []string) error {
 	made := version > 0 // a file that is new has nothing to lose
 	for ; version < len(migrations); version++ {
 		if made {
-			copied := fmt.Sprintf("%s.version%d-%s", r.path, version, now.Format("20060102-150405"))
-			if err := r.copy(copied); err != nil {
-				return fmt.Errorf("copy it to %s before it is brought up to date: %w", copied, err)
+			if err := r.copy(fmt.Sprintf("%s.version%d", r.path, version), now.Format("-20060102-150405")); err != nil {
+				return fmt.Errorf("copy it before it is brought up to date: %w", err)
 			}
 		}
 		_, err := r.db.Exec(fmt.Sprintf("BEGIN IMMEDIATE; %s PRAGMA application_id=%d; PRAGMA user_version=%d; COMMIT", migrations[version], applicationID, version+1))
@@ -319,9 +327,10 @@ func (r *Record) migrate(now time.Time, migrations []string) error {
 	return nil
 }
 
-// copy makes a copy of the file, whole or not at all.
-func (r *Record) copy(to string) error {
-	part := to + ".part"
+// copy makes a copy of the file at the path base + suffix, or one with a number
+// after it where that is taken: whole or not at all.
+func (r *Record) copy(base, suffix string) error {
+	part := base + ".part"
 	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // of a program that was ended
 		return err
 	}
@@ -335,7 +344,17 @@ func (r *Record) copy(to string) error {
 	if err := errors.Join(f.Sync(), f.Close()); err != nil {
 		return err
 	}
-	return os.Rename(part, to)
+	to := base + suffix
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		to = fmt.Sprintf("%s%s-%d", base, suffix, n)
+	}
+	if err := os.Rename(part, to); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(to))
 }
 
 // Primary result codes of SQLite (sqlite.org/rescode.html).

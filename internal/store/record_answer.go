@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -52,19 +53,27 @@ type Answer struct {
 	Feedback  exercise.Feedback
 	Guess     exercise.Outcome // flat, sharp or in tune, as the singer guessed; NotMeasured: no guess
 
-	// Of what is no single sung degree.
-	Named             string // the name given to a bass degree or a quality, as in Skill.String; "": given up
-	Material          string // what was heard or read: "I V6 IV" or "level 3 seed 4711"
+	// Of what is no single sung degree. Its item asks for the bass degree, the
+	// degree of the chord's root, or that of a melody's first note; its verdict
+	// has an Outcome and a Reason, and as Answer the seconds from the end of the
+	// sound to the name, or as Held those of singing.
+	Named             string // the bass degree or quality that was named, as in Skill.String; "": given up, or not measured
+	Material          string // what was heard or read: "I V65 I", "level 3 seed 4711"; one line of at most 400 bytes
 	Notes, NotesRight int    // of a sung line; 0 where nothing was measured
 }
 
 // Trial returns the answer as practice sees it; false if it does not count. An
-// echo does not: the phrase was heard before it was sung.
+// echo never does: its phrase was heard just before, so it shows memory, not that
+// the level can be read.
 func (a Answer) Trial() (exercise.Trial, bool) {
 	counts := a.Counts && a.Session.Command != "echo"
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
-		return exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback), counts
+		t := exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
+		if !a.Verdict.Outcome.Counts() {
+			t.Grade = exercise.Undecided
+		}
+		return t, counts
 	case exercise.MelodySkill:
 		return exercise.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback), counts
 	}
@@ -136,10 +145,6 @@ type row struct {
 // firstColumns is how many columns version 1 had.
 var firstColumns = slices.Index(columns, "named")
 
-// answerKeys are the columns of the table of answers that are not in a row: id and
-// session_id.
-const answerKeys = 2
-
 // sessionColumns is how many of the columns belong to the session.
 const sessionColumns = 7
 
@@ -207,7 +212,10 @@ func newRow(a Answer) row {
 	}
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
-		r.Named, r.AnswerS = &a.Named, &v.Answer
+		if a.Named != "" {
+			r.Named = &a.Named
+		}
+		r.AnswerS = &v.Answer
 		return r
 	case exercise.MelodySkill:
 		r.Notes, r.NotesRight, r.HeldS = pointer(int64(a.Notes)), pointer(int64(a.NotesRight)), &v.Held
@@ -356,10 +364,11 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 			return bad("guess", err)
 		}
 	}
-	for from, to := range map[*int64]*int{r.Notes: &a.Notes, r.NotesRight: &a.NotesRight} {
-		if from != nil {
-			*to = int(*from)
-		}
+	switch {
+	case r.Notes != nil && r.NotesRight != nil && *r.Notes >= 1:
+		a.Notes, a.NotesRight = int(*r.Notes), int(*r.NotesRight)
+	case r.Notes != nil || r.NotesRight != nil:
+		return bad("notes, notes_right", errors.New("want both or none, and 1 note or more"))
 	}
 	if r.Named != nil {
 		a.Named = *r.Named
@@ -420,7 +429,7 @@ func (a Answer) validate() error {
 	case a.Verdict.Outcome == exercise.NotMeasured && a.Verdict.Reason == exercise.NoReason:
 		return errors.New("reason: missing for an outcome of not_measured")
 	case a.Material != "" && !plainText(a.Material, 400):
-		return fmt.Errorf("material: %.40q: want one line", a.Material)
+		return fmt.Errorf("material: %.40q: want one line of at most 400 bytes", a.Material)
 	}
 	return a.suits()
 }
@@ -429,45 +438,42 @@ func (a Answer) validate() error {
 func (a Answer) suits() error {
 	o := a.Verdict.Outcome
 	judged := o == exercise.RightAnswer || o == exercise.WrongAnswer
+	named, noted := a.Named != "", a.Notes != 0 || a.NotesRight != 0
+	none := func(columns string, there bool) error {
+		if there {
+			return fmt.Errorf("%s: none belongs to %s that is %s", columns, a.Skill, o)
+		}
+		return nil
+	}
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
-		named := a.Skill
+		name := a.Skill
 		var err error
-		if a.Named != "" {
-			named, err = exercise.ParseSkill(a.Skill.Kind.String() + " " + a.Named)
+		if named {
+			name, err = exercise.ParseSkill(a.Skill.Kind.String() + " " + a.Named)
 		}
 		switch {
-		case !judged:
-			return fmt.Errorf("outcome: %s for %s: want right or wrong", o, a.Skill)
+		case !judged && o != exercise.NotMeasured:
+			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
 		case err != nil:
 			return fmt.Errorf("named: %.20q is no name for %s", a.Named, a.Skill)
-		case o == exercise.RightAnswer && (a.Named == "" || !a.Skill.Sounds(named)):
+		case o == exercise.RightAnswer && !(named && a.Skill.Sounds(name)):
 			return fmt.Errorf("named: %.20q cannot be right for %s", a.Named, a.Skill)
 		}
-		return none("notes, notes_right", a.Notes != 0 || a.NotesRight != 0, a.Skill)
+		return cmp.Or(none("named", named && !judged), none("notes", noted))
 	case exercise.MelodySkill:
 		switch {
-		case o == exercise.NotMeasured && a.Notes == 0 && a.NotesRight == 0:
-		case !judged:
+		case !judged && o != exercise.NotMeasured:
 			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
-		case a.Notes < 1 || a.NotesRight < 0 || a.NotesRight > a.Notes:
-			return fmt.Errorf("notes_right: %d of notes %d", a.NotesRight, a.Notes)
-		case o != exercise.LineOutcome(a.NotesRight, a.Notes):
-			return fmt.Errorf("outcome: %s with %d of %d notes right", o, a.NotesRight, a.Notes)
+		case judged && (a.Notes < 1 || a.NotesRight < 0 || a.NotesRight > a.Notes):
+			return fmt.Errorf("notes_right: %d of notes %d: want 1 note or more, and 0 to all of them right", a.NotesRight, a.Notes)
 		}
-		return none("named", a.Named != "", a.Skill)
+		return cmp.Or(none("named", named), none("notes", noted && !judged))
 	}
 	if judged {
 		return fmt.Errorf("outcome: %s for %s, which is sung", o, a.Skill)
 	}
-	return none("named, notes, notes_right", a.Named != "" || a.Notes != 0 || a.NotesRight != 0, a.Skill)
-}
-
-func none(columns string, there bool, s exercise.Skill) error {
-	if there {
-		return fmt.Errorf("%s: %s has none", columns, s)
-	}
-	return nil
+	return cmp.Or(none("named", named), none("material", a.Material != ""), none("notes", noted))
 }
 
 // Add writes an answer, numbered after the last one of its session, and returns

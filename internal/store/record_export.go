@@ -236,7 +236,13 @@ func readJSON(in *bufio.Reader, found func(*row) error) error {
 			if err := json.Unmarshal(text, &names); err != nil {
 				return fmt.Errorf("line %d: no JSON object: %w", n, err)
 			}
-			for _, c := range columns[:firstColumns] {
+			want := columns[:firstColumns] // those of version 1, if none of the others is there
+			for _, c := range columns[firstColumns:] {
+				if _, ok := names[c]; ok {
+					want = columns
+				}
+			}
+			for _, c := range want {
 				if _, ok := names[c]; !ok {
 					return fmt.Errorf("line %d: %s is missing", n, c)
 				}
@@ -263,14 +269,22 @@ func readCSV(in io.Reader, found func(*row) error) error {
 	if err != nil {
 		return fmt.Errorf("line 1: %w", err)
 	}
-	known := columns
-	if len(header) == firstColumns { // of version 1
-		known = columns[:firstColumns]
+	want := columns
+	if len(header) == firstColumns {
+		want = columns[:firstColumns] // of version 1
 	}
-	for i, c := range known {
-		if len(header) != len(known) || header[i] != c {
+	for i, c := range want {
+		switch {
+		case i == len(header):
+			return fmt.Errorf("line 1: the column %s is missing", c)
+		case header[i] != c && i == 0:
 			return fmt.Errorf("line 1: not the columns of a practice record; want %s, %s, %s … as singback record export writes them", columns[0], columns[1], columns[2])
+		case header[i] != c:
+			return fmt.Errorf("line 1, column %d: %.40q; want %s", i+1, header[i], c)
 		}
+	}
+	if len(header) > len(want) {
+		return fmt.Errorf("line 1, column %d: %.40q; the practice record has no such column", len(want)+1, header[len(want)])
 	}
 	for {
 		fields, err := table.Read()

@@ -452,6 +452,9 @@ func TestNoRecord(t *testing.T) {
 	// An empty file is a record that was never begun.
 	os.MkdirAll(filepath.Dir(path), 0o700)
 	os.WriteFile(path, nil, 0o600)
+	if _, err := ReadRecord(path); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("an empty file: %v, want that there is none", err)
+	}
 	fill(t, open(t, path), answers(session("Anna"), 1))
 	// A folder, and a folder in a file.
 	if _, err := OpenRecord(t.TempDir(), evening); err == nil {
@@ -607,6 +610,131 @@ func TestMigration(t *testing.T) {
 	}
 }
 
+// What the record takes of each kind of skill, and what it refuses.
+func TestAnswersOfEachKind(t *testing.T) {
+	four := theory.Degree{Step: 4}
+	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: four}
+	quality := exercise.Skill{Kind: exercise.QualitySkill, Chord: "m7b5"}
+	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
+	degree := exercise.Skill{Kind: exercise.DegreeSkill, Degree: four}
+	pair := exercise.Skill{Kind: exercise.PairSkill, From: theory.Degree{Step: 1}, Degree: four, Way: exercise.Up}
+	const (
+		right, wrong, not = exercise.RightAnswer, exercise.WrongAnswer, exercise.NotMeasured
+	)
+	for _, c := range []struct {
+		skill         exercise.Skill
+		outcome       exercise.Outcome
+		named         string
+		material      string
+		notes, rights int
+		want          string // "": taken
+	}{
+		{bass, right, "4", "I V65 IV", 0, 0, ""},
+		{bass, wrong, "#4", "", 0, 0, ""},
+		{bass, wrong, "", "", 0, 0, ""}, // given up
+		{bass, not, "", "", 0, 0, ""},
+		{bass, not, "4", "", 0, 0, "named: none belongs to bass 4 that is not_measured"},
+		{bass, right, "", "", 0, 0, `named: "" cannot be right for bass 4`},
+		{bass, right, "5", "", 0, 0, `named: "5" cannot be right for bass 4`},
+		{bass, wrong, "fa", "", 0, 0, `named: "fa" is no name for bass 4`},
+		{bass, wrong, "5", "", 4, 1, "notes: none belongs to bass 4"},
+		{bass, exercise.InTune, "4", "", 0, 0, "outcome: in_tune for bass 4: want right, wrong or not_measured"},
+		{quality, right, "m7b5", "iiø7", 0, 0, ""},
+		{quality, wrong, "m7", "", 0, 0, ""},
+		{quality, wrong, "a m7", "", 0, 0, `named: "a m7" is no name for quality m7b5`},
+		{quality, exercise.Ambiguous, "", "", 0, 0, "outcome: ambiguous for quality m7b5"},
+		{melody, right, "", "level 3 seed 4711", 12, 12, ""},
+		{melody, wrong, "", "", 12, 0, ""},
+		{melody, not, "", "level 3 seed 4711", 0, 0, ""},
+		{melody, not, "", "", 12, 0, "notes: none belongs to melody 3 that is not_measured"},
+		{melody, right, "", "", 0, 0, "notes_right: 0 of notes 0"},
+		{melody, wrong, "", "", 4, 5, "notes_right: 5 of notes 4"},
+		{melody, wrong, "", "", 4, -1, "notes_right: -1 of notes 4"},
+		{melody, wrong, "4", "", 4, 1, "named: none belongs to melody 3"},
+		{melody, exercise.Sharp, "", "", 4, 1, "outcome: sharp for melody 3"},
+		{melody, right, "", strings.Repeat("x", 400), 4, 4, ""},
+		{melody, right, "", strings.Repeat("x", 401), 4, 4, "want one line of at most 400 bytes"},
+		{melody, right, "", "two\nlines", 4, 4, "want one line"},
+		{degree, exercise.InTune, "", "", 0, 0, ""},
+		{degree, right, "", "", 0, 0, "outcome: right for degree 4, which is sung"},
+		{degree, exercise.Flat, "4", "", 0, 0, "named: none belongs to degree 4"},
+		{degree, exercise.Flat, "", "I", 0, 0, "material: none belongs to degree 4"},
+		{pair, wrong, "", "", 0, 0, "outcome: wrong for pair 1-4 up, which is sung"},
+		{pair, exercise.Flat, "", "", 4, 1, "notes: none belongs to pair 1-4 up"},
+	} {
+		r := open(t, filepath.Join(t.TempDir(), "record.db"))
+		k := theory.Keys()[3]
+		a := Answer{
+			Session: session("Anna"), Number: 1, Index: 1, Attempt: 1, At: evening, Skill: c.skill, Counts: c.outcome.Counts(),
+			Item:      exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: four},
+			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: exercise.Verdict{Outcome: c.outcome},
+			Named: c.named, Material: c.material, Notes: c.notes, NotesRight: c.rights,
+		}
+		switch {
+		case c.outcome == not:
+			a.Verdict.Reason = exercise.TooQuiet
+		case c.skill.Kind == exercise.MelodySkill:
+			a.Verdict.Held = 7.5
+		default:
+			a.Verdict.Answer = 2.5
+		}
+		err := r.Add(a)
+		if c.want == "" {
+			if err != nil {
+				t.Errorf("%v, %v: %v", c.skill, c.outcome, err)
+				continue
+			}
+			equal(t, all(t, r, Query{}), []Answer{a})
+			continue
+		}
+		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%v, %v, named %q, %d of %d: %v, want %q", c.skill, c.outcome, c.named, c.rights, c.notes, err, c.want)
+		}
+	}
+}
+
+// What an answer is to practice follows from the kind of its skill.
+func TestTrials(t *testing.T) {
+	k := theory.Keys()[3]
+	a := Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: exercise.Blind}
+	trial := func(s exercise.Skill, change func(*Answer)) (exercise.Trial, bool) {
+		a := a
+		a.Skill = s
+		change(&a)
+		return a.Trial()
+	}
+	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: a.Item.Asked}
+	got, ok := trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
+	if want := exercise.NewNamedTrial(evening, k, bass, true, 4, false, exercise.Blind); got != want || !ok || !got.Right {
+		t.Errorf("named right: %+v, %v", got, ok)
+	}
+	got, ok = trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
+	if want := exercise.NewNamedTrial(evening, k, bass, false, 0, true, exercise.Blind); got != want || !ok || got.Grade != exercise.Again {
+		t.Errorf("named wrong: %+v, %v", got, ok)
+	}
+	got, ok = trial(bass, func(a *Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
+	if ok || got.Grade != exercise.Undecided {
+		t.Errorf("not measured: %+v, %v", got, ok)
+	}
+	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
+	line := func(a *Answer) {
+		a.Verdict.Outcome, a.Verdict.Held, a.Notes, a.NotesRight = exercise.RightAnswer, 9, 10, 9
+	}
+	got, ok = trial(melody, line)
+	if want := exercise.NewLineTrial(evening, k, 3, 9, 10, 9, false, exercise.Blind); got != want || !ok || got.Grade != exercise.Good {
+		t.Errorf("a line: %+v, %v", got, ok)
+	}
+	if _, ok := trial(melody, func(a *Answer) { line(a); a.Session.Command = "echo" }); ok {
+		t.Error("an echo became a trial")
+	}
+	got, ok = trial(exercise.Skill{Kind: exercise.DegreeSkill, Degree: a.Item.Asked}, func(a *Answer) {
+		a.Verdict.Outcome, a.Verdict.HasSung, a.Verdict.Sung = exercise.InTune, true, a.Item.Asked
+	})
+	if !ok || !got.Right || got.Skill.Kind != exercise.DegreeSkill || !got.Octave.Known {
+		t.Errorf("a degree: %+v, %v", got, ok)
+	}
+}
+
 // version1 copies the file testdata/version1.db to a folder. It was made by the
 // program that had version 1 only, with 30 answers of Anna and 10 of Ben, who are
 // invented; version1.csv and version1.jsonl are its exports of it.
@@ -667,7 +795,16 @@ func TestVersion1(t *testing.T) {
 		f.Close()
 		equal(t, all(t, to, Query{}), want)
 	}
+	// The name of the copy is taken, as by one made in the same second.
+	taken := path + ".version1-20261125-193000"
+	if err := os.WriteFile(taken, []byte("another copy"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	r = open(t, path)
+	if now, err := os.ReadFile(taken); err != nil || string(now) != "another copy" {
+		t.Errorf("the other copy was overwritten: %v", err)
+	}
+	os.Remove(taken)
 	equal(t, all(t, r, Query{}), want)
 	other := otherAnswer(session("Anna"), 0, want[0].Item, rand.New(rand.NewPCG(1, 1)))
 	if err := r.Add(other); err != nil {
@@ -819,6 +956,11 @@ func TestImportRefuses(t *testing.T) {
 		{"a field missing", lines.String() + "{\"singer\":\"Anna\"}\n", "line 4: session is missing"},
 		{"an unknown field", strings.Replace(lines.String(), `{"singer"`, `{"mood":"good","singer"`, 1), "line 1: unknown field"},
 		{"a wrong type", strings.Replace(lines.String(), `"number":2`, `"number":"two"`, 1), "line 2: "},
+		{"half of the columns of version 2", strings.Replace(lines.String(), `"material":null,`, "", 1), "line 1: material is missing"},
+		{"a column short", strings.Replace(table.String(), ",notes_right\n", "\n", 1), "line 1: the column notes_right is missing"},
+		{"a column more", strings.Replace(table.String(), ",notes_right\n", ",notes_right,mood\n", 1), "line 1, column 49: \"mood\"; the practice record has no such column"},
+		{"a column of another name", strings.Replace(table.String(), ",outcome,", ",result,", 1), "line 1, column 25: \"result\"; want outcome"},
+		{"notes without those that were right", strings.Replace(lines.String(), `"notes":null`, `"notes":4`, 1), "line 1: notes, notes_right: want both or none"},
 		{"an endless line", "{" + strings.Repeat(" ", 1<<17), "longer than"},
 		{"another one's session", strings.Replace(lines.String(), "Anna", "Ben", 1), "here it is of \"Ben\", in the record of \"Anna\""},
 	} {

@@ -292,7 +292,7 @@ func examine(path string, known int) error {
 	case id != applicationID:
 		return ErrRecordForeign
 	case version > known:
-		return fmt.Errorf("%w (version %d, this one knows %d)", ErrRecordNewer, version, known)
+		return newer(version)
 	}
 	var verdict string
 	if err := db.QueryRow("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
@@ -302,6 +302,10 @@ func examine(path string, known int) error {
 		return fmt.Errorf("%w: %s", ErrRecordDamaged, line(verdict))
 	}
 	return nil
+}
+
+func newer(version int) error {
+	return fmt.Errorf("%w (version %d, this one knows %d)", ErrRecordNewer, version, len(migrations))
 }
 
 // migrate brings the file up to date, each version in one transaction, after a
@@ -417,7 +421,7 @@ func RecordHint(err error) string {
 	case errors.Is(err, ErrRecordNewer):
 		return "use the newer singback, or another file with --record"
 	case errors.Is(err, ErrRecordDamaged):
-		return "it was not touched; move it away to begin a new one, or put a copy in its place"
+		return "it was not touched; save what can be read with singback record export --damaged, move it away, and import that into a new one"
 	case errors.Is(err, ErrRecordForeign):
 		return "it was not touched; name another file with --record"
 	case errors.Is(err, ErrRecordReadOnly):
@@ -435,6 +439,7 @@ type Check struct {
 	Singers   []SingerCount
 	Sessions  int
 	Answers   int
+	Lost      int // answers that were there and cannot be read: see Salvage
 	SizeBytes int64
 }
 
@@ -452,21 +457,8 @@ func (r *Record) Check(ctx context.Context) (Check, error) {
 	if err := r.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&c.Version); err != nil {
 		return c, recordError(r.path, err)
 	}
-	rows, err := r.db.QueryContext(ctx, "PRAGMA integrity_check(20)")
-	if err != nil {
-		return c, recordError(r.path, err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			return c, recordError(r.path, err)
-		}
-		if s != "ok" {
-			c.Problems = append(c.Problems, line(s))
-		}
-	}
-	if err := rows.Err(); err != nil {
+	var err error
+	if c.Problems, err = integrity(ctx, r.db); err != nil {
 		return c, recordError(r.path, err)
 	}
 	var broken int
@@ -493,6 +485,27 @@ func (r *Record) Check(ctx context.Context) (Check, error) {
 		c.SizeBytes = info.Size()
 	}
 	return c, nil
+}
+
+// integrity returns what SQLite finds wrong with a file, at most 20 lines.
+func integrity(ctx context.Context, db *sql.DB) (problems []string, err error) {
+	rows, err := db.QueryContext(ctx, "PRAGMA integrity_check(20)")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var found string
+		if err := rows.Scan(&found); err != nil {
+			return problems, err
+		}
+		for s := range strings.SplitSeq(found, "\n") {
+			if s = line(s); s != "ok" && !strings.HasPrefix(s, "***") && len(problems) < 20 {
+				problems = append(problems, s)
+			}
+		}
+	}
+	return problems, rows.Err()
 }
 
 // Singers returns the singers of the record and how much it has of each, in the

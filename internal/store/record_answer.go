@@ -263,25 +263,36 @@ func (rd *reader) degree(s string) (theory.Degree, error) {
 	return lookUp(rd.degrees, s, exercise.ParseDegree)
 }
 
+// readSession reads the session of a row.
+func (rd *reader) readSession(r *row) (Session, error) {
+	if r.Session == rd.session.ID && r.Started == rd.started && r.Singer == rd.session.Singer {
+		return rd.session, nil
+	}
+	s := Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
+	var err error
+	if s.Started, err = time.Parse(timeFormat, r.Started); err != nil {
+		return s, fmt.Errorf("started: %w", notTime(r.Started))
+	}
+	if s.Seed, err = strconv.ParseUint(r.Seed, 10, 64); err != nil {
+		return s, fmt.Errorf("seed: %.30q is no whole number from 0 up", r.Seed)
+	}
+	if err := s.validate(); err != nil {
+		return s, err
+	}
+	rd.session, rd.started = s, r.Started
+	return s, nil
+}
+
 // answer reads a row. It refuses what newRow would not have written.
 func (rd *reader) answer(r *row) (a Answer, err error) {
 	bad := func(column string, err error) (Answer, error) {
 		return Answer{}, fmt.Errorf("%s: %w", column, err)
 	}
-	if r.Session != rd.session.ID || r.Started != rd.started || rd.session.Singer != r.Singer {
-		s := Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
-		if s.Started, err = time.Parse(timeFormat, r.Started); err != nil {
-			return bad("started", notTime(r.Started))
-		}
-		if s.Seed, err = strconv.ParseUint(r.Seed, 10, 64); err != nil {
-			return bad("seed", fmt.Errorf("%.30q is no whole number from 0 up", r.Seed))
-		}
-		if err := s.validate(); err != nil {
-			return Answer{}, err
-		}
-		rd.session, rd.started = s, r.Started
+	session, err := rd.readSession(r)
+	if err != nil {
+		return Answer{}, err
 	}
-	a = Answer{Session: rd.session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
+	a = Answer{Session: session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
 	if a.At, err = time.Parse(timeFormat, r.At); err != nil {
 		return bad("at", notTime(r.At))
 	}

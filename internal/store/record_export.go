@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"strconv"
 	"strings"
 )
@@ -25,7 +26,11 @@ const (
 )
 
 // Export writes the answers of a query, and returns how many.
-func (r *Record) Export(ctx context.Context, w io.Writer, f Format, q Query) (n int, err error) {
+func (r *Record) Export(ctx context.Context, w io.Writer, f Format, q Query) (int, error) {
+	return exportRows(w, f, r.rows(ctx, q))
+}
+
+func exportRows(w io.Writer, f Format, rows iter.Seq2[*row, error]) (n int, err error) {
 	out := bufio.NewWriter(w)
 	table := csv.NewWriter(out)
 	lines := json.NewEncoder(out)
@@ -34,7 +39,7 @@ func (r *Record) Export(ctx context.Context, w io.Writer, f Format, q Query) (n 
 			return 0, err
 		}
 	}
-	for rw, err := range r.rows(ctx, q) {
+	for rw, err := range rows {
 		if err != nil {
 			return n, err
 		}

@@ -60,9 +60,13 @@ func (o *recordOptions) read(e *env) (*store.Record, error) {
 	}
 	r, err := store.ReadRecord(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("%s: there is no practice record yet; singback today begins one", path)
+		return nil, noRecord(path)
 	}
 	return r, err
+}
+
+func noRecord(path string) error {
+	return fmt.Errorf("%s: there is no practice record yet; singback today begins one", path)
 }
 
 // recordCheck is what record check prints with --format json.
@@ -72,7 +76,8 @@ type recordCheck struct {
 	Version  int            `json:"version"`
 	Size     int64          `json:"size_bytes"`
 	Sessions int            `json:"sessions"`
-	Answers  int            `json:"answers"`
+	Answers  int            `json:"answers"`  // that can be read
+	Lost     int            `json:"lost"`     // that were there and cannot
 	Problems []string       `json:"problems"` // empty: the record is sound
 	Singers  []recordSinger `json:"singers"`
 }
@@ -93,27 +98,23 @@ func newRecordCheck(e *env) *cobra.Command {
 		Short: "See whether the record is sound, and what is in it",
 		Long: `Check looks at the whole record: the structure of the file, that every answer
 belongs to a session and can be read. It changes nothing. The exit status is 1 if
-something is wrong.`,
+something is wrong; then it says how many answers can still be read, which
+singback record export --damaged writes.`,
 		Example: `  singback record check
   singback record check --record choir.db --format json`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			r, err := o.read(e)
-			if err != nil {
-				return err
-			}
-			defer r.Close()
-			c, err := r.Check(cmd.Context())
+			path, c, err := o.examine(cmd, e)
 			if err != nil {
 				return err
 			}
 			if format.value == "json" {
-				err = writeCheckJSON(e.stdout, r.Path(), c)
+				err = writeCheckJSON(e.stdout, path, c)
 			} else {
-				err = writeCheck(e.stdout, r.Path(), c)
+				err = writeCheck(e.stdout, path, c)
 			}
 			if err == nil && len(c.Problems) > 0 {
-				err = fmt.Errorf("%s: %w: %s", r.Path(), store.ErrRecordDamaged, c.Problems[0])
+				err = fmt.Errorf("%s: %w: %s", path, store.ErrRecordDamaged, c.Problems[0])
 			}
 			return err
 		},
@@ -124,13 +125,58 @@ something is wrong.`,
 	return cmd
 }
 
+// examine looks at the record; at a damaged one page by page.
+func (o *recordOptions) examine(cmd *cobra.Command, e *env) (path string, c store.Check, err error) {
+	r, err := o.read(e)
+	if err == nil {
+		defer r.Close()
+		if c, err = r.Check(cmd.Context()); err == nil && len(c.Problems) == 0 {
+			return r.Path(), c, nil
+		}
+	}
+	if err != nil && !errors.Is(err, store.ErrRecordDamaged) && !errors.Is(err, store.ErrRecordForeign) {
+		return "", c, err
+	}
+	s, failed := o.salvage(cmd, e)
+	if failed != nil {
+		if err == nil {
+			err = failed
+		}
+		return "", c, err
+	}
+	defer s.Close()
+	found := s.Check()
+	if len(found.Problems) == 0 || err == nil {
+		found.Problems = c.Problems
+	}
+	return s.Path(), found, nil
+}
+
+// salvage opens the record to read what can be read of it.
+func (o *recordOptions) salvage(cmd *cobra.Command, e *env) (*store.Salvage, error) {
+	path, err := o.path(e)
+	if err != nil {
+		return nil, err
+	}
+	s, err := store.SalvageRecord(cmd.Context(), path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, noRecord(path)
+	}
+	return s, err
+}
+
 func writeCheck(out io.Writer, path string, c store.Check) error {
-	verdict := "sound"
-	if n := len(c.Problems); n > 0 {
-		verdict = many(n, "problem")
+	verdict, answers := "sound", many(c.Answers, "answer")
+	if len(c.Problems) > 0 {
+		verdict = "damaged"
+		answers += " can be read"
+		if c.Lost > 0 {
+			answers += fmt.Sprintf(", %d or more are lost", c.Lost)
+		}
+		answers += ";"
 	}
 	if _, err := fmt.Fprintf(out, "%s: %s; version %d, %s in %s, %d kB\n", path, verdict, c.Version,
-		many(c.Answers, "answer"), many(c.Sessions, "session"), (c.SizeBytes+1023)/1024); err != nil {
+		answers, many(c.Sessions, "session"), (c.SizeBytes+1023)/1024); err != nil {
 		return err
 	}
 	for _, p := range c.Problems {
@@ -162,7 +208,7 @@ func many(n int, thing string) string {
 }
 
 func writeCheckJSON(out io.Writer, path string, c store.Check) error {
-	record := recordCheck{report.Schema, path, c.Version, c.SizeBytes, c.Sessions, c.Answers, append([]string{}, c.Problems...), []recordSinger{}}
+	record := recordCheck{report.Schema, path, c.Version, c.SizeBytes, c.Sessions, c.Answers, c.Lost, append([]string{}, c.Problems...), []recordSinger{}}
 	for _, s := range c.Singers {
 		text := func(t time.Time) *string {
 			if t.IsZero() {
@@ -179,6 +225,7 @@ func writeCheckJSON(out io.Writer, path string, c store.Check) error {
 func newRecordExport(e *env) *cobra.Command {
 	var o recordOptions
 	var to string
+	var damaged bool
 	format := newFormat("csv", "jsonl")
 	cmd := &cobra.Command{
 		Use:   "export",
@@ -186,18 +233,48 @@ func newRecordExport(e *env) *cobra.Command {
 		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
 line, or as JSON lines, one object an answer. Both have the same columns, which
 the README explains, with every number as it was measured. What is null in JSON
-is empty in CSV. singback record import reads both.`,
+is empty in CSV. singback record import reads both.
+
+With --damaged it writes what can still be read of a record that is damaged, says
+how many answers are lost, and ends with the exit status 1 if the file is not
+sound. The file is not changed. Then move it away and import the export into a
+new one.`,
 		Example: `  singback record export >answers.csv
-  singback record export --singer Anna --format jsonl --out anna.jsonl`,
+  singback record export --singer Anna --format jsonl --out anna.jsonl
+  singback record export --damaged --out saved.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) (err error) {
-			r, err := o.read(e)
-			if err != nil {
-				return err
+			f := store.CSV
+			if format.value == "jsonl" {
+				f = store.JSONLines
 			}
-			defer r.Close()
-			if err := has(cmd, r, o.singer); err != nil {
-				return err
+			var export func(io.Writer) (int, error)
+			var lost error
+			if damaged {
+				s, err := o.salvage(cmd, e)
+				if err != nil {
+					return err
+				}
+				defer s.Close()
+				if err := among(s.Path(), s.Check().Singers, o.singer); err != nil {
+					return err
+				}
+				if len(s.Problems) > 0 || s.Lost > 0 {
+					lost = notSound(s)
+				}
+				export = func(w io.Writer) (int, error) { return s.Export(cmd.Context(), w, f, o.singer) }
+			} else {
+				r, err := o.read(e)
+				if err != nil {
+					return err
+				}
+				defer r.Close()
+				if err := has(cmd, r, o.singer); err != nil {
+					return err
+				}
+				export = func(w io.Writer) (int, error) {
+					return r.Export(cmd.Context(), w, f, store.Query{Singer: o.singer})
+				}
 			}
 			out := e.stdout
 			if to != "" {
@@ -208,30 +285,47 @@ is empty in CSV. singback record import reads both.`,
 				defer func() { err = errors.Join(err, f.Close()) }()
 				out = f
 			}
-			f := store.CSV
-			if format.value == "jsonl" {
-				f = store.JSONLines
+			n, err := export(out)
+			if err != nil {
+				return err
 			}
-			n, err := r.Export(cmd.Context(), out, f, store.Query{Singer: o.singer})
-			if err == nil && to != "" {
+			if to != "" {
 				fmt.Fprintf(e.stderr, "%s written to %s.\n", many(n, "answer"), to)
 			}
-			return err
+			return lost
 		},
 	}
 	o.addFile(cmd)
 	o.addSinger(cmd, "", "only this singer, by `NAME`")
+	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`, which must not be there yet")
 	cmd.Flags().Var(format, "format", "output: csv or jsonl")
 	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
 	return cmd
 }
 
+// notSound says what was lost of a damaged record. It has no hint of the store's.
+func notSound(s *store.Salvage) error {
+	lost := "no answer is known to be lost"
+	if s.Lost > 0 {
+		lost = fmt.Sprintf("%s or more are lost", many(s.Lost, "answer"))
+	}
+	return fmt.Errorf("%s: it is damaged, and was not changed: %s can be read, %s; move it away, and import this export into a new one",
+		s.Path(), many(s.Answers, "answer"), lost)
+}
+
 // has reports that a singer is not in the record; "" is every singer.
 func has(cmd *cobra.Command, r *store.Record, singer string) error {
 	singers, err := r.Singers(cmd.Context())
-	if err != nil || singer == "" {
+	if err != nil {
 		return err
+	}
+	return among(r.Path(), singers, singer)
+}
+
+func among(path string, singers []store.SingerCount, singer string) error {
+	if singer == "" {
+		return nil
 	}
 	var names []string
 	for _, s := range singers {
@@ -240,7 +334,7 @@ func has(cmd *cobra.Command, r *store.Record, singer string) error {
 		}
 		names = append(names, s.Name)
 	}
-	return fmt.Errorf("%s: it has nothing of a singer %q; it has %s", r.Path(), short(singer), short(strings.Join(names, ", ")))
+	return fmt.Errorf("%s: it has nothing of a singer %q; it has %s", path, short(singer), short(strings.Join(names, ", ")))
 }
 
 // createNew makes a file that is not there yet.

@@ -2,7 +2,9 @@ package cli
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/json"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -72,6 +74,153 @@ func TestTodayRecordsWhatItSays(t *testing.T) {
 	}
 }
 
+// allKinds is a course that asks for everything from the first day on.
+const allKinds = `
+new = 20
+minutes = 4
+[[stage]]
+keys = ["C major", "F minor"]
+degrees = "do sol"
+among = "do sol"
+moves = "triad"
+series = ["do sol do"]
+melodies = [1, 3]
+bass = "do fa sol"
+qualities = "maj min 7"
+goal = { right = 100, days = 9 }
+`
+
+// A melody and a name are kept as a degree is: each that is told is in the record
+// before, once, with what it was, and is read back as it was written.
+func TestTodayOfAllKinds(t *testing.T) {
+	dir := t.TempDir()
+	path, file := filepath.Join(dir, "record.db"), filepath.Join(dir, "all.toml")
+	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[exercise.Kind]int{}
+	told, series := 0, 0
+	for _, day := range []string{"2026-11-25", "2026-11-26", "2026-11-27"} {
+		out, _ := call{}.must(t, "today", "--course", file, "--input", "simulated", "--seed", "4", "--format", "json", "--record", path, "--date", day)
+		kept := map[float64][]store.Answer{}
+		r, err := store.ReadRecord(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for a, err := range r.Answers(t.Context(), store.Query{}) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if a.At.Format(time.DateOnly) == day {
+				kept[float64(a.Index)] = append(kept[float64(a.Index)], a)
+				seen[a.Skill.Kind]++
+			}
+		}
+		r.Close()
+		parts := 0
+		for _, e := range jsonLines(t, out) {
+			index, _ := e["index"].(float64)
+			switch e["event"] {
+			case "prompt":
+				if e["parts"] != nil {
+					parts++
+				}
+				if e["part"] != nil && e["part"] == e["parts"] {
+					series++
+				}
+			case "verdict":
+				told++
+				if a := kept[index]; len(a) != 1 || a[0].Verdict.Outcome.String() != e["outcome"] {
+					t.Errorf("%s, question %g is kept as %+v", day, index, a)
+				}
+			case "named":
+				right, named := e["right"].([]any), e["named"].([]any)
+				told += len(right)
+				if len(kept[index]) != len(right) {
+					t.Fatalf("%s, question %g: %d answers kept, %d named", day, index, len(kept[index]), len(right))
+				}
+				for i, a := range kept[index] {
+					if a.Verdict.Outcome.IsRight() != right[i].(bool) || a.Named != named[i] || a.Material != e["chords"] || a.Again != e["again"].(bool) || !a.Counts {
+						t.Errorf("%s, question %g is kept as %+v and told as %v", day, index, a, e)
+					}
+				}
+			case "sung":
+				told++
+				grade := e["grade"].(map[string]any)
+				if a := kept[index]; len(a) != 1 || float64(a[0].NotesRight) != grade["notes_right"] || float64(a[0].Notes) != grade["notes_written"] || !strings.HasPrefix(a[0].Material, "level ") {
+					t.Errorf("%s, question %g is kept as %+v", day, index, a)
+				}
+			}
+		}
+		if parts%3 != 0 {
+			t.Errorf("%s: %d parts of series of three", day, parts)
+		}
+	}
+	if series == 0 {
+		t.Error("no series was sung")
+	}
+	for _, k := range []exercise.Kind{exercise.DegreeSkill, exercise.PairSkill, exercise.BassSkill, exercise.QualitySkill, exercise.MelodySkill} {
+		if seen[k] == 0 {
+			t.Errorf("no answer to a %v: %v", k, seen)
+		}
+	}
+	out, _ := call{}.must(t, "record", "check", "--record", path, "--format", "json")
+	if !strings.Contains(out, fmt.Sprintf(`"answers":%d,`, told)) || !strings.Contains(out, `"problems":[]`) {
+		t.Errorf("%d told; %s", told, out)
+	}
+	csv, _ := call{}.must(t, "record", "export", "--record", path)
+	copied := filepath.Join(dir, "copy.db")
+	call{stdin: strings.NewReader(csv)}.must(t, "record", "import", "-", "--record", copied)
+	if again, _ := (call{}).must(t, "record", "export", "--record", copied); again != csv {
+		t.Error("the export of what was imported is another one")
+	}
+	text, _ := call{}.must(t, "progress", "--record", path)
+	for _, want := range []string{"bass degrees named right.", "chord qualities named right.", "melodies passed.", "\nfa ", "\nmin "} {
+		if !strings.Contains(text, want) {
+			t.Errorf("progress does not say %q:\n%s", want, text)
+		}
+	}
+}
+
+// A damaged record is not practised into; what can be read of it begins a new one.
+func TestDamagedRecordIsSaved(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "record.db")
+	for range 2 {
+		call{}.must(t, "dictation", "--input", "simulated", "--count", "150", "--seed", "1", "--record", path)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const page = 4096
+	for i := range page {
+		data[len(data)-3*page+i] = byte(i * 7)
+	}
+	if err := os.WriteFile(path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, stderr, status := call{}.run(t, "record", "check", "--record", path)
+	if status != 1 || !strings.Contains(out, ": damaged; ") || !strings.Contains(stderr, "record export --damaged") {
+		t.Fatalf("status %d\n%s%s", status, out, stderr)
+	}
+	if _, stderr, status := (call{}).run(t, "record", "export", "--record", path); status != 1 || !strings.Contains(stderr, "--damaged") {
+		t.Errorf("status %d\n%s", status, stderr)
+	}
+	saved, stderr, status := call{}.run(t, "record", "export", "--damaged", "--record", path)
+	rows := strings.Count(saved, "\n") - 1
+	if status != 1 || rows < 150 || rows >= 300 || !strings.Contains(stderr, fmt.Sprintf("%d answers can be read", rows)) {
+		t.Errorf("%d rows, status %d\n%s", rows, status, stderr)
+	}
+	if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, data) {
+		t.Errorf("the damaged file was changed: %v", err)
+	}
+	done, _ := call{stdin: strings.NewReader(saved)}.must(t, "record", "import", "-", "--record", filepath.Join(dir, "new.db"))
+	if !strings.Contains(done, fmt.Sprintf("%d added", rows)) {
+		t.Errorf("%d saved: %s", rows, done)
+	}
+}
+
 // Feedback fades and can be switched off.
 func TestTodayFeedback(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record.db")
@@ -108,11 +257,22 @@ func TestTodayFeedback(t *testing.T) {
 // The program is killed while it practises, at random moments. Whatever it had
 // printed is in the record.
 func TestTodayKilled(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "record.db")
+	dir := t.TempDir()
+	path, file := filepath.Join(dir, "record.db"), filepath.Join(dir, "all.toml")
+	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	rng := rand.New(rand.NewPCG(7, 8))
 	told := 0
+	count := func(line string) {
+		told += strings.Count(line, `"event":"verdict"`) + strings.Count(line, `"event":"sung"`)
+		if _, rest, ok := strings.Cut(line, `"right":[`); ok && strings.Contains(line, `"event":"named"`) {
+			list, _, _ := strings.Cut(rest, "]")
+			told += 1 + strings.Count(list, ",")
+		}
+	}
 	for range 5 {
-		cmd := exec.CommandContext(t.Context(), "singback", "today", "--input", "simulated", "--minutes", "30", "--format", "json", "--record", path)
+		cmd := exec.CommandContext(t.Context(), "singback", "today", "--course", file, "--input", "simulated", "--minutes", "30", "--format", "json", "--record", path)
 		cmd.Env = append(os.Environ(), noDevices(t.TempDir())...)
 		out, err := cmd.StdoutPipe()
 		if err != nil {
@@ -123,12 +283,12 @@ func TestTodayKilled(t *testing.T) {
 		}
 		lines := bufio.NewScanner(out)
 		for stop := 1 + rng.IntN(30); stop > 0 && lines.Scan(); stop-- {
-			told += strings.Count(lines.Text(), `"event":"verdict"`)
+			count(lines.Text())
 		}
 		cmd.Process.Kill()
 		for lines.Scan() {
 			if json.Valid(lines.Bytes()) {
-				told += strings.Count(lines.Text(), `"event":"verdict"`)
+				count(lines.Text())
 			}
 		}
 		cmd.Wait()
@@ -139,7 +299,7 @@ func TestTodayKilled(t *testing.T) {
 	}
 	defer r.Close()
 	c, err := r.Check(t.Context())
-	if err != nil || len(c.Problems) > 0 || c.Answers < told || c.Answers > told+5 || told == 0 {
+	if err != nil || len(c.Problems) > 0 || c.Answers < told || c.Answers > told+20 || told == 0 {
 		t.Errorf("%d verdicts were told; the record: %+v, %v", told, c, err)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"maps"
 	"math/rand/v2"
 	"os"
@@ -425,6 +426,31 @@ func FuzzSalvage(f *testing.F) {
 		}
 		if n != s.Answers || s.Check().Answers != n {
 			t.Fatalf("%d rows, it says %d", n, s.Answers)
+		}
+	})
+}
+
+// The same for single pages.
+func FuzzPage(f *testing.F) {
+	_, data := version1(f)
+	for i := 4096; i < len(data); i += 4096 {
+		f.Add(data[i : i+4096])
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		page := make([]byte, 4096)
+		copy(page, data)
+		kind, list, whole := cells(page)
+		l := looker{rd: newReader(), seed: maphash.MakeSeed()}
+		for _, c := range list {
+			if c.to > len(page)+3 || c.from < 8 {
+				t.Fatalf("a cell at %d-%d", c.from, c.to)
+			}
+			if x := l.look(kind, c); x.ok && x.answer != nil && kind != tableLeaf {
+				t.Fatal("an answer on no leaf")
+			}
+		}
+		if whole && (kind == tableLeaf || kind == indexLeaf) && 8+2*len(list) > len(page) {
+			t.Fatalf("%d cells", len(list))
 		}
 	})
 }

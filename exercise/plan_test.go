@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -192,6 +193,129 @@ func ninetyDays(t *testing.T, seed uint64) {
 	t.Logf("%d questions, %d skills, %d mastered; weak %.3f a day, strong %.3f; %d told, %d guessed, %d blind", questions, all, mastered, weak, strong, told, guessed, blind)
 	if told == questions || guessed == 0 || blind == 0 || mastered == 0 {
 		t.Errorf("%d of %d told, %d guessed, %d blind, %d mastered: feedback does not fade", told, questions, guessed, blind, mastered)
+	}
+}
+
+// A learner of the whole of it for 90 days: degrees, moves, bass degrees,
+// qualities, melodies. In the bass fa is weak, of qualities m7b5, of melodies
+// level 3. What is weak is asked more often, everything is met, and no day is
+// longer than it should be.
+func TestNinetyDaysOfAllKinds(t *testing.T) {
+	skill := func(text string) Skill {
+		s, err := ParseSkill(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	course := diatonic()
+	course.Stages = course.Stages[:3]
+	for i, names := range [][]string{
+		{"bass 1", "bass 5"}, {"bass 4", "bass 6", "quality maj", "quality min", "melody 1"}, {"quality 7", "quality m7b5", "melody 2", "melody 3"},
+	} {
+		for _, name := range names {
+			course.Stages[i].Skills = append(slices.Clip(course.Stages[i].Skills), skill(name))
+		}
+	}
+	for seed := range uint64(3) {
+		l := &learner{gained: map[Skill]float64{}, last: map[Skill]float64{}, rng: rand.New(rand.NewPCG(seed, 9))}
+		talent := func(s Skill) float64 {
+			switch s.String() {
+			case "bass 4", "quality m7b5", "melody 3":
+				return 0.35
+			}
+			return 0.85
+		}
+		answer := func(s Skill, day float64) bool {
+			kept := l.gained[s] * math.Exp2(-(day-l.last[s])/12)
+			right := l.rng.Float64() < talent(s)+(0.97-talent(s))*kept
+			l.gained[s], l.last[s] = kept+0.12*(1-kept), day
+			return right
+		}
+		var p Practice
+		asked, met := map[Skill]int{}, map[Skill]float64{}
+		longest := 0.0
+		for day := range 90 {
+			start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC).AddDate(0, 0, day)
+			s, err := NewSitting(&p, course, SittingOptions{Start: start, Minutes: course.Minutes, Sung: DefaultSung, Seed: uint64(day) + 1000*seed})
+			if err != nil {
+				t.Fatal(err)
+			}
+			seconds := 0.0
+			for {
+				q, ok := s.Next(seconds)
+				if !ok {
+					break
+				}
+				asked[q.Skill]++
+				if _, ok := met[q.Skill]; !ok {
+					met[q.Skill] = float64(day)
+				}
+				at := func() time.Time { return start.Add(time.Duration(seconds * float64(time.Second))) }
+				switch shapeOf(q.Skill) {
+				case sungLine:
+					seconds += 50 + 15*l.rng.Float64()
+					right := 10
+					if !answer(q.Skill, float64(day)) {
+						right = 6
+					}
+					s.Add(NewLineTrial(at(), q.Key, q.Skill.Level, right, 10, 15, false, q.Feedback))
+				case named:
+					seconds += 6 + 3*float64(q.Length)
+					d, err := NewDictation(DictationOrder{Skill: q.Skill, Known: q.Known, Key: q.Key, Length: q.Length, Seed: l.rng.Uint64()})
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, one := range d.Skills() {
+						s.Add(NewNamedTrial(at(), q.Key, one, answer(one, float64(day)), 4, false, q.Feedback))
+					}
+				default:
+					seconds += 10
+					g := Again
+					right := answer(q.Skill, float64(day))
+					if right {
+						g = Good
+					}
+					s.Add(Trial{At: at(), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
+				}
+			}
+			longest = max(longest, seconds)
+		}
+		if longest > 60*course.Minutes {
+			t.Errorf("seed %d: a day of %.0f s", seed, longest)
+		}
+		for _, stage := range course.Stages {
+			for _, s := range stage.Skills {
+				if asked[s] == 0 {
+					t.Errorf("seed %d: %v was never asked", seed, s)
+				}
+			}
+		}
+		rate := func(name string) float64 { s := skill(name); return float64(asked[s]) / (90 - met[s]) }
+		// What is weak becomes strong within weeks, so the difference is not large.
+		all, others := 0.0, 0.0
+		for _, c := range [][2]string{{"bass 4", "bass 6"}, {"quality m7b5", "quality 7"}, {"melody 3", "melody 2"}} {
+			weak, strong := rate(c[0]), rate(c[1])
+			if weak <= strong {
+				t.Errorf("seed %d: %s is asked %.2f times a day, %s %.2f times", seed, c[0], weak, c[1], strong)
+			}
+			all, others = all+weak, others+strong
+		}
+		if all < 1.15*others {
+			t.Errorf("seed %d: what is weak is asked %.2f times a day, what is strong %.2f times", seed, all, others)
+		}
+		mastered := []string{}
+		p.Skills(func(s Skill, m Memory) {
+			if shapeOf(s) != sungNote && m.Mastered() {
+				mastered = append(mastered, s.String())
+			}
+		})
+		slices.Sort(mastered)
+		if len(mastered) == 0 {
+			t.Errorf("seed %d: nothing that is heard was mastered", seed)
+		}
+		t.Logf("seed %d: at most %.0f s a day; bass fa %.2f, la %.2f a day; m7b5 %.2f, 7 %.2f; melodies of level 3 %.2f, 2 %.2f; mastered %v", seed, longest,
+			rate("bass 4"), rate("bass 6"), rate("quality m7b5"), rate("quality 7"), rate("melody 3"), rate("melody 2"), mastered)
 	}
 }
 

@@ -33,12 +33,6 @@ func newNamer(r *rig, seed uint64) *namer {
 	return n
 }
 
-// canName tells whether anybody can name what was heard.
-func (s *stage) canName(e *env) bool {
-	_, simulated := s.answers.(simulated)
-	return simulated || s.screen || e.terminal(e.stdin)
-}
-
 // What a singer may type instead of a name.
 const giveUp = "?"
 

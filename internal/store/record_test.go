@@ -832,11 +832,7 @@ func TestKilledWhileMigrating(t *testing.T) {
 		t.Fatal(err)
 	}
 	for n := 1; n <= 6; n++ { // 40 answers, doubled six times
-		var names []string
-		for _, c := range columns[sessionColumns:firstColumns] {
-			names = append(names, c)
-		}
-		list := strings.Join(names, ", ")
+		list := strings.Join(columns[sessionColumns:firstColumns], ", ")
 		with := strings.Replace(list, "number", fmt.Sprintf("number + %d", 1000<<n), 1)
 		if _, err := db.Exec(fmt.Sprintf("INSERT INTO answers (session_id, %s) SELECT session_id, %s FROM answers", list, with)); err != nil {
 			t.Fatal(err)

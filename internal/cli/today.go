@@ -246,7 +246,7 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 }
 
 // melody makes a melody of the level in the key of the question, in the singer's
-// range. The syllables stand below it until feedback fades.
+// range if that can be. The syllables stand below it until feedback fades.
 func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
 	order := exercise.MelodyOrder{Level: q.Skill.Level, Key: &q.Key, Count: 1, Seed: t.drill.plan.seed + uint64(t.asked)*1000003}
 	working, _, known, err := t.music.reach()
@@ -257,6 +257,13 @@ func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
 		order.Range = working
 	}
 	melodies, err := exercise.NewMelodies(order)
+	if err != nil && known { // a narrow voice: in another key, or outside of it
+		order.Key = nil
+		if melodies, err = exercise.NewMelodies(order); err != nil {
+			order.Key, order.Range = &q.Key, exercise.Range{}
+			melodies, err = exercise.NewMelodies(order)
+		}
+	}
 	if err != nil {
 		return nil, err
 	}

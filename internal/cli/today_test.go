@@ -182,6 +182,21 @@ func TestTodayOfAllKinds(t *testing.T) {
 	}
 }
 
+// A voice of six semitones is asked for melodies where it can sing them, else where
+// they are; nothing ends the practice.
+func TestTodayOfANarrowVoice(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "melodies.toml")
+	if err := os.WriteFile(file, []byte("new = 9\n[[stage]]\nkeys = [\"Ab major\"]\ndegrees = \"do\"\nmelodies = [3, 7]\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	call{data: dir}.must(t, "profile", "set", "--range", "C3-F3")
+	out, _ := call{data: dir}.must(t, "today", "--course", file, "--input", "simulated", "--minutes", "5", "--seed", "1")
+	if !strings.Contains(out, " melodies passed.") {
+		t.Errorf("no melody was sung:\n%s", out)
+	}
+}
+
 // A damaged record is not practised into; what can be read of it begins a new one.
 func TestDamagedRecordIsSaved(t *testing.T) {
 	dir := t.TempDir()

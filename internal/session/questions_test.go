@@ -158,3 +158,29 @@ func TestQuestionsEnd(t *testing.T) {
 		t.Error("a melody without anybody who could sing one: no error")
 	}
 }
+
+// After a melody in another key the key of the questions is set again.
+func TestKeyAfterAMelody(t *testing.T) {
+	do := items(t, "do")[0]
+	line := scale(t, "4/4", theory.Fraction{})
+	line.Key = key(t, "D major")
+	tolerance := exercise.Tolerance{Cents: 35}
+	c := config(nil)
+	c.Next = asks(Question{Item: do, Tolerance: tolerance, SetKey: true}, Question{Item: do, Line: &line}, Question{Item: do, Tolerance: tolerance}, Question{Item: do, Tolerance: tolerance})
+	c.Lines = lines()
+	c.Lines.Study = 0
+	c.Grade = func(context.Context, LineSung) (int, int, error) { return 0, 0, nil }
+	in := both{sung(map[[2]int]float64{{1, 1}: 0, {3, 1}: 0, {4, 1}: 0}, nil), lineFunc(func(p LinePrompted, lead float64) (audio.Source, bool, error) {
+		return &testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: sings(p, lead)}}}, false, nil
+	})}
+	var keys []string
+	_, err := Run(t.Context(), c, in, audio.Null{Rate: rate}, func(e Event) {
+		if k, ok := e.(KeySet); ok {
+			keys = append(keys, fmt.Sprint(k.Key.ASCII(), " ", k.Again))
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, keys, "A major false", "D major false", "A major false")
+}

@@ -172,7 +172,8 @@ func (r *run) items(ctx context.Context) error {
 			}
 		}
 		r.tired = false
-		if q.SetKey && q.Line == nil {
+		// A melody may have been in another key.
+		if (q.SetKey || r.keySet && q.Item.Key != r.key) && q.Line == nil {
 			coming := []exercise.Item{q.Item}
 			if r.cfg.Next == nil {
 				coming = r.cfg.Items[index-1:]

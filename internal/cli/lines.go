@@ -399,9 +399,11 @@ func (r *lineRun) event(ev session.Event) {
 	}
 }
 
-// show draws a line with what stands below it.
-func (r *lineRun) show(w io.Writer, s theory.Score) {
-	v := notation.View{ASCII: r.e.ascii()}
+// show draws a line with what stands below it, 80 columns wide.
+func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, 80) }
+
+func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
+	v := notation.View{ASCII: r.e.ascii(), Width: width}
 	if c, ok := clefs[strings.ToLower(strings.TrimSpace(r.o.stage.music.voice))]; ok {
 		v.Clef = &c
 	}

@@ -377,10 +377,10 @@ type performance struct {
 	start      time.Time
 	note       string // a line that the screen shows
 	summary    func(exercise.Tally) string
-	staff      func(theory.Score) []string      // draws a melody on the screen; nil: there is none
-	skill      func() exercise.Skill            // of the last question; nil: the item's
-	paused     time.Duration                    // how long the singer has rested
-	finished   func(out io.Writer, kept string) // writes what else is to be said at the end; may be nil
+	staff      func(s theory.Score, width, height int) []string // draws a melody; nil: there is none
+	skill      func() exercise.Skill                            // of the last question; nil: the item's
+	paused     time.Duration                                    // how long the singer has rested
+	finished   func(out io.Writer, kept string)                 // writes what else is to be said at the end; may be nil
 
 	// ready prepares the questions that are no single sung degree; nil where there
 	// are none.

@@ -10,13 +10,16 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
 	"singback/internal/course"
+	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/internal/session"
+	"singback/internal/tui"
 	"singback/theory"
 )
 
@@ -48,6 +51,10 @@ one, then only where you were outside the tolerance; now and then you are asked
 first whether it was flat, right or sharp. A blind check decides what you have
 mastered: at least 90 % of the last 20 answers without feedback, on two days, in
 two keys. --feedback full or none and --guess=false switch that off.
+
+Beside single degrees and moves it asks for series of the course sung whole, for
+melodies that are read and sung, and, where you can type, for the bass degrees and
+the qualities of chords that are heard (see singback dictation).
 
 What is learnt, and in which order, is the course: see singback course. The
 answers of a simulated singer, or of recordings, are recorded only with --record.
@@ -301,11 +308,37 @@ type todayAnswers struct {
 	session.LineAnswers
 }
 
-// staff draws a melody on the screen.
-func (t *todayRun) staff(s theory.Score) []string {
+// staff draws a melody in so many columns and at most so many rows, 0: any number.
+// Where a staff finds no room, the melody is written in a few lines, as tonic
+// sol-fa, or what that has no signs for as ABC.
+func (t *todayRun) staff(s theory.Score, width, height int) []string {
 	var b strings.Builder
-	t.lines.show(&b, s)
-	return strings.Split(strings.TrimRight(b.String(), "\n"), "\n")
+	t.lines.draw(&b, s, width)
+	rows := strings.Split(strings.TrimRight(b.String(), "\n"), "\n")
+	if height == 0 || len(rows) <= height {
+		return rows
+	}
+	text := ""
+	if m, _, err := s.Melody(); err == nil {
+		text, _ = m.Text(theory.Movable, t.drill.style.ASCII)
+	}
+	if text == "" {
+		b.Reset()
+		if err := notation.Write(&b, s, notation.ABC); err != nil {
+			return rows // a made melody can be written
+		}
+		_, text, _ = strings.Cut(b.String(), "\nK:")
+		text = "K:" + text
+	}
+	out := []string{fmt.Sprintf("(a window of %d lines shows the staff)", len(rows)+tui.StaffRoom)}
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+			out, line = append(out, line), ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(out, line)
 }
 
 // read gives the singer the time to read a melody.

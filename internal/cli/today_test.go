@@ -13,10 +13,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"singback/exercise"
 	"singback/internal/course"
+	"singback/internal/report"
 	"singback/internal/store"
+	"singback/internal/tui"
+	"singback/theory"
 )
 
 // jsonLines reads the events of a run.
@@ -194,6 +198,38 @@ func TestTodayOfANarrowVoice(t *testing.T) {
 	out, _ := call{data: dir}.must(t, "today", "--course", file, "--input", "simulated", "--minutes", "5", "--seed", "1")
 	if !strings.Contains(out, " melodies passed.") {
 		t.Errorf("no melody was sung:\n%s", out)
+	}
+}
+
+// A melody whose staff finds no room on the screen is written as tonic sol-fa, or
+// as ABC.
+func TestStaffOfALowScreen(t *testing.T) {
+	k, err := theory.ParseKey("Ab major")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for level := 1; level <= exercise.Levels; level++ {
+		melodies, err := exercise.NewMelodies(exercise.MelodyOrder{Level: level, Key: &k, Count: 20, Seed: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		run := &todayRun{drill: &performance{style: report.Style{ASCII: true}}, lines: &lineRun{o: &lineOptions{}, labels: true, e: &env{getenv: func(string) string { return "" }}}}
+		for _, m := range melodies {
+			whole := run.staff(m.Score, 74, 0)
+			rows := run.staff(m.Score, 74, 19)
+			solfa := strings.HasPrefix(rows[0], "(a window of ")
+			if len(rows) > 19 || solfa == (len(whole) <= 19) {
+				t.Errorf("level %d: %d rows of %d", level, len(rows), len(whole))
+			}
+			if solfa && (!strings.Contains(rows[0], fmt.Sprint(len(whole)+tui.StaffRoom)) || !strings.HasSuffix(rows[len(rows)-1], "||") && !strings.HasSuffix(rows[len(rows)-1], "|]")) {
+				t.Errorf("level %d: %q", level, rows)
+			}
+			for _, row := range rows {
+				if utf8.RuneCountInString(row) > 74 {
+					t.Errorf("level %d: %d columns: %s", level, utf8.RuneCountInString(row), row)
+				}
+			}
+		}
 	}
 }
 

@@ -150,7 +150,7 @@ type lineView struct {
 	results, prompts io.Writer
 	style            report.Style
 	plan             plan
-	staff            func(theory.Score) []string // draws a melody
+	staff            func(s theory.Score, width, height int) []string // draws a melody
 }
 
 func (v *lineView) event(e session.Event) {
@@ -197,7 +197,7 @@ func (v *lineView) event(e session.Event) {
 		}
 	case session.LinePrompted:
 		fmt.Fprintf(v.prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Score.Key))
-		for _, line := range v.staff(e.Score) {
+		for _, line := range v.staff(e.Score, 80, 0) {
 			fmt.Fprintln(v.prompts, line)
 		}
 	case session.CountIn:

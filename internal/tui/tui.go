@@ -36,8 +36,9 @@ type Options struct {
 	// Asks, where it is not nil, is handed what asks the singer, before the drill
 	// begins.
 	Asks func(Asker)
-	// Staff draws a line of music for the screen, one string a row. Nil draws none.
-	Staff func(theory.Score) []string
+	// Staff draws a line of music in so many columns and rows, one string a row. Nil
+	// draws none.
+	Staff func(s theory.Score, width, height int) []string
 }
 
 // Asker asks the singer something on the screen. All wait for the answer, or end

@@ -23,9 +23,9 @@ type View struct {
 	Offered       bool    // a second attempt is offered
 	Paused        bool    // the drill waits until the singer has rested
 	Ending        bool
-	Typing        *Typing                     // nil where nothing is typed
-	Pause         string                      // what is waited for, "" if nothing is
-	Staff         func(theory.Score) []string // draws a melody; nil draws none
+	Typing        *Typing                                          // nil where nothing is typed
+	Pause         string                                           // what is waited for, "" if nothing is
+	Staff         func(s theory.Score, width, height int) []string // draws a melody; nil draws none
 
 	key      theory.Key
 	keySet   bool
@@ -44,7 +44,7 @@ type View struct {
 	number    int // of the question, where it is not in prompted
 	dictation *exercise.Dictation
 	named     *session.Named
-	line      []string // the melody to be sung
+	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded
 }
 
@@ -107,11 +107,8 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.LinePrompted:
 		v.forget()
-		v.number, v.line, v.phase = e.Index, []string{}, phaseRead
+		v.number, v.line, v.phase = e.Index, &e.Score, phaseRead
 		v.key, v.keySet = e.Score.Key, true
-		if v.Staff != nil {
-			v.line = v.Staff(e.Score)
-		}
 	case session.CountIn:
 		v.phase = fmt.Sprintf(phaseCount, e.Beats)
 	case session.LineSung:
@@ -248,10 +245,12 @@ func (v *View) Render() string {
 	case v.dictation != nil:
 		add(always, wrap(v.Style.Dictation(*v.dictation), inner)...)
 		add(space, "")
-	case v.line != nil && len(v.line)+lineRoom > height:
-		add(always, wrap(fmt.Sprintf("make the window %d lines high to see the melody", len(v.line)+lineRoom), inner)...)
 	case v.line != nil:
-		add(always, v.line...)
+		var rows []string
+		if v.Staff != nil {
+			rows = v.Staff(*v.line, inner, max(1, height-StaffRoom))
+		}
+		add(always, rows[:min(len(rows), max(0, height-2))]...)
 	case v.prompted != nil:
 		add(always, wrap(v.ask(), inner)...)
 		rank := question
@@ -365,9 +364,9 @@ func (v *View) Render() string {
 	return layOut(parts, foot, margin, width, height)
 }
 
-// lineRoom is how many lines a screen needs beside a melody: the phase, the meter
-// and the keys.
-const lineRoom = 5
+// StaffRoom is how many lines a screen needs beside a melody: the phase, the meter,
+// the keys and two between them.
+const StaffRoom = 5
 
 // layOut takes the parts that find room, those of the lowest rank first, and
 // puts what is left of the last foot parts at the bottom.

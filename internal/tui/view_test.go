@@ -113,7 +113,10 @@ func states(t testing.TB) map[string]func(*View) {
 	}
 	melody := func(then func(*View)) func(*View) {
 		return func(v *View) {
-			v.Staff = func(theory.Score) []string {
+			v.Staff = func(_ theory.Score, width, height int) []string {
+				if height < 6 || width < 13 {
+					return []string{"(a window of 11 lines shows the staff)"[:min(38, width)], "| do :-"[:min(7, width)]}
+				}
 				return []string{"-----------", "           ", "-------o---", "           ", "-----------", " the staff "}
 			}
 			v.Event(session.LinePrompted{Index: 6, Score: theory.Score{Key: plain.Key}})

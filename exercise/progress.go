@@ -158,11 +158,11 @@ func (p *Progress) Add(h Heard) bool {
 	p.tolerance[0], p.tolerance[1] = min(p.tolerance[0], h.Tolerance), max(p.tolerance[1], h.Tolerance)
 	p.sung = append(p.sung, i)
 	add(p.degrees, h.Item.Asked, i)
-	trial := NewTrial(h.At, h.Item, v, false, Full)
-	if trial.Skill = h.Skill; !trial.turnedFrom(&p.octave) {
+	octave := Octave{v.OctaveShift, v.HasSung}
+	if wrong := v.Outcome == OtherDegree && v.Sung != h.Item.Asked; h.Skill.Kind != PairSkill || wrong || !turned(away(h.Item), octave, &p.octave) {
 		add(p.skills, h.Skill, i)
 	}
-	p.octave.add(trial.Octave)
+	p.octave.add(octave)
 	add(p.keys, h.Item.Key, i)
 	add(p.days, h.At.Format(time.DateOnly), i)
 	add(p.registers, registerOf(h.Item, v), i)

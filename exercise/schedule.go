@@ -161,11 +161,20 @@ func (h habit) shift() int {
 // turnedFrom reports whether the way sung is the other one than the way asked,
 // for a singer of that habit.
 func (t Trial) turnedFrom(h *habit) bool {
-	if t.Skill.Kind != PairSkill || !t.Octave.Known || t.Grade < Hard {
+	return t.Skill.Kind == PairSkill && t.Grade >= Hard && turned(t.Away, t.Octave, h)
+}
+
+// turned reports whether what lies in that octave is on the other side of the note
+// sounded than what was asked, so many semitones away.
+func turned(away int, o Octave, h *habit) bool {
+	if !o.Known || away == 0 {
 		return false
 	}
-	sung := t.Away + 12*(t.Octave.Shift-h.shift())
-	return t.Away > 0 && sung < 0 || t.Away < 0 && sung > 0
+	shift := o.Shift - h.shift()
+	if shift == 0 {
+		return false
+	}
+	return (away+12*shift > 0) != (away > 0)
 }
 
 // review counts so much of a review. The whole of one is FSRS. A share c of one

@@ -232,15 +232,19 @@ type Octave struct {
 
 // NewTrial returns the trial of a sung answer.
 func NewTrial(at time.Time, it Item, v Verdict, again bool, f Feedback) Trial {
-	t := Trial{
+	return Trial{
 		At: at, Skill: it.Skill(), Key: it.Key, Grade: GradeOf(it, v, again), Right: v.Outcome.IsRight(), Feedback: f,
-		Sung: v.Held, Octave: Octave{v.OctaveShift, v.HasSung},
+		Sung: v.Held, Octave: Octave{v.OctaveShift, v.HasSung}, Away: away(it),
 	}
-	if it.From != nil {
-		to, _ := it.Target()
-		t.Away = to.MIDI() - it.FromPitch().MIDI()
+}
+
+// away is how many semitones an item goes up from its From; 0 without one.
+func away(it Item) int {
+	if it.From == nil {
+		return 0
 	}
-	return t
+	to, _ := it.Target()
+	return to.MIDI() - it.FromPitch().MIDI()
 }
 
 // How fast a name is given at once, and from when it is slow, in seconds from the

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -150,7 +151,7 @@ type lineRun struct {
 	stage     *stage
 	item      exercise.Item // key of the first line, tuning, register
 	naming    theory.Naming
-	labels    bool
+	labels    atomic.Bool // syllables stand below the notes; a screen draws them beside the run
 	rules     exercise.Rules
 	results   *results
 	keys      *keyLines                    // nil without a terminal
@@ -176,9 +177,10 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err := s.music.know(e); err != nil {
 		return err
 	}
-	r := &lineRun{o: o, e: e, labels: s.music.names != "none", seed: s.seed, weak: map[[2]theory.Degree]int{},
+	r := &lineRun{o: o, e: e, seed: s.seed, weak: map[[2]theory.Degree]int{},
 		melodies: map[int]exercise.SightMelody{}, times: map[int]int{}}
-	if !r.labels {
+	r.labels.Store(s.music.names != "none")
+	if !r.labels.Load() {
 		s.music.names = theory.Movable.String()
 	}
 	if !cmd.Flags().Changed("seed") {
@@ -377,7 +379,7 @@ func (r *lineRun) event(ev session.Event) {
 		}
 		if r.o.stage.format.value == "json" {
 			r.record(lineEvent{"line", ev.Index, ev.Of, ev.Tempo, ev.Free, ev.Echo,
-				newMelodyRecord(line{score: ev.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, r.naming, r.labels)})
+				newMelodyRecord(line{score: ev.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, r.naming, r.labels.Load())})
 		}
 	case session.KeySet:
 		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, tuningWords(ev.Tuning), r.seed)
@@ -407,7 +409,7 @@ func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
 	if c, ok := clefs[strings.ToLower(strings.TrimSpace(r.o.stage.music.voice))]; ok {
 		v.Clef = &c
 	}
-	if r.labels {
+	if r.labels.Load() {
 		v.Labels = notation.Labels(s, r.naming, v.ASCII)
 	}
 	text, err := notation.Text(s, v)

@@ -158,7 +158,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, study: o.study}
 	t.lines = &lineRun{
-		o: &lineOptions{stage: *s}, e: e, naming: p.naming, labels: true, seed: p.seed, item: p.item,
+		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
 		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
 		melodies: map[int]exercise.SightMelody{}, times: map[int]int{},
 	}
@@ -275,12 +275,12 @@ func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
 		return nil, err
 	}
 	t.lines.melodies[t.asked] = melodies[0]
-	t.lines.labels = !q.Feedback.Unaided()
+	t.lines.labels.Store(!q.Feedback.Unaided())
 	t.lines.rules.Tolerance = q.Tolerance
 	if t.rig.log != nil {
 		m := melodies[0]
 		t.rig.log.record(lineEvent{"line", t.asked, 0, m.Score.Tempo, false, false,
-			newMelodyRecord(line{score: m.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, t.drill.plan.naming, t.lines.labels)})
+			newMelodyRecord(line{score: m.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, t.drill.plan.naming, t.lines.labels.Load())})
 	}
 	return &melodies[0].Score, nil
 }

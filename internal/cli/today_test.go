@@ -213,7 +213,8 @@ func TestStaffOfALowScreen(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		run := &todayRun{drill: &performance{style: report.Style{ASCII: true}}, lines: &lineRun{o: &lineOptions{}, labels: true, e: &env{getenv: func(string) string { return "" }}}}
+		run := &todayRun{drill: &performance{style: report.Style{ASCII: true}}, lines: &lineRun{o: &lineOptions{}, e: &env{getenv: func(string) string { return "" }}}}
+		run.lines.labels.Store(true)
 		for _, m := range melodies {
 			whole := run.staff(m.Score, 74, 0)
 			rows := run.staff(m.Score, 74, 19)

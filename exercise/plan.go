@@ -22,7 +22,7 @@ type Question struct {
 
 	Part, Parts int     // its place in a chain of the course that is sung whole; 0, 0 outside of one
 	Length      int     // of a bass or quality skill: how many chords are heard, 1 or more
-	Known       []Skill // and what else may be among them: those of its kind that were met
+	Known       []Skill // and what else may be among them: those of its kind that were met, for this key
 }
 
 // SittingOptions say what a sitting is like.
@@ -368,11 +368,12 @@ func (s *Sitting) begin(skill Skill) bool {
 	return true
 }
 
-// met returns the skills of a kind that may be asked and were met before.
+// met returns the skills of a kind that may be asked in this key and were met
+// before.
 func (s *Sitting) met(k Kind) []Skill {
 	var out []Skill
 	for _, c := range s.known() {
-		if c.skill.Kind == k {
+		if c.skill.Kind == k && slices.Contains(c.keys, s.key) {
 			out = append(out, c.skill)
 		}
 	}

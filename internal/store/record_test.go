@@ -864,7 +864,7 @@ func TestKilledWhileMigrating(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		bufio.NewReader(out).ReadString('\n')  // it begins now
+		bufio.NewReader(out).ReadString('\n') // it begins now
 		// It is killed at once, while the copy grows, or a moment after it is there.
 		stage, moment := rng.IntN(4), rng.IntN(2000)
 		for range 100_000 {

@@ -534,9 +534,9 @@ type Query struct {
 	Brief   bool      // leave out what statistics do not need, see unbriefed: a third faster
 }
 
-// unbriefed are the columns that a brief query does not read. The tuning is then
-// equal on A4 = 440 Hz, and the measures are 0.
-var unbriefed = strings.Fields("tuning a4_hz strict_octave target_midi cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess material")
+// unbriefed are the columns that a brief query does not read. The attempt is then
+// the first, the tuning equal on A4 = 440 Hz, and the measures are 0.
+var unbriefed = strings.Fields("attempt tuning a4_hz strict_octave target_midi cents_from_asked cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess material")
 
 // Answers yields the answers of a query in the order in which they were given,
 // by singer. A row that cannot be read yields an error and the next follows;
@@ -575,9 +575,10 @@ func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
 		where, since := "", ""
 		var read []int // columns
 		for i := sessionColumns; i < r.columns; i++ {
-			if !q.Brief || !slices.Contains(unbriefed, columns[i]) {
-				read = append(read, i)
+			if q.Brief && slices.Contains(unbriefed, columns[i]) || q.Counted && columns[i] == "counts" {
+				continue
 			}
+			read = append(read, i)
 		}
 		names := make([]string, len(read))
 		for i, c := range read {
@@ -604,7 +605,8 @@ func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
 				return false
 			}
 			defer rows.Close()
-			s.row.Tuning, s.row.A4Hz = theory.Equal.String(), theory.DefaultA4
+			// Of the columns that are not read.
+			s.row.Attempt, s.row.Tuning, s.row.A4Hz, s.row.Counts = 1, theory.Equal.String(), theory.DefaultA4, q.Counted
 			fields := s.row.fields()
 			to := make([]any, len(read))
 			for i, c := range read {

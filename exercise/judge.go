@@ -130,6 +130,10 @@ type Verdict struct {
 	Held         float64      // seconds
 	Answer       float64      // seconds from the opening of the window to the first sound of the answer
 	Level        float64      // dBFS
+
+	// BySteps tells that the singer climbed or fell along the scale to the
+	// answer: the degree was found, not known at once.
+	BySteps bool
 }
 
 // Judge compares what a window heard with what the item asked. It is a pure

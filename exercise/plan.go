@@ -134,6 +134,9 @@ type Sitting struct {
 	spent   float64    // seconds, up to the last question
 	longest [3]float64 // seconds that a question of a shape has taken so far
 
+	fresh int     // skills met for the first time on the sitting's day, which is the one on which it began, past midnight too
+	sung  float64 // seconds of singing on that day
+
 	chains  []*chain
 	queue   []Skill // what is left of the chain that is being sung
 	parts   int     // its length
@@ -186,6 +189,7 @@ func NewSitting(p *Practice, c Course, o SittingOptions) (*Sitting, error) {
 		counts:  map[Skill]int{},
 		longest: expected,
 	}
+	s.fresh, s.sung = p.NewToday(o.Start)
 	s.open()
 	return s, nil
 }
@@ -240,14 +244,13 @@ func (s *Sitting) Next(seconds float64) (Question, bool) {
 		s.longest[last] = max(s.longest[last], seconds-s.spent)
 	}
 	s.spent = seconds
-	_, sung := s.practice.NewToday(now)
 	switch {
 	case s.end != GoingOn:
 	case s.asked > 0 && !s.fits(1, slices.MinFunc([]shape{sungNote, named, sungLine}, func(a, b shape) int {
 		return cmp.Compare(s.longest[a], s.longest[b])
 	})):
 		s.end = TimeOver
-	case sung >= 60*s.options.Sung:
+	case s.sung >= 60*s.options.Sung:
 		s.end = SungOut
 	case s.tired():
 		s.end = Tired
@@ -385,6 +388,10 @@ func (s *Sitting) Add(t Trial) {
 	if t.Grade != Undecided {
 		s.right = append(s.right, t.Right)
 	}
+	if m, ok := s.practice.Memory(t.Skill); !ok || m.Answers == 0 {
+		s.fresh++
+	}
+	s.sung += t.Sung
 	s.practice.Add(t)
 }
 
@@ -491,8 +498,7 @@ func (s *Sitting) pick(now time.Time, may func(*candidate) bool) *candidate {
 			}
 		}
 	}
-	met, _ := s.practice.NewToday(now)
-	canBegin := fresh != nil && met < s.course.New && weak < manyWeak
+	canBegin := fresh != nil && s.fresh < s.course.New && weak < manyWeak
 	switch {
 	case best == nil: // nothing is known yet
 		return fresh

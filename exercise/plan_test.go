@@ -390,6 +390,27 @@ func TestSittingAgainOnTheSameDay(t *testing.T) {
 	}
 }
 
+// A sitting that goes on past midnight is still that of the evening.
+func TestSittingPastMidnight(t *testing.T) {
+	right := func(int) bool { return true }
+	for _, sung := range []float64{DefaultSung, 1} {
+		var early, late Practice
+		want, wantEnd, _ := sit(t, &early, diatonic(), SittingOptions{Sung: sung, Start: time.Date(2026, 5, 1, 18, 0, 0, 0, time.UTC)}, right)
+		got, end, _ := sit(t, &late, diatonic(), SittingOptions{Sung: sung, Start: time.Date(2026, 12, 31, 23, 59, 30, 0, time.UTC)}, right)
+		fresh := func(list []Question) (n int) {
+			for _, q := range list {
+				if q.New {
+					n++
+				}
+			}
+			return n
+		}
+		if fresh(got) != fresh(want) || end != wantEnd {
+			t.Errorf("%g minutes of singing: %d new and %v, in the evening %d and %v", sung, fresh(got), end, fresh(want), wantEnd)
+		}
+	}
+}
+
 func TestSittingRepeats(t *testing.T) {
 	right := func(n int) bool { return n%4 > 0 }
 	var a, b Practice

@@ -31,7 +31,12 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if device.ServeProbe(args, stdout) {
 		return exitDone
 	}
-	return run(context.Background(), &env{
+	return run(context.Background(), outside(stdin, stdout, stderr), args)
+}
+
+// outside is the real world: the process's environment, the computer's clock.
+func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
+	return &env{
 		stdin: stdin, stdout: stdout, stderr: stderr,
 		getenv:   os.Getenv,
 		terminal: isTerminal,
@@ -40,7 +45,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 		now:      time.Now,
 
 		interruptible: interruptible,
-	}, args)
+	}
 }
 
 // interruptible returns a context that an interrupt ends. A second interrupt

@@ -29,7 +29,11 @@ func TestMain(m *testing.M) {
 		return
 	}
 	testscript.Main(m, map[string]func(){
-		"singback": func() { os.Exit(Main(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
+		"singback": func() {
+			e := outside(os.Stdin, os.Stdout, os.Stderr)
+			e.now, e.seed = clock, func() uint64 { return 4 }
+			os.Exit(run(context.Background(), e, os.Args[1:]))
+		},
 	})
 }
 
@@ -58,6 +62,9 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Vars = append(env.Vars, noDevices(env.WorkDir)...)
 			env.Setenv("WAV", wav)
+			env.Setenv("TODAY", today())
+			env.Setenv("LATER", clock().Add(time.Minute).Format(time.DateOnly)) // another day, where the clock stands before midnight
+			env.Setenv(clockEnv, os.Getenv(clockEnv))
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
@@ -98,7 +105,8 @@ func TestScripts(t *testing.T) {
 // C.UTF-8.
 type call struct {
 	ctx           context.Context
-	data          string // XDG_DATA_HOME
+	data          string           // XDG_DATA_HOME
+	now           func() time.Time // nil: clock
 	stdin         io.Reader
 	stdout        io.Writer
 	stderr        io.Writer
@@ -120,6 +128,9 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 	if c.stderr == nil {
 		c.stderr = &errs
 	}
+	if c.now == nil {
+		c.now = clock
+	}
 	if c.interruptible == nil {
 		c.interruptible = context.WithCancel
 	}
@@ -140,7 +151,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
-		now:           func() time.Time { return time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) },
+		now:           c.now,
 		interruptible: c.interruptible,
 	}, args)
 	return out.String(), errs.String(), code

@@ -35,7 +35,7 @@ func TestDataFolder(t *testing.T) {
 
 func keeperFor(t *testing.T, dir, command string, o recordOptions, answers session.Answers) *keeper {
 	t.Helper()
-	now := time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC)
+	now := clock()
 	e := &env{now: func() time.Time { return now }, getenv: func(name string) string {
 		if name == "XDG_DATA_HOME" {
 			return dir

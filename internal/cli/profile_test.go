@@ -59,7 +59,7 @@ func TestProfileStated(t *testing.T) {
 		t.Errorf("nobody known: %q", stdout)
 	}
 	p := c.profile(t, "set", "--range", "C3-G4", "--a4", "442")
-	if p.Name != "me" || !p.Current || p.Made != "2026-11-25" || !p.Voice.Stated || p.Voice.Comfortable.Low != "C3" || p.Voice.Comfortable.HighMIDI != 67 ||
+	if p.Name != "me" || !p.Current || p.Made != today() || !p.Voice.Stated || p.Voice.Comfortable.Low != "C3" || p.Voice.Comfortable.HighMIDI != 67 ||
 		p.Voice.Working.Low != "D3" || p.Voice.Working.High != "F4" || p.Voice.ErrorCents != nil || p.Instrument.A4Hz != 442 || !p.Instrument.Stated || p.Room != nil {
 		t.Errorf("%+v %+v %+v", p, p.Voice, p.Instrument)
 	}
@@ -88,7 +88,7 @@ func TestProfileStated(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	stdout, _ := c.must(t, "profile", "list")
-	if stdout != "  me            changed 2026-11-25\n* Otto          changed 2026-11-25\n" {
+	if stdout != "  me            changed "+today()+"\n* Otto          changed "+today()+"\n" {
 		t.Errorf("list: %q", stdout)
 	}
 	if p := c.profile(t, "--profile", "ME"); p.Name != "me" || p.Current {

@@ -43,16 +43,23 @@ func singing(t testing.TB, path, singer string, day time.Time, n int) {
 	}
 }
 
-var november = time.Date(2026, 11, 20, 23, 30, 0, 0, time.FixedZone("", -5*3600))
+// lateEvening is a late evening five days ago, in a zone where it was not yet midnight.
+var lateEvening = func() time.Time {
+	y, m, d := clock().Date()
+	return time.Date(y, m, d-5, 23, 30, 0, 0, time.FixedZone("", -5*3600))
+}()
+
+// lateEvening plus days, as a day.
+func evening(days int) string { return lateEvening.AddDate(0, 0, days).Format(time.DateOnly) }
 
 func TestProgress(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "record.db")
-	singing(t, path, "Anna", november, 20)
-	singing(t, path, "Anna", november.AddDate(0, 0, 3), 10)
-	singing(t, path, "Berta", november, 5)
+	singing(t, path, "Anna", lateEvening, 20)
+	singing(t, path, "Anna", lateEvening.AddDate(0, 0, 3), 10)
+	singing(t, path, "Berta", lateEvening, 5)
 	out, stderr := call{}.must(t, "progress", "--record", path, "--singer", "Anna")
-	if stderr != "" || !strings.HasPrefix(out, "Anna: 30 answers, 2026-11-20 to 2026-11-23, 24 right: 80 % (62-91).\n") {
+	if stderr != "" || !strings.HasPrefix(out, "Anna: 30 answers, "+evening(0)+" to "+evening(3)+", 24 right: 80 % (62-91).\n") {
 		t.Errorf("%q\n%s", stderr, out)
 	}
 	// 24 of 30 by the score interval: 0.6269 to 0.9049, by its closed form.
@@ -79,12 +86,12 @@ func TestProgress(t *testing.T) {
 		t.Errorf("the interval of 24 of 30: %s", out)
 	}
 	// The singer's day counts, which in UTC is the 24th.
-	out, _ = call{}.must(t, "progress", "--record", path, "--singer", "Anna", "--since", "2026-11-23", "--format", "csv", "--key", "C major")
-	if !strings.Contains(out, "\ntotal,,10,8,0.8,") || !strings.Contains(out, "\nday,2026-11-23,10,8,") {
+	out, _ = call{}.must(t, "progress", "--record", path, "--singer", "Anna", "--since", evening(3), "--format", "csv", "--key", "C major")
+	if !strings.Contains(out, "\ntotal,,10,8,0.8,") || !strings.Contains(out, "\nday,"+evening(3)+",10,8,") {
 		t.Errorf("since the 23rd:\n%s", out)
 	}
 	out, _ = call{}.must(t, "progress", "--record", path, "--singer", "Berta")
-	if !strings.Contains(out, "Berta: 5 answers, on 2026-11-20, 4 right; not enough data") {
+	if !strings.Contains(out, "Berta: 5 answers, on "+evening(0)+", 4 right; not enough data") {
 		t.Errorf("five answers:\n%s", out)
 	}
 	for _, c := range []struct {
@@ -95,8 +102,8 @@ func TestProgress(t *testing.T) {
 		{[]string{"--singer", "Clara"}, exitFailed, `it has nothing of a singer "Clara"; it has Anna, Berta`},
 		{nil, exitFailed, `it has nothing of a singer "me"; it has Anna, Berta`},
 		{[]string{"--singer", "Anna", "--key", "D"}, exitFailed, "it has no answer of Anna in D major that counts"},
-		{[]string{"--singer", "Berta", "--since", "2026-11-24"}, exitFailed, "it has no answer of Berta since 2026-11-24 that counts"},
-		{[]string{"--singer", "Anna", "--since", "2026-11-26"}, exitUsage, "--since: 2026-11-26 is still to come; today is 2026-11-25"},
+		{[]string{"--singer", "Berta", "--since", evening(4)}, exitFailed, "it has no answer of Berta since " + evening(4) + " that counts"},
+		{[]string{"--singer", "Anna", "--since", evening(6)}, exitUsage, "--since: " + evening(6) + " is still to come; today is " + today()},
 		{[]string{"--singer", "Anna", "--since", "yesterday"}, exitUsage, `--since: "yesterday" is no day like 2026-11-25`},
 		{[]string{"--singer", "Anna", "--key", "H"}, exitUsage, `--key: not a key: "H"`},
 		{[]string{"--singer", "Anna", "--names", "letters"}, exitUsage, "want movable or numbers"},
@@ -112,12 +119,12 @@ func TestProgress(t *testing.T) {
 func TestProgressOfNothing(t *testing.T) {
 	dir := t.TempDir()
 	empty, damaged := filepath.Join(dir, "empty.db"), filepath.Join(dir, "damaged.db")
-	r, err := store.OpenRecord(empty, november)
+	r, err := store.OpenRecord(empty, lateEvening)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r.Close()
-	singing(t, damaged, "me", november, 400)
+	singing(t, damaged, "me", lateEvening, 400)
 	b, err := os.ReadFile(damaged)
 	if err != nil {
 		t.Fatal(err)
@@ -148,7 +155,7 @@ func TestProgressOfNothing(t *testing.T) {
 func TestProgressFiles(t *testing.T) {
 	dir := t.TempDir()
 	path, page := filepath.Join(dir, "record.db"), filepath.Join(dir, "page.html")
-	singing(t, path, "me", november, 30)
+	singing(t, path, "me", lateEvening, 30)
 	var before []byte
 	for range 2 {
 		_, stderr := call{}.must(t, "progress", "--record", path, "--svg", filepath.Join(dir, "svg"), "--png", filepath.Join(dir, "a", "png"), "--html", page)

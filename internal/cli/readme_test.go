@@ -116,7 +116,7 @@ func TestReadmeCommands(t *testing.T) {
 		}
 		data := t.TempDir() // nobody's profile
 		var out bytes.Buffer
-		_, _, code := call{data: data, stdout: &out, stderr: &out}.run(t, args...)
+		_, _, code := call{data: data, now: readmeDay, stdout: &out, stderr: &out}.run(t, args...)
 		if mistaken {
 			replaceInFile(t, "mine.toml", `"do mi soul"`, `"do mi sol"`)
 		}

@@ -37,7 +37,7 @@ func (u user) runs(t testing.TB, args ...string) (stdout, stderr string, code in
 		terminal:      func(any) bool { return u.terminal },
 		seed:          func() uint64 { return 4 },
 		wait:          func(context.Context, time.Duration) error { return nil },
-		now:           func() time.Time { return time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC) },
+		now:           clock,
 		interruptible: context.WithCancel,
 	}, args)
 	return out.String(), errs.String(), code

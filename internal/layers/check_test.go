@@ -56,6 +56,11 @@ func TestCheck(t *testing.T) {
 		{"nor with a dot", "pitch/a.go", "import . \"time\"\nvar x = Now()", "with a dot"},
 		{"others have clocks", "internal/session/a.go", "import \"time\"\nvar x = time.Now()", ""},
 		{"a field called Now is no clock", "pitch/a.go", "type c struct{ Now int }\nvar time c\nvar x = time.Now", ""},
+		{"a test reads no clock", "internal/report/a_test.go", "import \"time\"\nvar x = time.Now()", "uses time.Now; what a test shows"},
+		{"nor the zone of the machine", "theory/a_test.go", "import \"time\"\nvar x = time.Local", "uses time.Local"},
+		{"device tests have a clock of their own", "internal/device/a_test.go", "import \"time\"\nvar x = time.Now()", ""},
+		{"real sound takes real time", "internal/cli/virtualmic_test.go", "import \"time\"\nvar x = time.Now()", ""},
+		{"a test may wait", "internal/cli/a_test.go", "import \"time\"\nvar x = time.After(1)", ""},
 		{"no Go", "theory/a.go", "import 7", "theory/a.go"},
 	} {
 		got := check(rows, c.file, []byte("package p\n"+c.body))

@@ -61,6 +61,7 @@ const (
 	pure   = "pitch theory exercise calib"
 	impure = "os net net/http math/rand crypto/rand syscall os/exec os/signal log log/slog io/ioutil net/netip net/url C"
 	clock  = "Now Since Until Sleep After AfterFunc Tick NewTimer NewTicker"
+	today  = "Now Since Until Local" // what no test reads
 	seeded = "New NewPCG NewChaCha8 NewZipf"
 )
 

@@ -234,13 +234,13 @@ func TestRecordKeepsEverything(t *testing.T) {
 
 // drill is what TestKilled kills: it records an answer, shows it, and goes on.
 func drill(path string) {
-	r, err := OpenRecord(path, time.Now())
+	r, err := OpenRecord(path, evening)
 	if err != nil {
 		fmt.Println("error", err)
 		os.Exit(1)
 	}
 	fmt.Println("open")
-	s := NewSession("Anna", "today", "simulated", 1, pitch.Version, time.Now())
+	s := NewSession("Anna", "today", "simulated", 1, pitch.Version, evening)
 	for i, a := range answers(s, 5_000) {
 		if err := r.Add(a); err != nil {
 			fmt.Println("error", err)

@@ -10,9 +10,7 @@ import "math"
 // and a weighted comb of harmonics on S read at the candidates only.
 
 const (
-	maxCand  = 14
-	numFeat  = 61
-	numFrame = 56
+	maxCand = 14
 )
 
 // cand is one hypothesis about a frame.
@@ -780,29 +778,8 @@ func over(x, knot float64) float64 { return max(0, x-knot) }
 // hat is 1 at mid and falls to 0 at half on either side.
 func hat(x, mid, half float64) float64 { return max(0, 1-math.Abs(x-mid)/half) }
 
-// score describes the candidates and the frame to the model: what follows is
-// all that classify knows.
-//
-// Of a candidate with period τ and frequency f, in feat: the autocorrelation at
-// τ (0), τ/2 (6), 2τ (7) and τ/3 (12); the root of the difference function at τ
-// (1), τ/2 (8) and 2τ (9); the comb over all (2), prime (3) and odd (4)
-// harmonics and the first against their mean (5); log2 f (10) and its square;
-// how far each lies behind the best candidate's (13–16, 34, 35); how far its
-// harmonics stand above the tracked noise (22), which share of the sound they
-// hold (27), and which share of them is where the program itself sounds (54);
-// what lies where partials would be if it were three or five times what is sung
-// (56, 59); products of these, with each other and with the ratio of signal to
-// noise, and hinges of them (the rest).
-//
-// Of the frame, in ffeat: the best candidate's values (0–3, 8, 21) and their
-// products and hinges; the level against the quiet limit (4), the loudest of the
-// last 0.1, 0.25 and 0.6 s (12–14), the last frames (15, 40) and the loudest of
-// the last seconds (36–39, 41); whether it falls at the pace of a room, 30 and 60
-// ms back (42, 44), or faster (48), and how dry the room is (50), with what they
-// are worth after a drop (43, 45–47, 49, 51–55): a room's tail falls evenly, and
-// in a room where nothing falls faster; the share of low sound (5); signal to
-// noise (10, 11 and hinges); the share of the sound that is not the program's own
-// (19); and one (9).
+// score describes the candidates and the frame to the model, by the features of
+// the tables in features.go: that is all that classify knows.
 func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	bestR, bestC, bestP, bestD := 0.0, -1.0, -1.0, 2.0
 	for i := 0; i < fr.n; i++ {
@@ -813,19 +790,19 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		fr.c[i].nv = v * v * v * v / e.winPow
 		r := e.acfAt(tau)
 		d := math.Sqrt(e.dAt(tau))
-		x[0] = r
-		x[1] = d
-		x[2] = all
-		x[3] = prime
-		x[4] = odd
-		x[5] = min(3, first)
-		x[6] = e.acfAt(tau / 2)
-		x[7] = e.acfAt(2 * tau)
-		x[8] = math.Sqrt(min(1.5, e.dAt(tau/2)))
-		x[9] = math.Sqrt(min(1.5, e.dAt(2*tau)))
-		x[10] = fr.c[i].oct - 8
-		x[11] = x[10] * x[10]
-		x[12] = e.acfAt(tau / 3)
+		x[ofAcf] = r
+		x[ofDiff] = d
+		x[ofComb] = all
+		x[ofPrime] = prime
+		x[ofOdd] = odd
+		x[ofFirst] = min(3, first)
+		x[ofAcfHalf] = e.acfAt(tau / 2)
+		x[ofAcfDouble] = e.acfAt(2 * tau)
+		x[ofDiffHalf] = math.Sqrt(min(1.5, e.dAt(tau/2)))
+		x[ofDiffDouble] = math.Sqrt(min(1.5, e.dAt(2*tau)))
+		x[ofOctave] = fr.c[i].oct - 8
+		x[ofOctaveSquared] = x[ofOctave] * x[ofOctave]
+		x[ofAcfThird] = e.acfAt(tau / 3)
 		if r > bestR {
 			bestR = r
 		}
@@ -835,65 +812,65 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 	}
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
-		x[13] = bestR - x[0]
-		x[14] = bestC - x[2]
-		x[15] = bestP - x[3]
-		x[16] = x[1] - bestD
-		x[17] = x[0] * x[2]
-		x[18] = x[10] * x[3]
-		x[19] = x[10] * x[1]
+		x[ofBehindAcf] = bestR - x[ofAcf]
+		x[ofBehindComb] = bestC - x[ofComb]
+		x[ofBehindPrime] = bestP - x[ofPrime]
+		x[ofBehindDiff] = x[ofDiff] - bestD
+		x[ofAcfTimesComb] = x[ofAcf] * x[ofComb]
+		x[ofOctaveTimesPrime] = x[ofOctave] * x[ofPrime]
+		x[ofOctaveTimesDiff] = x[ofOctave] * x[ofDiff]
 	}
 	sz := min(max(snr, 0), 30) / 10
 	bestH, bestE := -1.0, 0.0
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
 		hs, ex, own := e.explained(fr.c[i].f)
-		x[20] = x[13] * x[13]
-		x[21] = x[10] * x[5]
-		x[22] = hs
-		x[23] = hs * hs
-		x[24] = x[14] * sz
-		x[25] = x[13] * sz
-		x[26] = x[15] * sz
-		x[27] = ex
-		x[28] = x[2] * x[2]
-		x[29] = x[1] * x[0]
-		x[30] = x[4] * sz
-		x[31] = x[1] * x[1]
-		x[32] = (x[0] - x[6]) * sz
-		x[33] = ex * ex
-		x[34] = x[14] * x[14]
-		x[54] = own
-		x[55] = over(own, .7)
-		x[56] = e.between(fr.c[i].f, thirds)
-		x[59] = e.between(fr.c[i].f, fifths)
+		x[ofBehindAcfSquared] = x[ofBehindAcf] * x[ofBehindAcf]
+		x[ofOctaveTimesFirst] = x[ofOctave] * x[ofFirst]
+		x[ofAbove] = hs
+		x[ofAboveSquared] = hs * hs
+		x[ofBehindCombTimesSNR] = x[ofBehindComb] * sz
+		x[ofBehindAcfTimesSNR] = x[ofBehindAcf] * sz
+		x[ofBehindPrimeTimesSNR] = x[ofBehindPrime] * sz
+		x[ofShare] = ex
+		x[ofCombSquared] = x[ofComb] * x[ofComb]
+		x[ofDiffTimesAcf] = x[ofDiff] * x[ofAcf]
+		x[ofOddTimesSNR] = x[ofOdd] * sz
+		x[ofDiffSquared] = x[ofDiff] * x[ofDiff]
+		x[ofHalfTimesSNR] = (x[ofAcf] - x[ofAcfHalf]) * sz
+		x[ofShareSquared] = ex * ex
+		x[ofBehindCombSquared] = x[ofBehindComb] * x[ofBehindComb]
+		x[ofOwn] = own
+		x[ofOwnOver70] = over(own, .7)
+		x[ofThirds] = e.between(fr.c[i].f, thirds)
+		x[ofFifths] = e.between(fr.c[i].f, fifths)
 		bestH = max(bestH, hs)
 		bestE = max(bestE, ex)
 	}
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
-		x[35] = bestE - x[27]
-		x[36] = over(x[0], .45)
-		x[37] = over(x[0], .7)
-		x[38] = over(x[0], .9)
-		x[39] = over(x[1], .3)
-		x[40] = over(x[1], .55)
-		x[41] = over(x[2], .25)
-		x[42] = over(x[2], .55)
-		x[43] = over(x[3], .25)
-		x[44] = over(x[3], .55)
-		x[45] = over(x[27], .5)
-		x[46] = over(x[22], 1)
-		x[47] = over(x[22], 2)
-		x[48] = over(x[5], 1)
-		x[49] = x[0] * x[10]
-		x[50] = x[2] * x[10]
-		x[51] = over(x[4], .4)
-		x[52] = over(x[6]-x[0], -.1)
-		x[53] = over(x[8], .3)
-		x[57] = over(x[56], .1)
-		x[58] = x[56] * sz
-		x[60] = over(x[59], .1)
+		x[ofBehindShare] = bestE - x[ofShare]
+		x[ofAcfOver45] = over(x[ofAcf], .45)
+		x[ofAcfOver70] = over(x[ofAcf], .7)
+		x[ofAcfOver90] = over(x[ofAcf], .9)
+		x[ofDiffOver30] = over(x[ofDiff], .3)
+		x[ofDiffOver55] = over(x[ofDiff], .55)
+		x[ofCombOver25] = over(x[ofComb], .25)
+		x[ofCombOver55] = over(x[ofComb], .55)
+		x[ofPrimeOver25] = over(x[ofPrime], .25)
+		x[ofPrimeOver55] = over(x[ofPrime], .55)
+		x[ofShareOver50] = over(x[ofShare], .5)
+		x[ofAboveOver1] = over(x[ofAbove], 1)
+		x[ofAboveOver2] = over(x[ofAbove], 2)
+		x[ofFirstOver1] = over(x[ofFirst], 1)
+		x[ofAcfTimesOctave] = x[ofAcf] * x[ofOctave]
+		x[ofCombTimesOctave] = x[ofComb] * x[ofOctave]
+		x[ofOddOver40] = over(x[ofOdd], .4)
+		x[ofHalfOver] = over(x[ofAcfHalf]-x[ofAcf], -.1)
+		x[ofDiffHalfOver30] = over(x[ofDiffHalf], .3)
+		x[ofThirdsOver10] = over(x[ofThirds], .1)
+		x[ofThirdsTimesSNR] = x[ofThirds] * sz
+		x[ofFifthsOver10] = over(x[ofFifths], .1)
 	}
 	lv := &e.levels
 	top1, top2, top3 := -120.0, -120.0, -120.0
@@ -909,72 +886,72 @@ func (e *evidence) score(fr *frame, tot, lowE, snr float64) {
 		}
 	}
 	z := &e.ffeat
-	z[0] = bestR
-	z[1] = bestC
-	z[2] = bestP
-	z[3] = bestD
-	z[4] = min(0, fr.level+65) / 20
-	z[5] = lowE / (tot + 1e-12)
-	z[6] = z[0] * z[3]
-	z[7] = z[1] * z[1]
-	z[8] = bestH
-	z[20] = bestH * bestH
-	z[21] = bestE
-	z[22] = bestE * bestH
-	z[23] = z[0] * z[0]
-	z[9] = 1
-	z[10] = snr / 10
-	z[11] = min(snr, 15) / 10
-	z[12] = (top1 - fr.level) / 10
-	z[13] = (top2 - fr.level) / 10
-	z[14] = (top3 - fr.level) / 10
-	z[15] = (fr.level - lv[4]) / 10
-	z[16] = z[12] * z[12]
-	z[17] = z[14] * z[14]
-	z[18] = z[3] * z[10]
-	z[19] = min(0, e.share-.25) * 4
-	z[24] = over(z[0], .45)
-	z[25] = over(z[0], .7)
-	z[26] = over(z[0], .9)
-	z[27] = over(z[3], .3)
-	z[28] = over(z[3], .55)
-	z[29] = over(z[10], .5)
-	z[30] = over(z[10], 1)
-	z[31] = over(z[10], 2)
-	z[32] = over(z[1], .4)
-	z[33] = over(z[14], 1.5)
-	z[34] = over(z[8], 1)
-	z[35] = over(z[21], .6)
+	z[inBestAcf] = bestR
+	z[inBestComb] = bestC
+	z[inBestPrime] = bestP
+	z[inBestDiff] = bestD
+	z[inQuiet] = min(0, fr.level+65) / 20
+	z[inLow] = lowE / (tot + 1e-12)
+	z[inAcfTimesDiff] = z[inBestAcf] * z[inBestDiff]
+	z[inCombSquared] = z[inBestComb] * z[inBestComb]
+	z[inBestAbove] = bestH
+	z[inAboveSquared] = bestH * bestH
+	z[inBestShare] = bestE
+	z[inShareTimesAbove] = bestE * bestH
+	z[inAcfSquared] = z[inBestAcf] * z[inBestAcf]
+	z[inOne] = 1
+	z[inSnr] = snr / 10
+	z[inSnrTo15] = min(snr, 15) / 10
+	z[inUnder100ms] = (top1 - fr.level) / 10
+	z[inUnder250ms] = (top2 - fr.level) / 10
+	z[inUnder640ms] = (top3 - fr.level) / 10
+	z[inRise50ms] = (fr.level - lv[4]) / 10
+	z[inUnder100Squared] = z[inUnder100ms] * z[inUnder100ms]
+	z[inUnder640Squared] = z[inUnder640ms] * z[inUnder640ms]
+	z[inDiffTimesSNR] = z[inBestDiff] * z[inSnr]
+	z[inOthers] = min(0, e.share-.25) * 4
+	z[inAcfOver45] = over(z[inBestAcf], .45)
+	z[inAcfOver70] = over(z[inBestAcf], .7)
+	z[inAcfOver90] = over(z[inBestAcf], .9)
+	z[inDiffOver30] = over(z[inBestDiff], .3)
+	z[inDiffOver55] = over(z[inBestDiff], .55)
+	z[inSnrOver5] = over(z[inSnr], .5)
+	z[inSnrOver10] = over(z[inSnr], 1)
+	z[inSnrOver20] = over(z[inSnr], 2)
+	z[inCombOver40] = over(z[inBestComb], .4)
+	z[inUnder640Over15] = over(z[inUnder640ms], 1.5)
+	z[inAboveOver1] = over(z[inBestAbove], 1)
+	z[inShareOver60] = over(z[inBestShare], .6)
 	if e.age == 1 {
 		e.loud = fr.level
 	}
 	e.loud = max(fr.level, e.loud-.02)
-	z[36] = min(5, (e.loud-fr.level)/10)
-	z[37] = over(z[36], 1)
-	z[38] = over(z[36], 1.8)
-	z[39] = over(z[36], 2.6)
-	z[40] = max(-3, min(3, (fr.level-lv[12])/10))
-	z[41] = min(0, z[40]) * z[36]
+	z[inUnderLoudest] = min(5, (e.loud-fr.level)/10)
+	z[inLoudestOver10] = over(z[inUnderLoudest], 1)
+	z[inLoudestOver18] = over(z[inUnderLoudest], 1.8)
+	z[inLoudestOver26] = over(z[inUnderLoudest], 2.6)
+	z[inRise130ms] = max(-3, min(3, (fr.level-lv[12])/10))
+	z[inFallTimesLoudest] = min(0, z[inRise130ms]) * z[inUnderLoudest]
 	// Tails: the sound has dropped and falls on at the pace of a room, in a room
 	// where nothing falls faster.
-	drop := min(2.5, z[13])
-	z[42] = hat(lv[3]-fr.level, 3.5, 3)
-	z[43] = z[42] * drop
-	z[44] = hat(lv[6]-fr.level, 7, 6)
-	z[45] = z[44] * drop
-	z[46] = drop * z[3]
-	z[47] = drop * z[10]
-	z[48] = over(lv[3]-fr.level, 6) / 10
-	z[49] = over(drop, .8)
+	drop := min(2.5, z[inUnder250ms])
+	z[inTail30ms] = hat(lv[3]-fr.level, 3.5, 3)
+	z[inTail30Drop] = z[inTail30ms] * drop
+	z[inTail60ms] = hat(lv[6]-fr.level, 7, 6)
+	z[inTail60Drop] = z[inTail60ms] * drop
+	z[inDropTimesDiff] = drop * z[inBestDiff]
+	z[inDropTimesSNR] = drop * z[inSnr]
+	z[inFaster] = over(lv[3]-fr.level, 6) / 10
+	z[inDropOver8] = over(drop, .8)
 	if e.age > 12 {
 		e.fall = max(e.fall-.01, lv[10]-fr.level)
 	}
 	wet := max(0, min(1, (38-e.fall)/22))
-	z[50] = wet
-	z[51] = wet * drop
-	z[52] = wet * z[43]
-	z[53] = wet * z[45]
-	z[54] = wet * z[49]
-	z[55] = wet * z[36]
+	z[inWet] = wet
+	z[inWetDrop] = wet * drop
+	z[inWetTail30] = wet * z[inTail30Drop]
+	z[inWetTail60] = wet * z[inTail60Drop]
+	z[inWetDropOver8] = wet * z[inDropOver8]
+	z[inWetLoudest] = wet * z[inUnderLoudest]
 	e.pitched = bestD < .35 && bestP > .5
 }

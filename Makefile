@@ -2,7 +2,6 @@
 
 setup       = internal/device/setup.sh
 virtual_mic = internal/device/virtualmic/with-virtual-mic
-staticcheck = go run honnef.co/go/tools/cmd/staticcheck@v0.8.2
 FUZZTIME    = 10s
 
 # Every recipe that compiles starts with this: with cgo if PortAudio is, or
@@ -34,7 +33,7 @@ check:
 	@files=$$(gofmt -l .) && if [ -n "$$files" ]; then echo "gofmt -w is needed on:"; echo "$$files"; exit 1; fi
 	go mod verify
 	go mod tidy -diff
-	@$(cgo) && set -x && go vet ./... && $(staticcheck) ./... && go test -race ./...
+	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./... && go test -race -timeout 40m ./...
 	CGO_ENABLED=0 go build -o /dev/null ./cmd/singback
 	CGO_ENABLED=0 go vet ./...
 

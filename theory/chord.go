@@ -7,13 +7,15 @@ import (
 	"slices"
 )
 
-// Quality is what stands above the root of a chord: at most one tone on each
-// letter, counted from the major scale on the root as a [Degree] is. The ninth
+// Quality is what stands above the root of a chord, counted from the major scale
+// on the root as a [Degree] is: one tone on each letter, but that a dominant
+// seventh may have its ninth, or its fifth, both lowered and raised. The ninth
 // is step 2, the eleventh step 4, the thirteenth step 6. The root itself is
 // always there. Qualities compare with ==; the zero Quality is a root alone,
 // which is no chord. ParseQuality and NewQuality make them.
 type Quality struct {
-	set   uint8   // bit step−1; the root's is never set
+	set   uint8   // bit step; the root's is never set
+	both  uint8   // bit step: the tone is there lowered, as alter has it, and raised
 	alter [8]int8 // by step, 0 where there is no tone
 }
 
@@ -56,25 +58,44 @@ func NewQuality(tones ...Degree) Quality {
 func (q Quality) with(t Degree) Quality {
 	if t.Step > 1 {
 		q.set |= 1 << t.Step
+		q.both &^= 1 << t.Step
 		q.alter[t.Step] = int8(t.Alter)
 	}
 	return q
 }
 
+// join returns q with t beside the tone that it has on the same step already,
+// where one of them is lowered and one raised, and that can be: two ninths or
+// two fifths.
+func (q Quality) join(t Degree) (Quality, bool) {
+	have, ok := q.Tone(t.Step)
+	if !ok || t.Step != 2 && t.Step != 5 || q.doubled(t.Step) || have.Alter*t.Alter != -1 {
+		return q, false
+	}
+	q.alter[t.Step] = -1
+	q.both |= 1 << t.Step
+	return q, true
+}
+
+// doubled tells whether the tone on a step is there lowered and raised.
+func (q Quality) doubled(step int) bool { return q.both&(1<<step) != 0 }
+
 func (q Quality) without(step int) Quality {
 	q.set &^= 1 << step
+	q.both &^= 1 << step
 	q.alter[step] = 0
 	return q
 }
 
-// Tone returns the tone of q on a step 1 … 7, the second as ninth and so on.
+// Tone returns the tone of q on a step 1 … 7, the second as ninth and so on; the
+// lowered one of two.
 func (q Quality) Tone(step int) (Degree, bool) {
 	return Degree{step, int(q.alter[step])}, step == 1 || q.set&(1<<step) != 0
 }
 
 func (q Quality) has(t Degree) bool {
 	got, ok := q.Tone(t.Step)
-	return ok && got == t
+	return ok && (got == t || q.doubled(t.Step) && t.Alter == 1)
 }
 
 // Tones returns the tones in the order in which they are stacked: the root,
@@ -96,6 +117,9 @@ func (q Quality) Tones() []Degree {
 	for _, step := range order {
 		if t, ok := q.Tone(step); ok {
 			ds = append(ds, t)
+			if q.doubled(step) {
+				ds = append(ds, Degree{step, 1})
+			}
 		}
 	}
 	return ds
@@ -237,16 +261,18 @@ func qualityOf(root Note, notes []Note) (q Quality, ok bool) {
 			continue
 		}
 		d := Key{Tonic: root}.Degree(n)
-		if _, taken := q.Tone(d.Step); taken {
+		if _, taken := q.Tone(d.Step); !taken {
+			q = q.with(d)
+		} else if q, ok = q.join(d); !ok {
 			return q, false
 		}
-		q = q.with(d)
 	}
 	return q, q.legal()
 }
 
 // legal tells whether a symbol can be written for q: it has a third or a fifth,
-// and a doubly lowered tone only over a diminished fifth.
+// a doubly lowered tone only over a diminished fifth, and two ninths or fifths
+// only as a dominant seventh.
 func (q Quality) legal() bool {
 	for step := 2; step <= 7; step++ {
 		d, ok := q.Tone(step)
@@ -257,6 +283,9 @@ func (q Quality) legal() bool {
 	third, hasThird := q.Tone(3)
 	fifth, hasFifth := q.Tone(5)
 	if third.Alter < -1 && fifth.Alter != -1 || q.has(Degree{7, -2}) && (third.Alter >= 0 || fifth.Alter != -1) {
+		return false
+	}
+	if q.both != 0 && !(q.has(Degree{3, 0}) && q.has(Degree{7, -1})) {
 		return false
 	}
 	return hasThird || hasFifth

@@ -140,7 +140,7 @@ func TestChordTables(t *testing.T) {
 
 func TestParseChordErrors(t *testing.T) {
 	for _, tc := range []struct{ in, names string }{
-		{"", `""`}, {"H7", `"H7"`}, {"C/H", `the bass "H"`}, {"Cmaddx", `"addx"`}, {"G7alt", `"alt"`}, {"G7b9#9", "one second or ninth"},
+		{"", `""`}, {"H7", `"H7"`}, {"C/H", `the bass "H"`}, {"Cmaddx", `"addx"`}, {"G7b9b9", "one second or ninth"},
 		{"C(no3", "bracket"}, {"C)", `")"`}, {"C7(no3)(no5)", "third or fifth"}, {"Cm7/", `bass ""`}, {"C-5", `"5"`}, {"Cbbb", `"Cbbb"`}, {"C#b", `"b"`}, {"C7\x00", `"\x00"`},
 	} {
 		_, err := ParseChord(tc.in)

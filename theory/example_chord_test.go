@@ -7,7 +7,7 @@ import (
 )
 
 func ExampleParseChord() {
-	for _, s := range []string{"F#ø7", "BbΔ7", "F/G", "Eb7(b9,#11)", "G7alt"} {
+	for _, s := range []string{"F#ø7", "BbΔ7", "F/G", "Eb7(b9,#11)", "G7alt", "G7bad"} {
 		c, err := theory.ParseChord(s)
 		if err != nil {
 			fmt.Println(err)
@@ -20,7 +20,8 @@ func ExampleParseChord() {
 	// B♭maj7 [B♭ D F A]
 	// F/G [G F A C]
 	// E♭7♭9♯11 [E♭ G B♭ D♭ F♭ A]
-	// not a chord: "G7alt": "alt" is not understood; want something like m, 7, maj7, dim, aug, sus4, 6, 9, add9, b5 or #11
+	// G7alt [G B D♭ D♯ F A♭ A♯]
+	// not a chord: "G7bad": "bad" behind "G7" is not understood; want something like m, 7, maj7, dim, aug, sus4, 6, 9, add9, b5 or #11
 }
 
 func ExampleParseRoman() {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // Roman is a chord seen as a degree of a key: the value that a Roman numeral
@@ -47,6 +48,7 @@ var sixths = [...]struct {
 	{"Ger", "Ger65", Degree{4, 1}, germanSixth},
 	{"It", "It6", Degree{4, 1}, italianSixth},
 	{"Fr", "Fr43", Degree{2, 0}, frenchSixth},
+	{"Gr", "Ger65", Degree{4, 1}, germanSixth}, // read, not written
 }
 
 // ParseRoman reads a Roman numeral with figures as a chord of k.
@@ -60,14 +62,20 @@ var sixths = [...]struct {
 // seventh. In the church modes every bare numeral is on the scale's degree, and
 // ♮ (or n) before it means the major scale's: in lydian ♮IV is on fa.
 //
+// The sign /o for ø is that of RomanText, a published text notation of analyses
+// (Tymoczko, Gotham, Cuthbert and Ariza, ISMIR 2019); h is that of the RS 200
+// analyses (de Clercq and Temperley 2011).
+//
 // Figures: 6, 64, 7, 65 or 6/5, 43, 42 or 2. A 7 is a minor seventh, over °
 // a diminished one; the major seventh is written: IVmaj7 or IVM7, IVmaj65. Any
-// other suffix of a chord symbol may follow, as in V9, Vsus4, V7(b9), Iadd6;
-// 6 alone is always the inversion. After a / comes an applied chord's goal,
-// V65/V, viio7/ii, V7/V/III, or another bass as a degree: IV/sol.
+// other suffix of a chord symbol may follow, as in V9, Vsus4, V7(b9), Iadd6,
+// I6/9 or I69; 6 alone is always the inversion. A minor said twice is one: ii-7
+// and iim7 are ii7. After a / comes an applied chord's goal, V65/V, viio7/ii,
+// V7/V/III, or another bass as a degree: IV/sol; one that sounds as a tone of
+// the chord is that tone.
 //
-// N6 is the Neapolitan, It6, Fr43 and Ger65 the augmented sixths; their
-// figures may be left out.
+// N6 is the Neapolitan, It6, Fr43 and Ger65 (or Gr65) the augmented sixths;
+// their figures may be left out.
 func ParseRoman(s string, k Key) (Roman, error) {
 	r, err := parseRoman(strings.TrimSpace(s), k, maxApplied)
 	if err != nil {
@@ -95,6 +103,9 @@ func parseRoman(s string, k Key, depth int) (Roman, error) {
 		if t, ok := g.Chord.Quality.Tone(3); ok && t.Alter < 0 {
 			r.Local.Mode = Minor
 		}
+		if head == "I" || head == "i" {
+			return r, fmt.Errorf("the tonic of %s is that chord itself; want %s, or a bass as a degree, like %s/sol", goal, goal, head)
+		}
 		s = head
 	}
 	var err error
@@ -112,7 +123,7 @@ func cutGoal(s string) (head, goal string, ok bool) {
 		if !natural {
 			_, rest = cutSigns(rest)
 		}
-		if rest != "" && strings.IndexByte("IViv", rest[0]) >= 0 || rest == "N" {
+		if rest != "" && strings.IndexByte("IViv", rest[0]) >= 0 || rest == "N" || rest == "N6" {
 			return s[:i], s[i+1:], true
 		}
 	}
@@ -123,16 +134,21 @@ func cutGoal(s string) (head, goal string, ok bool) {
 func (k Key) parseNumeral(s string) (Chord, error) {
 	for _, x := range sixths {
 		if rest, ok := strings.CutPrefix(s, x.name); ok {
+			figure := strings.TrimLeft(x.written, "GerItF")
 			switch strings.TrimPrefix(rest, "+") {
-			case "", "6", x.written[len(x.name):], strings.Join(strings.Split(x.written[len(x.name):], ""), "/"):
+			case "", "6", figure, strings.Join(strings.Split(figure, ""), "/"):
 				return Chord{k.Note(x.root), x.quality, k.Note(Degree{6, -1})}, nil
 			}
 			return Chord{}, fmt.Errorf("%s is not understood; want %s", quote(rest), x.written)
 		}
 	}
 	if rest, ok := strings.CutPrefix(s, "N"); ok {
-		if rest == "" {
+		switch rest {
+		case "":
 			rest = "6"
+		case "6", "6/3", "63", "64", "6/4", "53", "5/3":
+		default:
+			return Chord{}, fmt.Errorf("%s behind %q is not understood; want N6 for the Neapolitan, or bII for another chord on that degree", quote(rest), "N")
 		}
 		return k.figured(Degree{2, -1}, "", rest)
 	}
@@ -160,6 +176,9 @@ func (k Key) parseNumeral(s string) (Chord, error) {
 				break
 			}
 		}
+		if mark == "m" {
+			rest = cutMinor(rest)
+		}
 	} else if r, ok := strings.CutPrefix(rest, "+"); ok {
 		mark, rest = "aug", r
 	}
@@ -167,7 +186,23 @@ func (k Key) parseNumeral(s string) (Chord, error) {
 	if !natural {
 		root = k.numeralDegree(sign, step, lower)
 	}
-	return k.figured(root, mark, rest)
+	c, err := k.figured(root, mark, rest)
+	if third, _ := c.Quality.Tone(3); err == nil && !lower && k.Mode == Minor && step >= 6 && sign == 0 && !natural && third.Alter < 0 {
+		small := strings.ToLower(numerals[step])
+		return Chord{}, fmt.Errorf("a large numeral with a minor or diminished chord; want %s for the raised degree, b%s for the lowered one", small, small)
+	}
+	return c, err
+}
+
+// cutMinor takes a word for minor off what stands behind a small numeral, which
+// says so already: ii-7, iim7. M is major.
+func cutMinor(s string) string {
+	for _, w := range [...]string{"minor", "min", "mi", "m", "-", "−", "–"} {
+		if rest, ok := strings.CutPrefix(s, w); ok && (rest == "" || startsWithDigit(rest) || strings.HasPrefix(rest, "(")) {
+			return rest
+		}
+	}
+	return s
 }
 
 // cutNatural cuts a natural sign off the front of s.
@@ -213,21 +248,88 @@ func (k Key) numeralDegree(sign, step int, lower bool) Degree {
 func (k Key) figured(root Degree, mark, s string) (Chord, error) {
 	bassName := ""
 	whole := s
-	if i := strings.LastIndexByte(s, '/'); i >= 0 && !strings.ContainsFunc(s[i+1:i+1+min(1, len(s)-i-1)], unicode.IsDigit) {
+	if i := lastSlash(s); i >= 0 && !startsWithDigit(s[i+1:]) {
 		s, bassName = s[:i], strings.TrimSpace(s[i+1:])
 		if bassName == "" {
 			return Chord{}, fmt.Errorf("nothing follows the /; want a goal like V or a bass like sol")
 		}
 	}
-	maj := ""
+	inversion := 0
+	y := reader{whole: s, rest: mark + s}
+	maj, behind := "", s
 	for _, word := range seventhWords {
 		if rest, ok := cutWord(s, word); ok {
-			maj, s = "maj", rest
+			maj, behind = word, rest
 			break
 		}
 	}
-	inversion, text := 0, ""
 	figure, seventh := "", false
+	if sixNine, _ := cutNumber(behind, "6/9", "69"); sixNine == "" {
+		figure, inversion, seventh = cutFigure(behind)
+	}
+	rest := behind[len(figure):]
+	var err error
+	switch {
+	case maj != "" && figure != "" && !seventh:
+		return Chord{}, fmt.Errorf("%s is not understood; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
+	case figure == "6" && (strings.HasPrefix(rest, "add") || strings.HasPrefix(rest, "sus")):
+		return Chord{}, fmt.Errorf("%s: a 6 is the first inversion; want the figure alone, or %s with a bass behind a /, like %s/mi", quote(whole), rest, rest)
+	case figure != "":
+		// The figure stands for the chord's own number, what follows is signs.
+		number := ""
+		if seventh {
+			number = "7"
+			if maj != "" {
+				number = "maj7"
+			}
+		}
+		if maj != "" && mark != "" {
+			number = "(maj7)"
+		}
+		y.rest = mark + number
+		y.start()
+		if err = y.signs(); err == nil {
+			y.rest, y.figure = rest, !seventh || inversion > 0
+			err = y.signs()
+		}
+	case maj != "" && mark != "":
+		number, left := cutNumber(behind, "9", "11", "13")
+		if number == "" && triangle(maj) {
+			number = "7"
+		}
+		if number == "" {
+			return Chord{}, fmt.Errorf("%s is not understood behind a small numeral or a mark; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
+		}
+		y.rest = mark + "(maj" + number + ")" + left
+		err = y.read()
+	default:
+		err = y.read()
+	}
+	if err != nil {
+		return Chord{}, err
+	}
+	c := Chord{Root: k.Note(root), Quality: y.q}
+	tones := y.q.Tones()
+	if inversion >= len(tones) {
+		return Chord{}, fmt.Errorf("figure %s: there is no such inversion", quote(figure))
+	}
+	c = c.inversion(inversion)
+	if bassName != "" {
+		if inversion > 0 {
+			return Chord{}, fmt.Errorf("figure %s and the bass %s: want one of them", quote(figure), quote(bassName))
+		}
+		d, err := ParseDegree(bassName, k, Movable)
+		if err != nil {
+			return Chord{}, fmt.Errorf("the bass: %v", err)
+		}
+		c = c.overSound(k.Note(d))
+	}
+	return c, nil
+}
+
+// cutFigure takes the longest figure from the front of s, and tells which
+// inversion of a triad or a seventh chord it is.
+func cutFigure(s string) (figure string, inversion int, seventh bool) {
 	for i, fs := range seventhFigures {
 		for _, f := range fs {
 			if strings.HasPrefix(s, f) && len(f) > len(figure) {
@@ -242,46 +344,7 @@ func (k Key) figured(root Degree, mark, s string) (Chord, error) {
 			}
 		}
 	}
-	rest := s[len(figure):]
-	switch {
-	case maj != "" && (seventh || figure == ""):
-		number := "7"
-		if figure == "" { // maj9, maj13
-			number, rest = cutNumber(rest, "9", "11", "13")
-		}
-		if number == "" {
-			return Chord{}, fmt.Errorf("%s is not understood; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
-		}
-		text = "maj" + number
-		if mark != "" {
-			text = "(" + text + ")"
-		}
-	case maj != "":
-		return Chord{}, fmt.Errorf("%s is not understood; want maj7, maj65, maj43, maj42 or maj9", quote(whole))
-	case seventh:
-		text = "7"
-	}
-	q, err := parseQuality(mark + text + rest)
-	if err != nil {
-		return Chord{}, err
-	}
-	c := Chord{Root: k.Note(root), Quality: q}
-	tones := q.Tones()
-	if inversion >= len(tones) {
-		return Chord{}, fmt.Errorf("figure %s: there is no such inversion", quote(figure))
-	}
-	c = c.inversion(inversion)
-	if bassName != "" {
-		if inversion > 0 {
-			return Chord{}, fmt.Errorf("figure %s and the bass %s: want one of them", quote(figure), quote(bassName))
-		}
-		d, err := ParseDegree(bassName, k, Movable)
-		if err != nil {
-			return Chord{}, fmt.Errorf("the bass: %v", err)
-		}
-		c.Bass = k.Note(d)
-	}
-	return c, nil
+	return figure, inversion, seventh
 }
 
 // String writes the numeral with musical signs: "V65/V", "♭VII", "vii°7",
@@ -303,12 +366,12 @@ func (r Roman) ASCII() string { return romanASCII.Replace(r.String()) }
 
 var romanASCII = strings.NewReplacer("°", "o", "ø", "/o", "♯", "#", "♭", "b", "♮", "n", "𝄪", "##", "𝄫", "bb")
 
-// romanBases are the suffixes that numerals have beyond figures. A 6 and a 5
-// would be figures.
+// romanBases are the suffixes that numerals have beyond figures. A 6 would be a
+// figure, and a 5 behind a small numeral is none.
 var romanBases = func() []base {
 	var list []base
 	for _, b := range symbolBases {
-		if b.text != "5" && !strings.Contains(b.text, "6") && b.text != "m7♭5" {
+		if b.text != "5" && b.text != "6" && b.text != "m6" && b.text != "m7♭5" {
 			list = append(list, b)
 		}
 	}
@@ -447,20 +510,18 @@ func (k Key) owns(c Chord) bool {
 	return true
 }
 
-// ParseProgression reads chords of k, separated by spaces, commas, bars or
-// dashes: Roman numerals, or chord symbols, which it reads as [Key.Roman] does.
+// ParseProgression reads chords of k: Roman numerals, or chord symbols, which it
+// reads as [Key.Roman] does. [CutChords] says what may stand between them.
 func ParseProgression(s string, k Key) ([]Roman, error) {
+	words, err := CutChords(s)
+	if err != nil {
+		return nil, err
+	}
 	var list []Roman
-	for word := range strings.FieldsFuncSeq(s, func(r rune) bool { return strings.ContainsRune(",|-–—→", r) || unicode.IsSpace(r) }) {
-		r, err := ParseRoman(word, k)
-		if err != nil && strings.IndexByte(letterNames, word[0]) >= 0 {
-			var c Chord
-			if c, err = ParseChord(word); err == nil {
-				r = k.Roman(c)
-			}
-		}
+	for i, word := range words {
+		r, err := ParseSymbol(word, k)
 		if err != nil {
-			return nil, fmt.Errorf("chord %d: %w", len(list)+1, err)
+			return nil, fmt.Errorf("chord %d: %w", i+1, err)
 		}
 		list = append(list, r)
 	}
@@ -468,4 +529,160 @@ func ParseProgression(s string, k Key) ([]Roman, error) {
 		return nil, fmt.Errorf("%w: there is no chord; want a progression like \"I IV V7 I\"", ErrRoman)
 	}
 	return list, nil
+}
+
+// ParseSymbol reads one chord of k, a numeral as ParseRoman does, or else a
+// chord symbol as ParseChord does. An error is that of the one that is meant.
+func ParseSymbol(s string, k Key) (Roman, error) {
+	if c, err := ParseChord(s); err == nil {
+		return k.Roman(c), nil
+	} else if startsAsChord(s) {
+		return Roman{}, err
+	}
+	return ParseRoman(s, k)
+}
+
+// startsAsChord tells whether s begins as a chord symbol and not as a numeral.
+func startsAsChord(s string) bool {
+	root, rest, ok := cutNote(s)
+	switch {
+	case strings.HasPrefix(s, "H"), strings.EqualFold(strings.ReplaceAll(s, ".", ""), "nc"):
+		return true
+	case !ok, strings.HasPrefix(s, "Fr"), strings.HasPrefix(s, "Ger"), strings.HasPrefix(s, "Gr"):
+		return false
+	}
+	if s[0] == 'b' { // a flat before a numeral, or a small letter
+		step, _, _ := cutNumeral(strings.TrimLeft(s, "b"))
+		return step == 0 && rest != s[1:] || root.Letter == B && step == 0
+	}
+	return true
+}
+
+// ErrProgression is wrapped by the errors about what stands between chords.
+var ErrProgression = errors.New("not a progression")
+
+// CutChords divides a progression into its chords. Between them stand spaces,
+// bars, commas, arrows and dashes; in brackets nothing divides.
+//
+// A dash belongs to the chord where it is directly behind a root or a numeral, or
+// a number behind it (C-7, C-, C7-5, ii-7), and it divides where it stands by
+// itself (C - F) or where a chord follows what is more than a root (I-IV-V, ii–V,
+// Am-F). A-F may be A minor or A: that is refused, with what to write. A comma
+// with a sign and a number behind it goes on with the chord: C7b9,#11.
+func CutChords(s string) ([]string, error) {
+	var words []string
+	from, depth := 0, 0
+	cut := func(to, next int) {
+		if from < to {
+			words = append(words, strings.TrimSpace(s[from:to]))
+		}
+		from = next
+	}
+	for i, r := range s {
+		next := i + utf8.RuneLen(r)
+		if r == utf8.RuneError {
+			next = i + 1
+		}
+		switch {
+		case r == '(' || r == '[':
+			if depth == 0 && from == i {
+				return nil, fmt.Errorf("%w: %s: a bracket stands by itself; want it right behind its chord, like C7(b9)", ErrProgression, quote(s[i:]))
+			}
+			depth++
+		case r == ')' || r == ']':
+			depth = max(0, depth-1)
+		case depth > 0:
+		case r == ',':
+			after := strings.TrimLeft(s[next:], " ")
+			if from < i && signed(after) {
+				continue
+			}
+			cut(i, next)
+		case isDash(r):
+			word, after := s[from:i], s[next:]
+			switch ends := after == "" || startsSeparator(after); {
+			case word == "":
+				cut(i, next)
+			case r == '—':
+				cut(i, next)
+			case ends && bareRoot(word) && r != '–': // C- is C minor
+			case ends && (bareRoot(word) || bareNumeral(word)):
+				return nil, fmt.Errorf("%w: %s: is the dash behind chord %d minor, or does it stand between two chords? want %s, or a space before the dash",
+					ErrProgression, quote(word+string(r)), len(words)+1, quote(minorOf(word)))
+			case ends:
+				cut(i, next)
+			case !startsChord(after): // C-7, C-(maj7), C7-5
+			case bareRoot(word) && r != '–':
+				return nil, fmt.Errorf("%w: %s: is the dash behind chord %d minor, or does it stand between two chords? want %s with a space behind it, or spaces round the dash",
+					ErrProgression, quote(firstWord(s[from:])), len(words)+1, quote(word+"m"))
+			default:
+				cut(i, next)
+			}
+		case r == '|' || r == '‖' || r == '→' || unicode.IsSpace(r):
+			if unicode.IsSpace(r) && from < i && strings.HasSuffix(s[from:i], ",") {
+				continue // C7b9, #11
+			}
+			cut(i, next)
+		}
+	}
+	cut(len(s), len(s))
+	return words, nil
+}
+
+func isDash(r rune) bool { return strings.ContainsRune("-−–—", r) }
+
+// startsSeparator tells whether a chord has ended before s.
+func startsSeparator(s string) bool {
+	r, _ := utf8.DecodeRuneInString(s)
+	return unicode.IsSpace(r) || strings.ContainsRune("|‖→,", r)
+}
+
+// startsChord tells whether s begins with a root or a numeral.
+func startsChord(s string) bool {
+	if strings.HasPrefix(s, "N") || s[0] >= 'A' && s[0] <= 'H' {
+		return true
+	}
+	rest, natural := cutNatural(s)
+	if !natural {
+		_, rest = cutSigns(s)
+	}
+	step, _, _ := cutNumeral(rest)
+	return step > 0
+}
+
+// signed tells whether s begins with an alteration or a number.
+func signed(s string) bool {
+	sign, rest := cutSigns(s)
+	if sign == 0 {
+		rest = strings.TrimLeft(rest, "+-−")
+	}
+	return startsWithDigit(rest)
+}
+
+func bareRoot(word string) bool {
+	_, rest, ok := cutNote(word)
+	return ok && rest == "" && word[0] < 'a'
+}
+
+func bareNumeral(word string) bool {
+	rest, natural := cutNatural(word)
+	if !natural {
+		_, rest = cutSigns(word)
+	}
+	step, _, rest := cutNumeral(rest)
+	return step > 0 && rest == ""
+}
+
+func minorOf(word string) string {
+	if bareRoot(word) {
+		return word + "m"
+	}
+	return strings.ToLower(word)
+}
+
+func firstWord(s string) string {
+	if i := strings.IndexFunc(s, func(r rune) bool { return unicode.IsSpace(r) || r == '|' }); i >= 0 {
+		return s[:i]
+	}
+	return s
 }

@@ -316,6 +316,9 @@ func TestRomanRoundTrip(t *testing.T) {
 					chord := Chord{root, quality, root}
 					for _, bass := range append(chord.Notes(), home.Note(Degree{4, 1})) {
 						c := chord.Over(bass)
+						if c.Inversion() < 0 && slices.ContainsFunc(chord.Notes(), func(n Note) bool { return n.PitchClass() == bass.PitchClass() }) {
+							continue // read as that tone: see TestBassSpelledOtherwise
+						}
 						r := home.Roman(c)
 						if abs(r.Local.Degree(bass).Alter) > 2 {
 							continue // no degree that is read

@@ -26,7 +26,7 @@ var symbolBases = readBases(
 	base{text: "9", weight: 2}, base{text: "maj9", weight: 2}, base{text: "m9", weight: 2}, base{text: "m(maj9)", weight: 3},
 	base{text: "9sus4", weight: 3},
 	base{text: "7♯5", weight: 2}, base{text: "maj7♯5", weight: 2},
-	base{text: "7♭9", weight: 2}, base{text: "7♯9", weight: 2}, base{text: "13♭9", weight: 4},
+	base{text: "7♭9", weight: 2}, base{text: "7♯9", weight: 2}, base{text: "13♭9", weight: 4}, base{text: "7alt", weight: 4},
 	base{text: "11", weight: 3}, base{text: "m11", weight: 3},
 	base{text: "13", weight: 3}, base{text: "maj13", weight: 3}, base{text: "m13", weight: 3}, base{text: "13sus4", weight: 4},
 )
@@ -68,6 +68,11 @@ func (q Quality) from(b base) (text string, weight int, ok bool) {
 		has, was := b.quality.Tone(step)
 		number := chordNumbers[step]
 		switch {
+		case b.quality.doubled(step) && !q.doubled(step), q.doubled(step) && !b.quality.doubled(step) && was && (step == 2 || has.Alter != 0):
+			return "", 0, false
+		case q.doubled(step) && !b.quality.doubled(step):
+			altered += "♭" + number + "♯" + number
+			weight += 6
 		case is && was && want == has, !is && !was:
 		case is && want.Alter == 0 && !was && step != 3 && step != 5 && step != 7:
 			if _, seventh := q.Tone(7); step == 6 && !seventh {
@@ -139,33 +144,95 @@ func (c Chord) ASCII() string { return chordASCII.Replace(c.String()) }
 
 // ParseChord reads a chord symbol in the forms in common use: "C/E", "F#m7b5"
 // or "F#ø7", "Bbmaj7", "BbM7" or "BbΔ7", "Gsus4", "Cdim7" or "C°7", "Caug" or
-// "C+", "Am(maj7)", "C6/9", "F/G", "G7(b9,#11)". A 7 alone is the minor
-// seventh of a dominant. The number 2 is an added ninth, sus is sus4; 11 has
-// its third, 13 leaves out the eleventh except in minor. Small m is minor and
-// large M major; otherwise case does not matter. Any note may follow / as bass.
+// "C+", "C-7" or "Cm7", "Am(maj7)", "C6/9", "F/G", "G7(b9,#11)". A 7 alone is
+// the minor seventh of a dominant. The number 2 is an added ninth, sus is sus4;
+// 11 has its third, 13 leaves out the eleventh except in minor. 7alt is the
+// dominant with all that the altered scale has: both fifths and both ninths,
+// lowered and raised. + behind a number raises the fifth, + and - before one
+// raise and lower that; right behind the root - is minor. Small m is minor and
+// large M major; otherwise case does not matter, but that a small letter as root
+// wants the quality said: am7 is read, a7 is not. Any note may follow / as bass;
+// one that sounds as a tone of the chord is that tone: D/Gb is D/F#.
+//
+// The whole of s is read, or it is refused: the error says what is not
+// understood, and where.
 func ParseChord(s string) (Chord, error) {
 	t := strings.TrimSpace(s)
 	root, rest, ok := cutNote(t)
 	if !ok {
+		switch strings.ToUpper(strings.Trim(strings.ReplaceAll(t, ".", ""), " ")) {
+		case "NC":
+			return Chord{}, fmt.Errorf("%w: %s says that there is none", ErrChord, quote(s))
+		}
+		if strings.HasPrefix(t, "H") {
+			return Chord{}, fmt.Errorf("%w: %s; want B for the note below C, Bb for the one below that", ErrChord, quote(s))
+		}
 		return Chord{}, fmt.Errorf("%w: %s; want a root A to G with # or b first, like F#m7b5", ErrChord, quote(s))
 	}
 	c := Chord{Root: root, Bass: root}
-	if i := strings.LastIndexByte(rest, '/'); i >= 0 {
+	symbol := rest
+	bassed := false
+	if i := lastSlash(rest); i >= 0 {
 		name := strings.TrimSpace(rest[i+1:])
 		bass, left, ok := cutNote(name)
+		_, seventh := cutSeventh(name)
 		switch {
 		case ok && left == "":
-			c.Bass, rest = bass, rest[:i]
-		case !strings.HasPrefix(name, "9"): // 6/9
+			c.Bass, rest, bassed = bass, rest[:i], true
+		case strings.HasPrefix(name, "9"): // 6/9
+		case seventh: // m/maj7
+		case ok:
+			return Chord{}, fmt.Errorf("%w: %s: %s behind the bass %s is not understood; want a note A to G with # or b after the /, and nothing more", ErrChord, quote(s), quote(left), quote(name[:len(name)-len(left)]))
+		default:
 			return Chord{}, fmt.Errorf("%w: %s: the bass %s is not understood; want a note A to G with # or b after the /", ErrChord, quote(s), quote(name))
 		}
 	}
-	q, err := parseQuality(rest)
-	if err != nil {
+	y := reader{whole: t, rest: strings.TrimSpace(rest)}
+	if err := y.read(); err != nil {
 		return Chord{}, fmt.Errorf("%w: %s: %v", ErrChord, quote(s), err)
 	}
-	c.Quality = q
+	if t[0] >= 'a' && !y.told {
+		return Chord{}, fmt.Errorf("%w: %s: a small letter is minor to some and major to others; want %s or %s", ErrChord, quote(s),
+			quote(root.ASCII()+symbol), quote(root.ASCII()+"m"+symbol))
+	}
+	c.Quality = y.q
+	if bassed {
+		c = c.overSound(c.Bass)
+	} else {
+		c.Bass = c.Root
+	}
 	return c, nil
+}
+
+// overSound puts bass below c, as the tone of the chord that sounds as it does
+// where there is one: nobody reads D/G♭ as anything but D/F♯.
+func (c Chord) overSound(bass Note) Chord {
+	if _, own := c.Tone(bass); !own {
+		for _, t := range c.Quality.Tones() {
+			if n := c.Note(t); n.PitchClass() == bass.PitchClass() {
+				return c.Over(n)
+			}
+		}
+	}
+	return c.Over(bass)
+}
+
+// lastSlash is where the last / outside brackets is, −1 for none.
+func lastSlash(s string) int {
+	depth, at := 0, -1
+	for i := range len(s) {
+		switch s[i] {
+		case '(', '[':
+			depth++
+		case ')', ']':
+			depth--
+		case '/':
+			if depth <= 0 {
+				at = i
+			}
+		}
+	}
+	return at
 }
 
 // cutNote reads a letter name with at most two signs from the front of s.
@@ -215,36 +282,50 @@ func ParseQuality(s string) (Quality, error) {
 	return q, nil
 }
 
+// parseQuality is ParseQuality without the words around its errors.
+func parseQuality(s string) (Quality, error) {
+	y := reader{whole: strings.TrimSpace(s), rest: strings.TrimSpace(s)}
+	err := y.read()
+	return y.q, err
+}
+
 // The kinds of chord that a symbol begins with.
 type chordKind int
 
 const (
-	kindMajor chordKind = iota // no word at all
-	kindMaj                    // a major seventh follows with the number
+	kindNone  chordKind = iota // no word at all
+	kindMajor                  // a major seventh follows with the number
 	kindMinor
 	kindDim
 	kindHalf
 	kindAug
+	kindDominant
+	kindAltered
 )
 
-// kindWords are tried in this order; those of one letter as written.
+// kindWords are the words for each kind; of those that fit the longest is taken.
+// Those of one letter are read as written.
 var kindWords = []struct {
 	word string
 	kind chordKind
 }{
-	{"major", kindMaj}, {"maj", kindMaj}, {"ma", kindMaj}, {"M", kindMaj}, {"Δ", kindMaj}, {"∆", kindMaj}, {"△", kindMaj}, {"^", kindMaj},
-	{"minor", kindMinor}, {"min", kindMinor}, {"mi", kindMinor}, {"m", kindMinor}, {"-", kindMinor}, {"−", kindMinor},
-	{"halfdim", kindHalf}, {"hdim", kindHalf}, {"ø", kindHalf}, {"Ø", kindHalf},
+	{"major", kindMajor}, {"maj", kindMajor}, {"ma", kindMajor}, {"mj", kindMajor}, {"M", kindMajor},
+	{"Δ", kindMajor}, {"∆", kindMajor}, {"△", kindMajor}, {"^", kindMajor},
+	{"minor", kindMinor}, {"min", kindMinor}, {"mi", kindMinor}, {"m", kindMinor}, {"-", kindMinor}, {"−", kindMinor}, {"–", kindMinor},
+	{"halfdim", kindHalf}, {"half-dim", kindHalf}, {"hdim", kindHalf}, {"ø", kindHalf}, {"Ø", kindHalf},
 	{"dim", kindDim}, {"°", kindDim}, {"º", kindDim}, {"o", kindDim},
-	{"aug", kindAug}, {"+", kindAug}, {"dom", kindMajor},
+	{"aug", kindAug}, {"+", kindAug}, {"dom", kindDominant}, {"alt", kindAltered},
 }
 
 // seventhWords begin a major seventh that stands behind the kind: m(maj7).
-var seventhWords = []string{"maj", "ma", "M", "Δ", "∆", "△", "^"}
+var seventhWords = []string{"major", "maj", "ma", "mj", "M", "Δ", "∆", "△", "^"}
+
+// triangle tells whether a word for major means the seventh without a number.
+func triangle(word string) bool { return strings.ContainsAny(word, "Δ∆△^") }
 
 // cutWord takes word from the front of s. A word of one letter is taken as it
-// is written, a longer one in any case; ma needs a number, since madd9 is not
-// one.
+// is written, a longer one in any case; ma must not run on into another word,
+// since madd9 is not one, and mj needs a number.
 func cutWord(s, word string) (rest string, ok bool) {
 	if len(s) < len(word) {
 		return s, false
@@ -253,10 +334,38 @@ func cutWord(s, word string) (rest string, ok bool) {
 	if head != word && (len(word) == 1 || !strings.EqualFold(head, word)) {
 		return s, false
 	}
-	if word == "ma" && (rest == "" || rest[0] < '0' || rest[0] > '9') {
+	switch {
+	case word == "ma" && rest != "" && (rest[0]|0x20 >= 'a' && rest[0]|0x20 <= 'z'):
+		return s, false
+	case word == "mj" && !startsWithDigit(rest), word == "o" && strings.HasPrefix(rest, "mit"):
 		return s, false
 	}
 	return rest, true
+}
+
+func startsWithDigit(s string) bool { return s != "" && s[0] >= '0' && s[0] <= '9' }
+
+// cutSeventh takes a major seventh from the front of s: maj7, M9, Δ. number is
+// empty behind a bare triangle.
+func cutSeventh(s string) (number string, ok bool) {
+	number, _, ok = cutMajorSeventh(s)
+	return number, ok
+}
+
+func cutMajorSeventh(s string) (number, rest string, ok bool) {
+	for _, word := range seventhWords {
+		if r, is := cutWord(s, word); is {
+			number, left := cutNumber(strings.TrimLeft(r, " "), "7", "9", "11", "13")
+			if number == "" && !triangle(word) {
+				continue
+			}
+			if number == "" {
+				left = r
+			}
+			return number, left, true
+		}
+	}
+	return "", s, false
 }
 
 // cutNumber takes the first of words that s begins with.
@@ -269,96 +378,171 @@ func cutNumber(s string, words ...string) (word, rest string) {
 	return "", s
 }
 
-// symbol is a chord symbol as far as it has been read.
-type symbol struct {
-	q      Quality
-	said   uint8 // steps that were altered or added by a sign of their own
+// reader reads a chord symbol behind its root from left to right.
+type reader struct {
+	whole  string // with the root: what messages say stood before
 	rest   string
-	depth  int
+	q      Quality
+	number string // the number behind the kind
+	kind   chordKind
+	said   uint8 // steps that were altered or added by a sign of their own
+	close  byte  // what closes the bracket that is open, 0 where none is
+	listed bool  // a plain number may follow: an opening bracket or a comma did
+	figure bool  // a figure of a numeral has said what the chord's number is
+	told   bool  // the symbol itself says what third it has, or that it has none
 	reason string
 }
 
-// parseQuality is ParseQuality without the words around its errors.
-func parseQuality(s string) (Quality, error) {
-	y := symbol{rest: strings.TrimSpace(s)}
-	y.kind()
-	for {
-		y.rest = strings.TrimLeft(y.rest, " ,")
+// read reads the whole symbol.
+func (y *reader) read() error {
+	y.start()
+	return y.signs()
+}
+
+// refuse sets why what follows is not read.
+func (y *reader) refuse(format string, args ...any) bool {
+	if y.reason == "" {
+		y.reason = fmt.Sprintf(format, args...)
+	}
+	return false
+}
+
+// where says what stood before what is not understood.
+func (y *reader) where(rest string) string {
+	if before := strings.TrimSuffix(y.whole, rest); before != "" && before != y.whole {
+		return quote(rest) + " behind " + quote(before)
+	}
+	return quote(rest)
+}
+
+// signs reads what is left to its end.
+func (y *reader) signs() error {
+	for y.reason == "" {
+		y.rest = strings.TrimLeft(y.rest, " ")
 		if y.rest == "" {
 			break
 		}
 		before := y.rest
-		if !y.sign() {
-			if y.reason == "" {
-				y.reason = quote(before) + " is not understood; want something like m, 7, maj7, dim, aug, sus4, 6, 9, add9, b5 or #11"
-			}
-			return Quality{}, fmt.Errorf("%s", y.reason)
+		if !y.sign() && y.reason == "" {
+			y.reason = y.where(before) + " is not understood; want something like m, 7, maj7, dim, aug, sus4, 6, 9, add9, b5 or #11"
 		}
 	}
 	switch {
-	case y.depth != 0:
-		return Quality{}, fmt.Errorf("a bracket is not closed")
+	case y.reason != "":
+		return fmt.Errorf("%s", y.reason)
+	case y.close != 0:
+		return fmt.Errorf("a bracket is not closed; want %c at the end", y.close)
+	case y.listed:
+		return fmt.Errorf("nothing follows the comma; want something like b9 or #11")
 	case !y.q.legal():
-		return Quality{}, fmt.Errorf("these tones make no chord: want a third or fifth, and a diminished seventh only on a diminished triad")
+		return fmt.Errorf("these tones make no chord: want a third or fifth, a diminished seventh only on a diminished triad, and two ninths or fifths only on a dominant seventh")
 	}
-	return y.q, nil
+	return nil
 }
 
-// kind reads what a symbol begins with: a word and a number.
-func (y *symbol) kind() {
-	kind, word := kindMajor, ""
+// start reads what a symbol begins with: a word and a number.
+func (y *reader) start() {
+	word := ""
 	for _, w := range kindWords {
-		if rest, ok := cutWord(y.rest, w.word); ok {
-			kind, word, y.rest = w.kind, w.word, rest
-			break
+		if _, ok := cutWord(y.rest, w.word); ok && len(w.word) > len(word) {
+			y.kind, word = w.kind, w.word
 		}
 	}
+	y.rest = strings.TrimLeft(y.rest[len(word):], " ")
 	number, rest := cutNumber(y.rest, "6/9", "69", "6", "7", "9", "11", "13", "5", "2")
-	bare := Quality{}
-	switch kind {
-	case kindMajor, kindMaj:
-		bare = MajorTriad
+	y.number = number
+	y.told = y.kind != kindNone || number == "5"
+	bare, seventh := MajorTriad, Degree{7, -1}
+	switch y.kind {
+	case kindMajor:
+		seventh.Alter = 0
 	case kindMinor:
 		bare = MinorTriad
-	case kindDim, kindHalf:
+	case kindDim:
+		bare, seventh.Alter = DiminishedTriad, -2
+	case kindHalf:
 		bare = DiminishedTriad
 	case kindAug:
 		bare = AugmentedTriad
-	}
-	seventh := Degree{7, -1}
-	switch {
-	case kind == kindMaj:
-		seventh.Alter = 0
-	case kind == kindDim:
-		seventh.Alter = -2
+	case kindDominant:
+		if number == "" || number == "6" || number == "69" || number == "6/9" || number == "5" || number == "2" {
+			y.refuse("%s says no chord by itself; want dom7, dom9, dom11 or dom13", quote(word))
+		}
+	case kindAltered:
+		if number != "" && number != "7" {
+			y.refuse("%s is not understood; want 7alt", quote(word+number))
+		}
+		y.q, y.said, y.rest = altered7, 1<<2|1<<5, rest
+		return
 	}
 	y.q = bare
 	switch number {
 	case "":
-		if kind == kindHalf || kind == kindMaj && strings.ContainsAny(word, "Δ∆△^") {
+		if y.kind == kindHalf || y.kind == kindMajor && triangle(word) {
 			y.q = bare.with(seventh)
+		}
+		if startsWithDigit(y.rest) {
+			y.digits()
 		}
 		return
 	case "5":
+		if y.kind == kindAug && word == "+" { // +5 is the raised fifth
+			break
+		}
 		if word != "" {
-			return // no such chord: the 5 stays and is refused
+			y.refuse("%s is not understood; for a fifth that is altered want (b5) or (#5), for a chord without its third 5 right behind the root", y.where(y.rest))
 		}
 		y.q = bare.without(3)
 	case "2":
 		y.q = bare.with(Degree{2, 0})
-	case "6":
+	case "6", "69", "6/9":
 		y.q = bare.with(Degree{6, 0})
-	case "69", "6/9":
-		y.q = bare.with(Degree{6, 0}).with(Degree{2, 0})
+		if number != "6" {
+			y.q = y.q.with(Degree{2, 0})
+		}
 	default:
 		y.q = bare.with(seventh)
 		y.extend(number)
 	}
+	switch y.kind {
+	case kindAug:
+		if number != "5" && number != "7" && number != "9" {
+			y.refuse("%s: is it the fifth that is raised, or the %s? want (#5) or (#%s)", quote(word+number), number, strings.TrimSuffix(number, "/9"))
+		}
+	case kindDim, kindHalf:
+		if number == "2" || number == "6" || number == "69" || number == "6/9" || number == "13" {
+			y.refuse("%s is not understood; want °, °7 or ø7, and anything more as (add9)", quote(word+number))
+		}
+	}
 	y.rest = rest
+	if startsWithDigit(rest) {
+		y.digits()
+	}
 }
 
+// digits refuses a number that is none of a chord's.
+func (y *reader) digits() {
+	n := len(y.rest) - len(strings.TrimLeft(y.rest, "0123456789"))
+	switch digits := y.rest[:n]; {
+	case digits == "4" && y.number == "":
+		y.refuse("%s is read in two ways; want sus4 or add4", y.where(y.rest))
+	case digits[0] == '0':
+		y.refuse("%s is not understood; for a diminished chord want ° or the letter o", y.where(y.rest))
+	default:
+		y.refuse("the number %s is not understood; want 5, 6, 7, 9, 11, 13, 6/9, or signs in brackets like (b9,#11)", quote(y.number+digits))
+	}
+}
+
+// altered7 is the dominant with all tones of the altered scale.
+var altered7 = func() Quality {
+	q := Dominant7.with(Degree{5, -1}).with(Degree{2, -1})
+	q, _ = q.join(Degree{5, 1})
+	q, _ = q.join(Degree{2, 1})
+	return q
+}()
+
 // extend adds the ninth, eleventh and thirteenth that a number stands for.
-func (y *symbol) extend(number string) {
+func (y *reader) extend(number string) {
 	n, _ := strconv.Atoi(number)
 	if n >= 9 {
 		y.q = y.q.with(Degree{2, 0})
@@ -372,81 +556,169 @@ func (y *symbol) extend(number string) {
 }
 
 // sign reads one sign behind the kind. It reports whether it did.
-func (y *symbol) sign() bool {
+func (y *reader) sign() bool {
 	s := y.rest
-	switch s[0] {
+	switch c := s[0]; c {
 	case '(', '[':
-		y.depth++
+		if y.close != 0 {
+			return y.refuse("%s: a bracket stands in a bracket", y.where(s))
+		}
+		y.close = map[byte]byte{'(': ')', '[': ']'}[c]
+		y.listed = true
 		y.rest = s[1:]
-		return y.depth == 1
+		return true
 	case ')', ']':
-		y.depth--
+		if c != y.close {
+			return y.refuse("%s: no bracket is open that it closes", y.where(s))
+		}
+		if y.listed {
+			return y.refuse("%s: nothing stands in the bracket before it; want something like (b9)", y.where(s))
+		}
+		y.close = 0
 		y.rest = s[1:]
-		return y.depth == 0
+		return true
+	case ',', '/':
+		if y.listed || c == '/' && y.close == 0 && !y.slashSeventh(s[1:]) {
+			return false
+		}
+		y.listed = c == ',' || y.close != 0
+		y.rest = s[1:]
+		return true
 	}
+	plain := y.listed || y.close != 0
+	y.listed = false
 	if rest, ok := cutWord(s, "sus"); ok {
 		number, rest := cutNumber(rest, "4", "2")
+		if startsWithDigit(rest) {
+			n := rest[:len(rest)-len(strings.TrimLeft(rest, "0123456789"))]
+			return y.refuse("%s is not understood; want sus4 or sus2, and a number before it, like 9sus4", y.where("sus"+number+n+rest[len(n):]))
+		}
 		step := 4
 		if number == "2" {
 			step = 2
 		}
 		y.q = y.q.without(3)
+		y.told = true
 		y.rest = rest
 		return y.set(Degree{step, 0})
 	}
 	for _, word := range []string{"omit", "no"} {
 		if rest, ok := cutWord(s, word); ok {
-			number, rest := cutNumber(rest, "3", "5")
+			number, rest := cutNumber(strings.TrimLeft(rest, " "), "3rd", "5th", "3", "5")
 			if number == "" {
-				return false
+				return y.refuse("%s is not understood; want no3 or no5", y.where(s))
 			}
 			y.q = y.q.without(int(number[0] - '0'))
+			y.told = y.told || number[0] == '3'
 			y.rest = rest
 			return true
 		}
 	}
-	for _, word := range seventhWords {
-		if rest, ok := cutWord(s, word); ok {
-			number, rest := cutNumber(rest, "7", "9", "11", "13")
-			if number == "" && !strings.ContainsAny(word, "Δ∆△^") {
-				return false
+	if rest, ok := cutWord(s, "alt"); ok {
+		if y.kind != kindNone && y.kind != kindDominant || y.number != "7" || y.said != 0 {
+			return y.refuse("%s is not understood; alt stands right behind the 7 of a dominant: C7alt", y.where(s))
+		}
+		y.q, y.said, y.told, y.rest = altered7, 1<<2|1<<5, true, rest
+		return true
+	}
+	if number, rest, ok := cutMajorSeventh(s); ok {
+		if y.number != "" && y.number[0] != '6' {
+			return y.refuse("%s is not understood: there is a %s already; want one seventh", y.where(s), y.number)
+		}
+		y.rest, y.told = rest, true
+		if !y.set(Degree{7, 0}) {
+			return false
+		}
+		y.extend(number)
+		return true
+	}
+	if y.number == "7" && y.kind == kindNone && y.said == 0 { // 7M
+		for _, word := range []string{"maj", "M"} {
+			if rest, ok := cutWord(s, word); ok && !startsWithDigit(rest) {
+				y.rest, y.told = rest, true
+				return y.set(Degree{7, 0})
 			}
-			y.rest = rest
-			if !y.set(Degree{7, 0}) {
-				return false
-			}
-			y.extend(number)
-			return true
 		}
 	}
 	add, adds := cutWord(s, "add")
 	if adds {
-		s = add
+		s = strings.TrimLeft(add, " ")
 	}
 	alter, rest := 0, s
-	if r, ok := strings.CutPrefix(s, "+"); ok && !adds {
-		alter, rest = 1, r
-	} else if r, ok := strings.CutPrefix(s, "-"); ok && !adds {
-		alter, rest = -1, r
-	} else {
+	raised, raises := strings.CutPrefix(s, "+")
+	if r, ok := cutWord(s, "aug"); ok {
+		raised, raises = r, true
+	}
+	lowered, lowers := s, false
+	for _, minus := range []string{"-", "−", "–"} {
+		if r, ok := strings.CutPrefix(s, minus); ok {
+			lowered, lowers = r, true
+		}
+	}
+	switch {
+	case raises && !adds && y.number != "" && !y.figure && !startsWithDigit(raised): // 7+, maj7+
+		y.rest, y.told = raised, true
+		return y.set(Degree{5, 1})
+	case raises && !adds:
+		alter, rest = 1, raised
+	case lowers && !adds:
+		alter, rest = -1, lowered
+		if strings.HasPrefix(rest, "9") && y.number == "6" {
+			return y.refuse("%s is read in two ways; want 6/9 or 6(b9)", y.where(y.rest))
+		}
+	default:
 		alter, rest = cutSigns(s)
 	}
-	number, rest := cutNumber(rest, "13", "11", "9", "6", "5", "4", "3", "2")
+	number, rest := cutNumber(rest, "13", "11", "9", "7", "6", "5", "4", "3", "2")
+	if startsWithDigit(rest) {
+		return false
+	}
+	if number == "7" {
+		return y.seventh(alter, adds, lowers, rest)
+	}
 	step := map[string]int{"13": 6, "6": 6, "11": 4, "4": 4, "9": 2, "2": 2, "5": 5, "3": 3}[number]
 	b := alterations[step]
-	if step == 0 || alter < int(b.low) || alter > int(b.high) ||
-		alter == 0 && (step == 3 || step == 5) || alter == 0 && !adds && number != "9" && number != "11" && number != "13" {
+	if step == 0 || alter < int(b.low) || alter > int(b.high) || alter == 0 && (step == 3 || step == 5) {
 		return false
+	}
+	if alter == 0 && !adds && !(plain && (number == "9" || number == "11" || number == "13")) {
+		return y.refuse("%s is not understood; want it in brackets, or add%s", y.where(y.rest), number)
 	}
 	y.rest = rest
 	return y.set(Degree{step, alter})
 }
 
-// set puts a tone on its letter, once.
-func (y *symbol) set(d Degree) bool {
+// slashSeventh tells whether a / begins the major seventh of a minor chord:
+// m/maj7.
+func (y *reader) slashSeventh(s string) bool {
+	_, ok := cutSeventh(s)
+	return ok && y.kind == kindMinor && y.number == ""
+}
+
+// seventh reads a seventh with a sign: m#7 and m(+7) are m(maj7), (b7) adds a
+// minor one.
+func (y *reader) seventh(alter int, adds, dashed bool, rest string) bool {
+	d := Degree{7, 0}
+	switch {
+	case adds || y.figure || y.number != "" && y.number != "5":
+		return y.refuse("%s is not understood; want 7 or maj7 right behind the root and m, dim or aug", y.where(y.rest))
+	case alter == -1 && !dashed:
+		d.Alter = -1
+	case alter != 1 || y.kind != kindMinor:
+		return y.refuse("%s is not understood; want 7 or maj7", y.where(y.rest))
+	}
+	y.rest = rest
+	return y.set(d)
+}
+
+// set puts a tone on its letter, once, or a lowered and a raised one.
+func (y *reader) set(d Degree) bool {
 	if y.said&(1<<d.Step) != 0 {
-		y.reason = "two tones on one letter: want one " + map[int]string{2: "second or ninth", 3: "third", 4: "fourth or eleventh", 5: "fifth", 6: "sixth or thirteenth", 7: "seventh"}[d.Step]
-		return false
+		if q, ok := y.q.join(d); ok {
+			y.q = q
+			return true
+		}
+		return y.refuse("two tones on one letter: want one %s", map[int]string{2: "second or ninth", 3: "third", 4: "fourth or eleventh", 5: "fifth", 6: "sixth or thirteenth", 7: "seventh"}[d.Step])
 	}
 	y.said |= 1 << d.Step
 	y.q = y.q.with(d)

@@ -36,7 +36,10 @@ key is named.`,
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
-		args = strings.Fields(strings.Join(args, " "))
+		args, err := theory.CutChords(strings.Join(args, " "))
+		if err != nil {
+			return usage(err)
+		}
 		if len(args) != 2 {
 			return usagef("chords given: %d; want two, like C F", len(args))
 		}
@@ -100,17 +103,17 @@ func readBetween(args []string, keyName string) (betweenChords, error) {
 		b.keys = []theory.Key{k}
 	}
 	for i, s := range args {
-		c, err := theory.ParseChord(s)
-		if err != nil && keyName != "" && !startsAsSymbol(s) {
-			var r theory.Roman
-			if r, err = theory.ParseRoman(s, b.keys[0]); err == nil {
-				c = r.Chord
-			}
-		} else if err != nil && !startsAsSymbol(s) {
-			if _, numeral := theory.ParseRoman(s, theory.Key{}); numeral == nil {
+		var k theory.Key // a symbol is the same in any
+		if keyName != "" {
+			k = b.keys[0]
+		}
+		r, err := theory.ParseSymbol(s, k)
+		if keyName == "" && err == nil {
+			if _, numeral := theory.ParseRoman(s, k); numeral == nil {
 				return b, usagef("%q is a Roman numeral: in which key? --key is missing", short(s))
 			}
 		}
+		c := r.Chord
 		if err != nil {
 			return b, usage(err)
 		}
@@ -127,13 +130,6 @@ func readBetween(args []string, keyName string) (betweenChords, error) {
 		b.passing = theory.PassingAnywhere(b.from, b.to)
 	}
 	return b, nil
-}
-
-// startsAsSymbol tells whether s begins with a note, so that a chord symbol is
-// meant.
-func startsAsSymbol(s string) bool {
-	s = strings.TrimSpace(s)
-	return s != "" && strings.IndexByte("ABCDEFG", s[0]) >= 0
 }
 
 // line is the way with both chords, in the key in which it was found.

@@ -102,6 +102,10 @@ chord symbols. Large numerals are major, small ones minor. A 7 is a minor
 seventh; a major one is written IVmaj7. In minor VI and VII stand on the lowered
 degrees, V and viio have the raised seventh.
 
+Between chords stand spaces, bars, commas or dashes (I-IV-V, C - F). A dash
+right behind a root is minor: C-7, and "A- F". A symbol that can be read in two
+ways is refused, with what to write.
+
 --style keyboard has the bass in the left hand and three notes within an octave
 in the right; --style choir keeps the ranges of four voices.`,
 		Example: `  singback cadence --key "Ab major" full
@@ -162,8 +166,8 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		var numerals error
 		if p, numerals = theory.ParseProgression(chords, key); numerals != nil {
-			if len(strings.Fields(chords)) == 1 && !strings.ContainsAny(chords, "0123456789#IViv/") {
-				return usage(err) // a word: a name is meant
+			if isName(chords) {
+				return usage(err)
 			}
 			return usage(numerals)
 		}
@@ -203,6 +207,14 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 		return err
 	}
 	return errors.Join(s.out.Drain(ctx), s.close())
+}
+
+// isName tells whether a word that is neither the name of a cadence nor chords
+// was meant as a name: it is all small letters, more than a root may be, and no
+// numeral.
+func isName(s string) bool {
+	s = strings.TrimSpace(s)
+	return len(s) > 3 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz") == "" && strings.Trim(s[:2], "iv") != ""
 }
 
 // chordPhrase plays the chords one after the other, the last one longest.

@@ -37,6 +37,21 @@ func TestCadence(t *testing.T) {
 	}
 }
 
+// The command hands chords on as they are written: dashes and commas in a symbol
+// divide nothing.
+func TestCadenceSymbols(t *testing.T) {
+	for chords, want := range map[string]string{
+		"A- F C G": "Am F C G", "C-": "Cm", "C-7 F7": "Cm7 F7", "G7(b9,#11) C": "G7♭9♯11 C", "G7(b9, #11) C": "G7♭9♯11 C",
+		"C7alt F": "C7alt F", "C7+ F": "C7♯5 F", "Cmj7 F": "Cmaj7 F", "I69": "C6/9", "D/Gb G": "D/F♯ G", "ii-V-I": "Dm G C", "C - F, G | C": "C F G C",
+	} {
+		out, errs, code := user{}.runs(t, "cadence", "--key", "C", chords)
+		lines := strings.Split(out, "\n")
+		if code != exitDone || errs != "" || len(lines) < 4 || squeezed(lines[3]) != want {
+			t.Errorf("%s: exit %d, %s%s; want the chords %s", chords, code, out, errs, want)
+		}
+	}
+}
+
 func TestCadenceJSON(t *testing.T) {
 	out, errs, code := user{}.runs(t, "cadence", "--key", "c#m", "--style", "choir", "--format", "json", "i V65/iv iv viio7 i")
 	if code != exitDone {
@@ -205,6 +220,12 @@ func TestHarmonyErrors(t *testing.T) {
 		{[]string{"cadence", "--key", "C", "--level", "9", "full"}, exitUsage, "--level"},
 		{[]string{"cadence", "--key", "C", "--output", "x.mp3", "full"}, exitUsage, ".wav"},
 		{[]string{"cadence", "--key", "C", strings.Repeat("I ", 300)}, exitUsage, "300 chords are too many"},
+		{[]string{"cadence", "--key", "C", "Cdom"}, exitUsage, `chord 1: not a chord: "Cdom": "dom" says no chord by itself; want dom7`},
+		{[]string{"cadence", "--key", "C", "Cfoo"}, exitUsage, `"foo" behind "C" is not understood`},
+		{[]string{"cadence", "--key", "C", "A-F-C-G"}, exitUsage, `is the dash behind chord 1 minor, or does it stand between two chords? want "Am"`},
+		{[]string{"cadence", "--key", "C", "C (b9)"}, exitUsage, "want it right behind its chord"},
+		{[]string{"cadence", "--key", "C", "a F"}, exitUsage, `want "A" or "Am"`},
+		{[]string{"between", "C-F"}, exitUsage, "is the dash behind chord 1 minor"},
 		{[]string{"between", "C"}, exitUsage, "want two"},
 		{[]string{"between", "C", "F", "G"}, exitUsage, "want two"},
 		{[]string{"between", "C", "Fq"}, exitUsage, `"q"`},

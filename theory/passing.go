@@ -450,8 +450,8 @@ func (p Passing) String() string {
 		if i > 0 {
 			chords, numerals = chords+" ", numerals+" "
 		}
-		chords += r.Chord.String()
-		numerals += r.String()
+		chords += r.Chord.Readable().String()
+		numerals += r.Readable().String()
 	}
-	return fmt.Sprintf("%s, in %v: %s (%s)", chords, p.Key, numerals, p.Device)
+	return fmt.Sprintf("%s, in %v: %s (%s)", chords, p.Key.Readable(), numerals, p.Device)
 }

@@ -195,7 +195,7 @@ func (t Texture) Voice(progression []Roman) ([]Voicing, int, error) {
 		plans[i] = newPlan(r)
 		states[i] = t.states(&plans[i])
 		if len(states[i]) == 0 {
-			return nil, 0, fmt.Errorf("%w: chord %d, %s, does not fit into the ranges", ErrVoicing, i+1, r.ASCII())
+			return nil, 0, fmt.Errorf("%w: chord %d, %s, does not fit into the ranges", ErrVoicing, i+1, r.Readable().ASCII())
 		}
 		next := make([]int, len(states[i]))
 		from[i] = make([]int32, len(states[i]))
@@ -260,7 +260,7 @@ func (t Texture) why(i int, progression []Roman, states [][]state, best []int, s
 		reason = fmt.Sprintf("every way has %v", all)
 	}
 	return fmt.Errorf("%w: from chord %d, %s, to chord %d, %s: %s", ErrVoicing,
-		i, progression[i-1].ASCII(), i+1, progression[i].ASCII(), reason)
+		i, progression[i-1].Readable().ASCII(), i+1, progression[i].Readable().ASCII(), reason)
 }
 
 // Cost returns the cost of a voicing of the progression that was made
@@ -278,7 +278,7 @@ func (t Texture) Cost(progression []Roman, voicing []Voicing) (int, error) {
 		all := t.states(&p)
 		j := slices.IndexFunc(all, func(s state) bool { return s.voicing(&p) == voicing[i] })
 		if j < 0 {
-			return 0, fmt.Errorf("%w: %v is no setting of chord %d, %s", ErrVoicing, voicing[i], i+1, r.ASCII())
+			return 0, fmt.Errorf("%w: %v is no setting of chord %d, %s", ErrVoicing, voicing[i], i+1, r.Readable().ASCII())
 		}
 		total += all[j].cost
 		if i == 0 {
@@ -286,7 +286,7 @@ func (t Texture) Cost(progression []Roman, voicing []Voicing) (int, error) {
 		} else {
 			s := newStep(&planBefore, &p)
 			if b := s.broken(&before, &all[j], false); b != 0 {
-				return 0, fmt.Errorf("%w: from chord %d, %s, to chord %d, %s: %v", ErrVoicing, i, progression[i-1].ASCII(), i+1, r.ASCII(), b)
+				return 0, fmt.Errorf("%w: from chord %d, %s, to chord %d, %s: %v", ErrVoicing, i, progression[i-1].Readable().ASCII(), i+1, r.Readable().ASCII(), b)
 			}
 			total += s.cost(&before, &all[j])
 		}

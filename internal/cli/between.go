@@ -57,7 +57,7 @@ key is named.`,
 		}
 		record := report.Between{Schema: report.Schema, From: b.from.ASCII(), To: b.to.ASCII(), Passing: []report.Passing{}}
 		for _, k := range b.keys {
-			record.Keys = append(record.Keys, k.ASCII())
+			record.Keys = append(record.Keys, k.Readable().ASCII())
 		}
 		style := report.Style{ASCII: e.ascii()}
 		if f.value == "json" {
@@ -142,7 +142,7 @@ func (b betweenChords) line(p theory.Passing) []theory.Roman {
 func (b betweenChords) write(e *env, style report.Style, texture theory.Texture, voices bool) error {
 	var names []string
 	for _, k := range b.keys {
-		names = append(names, style.Key(k))
+		names = append(names, style.Key(k.Readable()))
 	}
 	out := &strings.Builder{}
 	fmt.Fprintf(out, "%s to %s, in %s\n\n", style.Chord(b.from), style.Chord(b.to), strings.Join(names, ", "))
@@ -174,7 +174,7 @@ func (b betweenChords) write(e *env, style report.Style, texture theory.Texture,
 			}
 			often += fmt.Sprintf(" [%d]", n+1)
 		}
-		fmt.Fprintf(w, "%s\t%s in %s\t%s\t%s\n", strings.Join(symbols, " "), strings.Join(numerals, " "), style.Key(p.Key), style.Words(p.Device), often)
+		fmt.Fprintf(w, "%s\t%s in %s\t%s\t%s\n", strings.Join(symbols, " "), strings.Join(numerals, " "), style.Key(p.Key.Readable()), style.Words(p.Device), often)
 	}
 	w.Flush()
 	fmt.Fprintln(out)
@@ -187,6 +187,13 @@ func (b betweenChords) write(e *env, style report.Style, texture theory.Texture,
 	}
 	for i, s := range sources {
 		fmt.Fprintf(out, "[%d] %s\n", i+1, s)
+	}
+	var all []theory.Roman
+	for _, p := range b.passing {
+		all = append(all, b.line(p)...)
+	}
+	if notes := style.Respelled(all); notes != "" {
+		fmt.Fprintf(out, "\n%s", notes)
 	}
 	if voices {
 		for _, p := range b.passing {

@@ -196,8 +196,14 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 		if err := enc.Encode(report.NewVoicing(p, voicing, cost, strings.ToLower(h.style), tuning)); err != nil {
 			return err
 		}
-	} else if _, err := fmt.Fprintf(e.stdout, "%s, %s\n\n%s", style.Key(key), strings.ToLower(h.style), style.Voicing(p, voicing)); err != nil {
-		return err
+	} else {
+		text := fmt.Sprintf("%s, %s\n\n%s", style.Key(key), strings.ToLower(h.style), style.Voicing(p, voicing))
+		if notes := style.Respelled(p); notes != "" {
+			text += "\n" + notes
+		}
+		if _, err := fmt.Fprint(e.stdout, text); err != nil {
+			return err
+		}
 	}
 	if s.out == nil {
 		return nil

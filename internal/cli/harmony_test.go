@@ -9,6 +9,7 @@ import (
 
 	"singback/internal/audio"
 	"singback/internal/report"
+	"singback/theory"
 )
 
 // What a user reads. The voicing is that of the worked example in the README;
@@ -196,6 +197,84 @@ func TestBetweenJSON(t *testing.T) {
 	}
 	if !found {
 		t.Errorf("no walk-up as expected in\n%s", out)
+	}
+}
+
+// In every key nothing is offered that has a doubled sign, in text and in JSON,
+// and where that needed another spelling both are told.
+func TestHarmonyIsReadable(t *testing.T) {
+	respelled := 0
+	for _, key := range theory.Keys() {
+		for _, args := range [][]string{
+			{"between", "I", "bVI", "--key", key.ASCII()}, {"between", "V", "iii", "--key", key.ASCII()},
+			{"cadence", "I bVI Ger65 V", "--key", key.ASCII()}, {"deduce", "do le sol", "--key", key.ASCII()},
+		} {
+			out, errs, code := user{}.runs(t, args...)
+			if code != exitDone {
+				t.Fatalf("%v: exit %d, %s", args, code, errs)
+			}
+			table, notes := out, map[string]bool{}
+			for line := range strings.Lines(out) {
+				if strings.HasSuffix(line, ": easier to read, the same sound.\n") {
+					table = strings.Replace(table, line, "", 1)
+					notes[strings.TrimSuffix(line, ".\n")] = true
+				}
+			}
+			for line := range strings.Lines(table) {
+				part, _, _ := strings.Cut(line, " ")
+				if args[0] != "cadence" || part == "" { // parts are spelled as they lead
+					if strings.ContainsAny(line, "𝄪𝄫") || strings.Contains(line, "♯♯") || strings.Contains(line, "♭♭") {
+						t.Errorf("%v shows %q", args, line)
+					}
+				}
+			}
+			out, errs, code = user{}.runs(t, append(args, "--format", "json")...)
+			if code != exitDone {
+				t.Fatalf("%v: exit %d, %s", args, code, errs)
+			}
+			var record any
+			if err := json.Unmarshal([]byte(out), &record); err != nil {
+				t.Fatal(err)
+			}
+			eachChord(record, func(c map[string]any) {
+				chord, numeral := c["chord"].(string), c["numeral"].(string)
+				if again, err := theory.ParseChord(chord); err != nil || abs(again.Root.Alter) > 1 || abs(again.Bass.Alter) > 1 && strings.HasSuffix(chord, again.Bass.ASCII()) || strings.Contains(numeral+c["counted"].(string), "bb") || strings.Contains(numeral, "##") {
+					t.Errorf("%v: %s, %s is offered (%v)", args, chord, numeral, err)
+				}
+				if (c["spelled"] == nil) != (c["note"] == nil) {
+					t.Errorf("%v: %s is spelled %v, note %v", args, chord, c["spelled"], c["note"])
+				}
+				if spelled, ok := c["spelled"].(map[string]any); ok {
+					respelled++
+					if !strings.HasPrefix(c["note"].(string), chord+" for "+spelled["chord"].(string)) && !strings.Contains(c["note"].(string), numeral+" for "+spelled["numeral"].(string)) {
+						t.Errorf("%v: %s for %v has the note %v", args, chord, spelled, c["note"])
+					}
+				}
+			})
+		}
+	}
+	if respelled < 100 {
+		t.Errorf("%d chords were respelled: is anything tried?", respelled)
+	}
+}
+
+func abs(a int8) int8 { return max(a, -a) }
+
+// eachChord calls f with every chord of a record.
+func eachChord(v any, f func(map[string]any)) {
+	switch v := v.(type) {
+	case []any:
+		for _, x := range v {
+			eachChord(x, f)
+		}
+	case map[string]any:
+		_, numeral := v["numeral"]
+		if _, told := v["note"]; numeral && told { // the one in spelled has none
+			f(v)
+		}
+		for _, x := range v {
+			eachChord(x, f)
+		}
 	}
 }
 

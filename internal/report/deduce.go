@@ -178,6 +178,12 @@ func (s Style) Deduction(d theory.Deduction) string {
 			fmt.Fprintf(&b, "%s\n%s\n", hang(percent(g.P), strings.Join(numerals, " "), 8), hang("", strings.Join(symbols, " "), 8))
 		}
 	}
+	if notes := s.Respelled(shown(d)); notes != "" {
+		b.WriteByte('\n')
+		for line := range strings.Lines(notes) {
+			fmt.Fprintf(&b, "%s\n", hang("", strings.TrimSpace(line), 0))
+		}
+	}
 	fmt.Fprintf(&b, "\n%s\n", hang("", "Counted in "+d.Style.Source()+".", 0))
 	return b.String()
 }
@@ -251,13 +257,53 @@ func likeliestAlone(p theory.Place) theory.Candidate {
 	return best
 }
 
+// shown are the chords that are shown.
+func shown(d theory.Deduction) []theory.Roman {
+	var list []theory.Roman
+	for _, p := range d.Places {
+		list = append(list, p.Candidates[0].Roman)
+		for _, c := range append(likely(p), p.Excluded[:min(maxOthers, len(p.Excluded))]...) {
+			list = append(list, c.Roman)
+		}
+		if p.Listen.Bits >= worthAsking {
+			for _, a := range likelyAnswers(p.Listen) {
+				list = append(list, a.Then.Roman)
+			}
+		}
+	}
+	for _, g := range d.Progressions {
+		list = append(list, g.Chords...)
+	}
+	return list
+}
+
+// likely are the candidates behind the first that are worth saying.
+func likely(p theory.Place) []theory.Candidate {
+	var list []theory.Candidate
+	for _, c := range p.Candidates[1:] {
+		if len(list) < maxOthers && c.P >= worthSaying {
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// likelyAnswers are the answers that are worth saying.
+func likelyAnswers(q theory.Question) []theory.Answer {
+	var list []theory.Answer
+	for _, a := range q.Answers {
+		if len(list) < maxOthers && a.P >= worthSaying {
+			list = append(list, a)
+		}
+	}
+	return list
+}
+
 // others says what else it could be.
 func (s Style) others(p theory.Place) string {
 	var list []string
-	for _, c := range p.Candidates[1:] {
-		if len(list) < maxOthers && c.P >= worthSaying {
-			list = append(list, fmt.Sprintf("%s %s %s", s.Roman(c.Roman), s.Chord(c.Roman.Chord), percent(c.P)))
-		}
+	for _, c := range likely(p) {
+		list = append(list, fmt.Sprintf("%s %s %s", s.Roman(c.Roman), s.Chord(c.Roman.Chord), percent(c.P)))
 	}
 	if len(list) == 0 {
 		return "hardly anything else"
@@ -276,10 +322,8 @@ func (s Style) listen(k theory.Key, p theory.Place) string {
 		text = "for " + s.Degree(k, q.Degree) + " above it"
 	}
 	var answers []string
-	for _, a := range q.Answers {
-		if len(answers) < maxOthers && a.P >= worthSaying {
-			answers = append(answers, fmt.Sprintf("%s: %s %s", answer(q, a), s.Roman(a.Then.Roman), percent(a.Then.P)))
-		}
+	for _, a := range likelyAnswers(q) {
+		answers = append(answers, fmt.Sprintf("%s: %s %s", answer(q, a), s.Roman(a.Then.Roman), percent(a.Then.P)))
 	}
 	return text + ". " + strings.Join(answers, ", ")
 }

@@ -14,15 +14,88 @@ type Chord struct {
 	Counted string   `json:"counted"` // the key that the numeral is counted in
 	Chord   string   `json:"chord"`   // the symbol: "A7/C#"
 	Notes   []string `json:"notes"`   // from the bass up
+	// Spelled is the chord as the rules of harmony spell it, and Note says so,
+	// where that cannot be read and the fields above have what sounds the same;
+	// else both are null.
+	Spelled *Spelled `json:"spelled"`
+	Note    *string  `json:"note"`
 }
 
-// NewChord describes a chord.
+// Spelled is a chord as the rules of harmony spell it.
+type Spelled struct {
+	Numeral string   `json:"numeral"`
+	Counted string   `json:"counted"`
+	Chord   string   `json:"chord"`
+	Notes   []string `json:"notes"`
+}
+
+// NewChord describes a chord, as it is written for people.
 func NewChord(r theory.Roman) Chord {
-	c := Chord{Numeral: r.ASCII(), Counted: r.Local.ASCII(), Chord: r.Chord.ASCII()}
+	numeral := r.Readable()
+	c := Chord{Numeral: numeral.ASCII(), Counted: numeral.Local.Readable().ASCII(), Chord: r.Chord.Readable().ASCII()}
+	exact := Spelled{Numeral: r.ASCII(), Counted: r.Local.ASCII(), Chord: r.Chord.ASCII()}
+	read := respelling(r.Chord)
 	for _, n := range r.Chord.Notes() {
-		c.Notes = append(c.Notes, n.ASCII())
+		c.Notes = append(c.Notes, read(theory.Pitch{Note: n}).Note.ASCII())
+		exact.Notes = append(exact.Notes, n.ASCII())
+	}
+	if note := (Style{ASCII: true}).respelled(r); note != "" {
+		c.Spelled, c.Note = &exact, &note
 	}
 	return c
+}
+
+// respelling returns how the pitches of a chord are spelled where the chord is
+// written for people: as the symbol, if that is the same chord on other letters.
+// An augmented sixth keeps its notes.
+func respelling(c theory.Chord) func(theory.Pitch) theory.Pitch {
+	to := c.Readable()
+	root, bass := lettersTo(c.Root, to.Root), lettersTo(c.Bass, to.Bass)
+	return func(p theory.Pitch) theory.Pitch {
+		switch {
+		case to.Quality != c.Quality:
+			return p
+		case p.Note == c.Bass:
+			return p.Up(theory.Interval{Steps: bass})
+		}
+		return p.Up(theory.Interval{Steps: root})
+	}
+}
+
+// lettersTo is how many letters up b lies from a that sounds the same.
+func lettersTo(a, b theory.Note) int {
+	return (int(b.Letter)-int(a.Letter)+7+3)%7 - 3
+}
+
+// respelled says that a chord is written otherwise than the rules of harmony
+// spell it; "" where it is not.
+func (s Style) respelled(r theory.Roman) string {
+	exact := Style{ASCII: s.ASCII, exact: true}
+	var parts []string
+	if now, was := s.Chord(r.Chord), exact.Chord(r.Chord); now != was {
+		parts = append(parts, now+" for "+was)
+	}
+	if now, was := s.Roman(r), exact.Roman(r); now != was {
+		parts = append(parts, now+" for "+was)
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return strings.Join(parts, " and ") + ": easier to read, the same sound"
+}
+
+// Respelled says which of these chords are written otherwise than the rules of
+// harmony spell them, a line for each.
+func (s Style) Respelled(rs []theory.Roman) string {
+	var b strings.Builder
+	told := map[string]bool{}
+	for _, r := range rs {
+		if line := s.respelled(r); line != "" && !told[line] {
+			told[line] = true
+			fmt.Fprintf(&b, "%s.\n", line)
+		}
+	}
+	return b.String()
 }
 
 // Part is what one of the four voices has.
@@ -63,24 +136,31 @@ func NewVoicedChords(p []theory.Roman, vs []theory.Voicing, t theory.Tuning) []V
 	var out []VoicedChord
 	for i, v := range vs {
 		c := VoicedChord{Chord: NewChord(p[i])}
+		read := respelling(p[i].Chord)
 		for part, q := range v {
-			c.Voices = append(c.Voices, Part{partNames[part], q.ASCII(), q.MIDI(), Hz(t.HzIn(p[i].Key, q))})
+			c.Voices = append(c.Voices, Part{partNames[part], read(q).ASCII(), q.MIDI(), Hz(t.HzIn(p[i].Key, q))})
 		}
 		out = append(out, c)
 	}
 	return out
 }
 
-// Roman writes a numeral.
+// Roman writes a numeral, so that it can be read: see [theory.Roman.Readable].
 func (s Style) Roman(r theory.Roman) string {
+	if !s.exact {
+		r = r.Readable()
+	}
 	if s.ASCII {
 		return r.ASCII()
 	}
 	return r.String()
 }
 
-// Chord writes a chord symbol.
+// Chord writes a chord symbol, so that it can be read: see [theory.Chord.Readable].
 func (s Style) Chord(c theory.Chord) string {
+	if !s.exact {
+		c = c.Readable()
+	}
 	if s.ASCII {
 		return c.ASCII()
 	}
@@ -101,7 +181,7 @@ func (s Style) Voicing(p []theory.Roman, vs []theory.Voicing) string {
 	row("", func(i int) string { return s.Roman(p[i]) })
 	row("", func(i int) string { return s.Chord(p[i].Chord) })
 	for part := 3; part >= 0; part-- {
-		row(partNames[part], func(i int) string { return s.Pitch(vs[i][part]) })
+		row(partNames[part], func(i int) string { return s.Pitch(respelling(p[i].Chord)(vs[i][part])) })
 	}
 	w.Flush()
 	return trimLines(b.String())
@@ -131,7 +211,7 @@ type Passing struct {
 // NewPassing makes the record of one way between two chords. The voicing has
 // both of them.
 func NewPassing(p theory.Passing, line []theory.Roman, vs []theory.Voicing, t theory.Tuning) Passing {
-	out := Passing{Device: asciiMusic(p.Device), Rule: asciiMusic(p.Rule), Key: p.Key.ASCII()}
+	out := Passing{Device: asciiMusic(p.Device), Rule: asciiMusic(p.Rule), Key: p.Key.Readable().ASCII()}
 	for _, r := range p.Chords {
 		out.Chords = append(out.Chords, NewChord(r))
 	}

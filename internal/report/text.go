@@ -14,6 +14,8 @@ import (
 type Style struct {
 	Names theory.Naming
 	ASCII bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+
+	exact bool // chords as the rules of harmony spell them, readable or not
 }
 
 // Degree names a degree in the chosen naming.

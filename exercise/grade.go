@@ -100,11 +100,12 @@ type Grading struct {
 	Hesitations    []int        // written notes before which the singer waited
 	Weakest        *Leap        // nil where no interval went wrong
 
-	// The two marks: the share of notes that are right, and nine points.
+	// The two marks: the share of notes that are right, and points for whole bars.
 	NoteShare float64
-	Segments  []bool // half-bars that are right in pitch and rhythm
+	Segments  []bool // bars, and whether they are right in pitch and rhythm
 	Flow      bool   // no hesitation and no restart, and a segment that is right
-	Points    int    // 0 … 9
+	Points    int    // 0 … PointsOf: see mark
+	PointsOf  int
 
 	key   []float64 // of each sung note, above the line
 	jumps []float64 // of each written note that has a time: see jumpsOf
@@ -443,52 +444,49 @@ func (l Line) beat() float64 {
 	return median(lengths)
 }
 
-// mark gives the nine points of the sight-singing question of College Board's
-// AP Music Theory (scoring guidelines 2019 to 2022): one for each of eight
-// half-bars that is right in pitch, rhythm and tempo, and one for the flow where
-// at least one is. Under four points, up to four may be given for pitch alone or
-// rhythm alone instead. A line of more or fewer half-bars is brought to eight,
-// rounded down.
+// mark counts the parts of the line, its bars, that are right: two points for one
+// whose notes are all right and begin in time, one for one that is right in pitch
+// alone or in rhythm alone, and two more for the flow. Where the line says nothing
+// of rhythm, pitch has both points. In time is within fairOnset of the singer's
+// own tempo, right within the tolerance. A part in which nothing sounds does not
+// count. It is a way of counting of our own and no examination's.
 func (g *Grading) mark(line Line) {
 	at := line.segments()
-	pitch, rhythm := 0, 0
 	right := 0
 	for k := 0; k+1 < len(at); k++ {
-		p, r, any := true, true, false
+		pitch, rhythm, sounds, begins := true, line.Timed, false, false
 		for i, d := range line.Notes {
 			n := g.Notes[i]
 			end := d.Onset + d.Length
 			if end <= at[k]+equal || d.Onset >= at[k+1]-equal {
 				continue
 			}
-			any = true
-			p = p && n.Finding == Right
+			sounds = true
+			pitch = pitch && n.Finding == Right
 			if d.Onset >= at[k]-equal {
-				r = r && n.Answer.Count > 0 && (!n.Timed || math.Abs(n.Late) <= fairOnset)
+				begins = true
+				rhythm = rhythm && n.Answer.Count > 0 && (!n.Timed || math.Abs(n.Late) <= fairOnset)
 			}
 		}
-		if !any {
-			p, r = true, true // a rest
+		if !sounds {
+			continue
 		}
-		g.Segments = append(g.Segments, p && r)
-		if p && r {
+		if !begins || !line.Timed {
+			rhythm = pitch
+		}
+		g.Segments = append(g.Segments, pitch && rhythm)
+		switch {
+		case pitch && rhythm:
 			right++
-		}
-		if p {
-			pitch++
-		}
-		if r {
-			rhythm++
+			g.Points += 2
+		case pitch || rhythm:
+			g.Points++
 		}
 	}
-	eighths := func(n int) int { return 8 * n / len(g.Segments) }
+	g.PointsOf = 2*len(g.Segments) + 2
 	g.Flow = right > 0 && len(g.Hesitations) == 0 && len(g.Alignment.Restarts) == 0
-	g.Points = eighths(right)
 	if g.Flow {
-		g.Points++
-	}
-	if g.Points < 4 && line.Timed {
-		g.Points = max(g.Points, min(4, eighths(max(pitch, rhythm))/2))
+		g.Points += 2
 	}
 }
 

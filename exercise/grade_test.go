@@ -36,19 +36,19 @@ func TestGrade(t *testing.T) {
 		points          int
 		flow            bool
 	}{
-		{"as written", func(s []Sung) []Sung { return s }, 11, 0, 0, 0, 9, true},
+		{"as written", func(s []Sung) []Sung { return s }, 11, 0, 0, 0, 8, true},
 		{"an octave lower and a fifth", func(s []Sung) []Sung {
 			for j := range s {
 				s[j].Cents -= 1900
 			}
 			return s
-		}, 11, 0, 0, 0, 9, true},
-		{"one note left out, the others in time", func(s []Sung) []Sung { return slices.Delete(s, 4, 5) }, 10, 1, 0, 0, -1, true},
-		{"one wrong note", func(s []Sung) []Sung { s[4].Cents += 200; return s }, 10, 0, 0, 0, -1, true},
+		}, 11, 0, 0, 0, 8, true},
+		{"one note left out, the others in time", func(s []Sung) []Sung { return slices.Delete(s, 4, 5) }, 10, 1, 0, 0, 6, true},
+		{"one wrong note", func(s []Sung) []Sung { s[4].Cents += 200; return s }, 10, 0, 0, 0, 7, true},
 		{"a note between", func(s []Sung) []Sung {
 			s[4].Offset = s[4].Onset + 0.2
 			return slices.Insert(s, 5, Sung{Cents: s[4].Cents + 500, Onset: s[4].Onset + 0.22, Offset: s[4].Onset + 0.45})
-		}, 11, 0, 1, 0, 9, true},
+		}, 11, 0, 1, 0, 8, true},
 		{"a restart", func(s []Sung) []Sung {
 			again := slices.Clone(s)
 			for j := range again {
@@ -56,7 +56,7 @@ func TestGrade(t *testing.T) {
 				again[j].Offset += 3
 			}
 			return append(s[:4], again...)
-		}, 11, 0, 0, 1, 8, false},
+		}, 11, 0, 0, 1, 6, false},
 		{"a hesitation", func(s []Sung) []Sung {
 			for j := 6; j < len(s); j++ {
 				s[j].Onset += 1.5
@@ -76,7 +76,10 @@ func TestGrade(t *testing.T) {
 					test.right, test.omitted, test.added, test.restarts, picture(g.Alignment))
 			}
 			if test.points >= 0 && g.Points != test.points {
-				t.Errorf("%d points of nine, want %d: %v flow %v", g.Points, test.points, g.Segments, g.Flow)
+				t.Errorf("%d points, want %d: %v flow %v", g.Points, test.points, g.Segments, g.Flow)
+			}
+			if g.PointsOf != 8 || len(g.Segments) != 3 { // eleven beats without bars: 4, 4 and 3, and the flow
+				t.Errorf("%d points in %d parts, want 8 in 3", g.PointsOf, len(g.Segments))
 			}
 			if g.Flow != test.flow {
 				t.Errorf("flow %v, want %v (hesitations %v)", g.Flow, test.flow, g.Hesitations)
@@ -91,6 +94,40 @@ func TestGrade(t *testing.T) {
 				t.Errorf("nothing sung: pass %g", g.Pass)
 			}
 		})
+	}
+}
+
+// Points are counted by bars: two for a bar that is right, one for pitch or
+// rhythm alone, two for the flow; a bar of rest does not count, and one that is
+// only held on counts by its pitch (worked out by hand).
+func TestGradePoints(t *testing.T) {
+	// do re | mi – | – | (rest) | fa sol, two beats to a bar
+	line := Line{Timed: true, Bars: []float64{0, 2, 4, 6, 8}, Notes: []Due{
+		{Cents: 0, Onset: 0, Length: 1}, {Cents: 200, Onset: 1, Length: 1}, {Cents: 400, Onset: 2, Length: 4},
+		{Cents: 500, Onset: 8, Length: 1}, {Cents: 700, Onset: 9, Length: 1},
+	}}
+	for _, test := range []struct {
+		name       string
+		change     func([]Sung) []Sung
+		timed      bool
+		points, of int
+	}{
+		{"as written", func(s []Sung) []Sung { return s }, true, 10, 10},
+		{"nothing", func([]Sung) []Sung { return nil }, true, 0, 10},
+		{"a wrong first note", func(s []Sung) []Sung { s[0].Cents += 300; return s }, true, 9, 10},
+		{"a late last note", func(s []Sung) []Sung { s[4].Onset += 0.2; return s }, true, 9, 10},
+		{"the same, rhythm not judged", func(s []Sung) []Sung { s[4].Onset += 0.2; return s }, false, 10, 10},
+		{"a wrong held note", func(s []Sung) []Sung { s[2].Cents += 300; return s }, true, 7, 10},
+		{"a wrong first note, rhythm not judged", func(s []Sung) []Sung { s[0].Cents += 300; return s }, false, 8, 10},
+	} {
+		line.Timed = test.timed
+		g, err := GradeTake(line, Performance{Notes: test.change(singLine(line.Notes, 0.5))}, DefaultRules())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g.Points != test.points || g.PointsOf != test.of {
+			t.Errorf("%s: %d of %d points, want %d of %d (%v, flow %v, notes %+v)", test.name, g.Points, g.PointsOf, test.points, test.of, g.Segments, g.Flow, g.Notes)
+		}
 	}
 }
 

@@ -3,7 +3,6 @@ package exercise
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"singback/theory"
 )
@@ -102,34 +101,29 @@ func (l Line) checked() (Line, error) {
 	return l, nil
 }
 
-// segments are the times at which half-bars begin, and the end: of a line
-// without bars, eight equal parts.
+// partBeats is how many usual notes are a part of a line that has no bars.
+const partBeats = 4
+
+// segments are the times at which the parts begin that are marked as a whole, and
+// the end: bars, or where there are none stretches of four usual notes.
 func (l Line) segments() []float64 {
 	last := l.Notes[len(l.Notes)-1]
-	end := last.Onset + last.Length
+	start, end := l.Notes[0].Onset, last.Onset+last.Length
 	var at []float64
-	if len(l.Bars) == 0 {
-		for k := range 8 {
-			at = append(at, l.Notes[0].Onset+(end-l.Notes[0].Onset)*float64(k)/8)
-		}
-		return append(at, end)
-	}
-	bar := 0.0
-	for k, b := range l.Bars {
-		if b >= end {
-			break
-		}
-		next := end
-		if k+1 < len(l.Bars) {
-			next = l.Bars[k+1]
-			bar = max(bar, next-b)
-		}
-		at = append(at, b)
-		if half := b + max(bar, next-b)/2; half < next && next-b > 0.51*bar {
-			at = append(at, half)
+	for _, b := range l.Bars {
+		if b < end-equal {
+			at = append(at, b)
 		}
 	}
-	return append(slices.Compact(at), end)
+	if len(at) == 0 {
+		at = append(at, start)
+		if part := partBeats * l.beat(); part > 0 {
+			for n := 1; start+float64(n)*part < end-part/partBeats+equal && len(at) < len(l.Notes); n++ {
+				at = append(at, start+float64(n)*part)
+			}
+		}
+	}
+	return append(at, end)
 }
 
 // Performance is what somebody sang of a line.

@@ -61,6 +61,10 @@ notes are all equally long says nothing of rhythm, which is then not judged.
   median_cents      how sharp (or flat) the notes are; drift taken away
   drift_cents       how far the singer's key moved, from first to last note
 
+Points are counted by bars (without bars, by four beats): two for a bar that is
+right, one where only its notes or only its rhythm are, two for going on without
+a halt. That is this program's own count, and no mark of an examination.
+
 --format json adds every note, and why. Many takes are graded at once, in the
 order given. A take that cannot be read is reported, the rest go on, and the
 exit status is 1. With --out FILE the rows go there one by one, and --resume
@@ -349,7 +353,8 @@ func (r *gradeRows) details(line exercise.Line) error {
 
 // writeDetails writes the marks of a take, its faults and its notes.
 func writeDetails(w io.Writer, g report.Grade, line exercise.Line) error {
-	fmt.Fprintf(w, "marks     %d of %d notes right; %d of 9 points: %d of %d half-bars%s\n", g.NotesRight, g.NotesWritten, g.Points, g.SegmentsRight, g.Segments,
+	parts := map[bool]string{true: "bars", false: "parts of four beats"}[len(line.Bars) > 0]
+	fmt.Fprintf(w, "marks     %d of %d notes right; %d of %d points: %d of %d %s%s\n", g.NotesRight, g.NotesWritten, g.Points, g.PointsOf, g.SegmentsRight, g.Segments, parts,
 		map[bool]string{true: ", and the flow", false: ""}[g.Flow])
 	if !line.Timed {
 		fmt.Fprintln(w, "rhythm    not judged: the model says nothing of it")

@@ -51,7 +51,7 @@ func newSeries(e *env) *cobra.Command {
 		Long: `Series shows a melody, gives you time to read it in silence, sets the key, counts
 one bar in (two where a bar has at most two beats), and listens. It says after
 you have sung which notes were right, how the rhythm was, and which interval was
-weakest, and gives two marks: note by note, and nine points as at examinations.
+weakest, and gives two marks: note by note, and points for whole bars.
 
 With --free there is no count-in: sing in your own tempo, and the rhythm is
 judged by your own beat. Feedback comes after singing; --cursor shows while you
@@ -164,6 +164,7 @@ type lineRun struct {
 	right     int
 	written   int
 	points    int
+	pointsOf  int
 	weak      map[[2]theory.Degree]int
 	interrupt context.CancelFunc
 }
@@ -471,6 +472,7 @@ func (r *lineRun) after(ctx context.Context, sung session.LineSung) (again bool,
 	if l.counts() {
 		r.sung++
 		r.right, r.written, r.points = r.right+l.grading.Right, r.written+len(l.grading.Notes), r.points+l.grading.Points
+		r.pointsOf += l.grading.PointsOf
 		if l.weakest != nil {
 			r.weak[*l.weakest]++
 		}
@@ -673,18 +675,19 @@ type linesEvent struct {
 	Lines        int    `json:"lines"` // sung and measured
 	NotesRight   int    `json:"notes_right"`
 	NotesWritten int    `json:"notes_written"`
-	Points       int    `json:"points"` // of nine for each line
+	Points       int    `json:"points"`
+	PointsOf     int    `json:"points_of"`
 }
 
 func (r *lineRun) summary(kept string) {
 	if r.o.stage.format.value == "json" {
-		r.record(linesEvent{"summary", report.Schema, r.seed, r.o.level, r.sung, r.right, r.written, r.points})
+		r.record(linesEvent{"summary", report.Schema, r.seed, r.o.level, r.sung, r.right, r.written, r.points, r.pointsOf})
 		return
 	}
 	if r.sung == 0 {
 		fmt.Fprintln(r.results, "\nNothing was sung that could be measured.")
 	} else {
-		fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, 9*r.sung)
+		fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, r.pointsOf)
 	}
 	if r.keeper.record != nil || r.keeper.kept > 0 {
 		fmt.Fprintln(r.results, kept)

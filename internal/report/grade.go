@@ -27,7 +27,8 @@ type Grade struct {
 	UnsteadyBeats      *float64      `json:"unsteady_beats"`
 	Hesitations        []int         `json:"hesitations"` // before these written notes, from 1
 	Restarts           []GradeBack   `json:"restarts"`
-	Points             int           `json:"points"` // of nine
+	Points             int           `json:"points"`
+	PointsOf           int           `json:"points_of"`
 	SegmentsRight      int           `json:"segments_right"`
 	Segments           int           `json:"segments"`
 	Flow               bool          `json:"flow"`
@@ -108,7 +109,7 @@ func NewGrade(take string, line exercise.Line, p exercise.Performance, g exercis
 		NotesRight: g.Right, NotesWritten: len(g.Notes), Omitted: g.Omitted, Added: len(g.Added),
 		MedianCents: cents(g.Median), DriftCents: cents(g.Drift), SpreadCents: cents(g.Spread),
 		TranspositionCents: cents(g.Alignment.Transposition),
-		Points:             g.Points, Segments: len(g.Segments), Flow: g.Flow,
+		Points:             g.Points, PointsOf: g.PointsOf, Segments: len(g.Segments), Flow: g.Flow,
 		Hesitations: []int{}, Restarts: []GradeBack{}, Why: []GradeFault{}, Degrees: []GradeDegree{}, Notes: []GradeNote{}, AddedNotes: []GradeAdded{},
 	}
 	if g.Pace > 0 {

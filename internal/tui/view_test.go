@@ -233,7 +233,7 @@ func states(t testing.TB) map[string]func(*View) {
 		}),
 		"melody-graded": melody(func(v *View) {
 			v.Event(session.LineSung{})
-			v.Event(session.LineGraded{Index: 6, Lines: []string{"6  C major, level 1: score 0.82", "marks     12 of 14 notes right; 7 of 9 points"}})
+			v.Event(session.LineGraded{Index: 6, Lines: []string{"6  C major, level 1: score 0.82", "marks     12 of 14 notes right; 7 of 8 points"}})
 			v.Pause = "Enter goes on"
 		}),
 		"ended": func(v *View) {

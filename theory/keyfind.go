@@ -11,37 +11,33 @@ import (
 // Profile says how much of a melody each semitone above the tonic takes up, in
 // major and in minor. Only the shape matters, not the scale.
 type Profile struct {
-	Name         string
+	Name         string // what it was made from: our own label
+	Source       string // who published it, and where
 	Major, Minor [12]float64
 }
 
-// profiles holds the published ones, the default first. Sources: D. Temperley,
-// Music and Probability (2007), from the Kostka-Payne harmony textbook, and
-// after Music Percept. 17:65 (1999), by hand; C. Krumhansl and E. Kessler,
-// Psychol. Rev. 89:334 (1982), from listeners; J. Albrecht and D. Shanahan,
-// Music Percept. 31:59 (2013); and as the library music21 gives them: B. Aarden
-// (2003, Essen folk songs), H. Bellman (2005, after H. Budge), and C. Sapp
-// (simple).
+// profiles holds the published ones, the default first. The weights of the last
+// three are as the library music21 gives them.
 var profiles = []Profile{
-	{"kostka-payne",
+	{"textbook", "examples of a harmony textbook (Kostka and Payne), counted by D. Temperley, Music and Probability, 2007",
 		[12]float64{.748, .060, .488, .082, .670, .460, .096, .715, .104, .366, .057, .400},
 		[12]float64{.712, .084, .474, .618, .049, .460, .105, .747, .404, .067, .133, .330}},
-	{"temperley",
+	{"by-hand", "set by hand: D. Temperley, Music Perception 17:65, 1999",
 		[12]float64{5, 2, 3.5, 2, 4.5, 4, 2, 4.5, 2, 3.5, 1.5, 4},
 		[12]float64{5, 2, 3.5, 4.5, 2, 4, 2, 4.5, 3.5, 2, 1.5, 4}},
-	{"krumhansl-kessler",
+	{"listeners", "how well listeners found a note to fit: C. Krumhansl and E. Kessler, Psychological Review 89:334, 1982",
 		[12]float64{6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88},
 		[12]float64{6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17}},
-	{"albrecht-shanahan",
+	{"concert-works", "works of concert music: J. Albrecht and D. Shanahan, Music Perception 31:59, 2013",
 		[12]float64{.238, .006, .111, .006, .137, .094, .016, .214, .009, .080, .008, .081},
 		[12]float64{.220, .006, .104, .123, .019, .103, .012, .214, .062, .022, .061, .052}},
-	{"aarden-essen",
+	{"folk-songs", "folk songs of the Essen collection: B. Aarden, Dynamic Melodic Expectancy, 2003",
 		[12]float64{17.7661, .145624, 14.9265, .160186, 19.8049, 11.3587, .291248, 22.062, .145624, 8.15494, .232998, 4.95122},
 		[12]float64{18.2648, .737619, 14.0499, 16.8599, .702494, 14.4362, .702494, 18.6161, 4.56621, 1.93186, 7.37619, 1.75623}},
-	{"bellman-budge",
+	{"chord-counts", "chords counted by H. Budge, A Study of Chord Frequencies, 1943: H. Bellman, 2005",
 		[12]float64{16.8, .86, 12.95, 1.41, 13.49, 11.93, 1.25, 20.28, 1.8, 8.04, .62, 10.57},
 		[12]float64{18.16, .69, 12.99, 13.34, 1.07, 11.15, 1.38, 21.07, 7.49, 1.53, .92, 10.21}},
-	{"simple",
+	{"scale", "the scale, its tonic and fifth twice: weights of C. Sapp",
 		[12]float64{2, 0, 1, 0, 1, 1, 0, 2, 0, 1, 0, 1},
 		[12]float64{2, 0, 1, 1, 0, 1, 0, 2, 1, 0, .5, .5}},
 }
@@ -52,11 +48,22 @@ func Profiles() []Profile { return slices.Clone(profiles) }
 // ErrProfile is wrapped by the error about a profile that is not known.
 var ErrProfile = errors.New("not a key profile")
 
-// ParseProfile returns the profile of that name. Case does not matter.
+// oldProfiles are the names that profiles had before, by author.
+var oldProfiles = map[string]string{
+	"kostka-payne": "textbook", "temperley": "by-hand", "krumhansl-kessler": "listeners", "albrecht-shanahan": "concert-works",
+	"aarden-essen": "folk-songs", "bellman-budge": "chord-counts", "simple": "scale",
+}
+
+// ParseProfile returns the profile of that name, or of the name it had before.
+// Case does not matter.
 func ParseProfile(s string) (Profile, error) {
+	name := strings.ToLower(strings.TrimSpace(s))
+	if now, ok := oldProfiles[name]; ok {
+		name = now
+	}
 	var names []string
 	for _, p := range profiles {
-		if strings.EqualFold(strings.TrimSpace(s), p.Name) {
+		if name == p.Name {
 			return p, nil
 		}
 		names = append(names, p.Name)

@@ -46,7 +46,7 @@ func TestFindKeysTable(t *testing.T) {
 		{"do re mi fa sol", [12]float64{1, 0, 1, 0, 1, 1, 0, 1, 0, 0, 0, 0},
 			"C .8133 G .5577", "C .8617 F .6226", "C .8208 F .6685"},
 	} {
-		for profile, want := range map[string]string{"krumhansl-kessler": c.kk, "kostka-payne": c.kp, "albrecht-shanahan": c.as} {
+		for profile, want := range map[string]string{"listeners": c.kk, "textbook": c.kp, "concert-works": c.as} {
 			got, err := FindKeys(c.histogram, mustProfile(t, profile))
 			if err != nil || len(got) != 24 {
 				t.Fatalf("%s, %s: %d keys, %v", c.name, profile, len(got), err)
@@ -68,10 +68,10 @@ func TestFindKeysTable(t *testing.T) {
 // 2013 (Music Percept 31:59). Second-hand: the reading of most copies.
 func TestProfileTable(t *testing.T) {
 	for _, tc := range []struct{ name, major, minor string }{
-		{"krumhansl-kessler", "6.35 2.23 3.48 2.33 4.38 4.09 2.52 5.19 2.39 3.66 2.29 2.88", "6.33 2.68 3.52 5.38 2.60 3.53 2.54 4.75 3.98 2.69 3.34 3.17"},
-		{"kostka-payne", ".748 .060 .488 .082 .670 .460 .096 .715 .104 .366 .057 .400", ".712 .084 .474 .618 .049 .460 .105 .747 .404 .067 .133 .330"},
-		{"temperley", "5 2 3.5 2 4.5 4 2 4.5 2 3.5 1.5 4", "5 2 3.5 4.5 2 4 2 4.5 3.5 2 1.5 4"},
-		{"albrecht-shanahan", ".238 .006 .111 .006 .137 .094 .016 .214 .009 .080 .008 .081", ".220 .006 .104 .123 .019 .103 .012 .214 .062 .022 .061 .052"},
+		{"listeners", "6.35 2.23 3.48 2.33 4.38 4.09 2.52 5.19 2.39 3.66 2.29 2.88", "6.33 2.68 3.52 5.38 2.60 3.53 2.54 4.75 3.98 2.69 3.34 3.17"},
+		{"textbook", ".748 .060 .488 .082 .670 .460 .096 .715 .104 .366 .057 .400", ".712 .084 .474 .618 .049 .460 .105 .747 .404 .067 .133 .330"},
+		{"by-hand", "5 2 3.5 2 4.5 4 2 4.5 2 3.5 1.5 4", "5 2 3.5 4.5 2 4 2 4.5 3.5 2 1.5 4"},
+		{"concert-works", ".238 .006 .111 .006 .137 .094 .016 .214 .009 .080 .008 .081", ".220 .006 .104 .123 .019 .103 .012 .214 .062 .022 .061 .052"},
 	} {
 		p := mustProfile(t, tc.name)
 		for mode, want := range map[Mode]string{Major: tc.major, Minor: tc.minor} {
@@ -88,6 +88,24 @@ func TestProfileTable(t *testing.T) {
 	}
 }
 
+// The names that profiles had before are still read, and every profile says where
+// it is from.
+func TestProfileNames(t *testing.T) {
+	for old, now := range map[string]string{
+		"kostka-payne": "textbook", "Temperley": "by-hand", "krumhansl-kessler": "listeners", "albrecht-shanahan": "concert-works",
+		"aarden-essen": "folk-songs", "bellman-budge": "chord-counts", " simple ": "scale",
+	} {
+		if p := mustProfile(t, old); p.Name != now {
+			t.Errorf("%s is %s, want %s", old, p.Name, now)
+		}
+	}
+	for _, p := range Profiles() {
+		if p.Source == "" {
+			t.Errorf("%s has no source", p.Name)
+		}
+	}
+}
+
 func TestFindKeysOfNothing(t *testing.T) {
 	flat, third := [12]float64{}, [12]float64{}
 	for i := range flat {
@@ -100,7 +118,7 @@ func TestFindKeysOfNothing(t *testing.T) {
 			}
 		}
 	}
-	if _, err := ParseProfile("krumhansl"); !errors.Is(err, ErrProfile) || !strings.Contains(err.Error(), "kostka-payne") {
+	if _, err := ParseProfile("krumhansl"); !errors.Is(err, ErrProfile) || !strings.Contains(err.Error(), "textbook") {
 		t.Errorf("an unknown profile: %v", err)
 	}
 }
@@ -209,8 +227,8 @@ func referenceFile(t *testing.T, names ...string) [][]string {
 // profile, mode, semitones_above_tonic, weight: as the library music21 has them.
 func TestReferenceProfiles(t *testing.T) {
 	names := map[string]string{
-		"Krumhansl-Schmuckler": "krumhansl-kessler", "Krumhansl-Kessler": "krumhansl-kessler", "Aarden-Essen": "aarden-essen",
-		"Simple": "simple", "Bellman-Budge": "bellman-budge", "Temperley-Kostka-Payne": "kostka-payne",
+		"Krumhansl-Schmuckler": "listeners", "Krumhansl-Kessler": "listeners", "Aarden-Essen": "folk-songs",
+		"Simple": "scale", "Bellman-Budge": "chord-counts", "Temperley-Kostka-Payne": "textbook",
 	}
 	rows := reference(t, "key_profiles.csv")
 	if len(rows) != 144 {
@@ -306,8 +324,8 @@ func TestReferenceHymns(t *testing.T) {
 		histograms[row[0]][midi%12] += beats
 	}
 	want := map[string][3]int{ // tonic first, tonic among three, tonic and mode first
-		"kostka-payne": {96, 100, 96}, "temperley": {92, 100, 92}, "krumhansl-kessler": {87, 102, 86},
-		"albrecht-shanahan": {94, 101, 94}, "aarden-essen": {80, 99, 80}, "bellman-budge": {89, 98, 89}, "simple": {87, 100, 87},
+		"textbook": {96, 100, 96}, "by-hand": {92, 100, 92}, "listeners": {87, 102, 86},
+		"concert-works": {94, 101, 94}, "folk-songs": {80, 99, 80}, "chord-counts": {89, 98, 89}, "scale": {87, 100, 87},
 	}
 	for _, p := range Profiles() {
 		hymns, first, three, right, score := 0, 0, 0, 0, 0.0
@@ -413,6 +431,7 @@ func TestReferenceSolfegeExercises(t *testing.T) {
 }
 
 func FuzzParseProfile(f *testing.F) {
+	f.Add("textbook")
 	f.Add("kostka-payne")
 	f.Add("")
 	f.Fuzz(func(t *testing.T, s string) {

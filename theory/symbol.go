@@ -507,7 +507,7 @@ func (y *reader) start() {
 	switch y.kind {
 	case kindAug:
 		if number != "5" && number != "7" && number != "9" {
-			y.refuse("%s: is it the fifth that is raised, or the %s? want (#5) or (#%s)", quote(word+number), number, strings.TrimSuffix(number, "/9"))
+			y.refuse("is it the fifth that is raised, or the %s? want (#5) or (#%s)", number, strings.TrimSuffix(number, "/9"))
 		}
 	case kindDim, kindHalf:
 		if number == "2" || number == "6" || number == "69" || number == "6/9" || number == "13" {
@@ -700,6 +700,8 @@ func (y *reader) slashSeventh(s string) bool {
 func (y *reader) seventh(alter int, adds, dashed bool, rest string) bool {
 	d := Degree{7, 0}
 	switch {
+	case abs(alter) > 1:
+		return false
 	case adds || y.figure || y.number != "" && y.number != "5":
 		return y.refuse("%s is not understood; want 7 or maj7 right behind the root and m, dim or aug", y.where(y.rest))
 	case alter == -1 && !dashed:

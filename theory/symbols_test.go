@@ -288,6 +288,52 @@ func TestBassSpelledOtherwise(t *testing.T) {
 	}
 }
 
+// The chart songs of McGill Billboard 2.0 write chords in the syntax of Harte et
+// al. (ISMIR 2005), whose shorthands and lists of degrees are close to what charts
+// have: those that are read have the tones that the syntax gives them.
+func TestReferenceChartSymbols(t *testing.T) {
+	shorthand := map[string]string{
+		"maj": "0 4 7", "min": "0 3 7", "dim": "0 3 6", "aug": "0 4 8", "5": "0 7", "sus2": "0 2 7", "sus4": "0 5 7",
+		"maj6": "0 4 7 9", "min6": "0 3 7 9", "7": "0 4 7 10", "maj7": "0 4 7 11", "min7": "0 3 7 10", "minmaj7": "0 3 7 11",
+		"hdim7": "0 3 6 10", "dim7": "0 3 6 9", "9": "0 4 7 10 2", "maj9": "0 4 7 11 2", "min9": "0 3 7 10 2", "11": "0 4 7 10 2 5", "min11": "0 3 7 10 2 5",
+		"13": "0 4 7 10 2 9", "maj13": "0 4 7 11 2 9", "min13": "0 3 7 10 2 5 9", // the syntax has the eleventh in every 13
+	}
+	size := map[string]int{"3": 4, "5": 7, "7": 11, "9": 2, "11": 5, "13": 9}
+	read := 0
+	for _, row := range gzipped(t, "billboard-chords", "chords.csv.gz") {
+		text := strings.ReplaceAll(row[8], ";", ",")
+		head, list, _ := strings.Cut(strings.TrimSuffix(text, ")"), "(")
+		base, ok := shorthand[head]
+		if !ok || text == "maj7(#5)" {
+			continue // no shorthand; a fifth beside a fifth there, in its place in charts
+		}
+		var want []int
+		for _, f := range strings.Fields(base) {
+			n, _ := strconv.Atoi(f)
+			want = append(want, n)
+		}
+		for _, degree := range strings.FieldsFunc(list, func(r rune) bool { return r == ',' }) {
+			n := size[strings.TrimLeft(degree, "b#")] + strings.Count(degree, "#") - strings.Count(degree, "b")
+			want = append(want, n)
+		}
+		slices.Sort(want)
+		c, err := ParseChord("C" + text)
+		if err != nil {
+			if text != "maj7(b7)" && text != "maj6(7)" { // two sevenths; a bare one behind a sixth
+				t.Error(err)
+			}
+			continue
+		}
+		read++
+		if got := soundOf(c); !slices.Equal(got, slices.Compact(want)) {
+			t.Errorf("C%s has the tones %v, want %v", text, got, want)
+		}
+	}
+	if read < 46000 {
+		t.Errorf("%d chords were read, want the 46 000 that have a shorthand", read)
+	}
+}
+
 // Numerals as textbooks of harmony and of jazz write them (common practice),
 // with the chord that each must be in C major or minor; an empty one is refused.
 func TestNumeralForms(t *testing.T) {

@@ -52,10 +52,13 @@ func newFindKey(e *env) *cobra.Command {
 recording that was sung or played. Names are in fixed do (do is C) or letters,
 with or without the rhythm signs of singback rename; longer notes weigh more.
 
-The duration of each note is compared with key profiles from listeners and from
-printed music. The score is a correlation, 1 at best. That is a guess: often a
-fifth away, or the relative key, is nearly as good. So findkey asks; it never
-grades, and no other command takes its guess for granted.`,
+The duration of each note is compared with a key profile. The score is a
+correlation, 1 at best. That is a guess: often a fifth away, or the relative key,
+is nearly as good. So findkey asks; it never grades, and no other command takes
+its guess for granted. The profiles, by what they were made from:
+
+` + profileSources() + `
+Their old names, by author, are still read.`,
 		Example: `  singback findkey "do re mi fa sol"
   singback findkey --names letters "| G :B | D :G ||"
   singback findkey take.wav --format json`,
@@ -76,6 +79,9 @@ grades, and no other command takes its guess for granted.`,
 			}
 			if count < 1 || count > 24 {
 				return usagef("--count: %d is out of range: want 1 to 24", count)
+			}
+			if !strings.EqualFold(strings.TrimSpace(profile), p.Name) {
+				fmt.Fprintf(e.stderr, "--profile: %s is called %s now\n", strings.TrimSpace(profile), p.Name)
 			}
 			out := keyProposals{Schema: report.Schema, Profile: p.Name}
 			var h [12]float64
@@ -126,6 +132,16 @@ grades, and no other command takes its guess for granted.`,
 	must(cmd.RegisterFlagCompletionFunc("profile", fixed(profiles...)))
 	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
+}
+
+// profileSources lists the profiles with their sources, in lines that fit.
+func profileSources() string {
+	var b strings.Builder
+	for _, p := range theory.Profiles() {
+		b.WriteString(report.Hang("  "+p.Name, p.Source, 17))
+		b.WriteByte('\n')
+	}
+	return b.String()
 }
 
 // namedMelody reads the names that the arguments are, or the file that they

@@ -102,6 +102,16 @@ func TestRename(t *testing.T) {
 	}
 }
 
+// A profile is found by the name it had before, with a line that says what it is
+// called now.
+func TestFindKeyOldProfile(t *testing.T) {
+	now, _, _ := user{}.runs(t, "findkey", "--profile", "listeners", "do re mi fa sol", "--format", "json")
+	out, errs, code := user{}.runs(t, "findkey", "--profile", "krumhansl-kessler", "do re mi fa sol", "--format", "json")
+	if code != exitDone || out != now || !strings.Contains(out, `"profile":"listeners"`) || !strings.HasPrefix(errs, "--profile: krumhansl-kessler is called listeners now\n") {
+		t.Errorf("exit %d, %s, %s; want %s", code, out, errs, now)
+	}
+}
+
 func TestTheoryRefusals(t *testing.T) {
 	dir := t.TempDir()
 	long := filepath.Join(dir, "long.txt")
@@ -126,7 +136,7 @@ func TestTheoryRefusals(t *testing.T) {
 		{[]string{"rename", "--from", "curwen", "| d r ||"}, exitUsage, "column 5: 'r' follows without a rhythm sign"},
 		{[]string{"findkey"}, exitUsage, "a melody is missing"},
 		{[]string{"findkey", "do re xx"}, exitUsage, `column 7: not a degree of C major: "xx"`},
-		{[]string{"findkey", "--profile", "x", "do"}, exitUsage, `--profile: not a key profile: "x"; want one of kostka-payne`},
+		{[]string{"findkey", "--profile", "x", "do"}, exitUsage, `--profile: not a key profile: "x"; want one of textbook by-hand listeners concert-works folk-songs chord-counts scale`},
 		{[]string{"findkey", "--count", "25", "do"}, exitUsage, "--count: 25 is out of range"},
 		{[]string{"findkey", "--a4", "300", "do"}, exitUsage, "--a4: A4 = 300 Hz is out of range"},
 		{[]string{"findkey", "do di re ri mi fa fi sol si la li ti", "--names", "movable"}, exitFailed, "no key can be told"},

@@ -164,9 +164,9 @@ func (s Style) Deduction(d theory.Deduction) string {
 	for i, p := range d.Places {
 		best := p.Candidates[0]
 		fmt.Fprintf(&b, "\n%d  %s: %s, %s, %s\n", i+1, s.bass(k, p.Bass), s.Roman(best.Roman), s.Chord(best.Roman.Chord), percent(best.P))
-		fmt.Fprintf(&b, "%s\n", hang("   why", s.why(d, i), 11))
-		fmt.Fprintf(&b, "%s\n", hang("   or", s.others(p), 11))
-		fmt.Fprintf(&b, "%s\n", hang("   listen", s.listen(k, p), 11))
+		fmt.Fprintf(&b, "%s\n", Hang("   why", s.why(d, i), 11))
+		fmt.Fprintf(&b, "%s\n", Hang("   or", s.others(p), 11))
+		fmt.Fprintf(&b, "%s\n", Hang("   listen", s.listen(k, p), 11))
 	}
 	if len(d.Places) > 1 {
 		b.WriteString("\nMost probable:\n")
@@ -175,16 +175,16 @@ func (s Style) Deduction(d theory.Deduction) string {
 			for _, r := range g.Chords {
 				numerals, symbols = append(numerals, s.Roman(r)), append(symbols, s.Chord(r.Chord))
 			}
-			fmt.Fprintf(&b, "%s\n%s\n", hang(percent(g.P), strings.Join(numerals, " "), 8), hang("", strings.Join(symbols, " "), 8))
+			fmt.Fprintf(&b, "%s\n%s\n", Hang(percent(g.P), strings.Join(numerals, " "), 8), Hang("", strings.Join(symbols, " "), 8))
 		}
 	}
 	if notes := s.Respelled(shown(d)); notes != "" {
 		b.WriteByte('\n')
 		for line := range strings.Lines(notes) {
-			fmt.Fprintf(&b, "%s\n", hang("", strings.TrimSpace(line), 0))
+			fmt.Fprintf(&b, "%s\n", Hang("", strings.TrimSpace(line), 0))
 		}
 	}
-	fmt.Fprintf(&b, "\n%s\n", hang("", "Counted in "+d.Style.Source()+".", 0))
+	fmt.Fprintf(&b, "\n%s\n", Hang("", "Counted in "+d.Style.Source()+".", 0))
 	return b.String()
 }
 
@@ -341,9 +341,9 @@ func percent(p float64) string {
 	}
 }
 
-// hang writes text behind a head, in lines that fit a terminal, all but the
+// Hang writes text behind a head, in lines that fit a terminal, all but the
 // first indented.
-func hang(head, text string, indent int) string {
+func Hang(head, text string, indent int) string {
 	var b strings.Builder
 	b.WriteString(head)
 	column := utf8.RuneCountInString(head)

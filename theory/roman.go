@@ -361,7 +361,8 @@ func (r Roman) String() string {
 	return s + "/" + r.Key.numeral(goal)
 }
 
-// ASCII writes the numeral with letters only: "viio7", "ii/o65", "bVII".
+// ASCII writes the numeral with letters only: "viio7", "bVII", and ø as RomanText
+// has it (see ParseRoman): "ii/o65".
 func (r Roman) ASCII() string { return romanASCII.Replace(r.String()) }
 
 var romanASCII = strings.NewReplacer("°", "o", "ø", "/o", "♯", "#", "♭", "b", "♮", "n", "𝄪", "##", "𝄫", "bb")

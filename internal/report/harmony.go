@@ -10,7 +10,7 @@ import (
 
 // Chord names a chord of a key for a program.
 type Chord struct {
-	Numeral string   `json:"numeral"` // "V65/V", "viio7", "ii/o65"
+	Numeral string   `json:"numeral"` // "V65/V", "viio7", "ii/o65" (RomanText's sign for ø)
 	Counted string   `json:"counted"` // the key that the numeral is counted in
 	Chord   string   `json:"chord"`   // the symbol: "A7/C#"
 	Notes   []string `json:"notes"`   // from the bass up

@@ -16,9 +16,10 @@ import (
 // leaves out it warns of.
 func (r *reading) abc(text string) (theory.Score, error) {
 	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: theory.Fraction{Num: 1, Den: 1}, propagate: "pitch"}
-	a.text = strings.Split(strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(strings.TrimPrefix(text, "\ufeff")), "\n")
-	for a.row = 0; a.row < len(a.text) && !a.done; a.row++ {
-		if err := a.line(a.text[a.row]); err != nil {
+	for a.rest = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text); a.rest != "" && !a.done; a.row++ {
+		var line string
+		line, a.rest, _ = strings.Cut(a.rest, "\n")
+		if err := a.line(line); err != nil {
 			return theory.Score{}, err
 		}
 	}
@@ -30,11 +31,10 @@ type abcVoice struct {
 	id     string
 	names  []string
 	bars   []bar
-	now    bar // that is being read
-	words  []int
-	notes  int // with words or without, without rests
-	lines  int // lines of words below the last line of music
-	slurs  int // open
+	now    bar     // that is being read
+	words  []place // the notes of the last line of music, without rests
+	lines  int     // lines of words below it
+	slurs  int     // open
 	signs  map[string]int8
 	ending []int
 	key    theory.Key
@@ -43,9 +43,13 @@ type abcVoice struct {
 	broken theory.Fraction // what the next note's length is multiplied by; zero: 1
 }
 
+// place is where a note of a voice stands; the bar that is being read has the
+// number after the last.
+type place struct{ bar, note int }
+
 type abcReader struct {
 	*reading
-	text      []string
+	rest      string // after the line that is read
 	row       int
 	column    int
 	done      bool
@@ -60,6 +64,11 @@ type abcReader struct {
 	voices    []*abcVoice
 	voice     *abcVoice
 	propagate string
+	notes     int // and rests, of all voices
+	bars      int
+	skipping  bool // within %%begintext … %%endtext
+	symbols   map[rune]string
+	said      map[string]bool
 }
 
 func (a *abcReader) errorf(format string, args ...any) error {
@@ -74,13 +83,30 @@ func (a *abcReader) leave(what string) {
 	a.warn("line %d: %s", a.row+1, what)
 }
 
+// leaveAll warns of the first thing of a kind; there may be many.
+func (a *abcReader) leaveAll(kind, what string) {
+	if !a.said[kind] {
+		if a.said == nil {
+			a.said = map[string]bool{}
+		}
+		a.said[kind] = true
+		a.leave(what)
+	}
+}
+
 // line reads one line of the file.
 func (a *abcReader) line(s string) error {
 	a.column = 0
 	if rest, ok := strings.CutPrefix(s, "%%"); ok {
+		if rest = strings.TrimSpace(rest); strings.HasPrefix(rest, "begin") || strings.HasPrefix(rest, "end") {
+			a.skipping = rest[0] == 'b'
+		}
 		if words := strings.Fields(rest); len(words) == 2 && words[0] == "propagate-accidentals" && slices.Contains([]string{"not", "octave", "pitch"}, words[1]) {
 			a.propagate = words[1]
 		}
+		return nil
+	}
+	if a.skipping {
 		return nil
 	}
 	for i := 0; i < len(s); i++ {
@@ -94,22 +120,26 @@ func (a *abcReader) line(s string) error {
 	if strings.TrimSpace(s) == "" {
 		if a.inBody { // an empty line ends the tune
 			a.done = true
-			for _, l := range a.text[a.row:] {
-				if strings.HasPrefix(l, "X:") {
-					a.leave("there are more tunes; only the first one is read")
-					break
-				}
+			if strings.HasPrefix(a.rest, "X:") || strings.Contains(a.rest, "\nX:") {
+				a.leave("there are more tunes; only the first one is read")
 			}
 		}
 		return nil
 	}
-	if len(s) >= 2 && s[1] == ':' && (unicode.IsLetter(rune(s[0])) || s[0] == '+') && s[0] != '|' {
+	if len(s) >= 2 && s[1] == ':' && (unicode.IsLetter(rune(s[0])) || s[0] == '+') && !(a.inBody && endsRepeat(s)) {
 		return a.field(s[0], strings.TrimSpace(s[2:]))
 	}
 	if !a.inBody {
 		return nil // text before the tune
 	}
 	return a.music(s)
+}
+
+// endsRepeat reports whether a line of a tune that looks like a field is a note
+// or rest before a repeat sign, like "G:|2 A"; fields of those letters stand in
+// the header alone.
+func endsRepeat(s string) bool {
+	return strings.ContainsRune("ABCDEFGabcdefgxz", rune(s[0])) && len(s) > 2 && strings.ContainsRune("|:]", rune(s[2]))
 }
 
 // field reads an information field, in the header, the body or inline.
@@ -146,7 +176,7 @@ func (a *abcReader) field(name byte, value string) error {
 			a.tempo = value
 		}
 	case 'K':
-		k, err := a.readKey(value)
+		k, named, err := a.readKey(value)
 		if err != nil {
 			return err
 		}
@@ -155,6 +185,9 @@ func (a *abcReader) field(name byte, value string) error {
 			return nil
 		}
 		v := a.current()
+		if !named {
+			return nil // a clef alone
+		}
 		v.key = k
 		v.signs = nil
 		if len(v.now.notes) > 0 {
@@ -172,8 +205,25 @@ func (a *abcReader) field(name byte, value string) error {
 		if a.inBody || value != "" {
 			a.leave("P: parts are read in the order they are written")
 		}
-	case 'm', 'U':
-		a.leave(string(name) + ": is not supported and was left out")
+	case 's': // signs above the notes
+		for i, sign := range strings.Split(value, "!") {
+			if i%2 == 1 {
+				a.mark("!" + sign + "!")
+			}
+		}
+	case 'm':
+		a.leave("m: is not supported and was left out")
+	case 'U':
+		letter, meaning, ok := strings.Cut(value, "=")
+		letter = strings.TrimSpace(letter)
+		if r := []rune(letter); !ok || len(r) != 1 || !isSymbol(r[0]) {
+			a.leave(fmt.Sprintf("U: %s defines no symbol: want one of the letters H to W, h to w or ~, like T = !trill!; it was left out", quote(value)))
+		} else {
+			if a.symbols == nil {
+				a.symbols = map[rune]string{}
+			}
+			a.symbols[r[0]] = strings.TrimSpace(meaning)
+		}
 	}
 	return nil
 }
@@ -225,24 +275,26 @@ func abcFraction(s string) (theory.Fraction, bool) {
 	return theory.NewFraction(n, d), true
 }
 
-// readKey reads a K: field.
-func (a *abcReader) readKey(s string) (theory.Key, error) {
+// readKey reads a K: field; named is false where it names no key.
+func (a *abcReader) readKey(s string) (k theory.Key, named bool, err error) {
 	var words []string
 	for _, w := range strings.Fields(s) {
 		name, _, ok := strings.Cut(w, "=")
 		switch {
 		case ok && (name == "transpose" || name == "octave"):
 			a.leave(fmt.Sprintf("K: %s is not supported and was left out", quote(w)))
-		case ok, slices.Contains([]string{"treble", "bass", "alto", "tenor", "clef", "perc", "none"}, w):
+		case w == "none":
+			named = true
+		case ok, slices.Contains([]string{"treble", "bass", "alto", "tenor", "clef", "perc"}, w):
 		default:
 			words = append(words, w)
 		}
 	}
 	if len(words) == 0 || words[0] == "HP" || words[0] == "Hp" {
 		if len(words) > 0 {
-			return theory.Key{Tonic: theory.Note{Letter: theory.D}}, nil // sharps on F and C
+			return theory.Key{Tonic: theory.Note{Letter: theory.D}}, true, nil // sharps on F and C
 		}
-		return theory.Key{}, nil
+		return theory.Key{}, named, nil
 	}
 	name := words[0]
 	rest := words[1:]
@@ -252,13 +304,13 @@ func (a *abcReader) readKey(s string) (theory.Key, error) {
 	}
 	tonic, err := theory.ParseNote(name[:n])
 	if err != nil {
-		return theory.Key{}, a.errorf("K:%s is no key; want one like Eb, F#m or Ddor", quote(s))
+		return theory.Key{}, false, a.errorf("K:%s is no key; want one like Eb, F#m or Ddor", quote(s))
 	}
 	mode := name[n:]
 	if mode == "" && len(rest) > 0 && unicode.IsLetter(rune(rest[0][0])) {
 		mode, rest = rest[0], rest[1:]
 	}
-	k := theory.Key{Tonic: tonic}
+	k = theory.Key{Tonic: tonic}
 	if len(mode) > 3 {
 		mode = mode[:3]
 	}
@@ -266,12 +318,12 @@ func (a *abcReader) readKey(s string) (theory.Key, error) {
 		"dor": theory.Dorian, "phr": theory.Phrygian, "lyd": theory.Lydian, "mix": theory.Mixolydian, "loc": theory.Locrian}
 	m, ok := modes[strings.ToLower(mode)]
 	if k.Mode = m; !ok || !k.Valid() {
-		return k, a.errorf("K:%s is no key of at most seven sharps or flats; want one like Eb, F#m or Ddor", quote(s))
+		return k, false, a.errorf("K:%s is no key of at most seven sharps or flats; want one like Eb, F#m or Ddor", quote(s))
 	}
 	if len(rest) > 0 {
 		a.leave(fmt.Sprintf("K: %s after the key is not supported and was left out", quote(strings.Join(rest, " "))))
 	}
-	return k, nil
+	return k, true, nil
 }
 
 // setVoice turns to a voice.
@@ -287,6 +339,11 @@ func (a *abcReader) setVoice(value string) {
 		}
 	}
 	v := a.newVoice(id)
+	for _, key := range []string{"transpose=", "octave="} {
+		if strings.Contains(rest, key) {
+			a.leave(fmt.Sprintf("V: %s is not supported: voice %s is read as written", key, quote(id)))
+		}
+	}
 	for _, key := range []string{"name=", "nm="} {
 		if _, after, ok := strings.Cut(rest, key); ok {
 			if after, ok = strings.CutPrefix(after, `"`); ok {
@@ -373,15 +430,39 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 		return 0
 	}
 	switch r := c[i]; {
-	case unicode.IsSpace(r), r == '\\', r == '`', r == 'y', r == '$', r == '*':
+	case unicode.IsSpace(r), r == '\\', r == '`', r == '$', r == '.':
 		return 1, nil
+	case r == 'y': // space, so wide
+		_, used := number(c, i+1)
+		return 1 + used, nil
 	case r == '"':
 		end, err := a.until(c, i+1, '"')
-		return end + 1 - i, err // a chord symbol or a remark
+		if err == nil {
+			a.mark(string(c[i : end+1]))
+		}
+		return end + 1 - i, err
 	case r == '!' || r == '+':
-		end, err := a.until(c, i+1, r)
-		return end + 1 - i, err // how it is played
-	case strings.ContainsRune(".~HLMOPSTuv", r):
+		end := i + 1
+		for end < len(c) && c[end] != r && !unicode.IsSpace(c[end]) && c[end] != '|' {
+			end++
+		}
+		if n := slices.Index(c[i+1:], r); n > 0 && jumps(string(c[i+1:i+1+n])) { // D.C. al fine, with spaces
+			end = i + 1 + n
+		}
+		if end == len(c) || c[end] != r { // once the end of a printed line
+			a.leave(fmt.Sprintf("%q without another one behind it was left out", r))
+			return 1, nil
+		}
+		a.mark(string(c[i : end+1]))
+		return end + 1 - i, nil
+	case isSymbol(r):
+		a.symbolOf(r)
+		return 1, nil
+	case strings.ContainsRune("#*;?@", r):
+		a.leave(fmt.Sprintf("%q means nothing in ABC yet and was left out", r))
+		return 1, nil
+	case r == '\'' || r == ',':
+		a.leave(fmt.Sprintf("%q without a note right before it was left out", r))
 		return 1, nil
 	case r == '{':
 		end, err := a.until(c, i+1, '}')
@@ -400,6 +481,9 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 			return 0, err
 		}
 		return end + 1 - i, a.field(byte(c[i+1]), strings.TrimSpace(string(c[i+3:end])))
+	case r == '[' && textEnding(c, i) > 0:
+		n := textEnding(c, i)
+		return n, a.beginTextEnding(string(c[i+2 : i+n-1]))
 	case r == '|', r == ':', r == '[' && (at(i+1) == '|' || at(i+1) >= '1' && at(i+1) <= '9'):
 		return a.barLine(c, i)
 	case r == '(' && unicode.IsDigit(at(i+1)):
@@ -409,7 +493,8 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 		return 1, nil
 	case r == ')':
 		if v.slurs == 0 {
-			return 0, a.errorf("a slur ends that was not begun")
+			a.leave("a slur ends that was not begun: it was left out")
+			return 1, nil
 		}
 		v.slurs--
 		if last := v.last(); last != nil {
@@ -421,7 +506,8 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 			last.tied = true
 			return 1, nil
 		}
-		return 0, a.errorf("a tie without a note before it")
+		a.leave("a tie without a note before it was left out")
+		return 1, nil
 	case r == '<' || r == '>':
 		n := 1
 		for at(i+n) == r {
@@ -455,12 +541,13 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 		}
 		for j := range n {
 			if j > 0 {
-				a.closeBar(v)
+				if err := a.closeBar(v); err != nil {
+					return 0, err
+				}
 			}
-			if len(v.bars) > maxBars {
-				return 0, a.errorf("more than %d bars", maxBars)
+			if err := a.put(note{Written: theory.Written{Rest: true, Length: v.meter.Bar()}}); err != nil {
+				return 0, err
 			}
-			v.now.notes = append(v.now.notes, note{Written: theory.Written{Rest: true, Length: v.meter.Bar()}})
 		}
 		return 1 + used, nil
 	case strings.ContainsRune("^_=ABCDEFGabcdefgzx", r):
@@ -595,8 +682,19 @@ func (a *abcReader) length(c []rune, i int) (theory.Fraction, int, error) {
 func (a *abcReader) chord(c []rune, i, end int) (int, error) {
 	var best note
 	found := false
+	v := a.current()
 	for j := i + 1; j < end; {
 		if !strings.ContainsRune("^_=ABCDEFGabcdefg", c[j]) {
+			switch from := j; c[j] {
+			case '!', '"': // a sign or words within the chord, with letters in them
+				for j++; j < end && c[j] != c[from]; j++ {
+				}
+				a.mark(string(c[from:min(j+1, end)]))
+			case '(':
+				v.slurs++
+			case ')':
+				v.slurs = max(0, v.slurs-1)
+			}
 			j++
 			continue
 		}
@@ -637,13 +735,22 @@ func (a *abcReader) add(n note) error {
 	}
 	if !n.Rest {
 		n.Slur = v.slurs > 0
-		v.words = append(v.words, v.notes)
-		v.notes++
+		v.words = append(v.words, place{len(v.bars), len(v.now.notes)})
 	}
+	return a.put(n)
+}
+
+// maxNotes bounds the notes and rests of all voices, and their bars; a line has
+// fewer.
+const maxNotes = 5 * theory.MaxScoreNotes
+
+// put puts a note or rest into the bar as it is.
+func (a *abcReader) put(n note) error {
+	if a.notes++; a.notes > maxNotes {
+		return a.errorf("more than %d notes and rests", maxNotes)
+	}
+	v := a.current()
 	v.now.notes = append(v.now.notes, n)
-	if v.notes > theory.MaxScoreNotes || len(v.now.notes) > theory.MaxScoreNotes {
-		return a.errorf("more than %d notes", theory.MaxScoreNotes)
-	}
 	return nil
 }
 
@@ -696,19 +803,29 @@ func (a *abcReader) openTuplet(c []rune, i int) (int, error) {
 }
 
 // closeBar ends the bar being read and begins the next.
-func (a *abcReader) closeBar(v *abcVoice) {
+func (a *abcReader) closeBar(v *abcVoice) error {
 	if len(v.now.notes) > 0 || v.now.repeatStart || v.now.repeatEnd > 0 {
 		v.now.name = fmt.Sprintf("line %d, bar %d", a.row+1, len(v.bars)+1)
 		v.now.endings = v.ending
 		v.bars = append(v.bars, v.now)
+		if a.bars++; len(v.bars) > maxBars || a.bars > maxNotes {
+			return a.errorf("more than %d bars", maxBars)
+		}
 	}
 	v.now = bar{key: v.key, meter: v.meter}
 	v.signs = nil
+	return nil
 }
 
 // barLine reads |, ||, |], [|, |:, :|, ::, |1, [2 …
 func (a *abcReader) barLine(c []rune, i int) (int, error) {
 	v := a.current()
+	at := func(j int) rune {
+		if j < len(c) {
+			return c[j]
+		}
+		return 0
+	}
 	start := i
 	before, after, strong := 0, 0, false
 	lines := 0
@@ -747,43 +864,119 @@ end:
 		v.bars[len(v.bars)-1].repeatEnd = before + 1
 		v.now.repeatEnd = 0
 	}
+	if before > maxPasses {
+		return 0, a.errorf("a repeat of %d times; want at most %d", before+1, maxPasses)
+	}
 	if start < i && (lines > 0 || before > 0) {
-		a.closeBar(v)
+		if err := a.closeBar(v); err != nil {
+			return 0, err
+		}
 	}
 	if before > 0 || after > 0 || strong {
 		v.ending = nil
 	}
-	if after > 0 {
-		v.now.repeatStart = true
-	}
+	v.now.repeatStart = after > 0
+	v.now.fresh = strong
 	// Endings: 1, 1,3, 1-2.
-	var endings []int
-	for i < len(c) && c[i] >= '1' && c[i] <= '9' {
-		n, used := number(c, i)
-		i += used
-		to := n
-		if i < len(c) && c[i] == '-' {
-			to, used = number(c, i+1)
-			i += 1 + used
-		}
-		if n > 99 || to > 99 || to < n {
-			return 0, a.errorf("an ending for passes %d to %d", n, to)
-		}
-		for ; n <= to; n++ {
-			endings = append(endings, n)
-		}
-		if i < len(c) && c[i] == ',' {
-			i++
-		}
+	from := i
+	for isDigit(at(i)) || i > from && (at(i) == ',' || at(i) == '-') && isDigit(at(i+1)) {
+		i++
 	}
-	if endings != nil {
-		a.closeBar(v)
+	if i > from {
+		endings, err := passes(string(c[from:i]))
+		if err != nil {
+			return 0, a.errorf("%v", err)
+		}
+		if err := a.closeBar(v); err != nil {
+			return 0, err
+		}
 		v.ending = endings
 	}
 	if i == start {
 		return 0, a.errorf("%q is no bar line", c[i])
 	}
 	return i - start, nil
+}
+
+func isDigit(r rune) bool { return r >= '0' && r <= '9' }
+
+// textEnding returns how many characters ["1" takes, an ending with its passes
+// in words; 0 where no ending begins at c[i] but a chord, like ["Am"CE].
+func textEnding(c []rune, i int) int {
+	if i+1 >= len(c) || c[i+1] != '"' {
+		return 0
+	}
+	end := slices.Index(c[i+2:], '"')
+	if end < 0 {
+		return 0
+	}
+	if end += i + 2; !isDigit(c[i+2]) {
+		for _, r := range c[end+1:] {
+			if r == ']' {
+				return 0
+			}
+			if unicode.IsSpace(r) || r == '|' || r == ':' {
+				break
+			}
+		}
+	}
+	return end + 1 - i
+}
+
+// beginTextEnding begins an ending with its passes in words: those in it, or the
+// one after those that went before.
+func (a *abcReader) beginTextEnding(text string) error {
+	v := a.current()
+	endings, err := passes(text)
+	if err != nil {
+		before := append([]int{0}, v.ending...)
+		for i := len(v.bars) - 1; i >= 0 && v.bars[i].endings != nil; i-- {
+			before = append(before, v.bars[i].endings...)
+		}
+		endings = []int{slices.Max(before) + 1}
+		a.leave(fmt.Sprintf("the ending %s is read as the one of pass %d", quote(text), endings[0]))
+	}
+	if err := a.closeBar(v); err != nil {
+		return err
+	}
+	v.ending = endings
+	return nil
+}
+
+// isSymbol reports whether r can stand for a sign before a note: by the standard
+// one that U: defines, some with a meaning where it does not.
+func isSymbol(r rune) bool {
+	return r == '~' || r >= 'H' && r <= 'W' || r >= 'h' && r <= 'w'
+}
+
+// symbolOf leaves out a sign that is one letter.
+func (a *abcReader) symbolOf(r rune) {
+	meaning, ok := a.symbols[r]
+	switch {
+	case ok:
+		a.mark(meaning)
+	case r == 'S':
+		a.mark("!segno!")
+	case r == 'O':
+		a.mark("!coda!")
+	case !strings.ContainsRune("~HLMPTuv", r):
+		a.leaveAll("symbol "+string(r), fmt.Sprintf("the symbol %q, which no U: before it defines, was left out, here and below", r))
+	}
+}
+
+// mark leaves out what stands in quotes or other signs before a note, and says
+// so where the line is another one without it.
+func (a *abcReader) mark(s string) {
+	text := strings.Trim(s, "!+\"")
+	switch {
+	case jumps(text):
+		a.leave(fmt.Sprintf("%s is not followed: the bars are read in the order they are written", quote(text)))
+	case s[0] != '"' || strings.TrimSpace(text) == "":
+	case strings.ContainsRune("^_<>@", rune(text[0])):
+		a.leaveAll("words", "words above and below the notes, like "+quote(text)+", were left out, here and below")
+	default:
+		a.leaveAll("chords", "chord symbols, like "+quote(text)+", were left out, here and below")
+	}
 }
 
 // lyrics reads a w: line below the last line of music.
@@ -793,24 +986,15 @@ func (a *abcReader) lyrics(s string) error {
 		a.leave("more than one verse: only the first one is read")
 		return nil
 	}
-	byNumber := map[int]*note{}
-	k := 0
-	each := func(notes []note) {
-		for i := range notes {
-			if !notes[i].Rest {
-				byNumber[k] = &notes[i]
-				k++
-			}
-		}
-	}
-	for i := range v.bars {
-		each(v.bars[i].notes)
-	}
-	each(v.now.notes)
 	next := 0
 	put := func(word string) {
-		if next < len(v.words) && byNumber[v.words[next]] != nil {
-			byNumber[v.words[next]].Words = word
+		if next < len(v.words) {
+			at := v.words[next]
+			notes := v.now.notes
+			if at.bar < len(v.bars) {
+				notes = v.bars[at.bar].notes
+			}
+			notes[at.note].Words = word
 		}
 		next++
 	}
@@ -860,31 +1044,19 @@ func (a *abcReader) finish() (theory.Score, error) {
 		return a.score, fmt.Errorf("%w: the tune has no K: field, which ends its header", ErrNotation)
 	}
 	for _, v := range a.voices {
-		a.closeBar(v)
-	}
-	var names []string
-	var chosen *abcVoice
-	with := 0
-	for i, v := range a.voices {
-		if len(v.bars) == 0 {
-			continue
-		}
-		with++
-		names = append(names, v.id)
-		want := a.options.Voice
-		if chosen == nil && (want == "" || want == v.id || want == strconv.Itoa(i+1) || slices.ContainsFunc(v.names, func(n string) bool { return strings.EqualFold(n, want) })) {
-			chosen = v
+		if err := a.closeBar(v); err != nil {
+			return a.score, err
 		}
 	}
-	if chosen == nil {
-		if len(names) == 0 {
-			return a.score, fmt.Errorf("%w: it has no notes", ErrNotation)
-		}
-		return a.score, fmt.Errorf("%w: there is no voice %s; it has %s", ErrNotation, quote(a.options.Voice), strings.Join(names, ", "))
+	var sources []source
+	for _, v := range a.voices {
+		sources = append(sources, source{append([]string{v.id}, v.names...), slices.ContainsFunc(v.bars, bar.sings)})
 	}
-	if with > 1 && a.options.Voice == "" {
-		a.warn("of %d voices (%s) the first one is read", with, strings.Join(names, ", "))
+	i, err := a.choose("voice", a.options.Voice, sources)
+	if err != nil {
+		return a.score, err
 	}
+	chosen := a.voices[i]
 	s, err := a.reading.line(a.score, chosen.bars)
 	if err == nil {
 		s.Tempo = abcTempo(a.tempo, s.Meter, a.unit)

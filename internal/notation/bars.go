@@ -3,6 +3,9 @@ package notation
 import (
 	"fmt"
 	"slices"
+	"strconv"
+	"strings"
+	"unicode"
 
 	"singback/theory"
 )
@@ -16,6 +19,7 @@ type bar struct {
 	meter       theory.Meter
 	notes       []note
 	repeatStart bool
+	fresh       bool  // after a double bar line, to which a repeat without a start goes back
 	repeatEnd   int   // how often it is played until here; 0: no repeat
 	endings     []int // the passes it is played in; nil: all
 }
@@ -34,58 +38,146 @@ func (b bar) length() theory.Fraction {
 	return sum
 }
 
-// maxBars bounds what repeats may make of a file.
-const maxBars = 10_000
+// sings reports whether the bar has a note.
+func (b bar) sings() bool {
+	return slices.ContainsFunc(b.notes, func(n note) bool { return !n.Rest })
+}
 
-// unroll writes repeats and endings out.
-func unroll(bars []bar) ([]bar, error) {
-	var out []bar
-	start, pass := 0, 1
-	for i := 0; i < len(bars); {
-		b := bars[i]
-		if b.repeatStart && i != start {
-			start, pass = i, 1
+// maxBars bounds what repeats may make of a file, and maxPasses how often a part
+// is played.
+const (
+	maxBars   = 10_000
+	maxPasses = 99
+)
+
+// passes reads the passes that an ending is for: "1", "1,3", "1-3", "1.", "2nd
+// time".
+func passes(text string) ([]int, error) {
+	var out []int
+	fields := strings.FieldsFunc(text, func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
+	for _, field := range fields {
+		from, to, isRange := strings.Cut(strings.TrimRight(field, ".:"), "-")
+		a, err := strconv.Atoi(strings.TrimRight(from, ".stndrh"))
+		if err != nil {
+			if len(out) > 0 && !isDigit(rune(from[0])) {
+				continue // "time"
+			}
+			return nil, fmt.Errorf("an ending %s; want its passes, like 1,3 or 1-3", quote(text))
 		}
-		play := len(b.endings) == 0 || slices.Contains(b.endings, pass)
-		if play {
-			if out = append(out, b); len(out) > maxBars {
-				return nil, fmt.Errorf("%w: with its repeats it has more than %d bars", ErrNotation, maxBars)
+		b := a
+		if isRange {
+			if b, err = strconv.Atoi(strings.TrimRight(to, ".stndrh")); err != nil {
+				return nil, fmt.Errorf("an ending %s; want its passes, like 1,3 or 1-3", quote(text))
 			}
 		}
-		if b.repeatEnd > 0 && play {
-			if pass < b.repeatEnd || slices.Contains(b.endings, pass+1) || len(b.endings) > 0 && laterEnding(bars[i+1:], pass+1) {
-				pass++
-				i = start
-				continue
-			}
-			start, pass = i+1, 1
+		if a < 1 || b > maxPasses || b < a {
+			return nil, fmt.Errorf("an ending for passes %d to %d; want 1 to %d", a, b, maxPasses)
 		}
-		// After the last ending a new section begins.
-		if i++; i < len(bars) && len(b.endings) > 0 && len(bars[i].endings) == 0 {
-			start, pass = i, 1
+		for ; a <= b; a++ {
+			out = append(out, a)
 		}
+		if len(out) > maxPasses {
+			return nil, fmt.Errorf("an ending for more than %d passes", maxPasses)
+		}
+	}
+	if out == nil {
+		return nil, fmt.Errorf("an ending %s; want its passes, like 1,3 or 1-3", quote(text))
 	}
 	return out, nil
 }
 
-// laterEnding reports whether an ending for a pass follows before the section
-// ends.
-func laterEnding(bars []bar, pass int) bool {
-	for _, b := range bars {
-		if len(b.endings) == 0 {
-			return false
+// jumps reports whether words or a sign send the player to another place, or
+// end the piece there: D.C., D.S., segno, coda, fine, in all their spellings.
+func jumps(text string) bool {
+	if strings.ContainsAny(text, "𝄋𝄌") {
+		return true
+	}
+	letters := strings.ToLower(strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) {
+			return r
 		}
-		if slices.Contains(b.endings, pass) {
+		return -1
+	}, text))
+	for _, start := range []string{"dacapo", "dalsegno", "dcal", "dsal", "dcsenza", "dssenza", "tocoda", "alcoda"} {
+		if strings.HasPrefix(letters, start) {
 			return true
 		}
 	}
-	return false
+	return slices.Contains([]string{"dc", "ds", "segno", "coda", "dacoda", "fine", "alfine"}, letters)
+}
+
+// unroll writes repeats and endings out.
+func (r *reading) unroll(bars []bar) ([]bar, error) {
+	var out []bar
+	notes := 0
+	play := func(bars []bar) error {
+		for _, b := range bars {
+			if notes += len(b.notes); len(out) >= maxBars || notes > maxNotes {
+				return fmt.Errorf("%w: with its repeats it has more than %d bars or %d notes and rests", ErrNotation, maxBars, maxNotes)
+			}
+			out = append(out, b)
+		}
+		return nil
+	}
+	start, signed := 0, false // where a repeat goes back to, and whether a sign says so
+	for i := 0; i < len(bars); {
+		b := bars[i]
+		if b.repeatStart || b.fresh && !signed {
+			start, signed = i, b.repeatStart
+		}
+		body, group := bars[start:i], bars[i:i+1]
+		if len(b.endings) == 0 {
+			body, group = bars[start:i+1], nil
+			if err := play(bars[i : i+1]); err != nil {
+				return nil, err
+			}
+			i++
+			for range b.repeatEnd - 1 {
+				if err := play(body); err != nil {
+					return nil, err
+				}
+			}
+			if b.repeatEnd > 0 {
+				start, signed = i, false
+			}
+			continue
+		}
+		// The endings that follow each other say how many passes there are.
+		for i++; i < len(bars) && len(bars[i].endings) > 0 && !bars[i].repeatStart; i++ {
+			group = group[:len(group)+1]
+		}
+		last := 1
+		for _, b := range group {
+			last = max(last, b.repeatEnd, slices.Max(b.endings))
+		}
+		for pass := 1; pass <= last; pass++ {
+			if pass > 1 {
+				if err := play(body); err != nil {
+					return nil, err
+				}
+			}
+			found := false
+			for k := range group {
+				if slices.Contains(group[k].endings, pass) {
+					found = true
+					if err := play(group[k : k+1]); err != nil {
+						return nil, err
+					}
+				}
+			}
+			if !found && pass < last {
+				r.warn("%s: no ending is for pass %d of %d", b.name, pass, last)
+			}
+		}
+		start, signed = i, false
+	}
+	return out, nil
 }
 
 // line makes the score from bars: repeats are written out, ties merged, and
 // halves of a bar on either side of a repeat joined.
 func (r *reading) line(s theory.Score, bars []bar) (theory.Score, error) {
-	bars, err := unroll(bars)
+	bars, err := r.unroll(bars)
 	if err != nil {
 		return s, err
 	}

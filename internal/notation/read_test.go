@@ -54,12 +54,40 @@ func TestReadABC(t *testing.T) {
 		{"endings with two bars", "L:1/4\nM:1/4\nK:C\n|:C|1 D|D:|2 E|E|]", "C4:1, D4:1, D4:1, C4:1, E4:1, E4:1", ""},
 		{"words", "L:1/4\nK:C\nCDEF\nw:A-ve Ma~ri *", "C4:1 A-, D4:1 ve, E4:1 Ma ri, F4:1", ""},
 		{"key and meter inside", "L:1/4\nM:2/4\nK:C\nF2|[K:G][M:3/4]F3|", "F4:2, F#4:3", ""},
-		{"decorations and chord symbols", "L:1/4\nK:C\n\"Am\"!f!.A ~B", "A4:1, B4:1", ""},
+		{"decorations and chord symbols", "L:1/4\nK:C\n\"Am\"!f!.A ~B", "A4:1, B4:1", `line 4: chord symbols, like "Am"`},
 		{"a chord", "L:1/4\nK:C\n[CEG]2 [^G,B,]", "G4:2, B3:1", "line 4: of a chord only its highest note"},
 		{"grace notes", "L:1/4\nK:C\n{g}A", "A4:1", "grace notes"},
 		{"two voices", "L:1/4\nK:C\nV:1\nCD\nV:2\nEF", "C4:1, D4:1", "of 2 voices"},
 		{"comments", "L:1/4\nK:C % major\nC % no D\n%E\nF", "C4:1, F4:1", ""},
 		{"minor mode", "L:1/4\nK:Ador\nF c", "F#4:1, C5:1", ""},
+		// Variant endings (4.9, 4.10): as many passes as the endings name, each with its own.
+		{"endings with lists", "L:1/4\nM:1/4\nK:C\n|:C|1,3 G:|2 A:|4 B|]", "C4:1, G4:1, C4:1, A4:1, C4:1, G4:1, C4:1, B4:1", ""},
+		{"endings with ranges", "L:1/4\nM:1/4\nK:C\n|:C|[1-3 G:|[4 A|]B|", "C4:1, G4:1, C4:1, G4:1, C4:1, G4:1, C4:1, A4:1, B4:1", ""},
+		{"endings out of order", "L:1/4\nM:1/4\nK:C\n|:C|2,4 G:|1,3 A:|]B|", "C4:1, A4:1, C4:1, G4:1, C4:1, A4:1, C4:1, G4:1, B4:1", ""},
+		{"an ending alone", "L:1/4\nM:1/4\nK:C\n|:C|1 G:|A|", "C4:1, G4:1, C4:1, A4:1", ""},
+		{"a sign after the last ending too", "L:1/4\nM:1/4\nK:C\n|:C|1 G:|2 A:|B|", "C4:1, G4:1, C4:1, A4:1, B4:1", ""},
+		{"endings in words", "L:1/4\nM:1/4\nK:C\nC[\"1\" G:|[\"2\"A|]", "C4:1, G4:1, C4:1, A4:1", ""},
+		{"endings in words with points and lists", "L:1/4\nM:1/4\nK:C\nC[\"1.,3.\" G:|[\"2nd time\"A:|[\"last\" B|]", "C4:1, G4:1, C4:1, A4:1, C4:1, G4:1, C4:1, B4:1", `line 5: the ending "last" is read as the one of pass 4`},
+		{"an ending that is missing", "L:1/4\nM:1/4\nK:C\nC|1 G:|3 A|]", "C4:1, G4:1, C4:1, C4:1, A4:1", "no ending is for pass 2 of 3"},
+		{"three times", "L:1/4\nM:1/4\nK:C\n|::C::|D|", "C4:1, C4:1, C4:1, D4:1", ""},
+		{"a chord with its symbol within", "L:1/4\nK:C\n[\"Am\"CE] [!f!CE]", "E4:1, E4:1", "of a chord only"},
+		// A repeat without a start goes back to the latest double bar or end of a repeat (4.8).
+		{"from a double bar", "L:1/4\nM:1/4\nK:C\nC||D:|E:|", "C4:1, D4:1, D4:1, E4:1, E4:1", ""},
+		{"from a sign before a double bar", "L:1/4\nM:1/4\nK:C\nA|:C||D:|", "A4:1, C4:1, D4:1, C4:1, D4:1", ""},
+		{"a line that is no field", "L:1/4\nM:1/4\nK:C\n|:C|1 D|\nG:|2 A|]", "C4:1, D4:1, G4:1, C4:1, A4:1", ""},
+		// Symbols (4.16): what a program does not know it ignores; so the reserved signs (8.1).
+		{"a symbol that is not defined", "L:1/4\nK:C\nkC D hE", "C4:1, D4:1, E4:1", `line 4: the symbol 'k'`},
+		{"a symbol that is", "U: k = !wedge!\nL:1/4\nK:C\nkC kD", "C4:1, D4:1", ""},
+		{"a symbol for a jump", "U:k=!D.C.!\nL:1/4\nK:C\nC kD", "C4:1, D4:1", `line 5: "D.C." is not followed`},
+		{"all symbols", "L:1/4\nK:C\nHC IC JC KC LC MC NC PC QC RC TC UC VC WC hC iC jC lC mC nC oC pC qC rC sC tC uC vC wC ~C", strings.TrimSuffix(strings.Repeat("C4:1, ", 30), ", "), `'I'`},
+		{"a tick within a slur", "L:1/4\nK:C\n('C D) ,E", "C4:1(, D4:1, E4:1", `line 4: '\'' without a note`},
+		{"reserved signs", "L:1/4\nK:C\n#C *D ;E ?F @G", "C4:1, D4:1, E4:1, F4:1, G4:1", `'#' means nothing`},
+		{"space", "L:1/4\nK:C\nC y D y2 E", "C4:1, D4:1, E4:1", ""},
+		{"a slur that was not begun", "L:1/4\nK:C\nC) D", "C4:1, D4:1", "line 4: a slur ends"},
+		{"a sign of an old line break", "L:1/4\nK:C\nC D!\nE", "C4:1, D4:1, E4:1", "line 4: '!'"},
+		{"a clef alone", "L:1/4\nK:G\nF [K:clef=bass] F [K:none] F", "F#4:1, F#4:1, F4:1", "the key changes within a bar"},
+		{"text between", "L:1/4\nK:C\nC\n%%begintext\nSome words\n%%endtext\nD", "C4:1, D4:1", ""},
+		{"a transposing voice", "L:1/4\nK:C\nV:1 octave=-1\nC", "C4:1", "octave="},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s, warnings, err := Parse("x.abc", []byte("X:1\n"+c.body+"\n"), Options{})
@@ -77,6 +105,23 @@ func TestReadABC(t *testing.T) {
 	s, _, err := Parse("x.abc", []byte("X:1\nT:Tune\nM:6/8\nL:1/8\nQ:3/8=40\nK:Em\nV:low\nE,3|\nV:high\nB|e3 e2f|"), Options{Voice: "high"})
 	if err != nil || show(s) != "B4:1/2, E5:3/2, E5:1, F#5:1/2" || s.Tempo != 40 || s.Title != "Tune" || s.Start != theory.NewFraction(1, 2) || s.Key.String() != "E minor" {
 		t.Errorf("%v %v", s, err)
+	}
+}
+
+// By the ABC standard, version 2.1, 4.14, and as they are printed (common
+// practice): whatever sends the player elsewhere is said, with its line.
+func TestJumpsAreNamed(t *testing.T) {
+	for _, mark := range []string{"!D.C.!", "!D.S.!", "!D.C.alfine!", "!D.C.alcoda!", "!D.S.alfine!", "!D.S.alcoda!", "!dacapo!", "!dacoda!", "!fine!", "!segno!", "!coda!", "!FINE!", "!D.C. al fine!",
+		"+D.C.+", "+fine+", `"D.C."`, `"^D.C. al Fine"`, `"_Fine"`, `"@0,5 Dal Segno al Coda"`, `"To Coda"`, `"DS al coda"`, `"^𝄋"`, "S", "O"} {
+		_, warnings, err := Parse("x.abc", []byte("X:1\nL:1/4\nK:C\nC D\nE "+mark+"F|\n"), Options{})
+		if err != nil || len(warnings) != 1 || !strings.HasPrefix(string(warnings[0]), "line 5: ") || !strings.Contains(string(warnings[0]), "is not followed") {
+			t.Errorf("%s: %v %v", mark, warnings, err)
+		}
+	}
+	for _, mark := range []string{"!f!", "!fermata!", "!trill!", "!dacc!", `"^finely"`, `"D"`, `"Dsus4"`, `"^decoda"`} {
+		if _, warnings, _ := Parse("x.abc", []byte("X:1\nL:1/4\nK:C\nC D\nE "+mark+"F|\n"), Options{}); len(warnings) > 0 && strings.Contains(string(warnings[0]), "not followed") {
+			t.Errorf("%s: %v", mark, warnings)
+		}
 	}
 }
 
@@ -159,10 +204,9 @@ func TestRefusals(t *testing.T) {
 		{"empty", "", "no notes"},
 		{"not a name", "do re lu", "column 7"},
 		{"ABC without a key", "X:1\nT:x\n", "no K: field"},
-		{"ABC, a stray sign", "X:1\nL:1/4\nK:C\nC D ?\n", "line 4, column 5"},
+		{"ABC, a stray sign", "X:1\nL:1/4\nK:C\nC D 4\n", "line 4, column 5"},
 		{"ABC, a bad key", "X:1\nK:H\n", `line 2: K:"H" is no key`},
 		{"ABC, a bad meter", "X:1\nM:4/3\nK:C\nC", "line 2: M:"},
-		{"ABC, a slur that was not begun", "X:1\nK:C\nC)", "line 3, column 2"},
 		{"ABC, an unfinished field", "X:1\nK:C\nC[K:G", "is missing"},
 		{"ABC, a quarter tone", "X:1\nK:C\n^/C", "quarter tones"},
 		{"ABC, a seventh of a beat", "X:1\nK:C\n(7CDEFGAB", "only halves, thirds and fifths"},

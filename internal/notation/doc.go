@@ -117,18 +117,20 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 	}
 	l := &reading{options: o}
 	var s theory.Score
-	var err error
-	switch detect(name, b) {
-	case MIDI:
-		s, err = l.midi(b)
-	case CompressedMusicXML:
-		s, err = l.compressed(b)
-	case MusicXML:
-		s, err = l.musicXML(b)
-	case ABC:
-		s, err = l.abc(string(b))
-	default:
-		s, err = l.names(string(b))
+	text, _, err := fromUTF16(b)
+	if err == nil {
+		switch detect(name, text) {
+		case MIDI:
+			s, err = l.midi(b)
+		case CompressedMusicXML:
+			s, err = l.compressed(b)
+		case MusicXML:
+			s, err = l.musicXML(b)
+		case ABC:
+			s, err = l.abc(plain(text))
+		default:
+			s, err = l.names(plain(text))
+		}
 	}
 	if err == nil {
 		err = s.Validate()
@@ -169,15 +171,15 @@ func sings(s theory.Score) bool {
 	return false
 }
 
-// detect finds the format.
+// detect finds the format of a file; text is without a byte order mark.
 func detect(name string, b []byte) Format {
-	start := bytes.TrimLeft(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")), " \t\r\n")
+	start := bytes.TrimLeft(b, " \t\r\n")
 	switch {
 	case bytes.HasPrefix(b, []byte("MThd")), bytes.HasPrefix(b, []byte("RIFF")):
 		return MIDI
 	case bytes.HasPrefix(b, []byte("PK\x03\x04")):
 		return CompressedMusicXML
-	case bytes.HasPrefix(start, []byte("<")), bytes.HasPrefix(b, []byte("\xff\xfe")), bytes.HasPrefix(b, []byte("\xfe\xff")):
+	case bytes.HasPrefix(start, []byte("<")):
 		return MusicXML
 	case bytes.HasPrefix(start, []byte("X:")), bytes.HasPrefix(start, []byte("%abc")), bytes.Contains(b, []byte("\nK:")):
 		return ABC

@@ -46,38 +46,132 @@ func (r *reading) compressed(b []byte) (theory.Score, error) {
 	if err != nil {
 		return theory.Score{}, err
 	}
-	var root struct {
-		Files []struct {
-			Path string `xml:"full-path,attr"`
-			Type string `xml:"media-type,attr"`
-		} `xml:"rootfiles>rootfile"`
+	x, err := newXML(container)
+	if err != nil {
+		return theory.Score{}, err
 	}
-	if err := xml.Unmarshal(container, &root); err != nil {
-		return theory.Score{}, fmt.Errorf("%w: META-INF/container.xml in it: %v", ErrNotation, err)
-	}
-	for _, f := range root.Files {
-		if f.Type == "" || strings.Contains(f.Type, "musicxml") {
-			score, err := unpack(f.Path)
+	for {
+		t, err := x.token()
+		if err == io.EOF {
+			return theory.Score{}, fmt.Errorf("%w: its META-INF/container.xml names no score", ErrNotation)
+		}
+		if err != nil {
+			return theory.Score{}, fmt.Errorf("%w: META-INF/container.xml in it: %v", ErrNotation, err)
+		}
+		e, ok := t.(xml.StartElement)
+		if !ok || e.Name.Local != "rootfile" {
+			continue
+		}
+		file := xmlNode{Attrs: e.Attr}
+		if kind := file.attr("media-type"); kind == "" || strings.Contains(kind, "musicxml") {
+			score, err := unpack(file.attr("full-path"))
 			if err != nil {
 				return theory.Score{}, err
 			}
 			return r.musicXML(score)
 		}
 	}
-	return theory.Score{}, fmt.Errorf("%w: its META-INF/container.xml names no score", ErrNotation)
+}
+
+// Bounds of what is read of XML: elements within each other, and elements of a
+// bar.
+const (
+	maxDepth = 100
+	maxNodes = 100_000
+)
+
+// xmlStream reads XML and keeps no more of it than it is asked for.
+type xmlStream struct {
+	d     *xml.Decoder
+	depth int
+}
+
+// newXML begins to read a file in UTF-8, UTF-16 or a Latin character set.
+func newXML(b []byte) (*xmlStream, error) {
+	b, wide, err := fromUTF16(b)
+	if err != nil {
+		return nil, err
+	}
+	d := xml.NewDecoder(bytes.NewReader(b))
+	d.CharsetReader = func(charset string, in io.Reader) (io.Reader, error) {
+		switch charset = strings.ToLower(charset); {
+		case wide && strings.HasPrefix(charset, "utf-16"):
+			return in, nil
+		case slices.Contains(latinNames, charset):
+			data, err := io.ReadAll(in)
+			return strings.NewReader(latin(data)), err
+		}
+		return nil, fmt.Errorf("the character set %s; want UTF-8, UTF-16, ISO-8859-1 or Windows-1252", quote(charset))
+	}
+	return &xmlStream{d: d}, nil
+}
+
+func (x *xmlStream) token() (xml.Token, error) {
+	t, err := x.d.Token()
+	switch t.(type) {
+	case xml.StartElement:
+		if x.depth++; x.depth > maxDepth {
+			return nil, fmt.Errorf("more than %d elements within each other", maxDepth)
+		}
+	case xml.EndElement:
+		x.depth--
+	}
+	return t, err
+}
+
+// skip reads to the end of the element that has begun.
+func (x *xmlStream) skip() error {
+	for depth := x.depth; x.depth >= depth; {
+		if _, err := x.token(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// node reads the element that has begun, of at most so many elements.
+func (x *xmlStream) node(e xml.StartElement, left *int) (xmlNode, error) {
+	n := xmlNode{Name: e.Name.Local, Attrs: e.Attr}
+	if *left--; *left < 0 {
+		return n, fmt.Errorf("an element of more than %d others", maxNodes)
+	}
+	for {
+		t, err := x.token()
+		if err != nil {
+			return n, err
+		}
+		switch t := t.(type) {
+		case xml.StartElement:
+			child, err := x.node(t, left)
+			if err != nil {
+				return n, err
+			}
+			n.Nodes = append(n.Nodes, child)
+		case xml.CharData:
+			n.Text += string(t)
+		case xml.EndElement:
+			return n, nil
+		}
+	}
+}
+
+// whole reads the element that has begun.
+func (x *xmlStream) whole(e xml.StartElement) (xmlNode, error) {
+	left := maxNodes
+	return x.node(e, &left)
 }
 
 // xmlNode is an element of a bar with everything in it.
 type xmlNode struct {
-	XMLName xml.Name
-	Attrs   []xml.Attr `xml:",any,attr"`
-	Text    string     `xml:",chardata"`
-	Nodes   []xmlNode  `xml:",any"`
+	Name  string
+	Attrs []xml.Attr
+	Text  string
+	Nodes []xmlNode
 }
 
 func (n *xmlNode) child(name string) *xmlNode {
 	for i := range n.Nodes {
-		if n.Nodes[i].XMLName.Local == name {
+		if n.Nodes[i].Name == name {
 			return &n.Nodes[i]
 		}
 	}
@@ -108,61 +202,106 @@ type xmlPart struct {
 	divisions int
 	key       theory.Key
 	meter     theory.Meter
-	voice     string // the one that is read; "" until its first note
-	others    map[string]bool
+	voice     string // the one that is read
 	bars      []bar
 	endings   []int
 	slur      bool
 	tempo     float64 // quarter notes a minute
 	notes     int
-	tuned     bool // transposing instruments were warned of
+	said      map[string]bool // what is warned of once
 }
 
 // musicXML reads one part of a MusicXML file, partwise.
 func (r *reading) musicXML(b []byte) (theory.Score, error) {
-	var s theory.Score
-	if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
-		return s, fmt.Errorf("%w: MusicXML in UTF-16; want UTF-8", ErrNotation)
+	s, parts, err := survey(b)
+	if err != nil {
+		return s, err
 	}
-	d := xml.NewDecoder(bytes.NewReader(b))
-	d.CharsetReader = func(charset string, in io.Reader) (io.Reader, error) {
-		if slices.Contains([]string{"iso-8859-1", "latin1", "us-ascii", "ascii"}, strings.ToLower(charset)) {
-			data, err := io.ReadAll(in)
-			runes := make([]rune, len(data))
-			for i, c := range data {
-				runes[i] = rune(c)
-			}
-			return strings.NewReader(string(runes)), err
-		}
-		return nil, fmt.Errorf("the character set %s; want UTF-8", quote(charset))
+	sources := make([]source, len(parts))
+	for i, p := range parts {
+		sources[i] = source{[]string{p.id, p.name}, slices.ContainsFunc(p.voices, func(v source) bool { return v.notes })}
 	}
-	fail := func(err error) (theory.Score, error) {
-		if errors.Is(err, ErrNotation) {
-			return s, err
-		}
-		line, _ := d.InputPos()
-		text := err.Error()
-		if syntax := (*xml.SyntaxError)(nil); errors.As(err, &syntax) {
-			text = syntax.Msg
-		}
-		return s, fmt.Errorf("%w: line %d: %s", ErrNotation, line, text)
+	wanted, voice := r.options.Voice, ""
+	if !slices.ContainsFunc(parts, func(p surveyed) bool { return wanted == p.id || strings.EqualFold(wanted, p.name) }) {
+		wanted, voice, _ = strings.Cut(wanted, ":")
 	}
-	names := map[string]string{}
-	var ids []string
-	var chosen *xmlPart
-	found, parts := false, 0
-	wanted := r.options.Voice
-	voice := ""
-	if id, v, ok := strings.Cut(wanted, ":"); ok {
-		wanted, voice = id, v
+	i, err := r.choose("part", wanted, sources)
+	if err != nil {
+		return s, err
+	}
+	p := &xmlPart{id: parts[i].id, divisions: 1, said: map[string]bool{}}
+	v, err := r.choose("voice", voice, parts[i].voices)
+	if err != nil {
+		return s, err
+	}
+	p.voice = parts[i].voices[v].names[0]
+	x, err := newXML(b)
+	if err != nil {
+		return s, err
 	}
 	for {
-		t, err := d.Token()
+		t, err := x.token()
+		if err != nil {
+			return s, x.failed(err)
+		}
+		if e, ok := t.(xml.StartElement); !ok || e.Name.Local != "part" {
+			continue
+		}
+		if i--; i >= 0 {
+			continue
+		}
+		if err := r.part(x, p); err != nil {
+			return s, x.failed(err)
+		}
+		break
+	}
+	s, err = r.line(s, p.bars)
+	if err == nil && p.tempo > 0 {
+		s.Tempo = p.tempo
+		if s.Meter.Valid() {
+			s.Tempo /= s.Meter.Pulse().Float()
+		}
+	}
+	return s, err
+}
+
+// failed adds the line to an error about XML.
+func (x *xmlStream) failed(err error) error {
+	if errors.Is(err, ErrNotation) {
+		return err
+	}
+	line, _ := x.d.InputPos()
+	text := err.Error()
+	if syntax := (*xml.SyntaxError)(nil); errors.As(err, &syntax) {
+		text = syntax.Msg
+	}
+	return fmt.Errorf("%w: line %d: %s", ErrNotation, line, text)
+}
+
+// surveyed is what is known of a part before it is read.
+type surveyed struct {
+	id, name string
+	voices   []source // in the order in which they appear
+}
+
+// survey goes through a MusicXML file for its title, its parts, and the voices
+// in them that have notes.
+func survey(b []byte) (theory.Score, []surveyed, error) {
+	var s theory.Score
+	var parts []surveyed
+	x, err := newXML(b)
+	if err != nil {
+		return s, nil, err
+	}
+	names := map[string]string{}
+	found := false
+	for {
+		t, err := x.token()
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
-			return fail(err)
+			return s, nil, x.failed(err)
 		}
 		e, ok := t.(xml.StartElement)
 		if !ok {
@@ -172,71 +311,66 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 		case "score-partwise":
 			found = true
 		case "score-timewise":
-			return s, fmt.Errorf("%w: MusicXML ordered by time (score-timewise); want score-partwise", ErrNotation)
-		case "work-title", "movement-title":
-			var title string
-			if err := d.DecodeElement(&title, &e); err != nil {
-				return fail(err)
+			return s, nil, fmt.Errorf("%w: MusicXML ordered by time (score-timewise); want score-partwise", ErrNotation)
+		case "work-title", "movement-title", "score-part":
+			n, err := x.whole(e)
+			if err != nil {
+				return s, nil, x.failed(err)
 			}
-			if s.Title == "" {
-				s.Title = strings.Join(strings.Fields(title), " ")
+			if e.Name.Local == "score-part" {
+				names[n.attr("id")] = n.text("part-name")
+			} else if s.Title == "" {
+				s.Title = strings.Join(strings.Fields(n.Text), " ")
 			}
-		case "score-part":
-			var n xmlNode
-			if err := d.DecodeElement(&n, &e); err != nil {
-				return fail(err)
-			}
-			names[n.attr("id")] = n.text("part-name")
 		case "part":
 			if !found {
-				return s, fmt.Errorf("%w: a part outside of score-partwise", ErrNotation)
+				return s, nil, fmt.Errorf("%w: a part outside of score-partwise", ErrNotation)
 			}
-			parts++
+			if len(parts) == maxTracks {
+				return s, nil, fmt.Errorf("%w: more than %d parts", ErrNotation, maxTracks)
+			}
 			id := (&xmlNode{Attrs: e.Attr}).attr("id")
-			ids = append(ids, id)
-			if chosen != nil || wanted != "" && wanted != id && wanted != strconv.Itoa(parts) && !strings.EqualFold(wanted, names[id]) {
-				if err := d.Skip(); err != nil {
-					return fail(err)
-				}
-				continue
+			parts = append(parts, surveyed{id: id, name: names[id]})
+		case "note":
+			n, err := x.whole(e)
+			if err != nil {
+				return s, nil, x.failed(err)
 			}
-			p := &xmlPart{id: id, divisions: 1, voice: voice, others: map[string]bool{}}
-			if err := r.part(d, p); err != nil {
-				return fail(err)
-			}
-			if p.notes > 0 || wanted != "" {
-				chosen = p
+			if len(parts) > 0 {
+				parts[len(parts)-1].add(n.voice(), n.child("pitch") != nil && n.child("grace") == nil && n.child("cue") == nil)
 			}
 		}
 	}
-	switch {
-	case !found:
-		return s, fmt.Errorf("%w: it is no MusicXML: there is no score-partwise in it", ErrNotation)
-	case chosen == nil && wanted != "" && !slices.Contains(ids, wanted):
-		return s, fmt.Errorf("%w: there is no part %s; it has %s", ErrNotation, quote(wanted), strings.Join(ids[:min(len(ids), 12)], ", "))
-	case chosen == nil:
-		return s, fmt.Errorf("%w: it has no notes", ErrNotation)
+	if !found {
+		return s, nil, fmt.Errorf("%w: it is no MusicXML: there is no score-partwise in it", ErrNotation)
 	}
-	if parts > 1 && wanted == "" {
-		r.warn("of %d parts the first one with notes, %s, is read", parts, chosen.id)
+	return s, parts, nil
+}
+
+// add notes that a voice has a note, or a rest.
+func (p *surveyed) add(voice string, note bool) {
+	i := slices.IndexFunc(p.voices, func(v source) bool { return v.names[0] == voice })
+	if i < 0 && len(p.voices) < maxVoices {
+		i = len(p.voices)
+		p.voices = append(p.voices, source{names: []string{voice}})
 	}
-	if len(chosen.others) > 0 && voice == "" {
-		r.warn("part %s has other voices besides %s, which were left out", chosen.id, quote(chosen.voice))
+	if i >= 0 {
+		p.voices[i].notes = p.voices[i].notes || note
 	}
-	s, err := r.line(s, chosen.bars)
-	if err == nil && chosen.tempo > 0 {
-		s.Tempo = chosen.tempo
-		if s.Meter.Valid() {
-			s.Tempo /= s.Meter.Pulse().Float()
-		}
+}
+
+// voice is the voice of a note.
+func (n *xmlNode) voice() string {
+	if v := n.text("voice"); v != "" {
+		return v
 	}
-	return s, err
+	return "1"
 }
 
 // part reads the bars of a part.
-func (r *reading) part(d *xml.Decoder, p *xmlPart) error {
+func (r *reading) part(x *xmlStream, p *xmlPart) error {
 	for {
-		t, err := d.Token()
+		t, err := x.token()
 		if err != nil {
 			return err
 		}
@@ -245,13 +379,13 @@ func (r *reading) part(d *xml.Decoder, p *xmlPart) error {
 			return nil
 		case xml.StartElement:
 			if e.Name.Local != "measure" {
-				if err := d.Skip(); err != nil {
+				if err := x.skip(); err != nil {
 					return err
 				}
 				continue
 			}
-			var m xmlNode
-			if err := d.DecodeElement(&m, &e); err != nil {
+			m, err := x.whole(e)
+			if err != nil {
 				return err
 			}
 			if err := r.measure(p, &m); err != nil {
@@ -274,12 +408,23 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 		return fmt.Errorf("%w: part %s, %s: %s", ErrNotation, quote(p.id), b.name, fmt.Sprintf(format, args...))
 	}
 	leave := func(what string) { r.warn("%s: %s", b.name, what) }
+	once := func(kind, what string) {
+		if !p.said[kind] {
+			p.said[kind] = true
+			leave(what)
+		}
+	}
+	jump := func(n *xmlNode) {
+		if what := n.jump(); what != "" {
+			leave(what + " is not followed: the bars are read in the order they are written")
+		}
+	}
 	end, at := zero, zero // at: where the file stands; end: where the line has come to
 	for i := range m.Nodes {
 		n := &m.Nodes[i]
-		switch n.XMLName.Local {
+		switch n.Name {
 		case "attributes":
-			if err := r.attributes(p, n, &b, leave, errorf); err != nil {
+			if err := r.attributes(p, n, &b, leave, once, errorf); err != nil {
 				return err
 			}
 		case "backup", "forward":
@@ -287,7 +432,7 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 			if err != nil {
 				return errorf("%v", err)
 			}
-			if n.XMLName.Local == "backup" {
+			if n.Name == "backup" {
 				l.Num = -l.Num
 			}
 			if at = at.Plus(l); at.Num < 0 || at.Num > 1<<24 {
@@ -313,24 +458,8 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 					return errorf("it has no end")
 				}
 			}
-			voice := n.text("voice")
-			if voice == "" {
-				voice = "1"
-			}
-			if p.voice == "" && n.child("rest") == nil {
-				p.voice = voice
-				if len(p.bars) > 0 || len(b.notes) > 0 { // rests before the first note belong to it
-					p.others = map[string]bool{}
-				}
-			}
-			if p.voice != "" && voice != p.voice {
-				if n.child("rest") == nil && len(p.others) < maxVoices {
-					p.others[voice] = true
-				}
+			if n.voice() != p.voice {
 				continue
-			}
-			if p.voice == "" && start.Less(end) {
-				continue // rests of several voices
 			}
 			w, err := r.xmlNote(p, n, leave, errorf)
 			if err != nil {
@@ -364,25 +493,24 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 			if err := r.xmlBarline(p, n, &b, errorf); err != nil {
 				return err
 			}
+			jump(n)
 		case "direction", "sound":
 			sound := n
-			if n.XMLName.Local == "direction" {
+			if n.Name == "direction" {
 				sound = n.child("sound")
 			}
 			if sound != nil {
 				if bpm, err := strconv.ParseFloat(sound.attr("tempo"), 64); err == nil && bpm > 0 && bpm < 10_000 && p.tempo == 0 {
 					p.tempo = bpm
 				}
-				for _, jump := range []string{"dacapo", "dalsegno", "tocoda", "fine"} {
-					if sound.attr(jump) != "" {
-						leave(fmt.Sprintf("%s is not followed: the bars are read in the order they are written", jump))
-					}
-				}
 			}
+			jump(n)
+		case "harmony", "figured-bass":
+			once("harmony", "chord symbols were left out, here and later")
 		}
 	}
 	// A voice that ends before the bar does rests.
-	if at.Num > 0 && end.Less(at) && p.voice != "" {
+	if at.Num > 0 && end.Less(at) {
 		full := at
 		if b.meter.Valid() && b.meter.Bar().Less(full) {
 			full = b.meter.Bar()
@@ -391,18 +519,43 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 			b.notes = append(b.notes, note{Written: theory.Written{Rest: true, Length: full.Minus(end)}})
 		}
 	}
+	if at.Num == 0 && b.meter.Valid() && m.attr("implicit") != "yes" {
+		leave("it is empty: read as a bar of rest")
+		b.notes = append(b.notes, note{Written: theory.Written{Rest: true, Length: b.meter.Bar()}})
+	}
 	if len(p.endings) > 0 && len(b.endings) == 0 {
 		b.endings = p.endings
 	}
 	p.bars = append(p.bars, b)
 	for i := range m.Nodes { // an ending stops after its bar
-		if n := &m.Nodes[i]; n.XMLName.Local == "barline" {
+		if n := &m.Nodes[i]; n.Name == "barline" {
 			if e := n.child("ending"); e != nil && e.attr("type") != "start" {
 				p.endings = nil
 			}
 		}
 	}
 	return nil
+}
+
+// jump names what in a direction, a sound or a bar line sends the player to
+// another place.
+func (n *xmlNode) jump() string {
+	for _, name := range []string{"dacapo", "dalsegno", "tocoda", "fine", "segno", "coda"} {
+		if n.attr(name) != "" || n.Name != "sound" && n.child(name) != nil {
+			return name
+		}
+	}
+	if n.Name == "words" && jumps(n.Text) {
+		return quote(strings.TrimSpace(n.Text))
+	}
+	for i := range n.Nodes {
+		if c := &n.Nodes[i]; c.Name == "direction-type" || c.Name == "words" || c.Name == "sound" {
+			if what := c.jump(); what != "" {
+				return what
+			}
+		}
+	}
+	return ""
 }
 
 // duration reads a <duration> in quarter notes.
@@ -425,7 +578,7 @@ func duration(n *xmlNode, divisions int) (theory.Fraction, error) {
 	return f, nil
 }
 
-func (r *reading) attributes(p *xmlPart, n *xmlNode, b *bar, leave func(string), errorf func(string, ...any) error) error {
+func (r *reading) attributes(p *xmlPart, n *xmlNode, b *bar, leave func(string), once func(kind, what string), errorf func(string, ...any) error) error {
 	if text := n.text("divisions"); text != "" {
 		d, err := strconv.Atoi(text)
 		if err != nil || d < 1 || d > 1<<20 {
@@ -481,9 +634,8 @@ func (r *reading) attributes(p *xmlPart, n *xmlNode, b *bar, leave func(string),
 			b.meter = p.meter
 		}
 	}
-	if n.child("transpose") != nil && !p.tuned {
-		p.tuned = true
-		leave("the part is for a transposing instrument: read as written, not as it sounds")
+	if n.child("transpose") != nil {
+		once("transpose", "the part is for a transposing instrument: read as written, not as it sounds")
 	}
 	return nil
 }
@@ -518,17 +670,17 @@ func (r *reading) xmlNote(p *xmlPart, n *xmlNode, leave func(string), errorf fun
 	starts, stops := false, false
 	for i := range n.Nodes {
 		c := &n.Nodes[i]
-		switch c.XMLName.Local {
+		switch c.Name {
 		case "tie":
 			w.tied = w.tied || c.attr("type") == "start"
 		case "notations":
 			for j := range c.Nodes {
 				switch s := &c.Nodes[j]; {
-				case s.XMLName.Local == "slur" && s.attr("type") == "start":
+				case s.Name == "slur" && s.attr("type") == "start":
 					starts = true
-				case s.XMLName.Local == "slur" && s.attr("type") == "stop":
+				case s.Name == "slur" && s.attr("type") == "stop":
 					stops = true
-				case s.XMLName.Local == "tied" && s.attr("type") == "start":
+				case s.Name == "tied" && s.attr("type") == "start":
 					w.tied = true
 				}
 			}
@@ -571,12 +723,11 @@ func (r *reading) xmlBarline(p *xmlPart, n *xmlNode, b *bar, errorf func(string,
 	}
 	if e := n.child("ending"); e != nil && e.attr("type") == "start" {
 		p.endings = nil
-		for _, text := range strings.FieldsFunc(e.attr("number"), func(c rune) bool { return c == ',' || c == ' ' }) {
-			k, err := strconv.Atoi(text)
-			if err != nil || k < 1 || k > 99 {
-				return errorf("an ending %s", quote(text))
+		if text := strings.TrimSpace(e.attr("number")); text != "" {
+			var err error
+			if p.endings, err = passes(text); err != nil {
+				return errorf("%v", err)
 			}
-			p.endings = append(p.endings, k)
 		}
 		b.endings = p.endings
 	}

@@ -3,9 +3,11 @@ package notation
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"strings"
 	"testing"
+	"unicode/utf16"
 
 	"singback/theory"
 )
@@ -143,7 +145,7 @@ func TestReadMusicXML(t *testing.T) {
 	}{
 		{"hello world", `<part id="P1"><measure number="1"><attributes><divisions>1</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time>
 <clef><sign>G</sign><line>2</line></clef></attributes><note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration><type>whole</type></note></measure></part>`, "", "C4:4", ""},
-		{"a second voice", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<backup><duration>4</duration></backup>`+n("E", "2", "2", "")+n("F", "2", "2", "")) + `</part>`, "", "C4:2", "other voices"},
+		{"a second voice", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<backup><duration>4</duration></backup>`+n("E", "2", "2", "")+n("F", "2", "2", "")) + `</part>`, "", "C4:2", "of 2 voices with notes (1, 2)"},
 		{"the second voice", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<backup><duration>4</duration></backup><forward><duration>1</duration></forward>`+n("E", "1", "2", "")+n("F", "2", "2", "")) + `</part>`, "P1:2", "z:1/2, E4:1/2, F4:1", ""},
 		{"the second part", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")) + `</part><part id="P2">` + bar("1", attributes+n("D", "4", "1", "")) + `</part>`, "bass", "D4:2", ""},
 		{"a chord", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<note><chord/><pitch><step>G</step><octave>4</octave></pitch><duration>4</duration></note>`) + `</part>`, "", "G4:2", "bar 1: of a chord"},
@@ -153,6 +155,24 @@ func TestReadMusicXML(t *testing.T) {
 			bar("2", `<barline location="left"><ending number="1" type="start"/></barline>`+n("D", "4", "1", "")+`<barline location="right"><ending number="1" type="stop"/><repeat direction="backward"/></barline>`) +
 			bar("3", `<barline location="left"><ending number="2" type="start"/></barline>`+n("E", "4", "1", "")+`<barline location="right"><ending number="2" type="discontinue"/></barline>`) + bar("4", n("F", "4", "1", "")) + `</part>`,
 			"", "C4:2, D4:2, C4:2, E4:2, F4:2", ""},
+		{"endings with lists, four times", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")) +
+			bar("2", `<barline location="left"><ending number="1, 3" type="start"/></barline>`+n("D", "4", "1", "")+`<barline location="right"><ending number="1, 3" type="stop"/><repeat direction="backward"/></barline>`) +
+			bar("3", `<barline location="left"><ending number="2" type="start"/></barline>`+n("E", "4", "1", "")+`<barline location="right"><ending number="2" type="stop"/><repeat direction="backward"/></barline>`) +
+			bar("4", `<barline location="left"><ending number="4" type="start"/></barline>`+n("F", "4", "1", "")+`<barline location="right"><ending number="4" type="stop"/></barline>`) + bar("5", n("G", "4", "1", "")) + `</part>`,
+			"", "C4:2, D4:2, C4:2, E4:2, C4:2, D4:2, C4:2, F4:2, G4:2", ""},
+		{"chord symbols", `<part id="P1">` + bar("1", attributes+`<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony>`+n("C", "4", "1", "")+`<harmony><root><root-step>F</root-step></root><kind>major</kind></harmony>`) + `</part>`, "", "C4:2", "bar 1: chord symbols were left out"},
+		{"Fine in words", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<direction><direction-type><words>Fine</words></direction-type></direction>`) + `</part>`, "", "C4:2", `bar 1: "Fine" is not followed`},
+		{"D.C. in words and sound", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<direction><direction-type><words>D.C. al Fine</words></direction-type><sound dacapo="yes"/></direction>`) + `</part>`, "", "C4:2", `bar 1: "D.C. al Fine" is not followed`},
+		{"dal segno", `<part id="P1">` + bar("1", attributes+`<sound dalsegno="1"/>`+n("C", "4", "1", "")) + `</part>`, "", "C4:2", `bar 1: dalsegno is not followed`},
+		{"a sign of segno", `<part id="P1">` + bar("1", attributes+`<direction><direction-type><segno/></direction-type></direction>`+n("C", "4", "1", "")) + `</part>`, "", "C4:2", `bar 1: segno is not followed`},
+		{"a coda at the bar line", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<barline><coda/></barline>`) + `</part>`, "", "C4:2", `bar 1: coda is not followed`},
+		{"words that are no jump", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")+`<direction><direction-type><words>dolce</words></direction-type></direction>`) + `</part>`, "", "C4:2", ""},
+		{"bars of rest before", `<part id="P1">` + bar("1", attributes+`<note><rest measure="yes"/><duration>4</duration></note>`) + bar("2", `<forward><duration>4</duration></forward>`) + bar("3", n("C", "4", "1", "")) + `</part>`, "", "z:4, C4:2", ""},
+		{"an empty bar before", `<part id="P1">` + bar("1", attributes) + bar("2", n("C", "4", "1", "")) + `</part>`, "", "z:2, C4:2", "bar 1: it is empty: read as a bar of rest"},
+		{"the first voice rests before", `<part id="P1">` + bar("1", attributes+`<note><rest/><duration>4</duration><voice>1</voice></note><backup><duration>4</duration></backup>`+n("C", "4", "5", "")) +
+			bar("2", n("D", "4", "1", "")+`<backup><duration>4</duration></backup>`+n("E", "4", "5", "")) + `</part>`, "", "z:2, D4:2", "of 2 voices with notes (1, 5)"},
+		{"a voice of rests alone", `<part id="P1">` + bar("1", attributes+`<note><rest/><duration>4</duration><voice>1</voice></note><backup><duration>4</duration></backup>`+n("C", "4", "5", "")) + `</part>`, "", "C4:2", ""},
+		{"the second part with notes", `<part id="P1">` + bar("1", attributes+n("C", "4", "1", "")) + `</part><part id="P9">` + bar("1", attributes+`<note><rest/><duration>4</duration></note>`) + `</part><part id="P2">` + bar("1", attributes+n("D", "4", "1", "")) + `</part>`, "2", "D4:2", ""},
 		{"grace note", `<part id="P1">` + bar("1", attributes+`<note><grace/><pitch><step>E</step><octave>4</octave></pitch></note>`+n("C", "4", "1", "")) + `</part>`, "", "C4:2", "bar 1: grace notes"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -165,11 +185,79 @@ func TestReadMusicXML(t *testing.T) {
 				if got := show(s); got != c.want {
 					t.Errorf("got  %s\nwant %s", got, c.want)
 				}
-				if c.warning == "" && len(warnings) > 0 || c.warning != "" && (len(warnings) == 0 || !strings.Contains(string(warnings[0]), c.warning)) {
+				if c.warning == "" && len(warnings) > 0 || c.warning != "" && (len(warnings) != 1 || !strings.Contains(string(warnings[0]), c.warning)) {
 					t.Errorf("warnings %v, want %q", warnings, c.warning)
 				}
 			}
 		})
+	}
+}
+
+// Parts, voices and tracks are counted where they have notes; an id or a name
+// goes before a number, and a message lists what there is.
+func TestVoices(t *testing.T) {
+	abc := "X:1\nL:1/4\nK:C\nV:S name=\"High\"\nC|\nV:T\nz|\nV:3 nm=Low\nE|\n"
+	for voice, want := range map[string]string{"": "C4:1", "1": "C4:1", "2": "E4:1", "3": "E4:1", "s": "C4:1", "high": "C4:1", "low": "E4:1",
+		"T": `the voice "T" has no notes; those with notes are 1 ("S", "High"), 3 ("Low")`, "4": `there is no voice "4"; those with notes are 1`, "0": "there is no voice"} {
+		s, _, err := Parse("x.abc", []byte(abc), Options{Voice: voice})
+		if got := show(s); err == nil && got != want || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %s, %v; want %s", voice, got, err, want)
+		}
+	}
+}
+
+// XML says its character set, by a mark or in words (XML 1.0, 4.3.3 and appendix
+// F); text of other kinds has a mark or none.
+func TestCharacterSets(t *testing.T) {
+	score := func(charset string) string {
+		return `<?xml version="1.0" encoding="` + charset + `"?><score-partwise><work><work-title>É ‘𝄞</work-title></work><part-list/><part id="P1"><measure number="1"><note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note></measure></part></score-partwise>`
+	}
+	wide := func(s string, order binary.AppendByteOrder, mark bool) string {
+		var b []byte
+		if mark {
+			b = order.AppendUint16(b, 0xfeff)
+		}
+		for _, u := range utf16.Encode([]rune(s)) {
+			b = order.AppendUint16(b, u)
+		}
+		return string(b)
+	}
+	bytewise := func(s string) string { // É and ‘ in Windows-1252
+		return strings.NewReplacer("É", "\xc9", "‘", "\x91", "𝄞", "").Replace(s)
+	}
+	abc := "X:1\nT:É ‘𝄞\nL:1/4\nK:C\nC\n"
+	for name, c := range map[string]struct{ data, title string }{
+		"UTF-8":                        {score("UTF-8"), "É ‘𝄞"},
+		"UTF-8 with a mark":            {"\ufeff" + score("utf-8"), "É ‘𝄞"},
+		"UTF-16, little end first":     {wide(score("UTF-16"), binary.LittleEndian, true), "É ‘𝄞"},
+		"UTF-16, big end first":        {wide(score("utf-16"), binary.BigEndian, true), "É ‘𝄞"},
+		"UTF-16LE in words too":        {wide(score("UTF-16LE"), binary.LittleEndian, true), "É ‘𝄞"},
+		"UTF-16 without a mark":        {wide(score("UTF-16"), binary.LittleEndian, false), "É ‘𝄞"},
+		"UTF-16BE without a mark":      {wide(score("UTF-16BE"), binary.BigEndian, false), "É ‘𝄞"},
+		"ISO-8859-1":                   {bytewise(score("ISO-8859-1")), "É ‘"},
+		"Windows-1252":                 {bytewise(score("windows-1252")), "É ‘"},
+		"zipped":                       {string(zipped(t, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a"/></rootfiles></container>`, "a": wide(score("UTF-16"), binary.LittleEndian, true)})), "É ‘𝄞"},
+		"ABC in UTF-8":                 {abc, "É ‘𝄞"},
+		"ABC in UTF-8 with a mark":     {"\ufeff" + abc, "É ‘𝄞"},
+		"ABC in UTF-16":                {wide(abc, binary.LittleEndian, true), "É ‘𝄞"},
+		"ABC in UTF-16, big end first": {wide(abc, binary.BigEndian, true), "É ‘𝄞"},
+		"ABC in Windows-1252":          {bytewise(abc), "É ‘"},
+	} {
+		s, _, err := Parse("x", []byte(c.data), Options{})
+		if err != nil || s.Title != c.title || show(s) != "C4:1" {
+			t.Errorf("%s: %q, %s, %v; want %q", name, s.Title, show(s), err, c.title)
+		}
+	}
+	for name, c := range map[string]struct{ data, want string }{
+		"another one":        {score("UTF-7"), `character set "utf-7"; want UTF-8`},
+		"UTF-16 in words":    {score("UTF-16"), `character set "utf-16"`},
+		"half a character":   {wide(score("UTF-16"), binary.LittleEndian, true) + "<", "in the middle of a character"},
+		"half of a pair":     {"\xff\xfe<\x00\x34\xd8a\x00", "half a character"},
+		"UTF-8 that is none": {strings.Replace(score("UTF-8"), "É", "\xc9", 1), "line 1: invalid UTF-8"},
+	} {
+		if _, _, err := Parse("x", []byte(c.data), Options{}); !errors.Is(err, ErrNotation) || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: %v; want %q", name, err, c.want)
+		}
 	}
 }
 
@@ -216,7 +304,7 @@ func TestRefusals(t *testing.T) {
 		{"other XML", "<html></html>", "no score-partwise"},
 		{"timewise", "<score-timewise></score-timewise>", "score-timewise"},
 		{"a note without end", musicXMLHead + `<part id="P1"><measure number="7"><note><pitch><step>C</step><octave>4</octave></pitch><duration>99999999999</duration></note></measure></part></score-partwise>`, `bar 7: a duration of`},
-		{"going back too far", musicXMLHead + `<part id="P1"><measure number="2"><backup><duration>4</duration></backup></measure></part></score-partwise>`, "bar 2: it goes back"},
+		{"going back too far", musicXMLHead + `<part id="P1"><measure number="2"><backup><duration>4</duration></backup><note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note></measure></part></score-partwise>`, "bar 2: it goes back"},
 		{"no zip", "PK\x03\x04aaaa", "is none"},
 		{"zip without a container", string(zipped(t, map[string]string{"a": "b"})), "META-INF/container.xml"},
 		{"zip without its score", string(zipped(t, map[string]string{"META-INF/container.xml": container("../../etc/passwd")})), "etc/passwd"},
@@ -230,7 +318,7 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ data, voice string }{
-		{"X:1\nK:C\nC", "alto"}, {musicXMLHead + "<part id='P1'/></score-partwise>", "P7"},
+		{"X:1\nK:C\nC", "alto"}, {musicXMLHead + "<part id='P1'><measure><note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note></measure></part></score-partwise>", "P7"},
 	} {
 		if _, _, err := Parse("x", []byte(c.data), Options{Voice: c.voice}); err == nil || !strings.Contains(err.Error(), c.voice) {
 			t.Errorf("voice %s: %v", c.voice, err)

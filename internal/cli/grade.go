@@ -257,7 +257,7 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 	return line, nil
 }
 
-// written is a model in a notation file, in the key that the file says.
+// written is a model in a notation file, in the key that the file says or --key.
 func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, error) {
 	tuning, err := g.music.readTuning()
 	if err != nil {
@@ -272,7 +272,7 @@ func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, e
 	}
 	defer f.Close()
 	score, warnings, err := notation.Read(g.model, f, notation.Options{
-		Voice: g.part, Key: key, Naming: names, Octave: exercise.MiddleRegister(key).TonicOctave,
+		Voice: g.part, Key: key, KeyAsked: g.music.key != "", Naming: names, Octave: middleOctave,
 	})
 	if err != nil {
 		return exercise.Line{}, fmt.Errorf("--model: %w", err)

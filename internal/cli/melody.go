@@ -67,7 +67,7 @@ line cannot show is named on standard error, with its line or bar.
 	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies made, 1 to 7")
 	f.IntVar(&o.count, "count", 1, "how many are made")
 	f.Uint64Var(&o.seed, "seed", 0, "make the same melodies again from this number")
-	f.StringVar(&o.key, "key", "", `key: "Ab major", f#m; for melodies made one of the level's, for names C major`)
+	f.StringVar(&o.key, "key", "", `key: "Ab major", f#m; else one of the level's for melodies made, the file's, or C major; the notes of a file are counted in it (--to-key moves them)`)
 	f.StringVar(&o.toKey, "to-key", "", "move the line to this `KEY` of the same mode")
 	f.StringVar(&o.voice, "voice", "", "keep to the range of a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
 	f.StringVar(&o.compass, "range", "", "keep to a range, like `C3-A4`")
@@ -178,6 +178,9 @@ func (o *melodyOptions) run(e *env, args []string) error {
 	}
 	for _, w := range lines[0].warnings {
 		fmt.Fprintf(e.stderr, "singback melody: %s\n", w)
+	}
+	if o.format.value != "json" {
+		o.sayPulse(e, lines[0].score)
 	}
 	if o.format.value == "json" {
 		var records []melodyRecord
@@ -311,6 +314,12 @@ func (o *melodyOptions) generate(e *env, compass exercise.Range) ([]line, error)
 	return lines, nil
 }
 
+// pulses are the values of --pulse, in quarter notes.
+var pulses = map[string]theory.Fraction{"1/4": {Num: 1, Den: 1}, "1/2": {Num: 2, Den: 1}, "3/8": {Num: 3, Den: 2}, "1/8": {Num: 1, Den: 2}}
+
+// middleOctave is the octave of the tonic of names that are read and written.
+func middleOctave(k theory.Key) int { return exercise.MiddleRegister(k).TonicOctave }
+
 func (o *melodyOptions) read(e *env, args []string, compass exercise.Range) ([]line, error) {
 	for _, flag := range []string{"level", "count", "seed"} {
 		if o.cmd.Flags().Changed(flag) {
@@ -323,23 +332,24 @@ func (o *melodyOptions) read(e *env, args []string, compass exercise.Range) ([]l
 	}
 	options := notation.Options{Voice: o.part, Naming: naming}
 	if o.key != "" {
-		if options.Key, err = theory.ParseKey(o.key); err != nil {
+		if options.Key, err = theory.ParseModalKey(o.key); err != nil {
 			return nil, usage(fmt.Errorf("--key: %w", err))
 		}
+		options.KeyAsked = true
 	}
 	if o.pulse != "" {
-		pulses := map[string]theory.Fraction{"1/4": {Num: 1, Den: 1}, "1/2": {Num: 2, Den: 1}, "3/8": {Num: 3, Den: 2}, "1/8": {Num: 1, Den: 2}}
 		p, ok := pulses[o.pulse]
 		if !ok {
 			return nil, usagef("--pulse: %q: want 1/4, 1/2, 3/8 or 1/8", short(o.pulse))
 		}
 		options.Pulse = p
 	}
-	options.Octave = exercise.MiddleRegister(options.Key).TonicOctave
+	options.Octave = middleOctave
 	if o.cmd.Flags().Changed("octave") {
-		if options.Octave = o.octave; o.octave < 0 || o.octave > 8 {
+		if o.octave < 0 || o.octave > 8 {
 			return nil, usagef("--octave: %d is out of range: want 0 to 8", o.octave)
 		}
+		options.Octave = func(theory.Key) int { return o.octave }
 	}
 	var l line
 	typed := strings.Join(args, " ")
@@ -449,14 +459,10 @@ func (o *melodyOptions) writeLine(w io.Writer, l line, v notation.View, naming t
 		_, err = io.WriteString(w, text)
 		return err
 	case "names":
-		m, _, err := l.score.Melody()
-		if err != nil {
-			return err
-		}
 		if o.names == "none" {
 			return usagef("--names: none leaves nothing to write as names")
 		}
-		text, err := m.Text(naming, style.ASCII)
+		text, err := namesOf(l.score, naming, style.ASCII)
 		if err != nil {
 			return err
 		}
@@ -469,6 +475,39 @@ func (o *melodyOptions) writeLine(w io.Writer, l line, v notation.View, naming t
 		}
 	}
 	return nil
+}
+
+// namesOf writes a line in names below a heading with its key, so that it is read
+// back as the same line: octaves are marked from where names without a mark are
+// read.
+func namesOf(s theory.Score, naming theory.Naming, ascii bool) (string, error) {
+	m, octave, err := s.Melody()
+	if err != nil {
+		return "", err
+	}
+	up := octave - middleOctave(m.Key)
+	for i := range m.Tones {
+		if t := &m.Tones[i]; !t.Rest {
+			t.Octave += up
+			if t.Bridge != (theory.Degree{}) {
+				t.BridgeOctave += up
+			}
+		}
+	}
+	text, err := m.Text(naming, ascii)
+	return m.Heading() + ". " + text, err
+}
+
+// sayPulse tells the pulse of names, which nothing in them does.
+func (o *melodyOptions) sayPulse(e *env, s theory.Score) {
+	if o.to != "names" || !s.Meter.Valid() {
+		return
+	}
+	for _, name := range []string{"1/2", "3/8", "1/8"} {
+		if s.Meter.Pulse() == pulses[name] {
+			fmt.Fprintf(e.stderr, "singback melody: the pulse of these names is a %s note: read them with --pulse %s\n", name, name)
+		}
+	}
 }
 
 // write writes to --out or standard output.

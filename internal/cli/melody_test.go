@@ -2,10 +2,15 @@ package cli
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"singback/exercise"
+	"singback/internal/notation"
+	"singback/theory"
 )
 
 func TestMelodyConvertsThroughEveryFormat(t *testing.T) {
@@ -109,5 +114,117 @@ func TestMelodyRefusals(t *testing.T) {
 	}
 	if _, stderr, code := (user{terminal: true}).runs(t, "melody", "--to", "midi"); code != exitUsage || !strings.Contains(stderr, "--out") {
 		t.Errorf("MIDI to a terminal: %d %s", code, stderr)
+	}
+}
+
+// Names with their heading are read back as the same line in the same key and
+// mode, at the same pitch, whatever the names: they need no flag but --from, and
+// --pulse where it is said.
+func TestNamesKeepTheLine(t *testing.T) {
+	written := 0
+	for level := 1; level <= exercise.Levels; level++ {
+		for seed := range uint64(6) {
+			ms, err := exercise.NewMelodies(exercise.MelodyOrder{Level: level, Count: 1, Seed: seed})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, k := range theory.Keys() {
+				for _, mode := range []theory.Mode{theory.Major, theory.Minor, theory.Dorian, theory.Phrygian, theory.Lydian, theory.Mixolydian, theory.Locrian} {
+					if s := ms[0].Score; k.Mode != theory.Major || len(s.Changes) > 0 {
+						continue
+					}
+					s := ms[0].Score
+					s.Key.Mode = mode // the same pitches, counted on the same tonic
+					if s, err = s.In(k.WithMode(mode)); err == nil {
+						s, err = s.Octaves(int(seed)%3 - 1)
+					}
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, naming := range theory.Namings() {
+						text, err := namesOf(s, naming, seed%2 == 0)
+						if err != nil {
+							continue // lengths and octaves that have no sign
+						}
+						written++
+						got, warnings, err := notation.Parse("typed", []byte(text), notation.Options{Naming: naming, Octave: middleOctave, Pulse: s.Meter.Pulse()})
+						if err != nil {
+							t.Fatalf("%v, %v: %s\n%v", naming, s.Key, text, err)
+						}
+						if len(warnings) > 0 || got.Key != s.Key || sounds(got) != sounds(s) {
+							t.Fatalf("%v, %v: %s\n%v\ngot  %s %s\nwant %s %s", naming, s.Key, text, warnings, got.Key, sounds(got), s.Key, sounds(s))
+						}
+					}
+				}
+			}
+		}
+	}
+	if written < 20_000 {
+		t.Errorf("only %d lines were written as names", written)
+	}
+}
+
+// sounds is a line from its first to its last note.
+func sounds(s theory.Score) string {
+	ns := s.Notes
+	for ns[0].Rest {
+		ns = ns[1:]
+	}
+	for ns[len(ns)-1].Rest {
+		ns = ns[:len(ns)-1]
+	}
+	return fmt.Sprint(ns)
+}
+
+func TestNamesHaveTheirKey(t *testing.T) {
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"do re mi sol", "--key", "G"}, "Key G. do re mi sol\n"},
+		{[]string{"do re me fa", "--key", "Dm"}, "Key F, Lah is D. do re me fa\n"},
+		{[]string{"do re me fa", "--key", "D dorian"}, "Key C, Ray is D. do re me fa\n"},
+	} {
+		out, stderr, code := user{ascii: true}.runs(t, append([]string{"melody", "--to", "names"}, c.args...)...)
+		if out != c.want || stderr != "" || code != exitDone {
+			t.Errorf("%v: %q, %q, %d; want %q", c.args, out, stderr, code, c.want)
+			continue
+		}
+		if again, stderr, _ := (user{ascii: true, stdin: out}).runs(t, "melody", "-", "--to", "names"); again != out {
+			t.Errorf("%q read back is %q, %q", out, again, stderr)
+		}
+	}
+	_, stderr, _ := user{stdin: "X:1\nM:6/8\nL:1/8\nK:C\nC3 D3|"}.runs(t, "melody", "-", "--to", "names")
+	if want := "singback melody: the pulse of these names is a 3/8 note: read them with --pulse 3/8\n"; stderr != want {
+		t.Errorf("a pulse of 3/8: %q, want %q", stderr, want)
+	}
+}
+
+// The notes of a file are counted in the key asked for, which is said.
+func TestMelodyKeyOfAFile(t *testing.T) {
+	tune := "X:1\nM:4/4\nL:1/4\nK:F\nD E F G|[K:C]A4|[K:F]D4|"
+	out, stderr, code := user{stdin: tune, ascii: true}.runs(t, "melody", "-", "--key", "D minor", "--format", "json")
+	var r melodyRecord
+	if err := json.Unmarshal([]byte(out), &r); err != nil || code != exitDone {
+		t.Fatal(err, stderr)
+	}
+	if r.Key != "D minor" || *r.Notes[0].Name != "do" || *r.Notes[0].Note != "D4" || len(r.Changes) != 2 || r.Changes[0].Key != "C major" || r.Changes[1].Key != "D minor" {
+		t.Errorf("%+v", r)
+	}
+	if want := "singback melody: the file says F major: its notes stay as they are and are counted in D minor, as asked for\n"; stderr != want {
+		t.Errorf("%q, want %q", stderr, want)
+	}
+	if _, stderr, _ := (user{stdin: tune}).runs(t, "melody", "-", "--key", "F"); stderr != "" {
+		t.Errorf("the key of the file: %q", stderr)
+	}
+	_, stderr, _ = user{}.runs(t, "melody", "--key", "D", "Key G. do re mi")
+	if want := "singback melody: the heading says G major: it goes before D major\n"; stderr != want {
+		t.Errorf("%q, want %q", stderr, want)
+	}
+	// From MIDI, whose notes have no letters, they are spelled in it.
+	midi, _, _ := user{stdin: "X:1\nM:4/4\nL:1/4\nK:F\nD ^c d2|"}.runs(t, "melody", "-", "--to", "midi")
+	out, _, _ = user{stdin: midi}.runs(t, "melody", "-", "--key", "D minor", "--to", "abc")
+	if !strings.Contains(out, "K:Dm\nD2 ^c2 d4 |]") {
+		t.Error(out)
 	}
 }

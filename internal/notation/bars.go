@@ -242,6 +242,7 @@ func (r *reading) line(s theory.Score, bars []bar) (theory.Score, error) {
 		}
 		at = at.Plus(length)
 	}
+	r.rekey(&s)
 	// A slur needs a note to go to.
 	for i := range s.Notes {
 		if n := &s.Notes[i]; n.Slur && (n.Rest || i+1 == len(s.Notes) || s.Notes[i+1].Rest) {

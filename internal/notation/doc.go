@@ -88,11 +88,15 @@ type Options struct {
 	// from 1. The empty string is the first one with notes.
 	Voice string
 
-	// For names of degrees: their key, naming, the octave of the tonic, and the
-	// length of a pulse in quarter notes (zero: 1).
-	Key    theory.Key
+	// Key is the key where the file names none. KeyAsked tells that the user asked
+	// for it: then the notes of a file that names another are counted in it.
+	Key      theory.Key
+	KeyAsked bool
+
+	// For names of degrees: their naming, the octave of the tonic of a key (nil:
+	// 4), and the length of a pulse in quarter notes (zero: 1).
 	Naming theory.Naming
-	Octave int
+	Octave func(theory.Key) int
 	Pulse  theory.Fraction
 }
 
@@ -227,15 +231,44 @@ func quote(s string) string {
 
 // names reads names of degrees or tonic sol-fa notation.
 func (r *reading) names(text string) (theory.Score, error) {
+	if len(text) > maxNames {
+		return theory.Score{}, fmt.Errorf("names of more than %d MiB", maxNames>>20)
+	}
 	m, err := theory.ParseMelody(text, r.options.Key, r.options.Naming)
 	if err != nil {
 		return theory.Score{}, err
+	}
+	if m.Key != r.options.Key && r.options.KeyAsked {
+		r.warn("the heading says %s: it goes before %s", m.Key.ASCII(), r.options.Key.ASCII())
 	}
 	pulse := r.options.Pulse
 	if pulse == (theory.Fraction{}) {
 		pulse = theory.Fraction{Num: 1, Den: 1}
 	}
-	return m.Score(r.options.Octave, pulse)
+	octave := 4
+	if r.options.Octave != nil {
+		octave = r.options.Octave(m.Key)
+	}
+	return m.Score(octave, pulse)
+}
+
+// maxNames is the longest text of names that is read, in bytes.
+const maxNames = 1 << 20
+
+// rekey puts the key asked for in place of the one that the file names. Pitches
+// stay.
+func (r *reading) rekey(s *theory.Score) {
+	said, asked := s.Key, r.options.Key
+	if !r.options.KeyAsked || said == asked {
+		return
+	}
+	s.Key = asked
+	for i := range s.Changes {
+		if s.Changes[i].Key == said {
+			s.Changes[i].Key = asked
+		}
+	}
+	r.warn("the file says %s: its notes stay as they are and are counted in %s, as asked for", said.ASCII(), asked.ASCII())
 }
 
 // Write writes a line in a format that is a file format of its own; names need

@@ -285,6 +285,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 		s.Tempo /= s.Meter.Pulse().Float()
 	}
 	s.Tempo = math.Round(s.Tempo*1000) / 1000
+	r.rekey(&s)
 	spell(&s)
 	return s, nil
 }

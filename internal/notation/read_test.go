@@ -342,7 +342,7 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("| d :r | m :f | s :- ||"), "")
 	f.Add(zipped(f, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a"/></rootfiles></container>`, "a": musicXMLHead}), "")
 	f.Fuzz(func(t *testing.T, data []byte, voice string) {
-		s, _, err := Parse("x.abc", data, Options{Voice: voice, Octave: 4})
+		s, _, err := Parse("x.abc", data, Options{Voice: voice})
 		if err != nil {
 			if !errors.Is(err, ErrNotation) || len(err.Error()) > 1000 {
 				t.Errorf("%d bytes: %v", len(err.Error()), err)

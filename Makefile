@@ -2,7 +2,11 @@
 
 setup       = internal/device/setup.sh
 virtual_mic = internal/device/virtualmic/with-virtual-mic
+FUZZPACKAGES = ./...
 FUZZTIME    = 10s
+# What a fuzz target may take: Go frees memory from half a GiB on, and at 4 GiB
+# (in KiB) it dies, so that a few bytes that ask for much are a finding.
+FUZZLIMIT   = export GOMEMLIMIT=512MiB && ulimit -v 4194304
 
 # Every recipe that compiles starts with this: with cgo if PortAudio is, or
 # can be, here, and without it otherwise.
@@ -10,7 +14,7 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
 FIT         = offline
 
-.PHONY: run build test check bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
+.PHONY: run build test check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
 
 run: build
 	@bin/singback sing
@@ -40,8 +44,12 @@ check:
 bench:
 	@$(cgo) && go test -run '^$$' -bench . -benchmem ./...
 
+# Before a release: check, and every fuzz target for a minute.
+check-long: check
+	@$(MAKE) --no-print-directory fuzz FUZZTIME=60s
+
 fuzz:
-	@$(cgo) && for package in $$(go list ./...); do \
+	@$(cgo) && $(FUZZLIMIT) && for package in $$(go list $(FUZZPACKAGES)); do \
 		for target in $$(go test -list '^Fuzz' $$package | grep '^Fuzz'); do \
 			echo "$$package $$target" && \
 			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$package || exit 1; \

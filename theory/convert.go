@@ -3,6 +3,7 @@ package theory
 import (
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // Minus returns f − g.
@@ -84,9 +85,9 @@ func barFrom(lines []Fraction, at Fraction) Fraction {
 
 // changeKey adds a change of key, joined with a change of meter at that place.
 func (s *Score) changeKey(at Fraction, k Key) {
-	i := 0
-	for i < len(s.Changes) && s.Changes[i].At.less(at) {
-		i++
+	i := len(s.Changes)
+	for i > 0 && !s.Changes[i-1].At.less(at) {
+		i--
 	}
 	if i < len(s.Changes) && s.Changes[i].At == at {
 		s.Changes[i].Key = k
@@ -95,7 +96,7 @@ func (s *Score) changeKey(at Fraction, k Key) {
 		if i > 0 {
 			c.Meter = s.Changes[i-1].Meter
 		}
-		s.Changes = append(s.Changes[:i:i], append([]Change{c}, s.Changes[i:]...)...)
+		s.Changes = slices.Insert(s.Changes, i, c)
 	}
 	for i++; i < len(s.Changes); i++ {
 		s.Changes[i].Key = k

@@ -69,6 +69,7 @@ type abcReader struct {
 	skipping  bool // within %%begintext … %%endtext
 	symbols   map[rune]string
 	said      map[string]bool
+	marks     map[string]int // the last line of each
 }
 
 func (a *abcReader) errorf(format string, args ...any) error {
@@ -740,8 +741,7 @@ func (a *abcReader) add(n note) error {
 	return a.put(n)
 }
 
-// maxNotes bounds the notes and rests of all voices, and their bars; a line has
-// fewer.
+// maxNotes bounds the notes and rests of all voices; a line has fewer.
 const maxNotes = 5 * theory.MaxScoreNotes
 
 // put puts a note or rest into the bar as it is.
@@ -808,8 +808,8 @@ func (a *abcReader) closeBar(v *abcVoice) error {
 		v.now.name = fmt.Sprintf("line %d, bar %d", a.row+1, len(v.bars)+1)
 		v.now.endings = v.ending
 		v.bars = append(v.bars, v.now)
-		if a.bars++; len(v.bars) > maxBars || a.bars > maxNotes {
-			return a.errorf("more than %d bars", maxBars)
+		if a.bars++; len(v.bars) > maxBars || a.bars > 3*maxBars {
+			return a.errorf("more than %d bars, or %d in all voices", maxBars, 3*maxBars)
 		}
 	}
 	v.now = bar{key: v.key, meter: v.meter}
@@ -929,11 +929,17 @@ func (a *abcReader) beginTextEnding(text string) error {
 	v := a.current()
 	endings, err := passes(text)
 	if err != nil {
-		before := append([]int{0}, v.ending...)
-		for i := len(v.bars) - 1; i >= 0 && v.bars[i].endings != nil; i-- {
-			before = append(before, v.bars[i].endings...)
+		last := 0
+		for _, pass := range v.ending {
+			last = max(last, pass)
 		}
-		endings = []int{slices.Max(before) + 1}
+		for i := len(v.bars) - 1; i >= 0 && v.bars[i].endings != nil; i-- {
+			last = max(last, slices.Max(v.bars[i].endings))
+		}
+		if last++; last > maxPasses {
+			return a.errorf("an ending for pass %d; want 1 to %d", last, maxPasses)
+		}
+		endings = []int{last}
 		a.leave(fmt.Sprintf("the ending %s is read as the one of pass %d", quote(text), endings[0]))
 	}
 	if err := a.closeBar(v); err != nil {
@@ -967,6 +973,13 @@ func (a *abcReader) symbolOf(r rune) {
 // mark leaves out what stands in quotes or other signs before a note, and says
 // so where the line is another one without it.
 func (a *abcReader) mark(s string) {
+	if row, ok := a.marks[s]; ok && row == a.row {
+		return // said for this line
+	}
+	if a.marks == nil {
+		a.marks = map[string]int{}
+	}
+	a.marks[s] = a.row
 	text := strings.Trim(s, "!+\"")
 	switch {
 	case jumps(text):

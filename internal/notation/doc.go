@@ -232,7 +232,7 @@ func quote(s string) string {
 // names reads names of degrees or tonic sol-fa notation.
 func (r *reading) names(text string) (theory.Score, error) {
 	if len(text) > maxNames {
-		return theory.Score{}, fmt.Errorf("names of more than %d MiB", maxNames>>20)
+		return theory.Score{}, fmt.Errorf("names of more than %d KiB", maxNames>>10)
 	}
 	m, err := theory.ParseMelody(text, r.options.Key, r.options.Naming)
 	if err != nil {
@@ -253,7 +253,7 @@ func (r *reading) names(text string) (theory.Score, error) {
 }
 
 // maxNames is the longest text of names that is read, in bytes.
-const maxNames = 1 << 20
+const maxNames = 256 << 10
 
 // rekey puts the key asked for in place of the one that the file names. Pitches
 // stay.

@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 )
 
 // smfOf makes a Standard MIDI File of 96 ticks a quarter note from tracks.
@@ -93,5 +94,72 @@ func TestReadMIDI(t *testing.T) {
 		if _, _, err := Parse("x.mid", []byte(c.data), Options{}); !errors.Is(err, ErrNotation) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v; want %q", name, err, c.want)
 		}
+	}
+}
+
+// Whatever a file holds, also where it is packed into few bytes, takes a bounded
+// part of memory: no more than 128 times its length, all that was given back
+// counted in.
+func TestHostileFilesAreBounded(t *testing.T) {
+	const tune = "X:1\nM:4/4\nL:1/4\nK:C\n"
+	const size = 1 << 20
+	full := func(before, part, after string) string {
+		return before + strings.Repeat(part, (size-len(before)-len(after))/len(part)) + after
+	}
+	pack := func(s string) string {
+		return string(zipped(t, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a"/></rootfiles></container>`, "a": s}))
+	}
+	head := musicXMLHead + `<part id="P1"><measure number="1">`
+	notesXML := `<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note>`
+	for name, c := range map[string]struct{ data, want string }{
+		"ABC of empty lines":       {full("", "\n", ""), ""},
+		"ABC, lines after a tune":  {full(tune+"C\n\n", "\n", ""), ""},
+		"ABC of rests":             {full(tune, "z", "C"), "more than 100000 notes and rests"},
+		"ABC, bars of rests":       {full(tune+"C|", "z|", ""), "more than 10000 bars"},
+		"ABC, bars of many voices": {full(tune+"C|", "[V:1]C|[V:2]C|[V:3]C|[V:4]C|[V:5]C|[V:6]C|[V:7]C|[V:8]C|[V:9]C|[V:10]C|[V:11]C|", ""), "more than"},
+		"ABC, words below":         {full(tune+strings.Repeat("CDEF|", 4000)+"\n", "w:a\n", ""), ""},
+		"ABC, a line of words":     {full(tune+"C\nw:", "a ", ""), ""},
+		"ABC, lines with words":    {full(tune, "C\nw:a\n", ""), "more than"},
+		"ABC, repeats":             {tune + strings.Repeat("CDEF|", 5000) + "C ::::::::::::::::::::|", "more than"},
+		"ABC, colons":              {tune + "C" + strings.Repeat(":", 1000) + "|", "want at most 99"},
+		"ABC, endings":             {full(tune+"C|", "1-99 z:|", ""), "more than"},
+		"ABC, passes of an ending": {tune + "C|" + strings.Repeat("1-99,", 1000) + "1C:|", "an ending for"},
+		"ABC, decorations":         {full(tune+"C", "!D.C.!", ""), ""},
+		"ABC, open decorations":    {full(tune+"C", "!x ", ""), ""},
+		"ABC, text endings":        {full(tune+"C", "[\"x\" z", ""), "an ending for pass 100"},
+		"XML, deep":                {full("<score-partwise>", "<a>", ""), "more than 100 elements within each other"},
+		"XML, deep in a bar":       {full(head, "<a>", ""), "more than 100 elements within each other"},
+		"XML, a bar of elements":   {full(head+notesXML, "<a/>", "</measure></part></score-partwise>"), "more than 50000"},
+		"XML, empty parts":         {full(musicXMLHead, "<part/>", "</score-partwise>"), "more than 1024 parts"},
+		"XML, a name of elements":  {full("<score-partwise><part-list><score-part>", "<a/>", ""), "more than 50000"},
+		"XML, empty bars":          {full(head+notesXML+"</measure>", "<measure/>", "</part></score-partwise>"), "more than 10000 bars"},
+		"XML, notes":               {full(head, notesXML, "</measure></part></score-partwise>"), ""},
+		"XML, voices":              {full(head+notesXML, "<note/>", "</measure></part></score-partwise>"), "more than 50000"},
+		"XML, attributes":          {full("<score-partwise ", `a="" `, ">"), "line 1: an element with more than 64 KiB"},
+		"XML, one text":            {full(head+"<harmony>", "a", "</harmony></measure></part></score-partwise>"), "no notes"},
+		"XML, an entity":           {full(head+"<words>", "&#x1d10b;", "</words></measure></part></score-partwise>"), "no notes"},
+		"MXL, deep":                {pack(full("<score-partwise>", "<a>", "")), "more than 100 elements"},
+		"MXL, a bar of elements":   {pack(full(head+notesXML, "<a/>", "</measure></part></score-partwise>")), "more than 50000"},
+		"MXL, deep container":      {string(zipped(t, map[string]string{"META-INF/container.xml": full("", "<a>", "")})), "more than 100 elements"},
+		"MIDI of notes":            {smfOf("\x00\x90\x3c\x50" + strings.Repeat("\x00\x3c\x50", 100_000)), "more than 20000 notes"},
+		"MIDI of key signatures":   {smfOf(oneNote + strings.Repeat("\x00\xff\x59\x02\x01\x00\x00\xff\x59\x02\x00\x00", 60_000)), ""},
+		"MIDI of tracks":           {smfOf(strings.Split(strings.Repeat(oneNote+"!", 1000), "!")...), ""},
+		"MIDI of texts":            {smfOf(oneNote + strings.Repeat("\x00\xff\x05\x01a", 160_000)), ""},
+		"names":                    {full("", "do ", ""), "more than 256 KiB"},
+		"names, 256 KiB":           {strings.Repeat("do ", maxNames/3), "more than 20000"},
+		"bridges":                  {strings.Repeat("|do/sol |sol/do ", 9500), ""},
+		"pulses":                   {strings.Repeat("|", maxNames-8) + "do", ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			start := time.Now()
+			n, err := allocated(t, c.data)
+			t.Logf("%d MiB in %v: %v", n>>20, time.Since(start).Round(time.Millisecond), err)
+			if n > 128*size {
+				t.Errorf("%d MiB were set aside", n>>20)
+			}
+			if c.want != "" && (!errors.Is(err, ErrNotation) || !strings.Contains(err.Error(), c.want)) {
+				t.Errorf("%v; want %q", err, c.want)
+			}
+		})
 	}
 }

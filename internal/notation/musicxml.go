@@ -73,11 +73,12 @@ func (r *reading) compressed(b []byte) (theory.Score, error) {
 	}
 }
 
-// Bounds of what is read of XML: elements within each other, and elements of a
-// bar.
+// Bounds of what is read of XML: elements within each other, elements of a bar,
+// bytes of one tag.
 const (
 	maxDepth = 100
-	maxNodes = 100_000
+	maxNodes = 50_000
+	maxTag   = 64 << 10
 )
 
 // xmlStream reads XML and keeps no more of it than it is asked for.
@@ -91,6 +92,17 @@ func newXML(b []byte) (*xmlStream, error) {
 	b, wide, err := fromUTF16(b)
 	if err != nil {
 		return nil, err
+	}
+	start := -1 // of the tag, if one is open
+	for i, c := range b {
+		switch {
+		case c == '<' && i+1 < len(b) && b[i+1] != '!' && b[i+1] != '?':
+			start = i
+		case c == '>':
+			start = -1
+		case start >= 0 && i-start > maxTag:
+			return nil, fmt.Errorf("%w: line %d: an element with more than %d KiB of attributes", ErrNotation, 1+bytes.Count(b[:start], []byte("\n")), maxTag>>10)
+		}
 	}
 	d := xml.NewDecoder(bytes.NewReader(b))
 	d.CharsetReader = func(charset string, in io.Reader) (io.Reader, error) {

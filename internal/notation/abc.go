@@ -871,12 +871,11 @@ end:
 		if err := a.closeBar(v); err != nil {
 			return 0, err
 		}
+		v.now.repeatStart, v.now.fresh = after > 0, strong
 	}
 	if before > 0 || after > 0 || strong {
 		v.ending = nil
 	}
-	v.now.repeatStart = after > 0
-	v.now.fresh = strong
 	// Endings: 1, 1,3, 1-2.
 	from := i
 	for isDigit(at(i)) || i > from && (at(i) == ',' || at(i) == '-') && isDigit(at(i+1)) {
@@ -887,10 +886,9 @@ end:
 		if err != nil {
 			return 0, a.errorf("%v", err)
 		}
-		if err := a.closeBar(v); err != nil {
+		if err := a.beginEnding(endings); err != nil {
 			return 0, err
 		}
-		v.ending = endings
 	}
 	if i == start {
 		return 0, a.errorf("%q is no bar line", c[i])
@@ -942,10 +940,18 @@ func (a *abcReader) beginTextEnding(text string) error {
 		endings = []int{last}
 		a.leave(fmt.Sprintf("the ending %s is read as the one of pass %d", quote(text), endings[0]))
 	}
+	return a.beginEnding(endings)
+}
+
+// beginEnding begins an ending here, which may be within a bar: accidentals hold
+// on.
+func (a *abcReader) beginEnding(passes []int) error {
+	v := a.current()
+	signs := v.signs
 	if err := a.closeBar(v); err != nil {
 		return err
 	}
-	v.ending = endings
+	v.signs, v.ending = signs, passes
 	return nil
 }
 

@@ -70,6 +70,7 @@ func TestReadABC(t *testing.T) {
 		{"a sign after the last ending too", "L:1/4\nM:1/4\nK:C\n|:C|1 G:|2 A:|B|", "C4:1, G4:1, C4:1, A4:1, B4:1", ""},
 		{"endings in words", "L:1/4\nM:1/4\nK:C\nC[\"1\" G:|[\"2\"A|]", "C4:1, G4:1, C4:1, A4:1", ""},
 		{"endings in words with points and lists", "L:1/4\nM:1/4\nK:C\nC[\"1.,3.\" G:|[\"2nd time\"A:|[\"last\" B|]", "C4:1, G4:1, C4:1, A4:1, C4:1, G4:1, C4:1, B4:1", `line 5: the ending "last" is read as the one of pass 4`},
+		{"an ending within a bar", "L:1/4\nM:3/4\nK:C\nE3|:^C D [1 C:|[2 C|]", "E4:3, C#4:1, D4:1, C#4:1, C#4:1, D4:1, C4:1", ""},
 		{"an ending that is missing", "L:1/4\nM:1/4\nK:C\nC|1 G:|3 A|]", "C4:1, G4:1, C4:1, C4:1, A4:1", "no ending is for pass 2 of 3"},
 		{"three times", "L:1/4\nM:1/4\nK:C\n|::C::|D|", "C4:1, C4:1, C4:1, D4:1", ""},
 		{"a chord with its symbol within", "L:1/4\nK:C\n[\"Am\"CE] [!f!CE]", "E4:1, E4:1", "of a chord only"},

@@ -341,6 +341,10 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte("X:1\nM:6/8\nL:1/8\nK:Ador\n|:\"Am\"(3ABc d>e|1 {g}^f2-f:|2 [CE]z Z2|]\nw:a-b c_*\n"), "1")
 	f.Add([]byte(musicXMLHead+`<part id="P1"><measure number="1"><note><rest/><duration>1</duration></note><backup><duration>1</duration></backup></measure></part></score-partwise>`), "P1:2")
 	f.Add([]byte("| d :r | m :f | s :- ||"), "")
+	f.Add([]byte("X:1\nU:k=!fine!\nL:1/4\nK:C clef=bass\nV:1\n|:kC[1,3 \"Am\"G:|[\"2\"A:|[4-5 B||!D.C.!z;h?D:|]\nV:2\nG:|2 [!f!(CE])\n"), "2")
+	f.Add([]byte(smfOf("\x00\xff\x03\x05tempo"+endOfTrack, oneNote+"\x00\x90\x3e\x50\x60\x3e\x00\x00\xf0\x01\xf7"+endOfTrack)), "1")
+	f.Add([]byte("\xff\xfe<\x00s\x00c\x00o\x00r\x00e\x00-\x00p\x00a\x00r\x00t\x00w\x00i\x00s\x00e\x00/\x00>\x00"), "")
+	f.Add([]byte(musicXMLHead+`<part id="P1"><measure><harmony/><forward><duration>1</duration></forward></measure><measure number="2"><barline><ending number="1, 3" type="start"/><repeat direction="forward"/></barline><note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration></note><barline><ending type="stop"/><repeat direction="backward" times="4"/></barline></measure></part></score-partwise>`), "")
 	f.Add(zipped(f, map[string]string{"META-INF/container.xml": `<container><rootfiles><rootfile full-path="a"/></rootfiles></container>`, "a": musicXMLHead}), "")
 	f.Fuzz(func(t *testing.T, data []byte, voice string) {
 		s, _, err := Parse("x.abc", data, Options{Voice: voice})

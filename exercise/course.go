@@ -30,7 +30,8 @@ type Stage struct {
 
 // Goal is when a stage has been learnt well enough for the next to open: every
 // skill of it was met, that share of the last Of answers to them was in tune,
-// and they were sung on so many days and in so many keys.
+// and they were sung on so many days and in so many keys. Once is enough: what
+// slips later is reviewed (see Standing), and the next stage stays open.
 type Goal struct {
 	Share          float64 // above 0, at most 1
 	Of, Days, Keys int     // 1 … MasteryOf; 1 or more
@@ -110,46 +111,149 @@ func (g Goal) Validate(keys int) error {
 	return nil
 }
 
-// Reached reports whether the goal of a stage has been reached. Skills that
-// cannot be asked are left out, and a stage of nothing else counts as reached; with
-// nil all can be asked.
-func (p *Practice) Reached(s Stage, asks func(Skill) bool) bool {
-	var all []answered
-	days, keys := map[time.Time]bool{}, map[theory.Key]bool{}
-	askable := false
-	for _, skill := range s.Skills {
-		if asks != nil && !asks(skill) {
-			continue
-		}
-		askable = true
-		m := p.skills[skill]
-		if m == nil || m.Answers == 0 {
-			return false
-		}
-		all = append(all, m.recent...)
-		for d := range m.days {
-			days[d] = true
-		}
-		for k := range m.keys {
-			keys[k] = true
-		}
-	}
-	if !askable {
-		return true
-	}
-	slices.SortStableFunc(all, func(a, b answered) int { return a.at.Compare(b.at) })
-	return len(days) >= s.Goal.Days && len(keys) >= s.Goal.Keys && meets(all, s.Goal.Share, s.Goal.Of, 1, 1)
+// Standing is where a singer stands in a course.
+type Standing struct {
+	// Stage is the index of the best stage reached. It and those before it are
+	// open, and stay so.
+	Stage int
+	// Review are the stages whose goal was met once and is not just now, the first
+	// first.
+	Review []Review
 }
 
-// Stage returns the index of the stage that a singer is in: the first whose goal
-// has not been reached, or the last. For asks see Reached.
-func (c Course) Stage(p *Practice, asks func(Skill) bool) int {
+// Review is a stage of which something has slipped.
+type Review struct {
+	Stage  int     // its index
+	Skills []Skill // of it, with a wrong one among the answers that its goal looks at; most of them first
+}
+
+// Standing works out where a singer stands from all answers. A stage is reached
+// when the goals of all before it were met, at any time. Where the course was
+// changed, or more can be asked now than could before, it is also reached when a
+// sitting has begun something that is new in it, and half or more of what comes
+// before it was met: what has once been reached does not close again. Skills that
+// cannot be asked are left out, and a stage of nothing else counts as met; with
+// asks nil all can be asked.
+func (c Course) Standing(p *Practice, asks func(Skill) bool) Standing {
+	ways := make([]way, len(c.Stages))
+	in := make([][]*way, len(p.met)) // of each skill that was met the stages that have it
+	stage, known, all := 0, 0, 0     // of the skills before a stage: those that were met, and all
+	seen := map[Skill]bool{}
 	for i, s := range c.Stages {
-		if !p.Reached(s, asks) {
-			return i
+		w := &ways[i]
+		w.goal = s.Goal
+		begun, own := false, map[Skill]bool{}
+		before := 2*known >= all
+		for _, skill := range s.Skills {
+			if own[skill] || asks != nil && !asks(skill) {
+				continue
+			}
+			own[skill] = true
+			w.skills++
+			m := p.skills[skill]
+			met := m != nil && m.Answers > 0
+			if met {
+				in[m.index] = append(in[m.index], w)
+			}
+			if !seen[skill] {
+				seen[skill] = true
+				all++
+				if met {
+					known++
+					begun = begun || m.planned
+				}
+			}
+		}
+		w.met = w.skills == 0
+		if begun && before {
+			stage = i
 		}
 	}
-	return len(c.Stages) - 1
+	first := make([]bool, len(p.met))
+	for _, a := range p.given {
+		for _, w := range in[a.skill] {
+			w.add(a, !first[a.skill])
+		}
+		first[a.skill] = true
+	}
+	for i := 0; i < len(ways)-1 && ways[i].met; i++ {
+		stage = max(stage, i+1)
+	}
+	out := Standing{Stage: stage}
+	for i := range ways {
+		if w := &ways[i]; i <= stage && w.skills > 0 && w.met && w.share() < w.goal.Share-1e-9 {
+			out.Review = append(out.Review, Review{i, w.slipped(c.Stages[i].Skills, p)})
+		}
+	}
+	return out
+}
+
+// given is one answer to a skill, as the goals of a course see it.
+type given struct {
+	skill int32 // the index of its memory
+	day   int32 // since 1970
+	key   theory.Key
+	right bool
+}
+
+// way is how far a singer has come towards the goal of a stage.
+type way struct {
+	goal    Goal
+	skills  int // that can be asked
+	begun   int // of them met
+	answers int
+	last    [MasteryOf]given // the last goal.Of answers, as a ring
+	right   int              // of them
+	days    []int32          // the first ones, no more than the goal wants
+	keys    []theory.Key     // likewise
+	met     bool             // the goal, at any time
+}
+
+// add takes note of an answer to a skill of the stage; first is its first.
+func (w *way) add(a given, first bool) {
+	if first {
+		w.begun++
+	}
+	at := w.answers % w.goal.Of
+	if w.answers >= w.goal.Of && w.last[at].right {
+		w.right--
+	}
+	if w.last[at] = a; a.right {
+		w.right++
+	}
+	w.answers++
+	if len(w.days) < w.goal.Days && !slices.Contains(w.days, a.day) {
+		w.days = append(w.days, a.day)
+	}
+	if len(w.keys) < w.goal.Keys && !slices.Contains(w.keys, a.key) {
+		w.keys = append(w.keys, a.key)
+	}
+	w.met = w.met || w.begun == w.skills && w.answers >= w.goal.Of && w.share() >= w.goal.Share-1e-9 &&
+		len(w.days) == w.goal.Days && len(w.keys) == w.goal.Keys
+}
+
+// share is the share right of the last goal.Of answers.
+func (w *way) share() float64 { return float64(w.right) / float64(w.goal.Of) }
+
+// slipped returns the skills that were answered wrong among the last goal.Of
+// answers, the one with the most wrong ones first.
+func (w *way) slipped(skills []Skill, p *Practice) []Skill {
+	wrong := map[int32]int{}
+	for _, a := range w.last[:w.goal.Of] {
+		if !a.right {
+			wrong[a.skill]++
+		}
+	}
+	var out []Skill
+	for _, s := range skills {
+		if m := p.skills[s]; m != nil && m.Answers > 0 && wrong[int32(m.index)] > 0 && !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Skill) int {
+		return wrong[int32(p.skills[b].index)] - wrong[int32(p.skills[a].index)]
+	})
+	return out
 }
 
 // NewToday returns how many skills were met for the first time on the day of

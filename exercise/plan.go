@@ -119,7 +119,8 @@ type Sitting struct {
 	course   Course
 	options  SittingOptions
 	rng      *rand.Rand
-	stage    int
+	standing Standing
+	slipped  map[Skill]bool // what is in review
 	list     []*candidate
 	end      End
 
@@ -195,10 +196,16 @@ func NewSitting(p *Practice, c Course, o SittingOptions) (*Sitting, error) {
 }
 
 // open lists what may be asked: the skills of the stages that are open by now, and
-// of later ones what was met. That happens where a stage has closed again, since
-// its last answers were wrong, or the course was changed.
+// of later ones what was met. That happens where the course was changed, or
+// something was sung outside of it.
 func (s *Sitting) open() {
-	s.stage, s.list = s.course.Stage(s.practice, s.options.Asks), nil
+	s.standing, s.list = s.Standing(), nil
+	s.slipped = map[Skill]bool{}
+	for _, r := range s.standing.Review {
+		for _, skill := range r.Skills {
+			s.slipped[skill] = true
+		}
+	}
 	at := map[Skill]*candidate{}
 	chains := 0
 	for i, stage := range s.course.Stages {
@@ -211,7 +218,7 @@ func (s *Sitting) open() {
 			if s.options.Asks != nil && !s.options.Asks(skill) {
 				continue
 			}
-			if m := s.practice.skills[skill]; i > s.stage && (m == nil || m.Answers == 0) {
+			if m := s.practice.skills[skill]; i > s.standing.Stage && (m == nil || m.Answers == 0) {
 				continue
 			}
 			if at[skill] == nil {
@@ -228,9 +235,8 @@ func (s *Sitting) open() {
 	}
 }
 
-// Stage returns the index of the stage that the sitting is in. It may grow when a
-// series begins.
-func (s *Sitting) Stage() int { return s.stage }
+// Standing returns where the singer stands in the course, by all answers so far.
+func (s *Sitting) Standing() Standing { return s.course.Standing(s.practice, s.options.Asks) }
 
 // Ended returns why the sitting has ended; GoingOn if it has not.
 func (s *Sitting) Ended() End { return s.end }
@@ -385,6 +391,7 @@ func (s *Sitting) met(k Kind) []Skill {
 
 // Add takes note of the answer to the last question.
 func (s *Sitting) Add(t Trial) {
+	t.Planned = true
 	if t.Grade != Undecided {
 		s.right = append(s.right, t.Right)
 	}
@@ -532,7 +539,8 @@ func (s *Sitting) known() []*candidate {
 // urgency says how much a known skill should be asked now: what is likely
 // forgotten (0 … 1) and weak (0 … 1, half as much again), half for being due, a
 // little for a key in which it was never met and for chance, less for each time
-// that it was asked in this sitting.
+// that it was asked in this sitting. What has slipped in a stage counts a little
+// more, so that the stage is soon as it was.
 func (s *Sitting) urgency(c *candidate, m Memory, now time.Time) float64 {
 	u := 1 - m.Recall(now) + 1.5*m.Weakness() - 0.3*float64(s.counts[c.skill]) + 0.1*s.rng.Float64()
 	if m.IsDue(now) {
@@ -540,6 +548,9 @@ func (s *Sitting) urgency(c *candidate, m Memory, now time.Time) float64 {
 	}
 	if s.left > 0 && m.keys[s.key] == 0 {
 		u += 0.1
+	}
+	if s.slipped[c.skill] {
+		u += 0.3
 	}
 	return u
 }

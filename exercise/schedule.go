@@ -39,6 +39,8 @@ type Memory struct {
 	unaided []answered // of these the unaided ones
 	keys    map[theory.Key]int
 	days    map[time.Time]bool
+	index   int  // in Practice.met, from the first answer on
+	planned bool // the first answer was to a sitting
 }
 
 // answered is one answer in a memory.
@@ -62,6 +64,8 @@ func window(list []answered, a answered) []answered {
 // elsewhere. The zero Practice knows nothing.
 type Practice struct {
 	skills map[Skill]*Memory
+	met    []*Memory // in the order in which they were met
+	given  []given   // all answers, for the goals of a course
 	today  dayCount
 	octave habit
 }
@@ -103,8 +107,11 @@ func (p *Practice) Add(t Trial) {
 		if c.Skill == t.Skill {
 			if m.Answers == 0 {
 				p.today.new++
+				m.index, m.planned = len(p.met), t.Planned
+				p.met = append(p.met, m)
 			}
 			m.Answers++
+			p.given = append(p.given, given{int32(m.index), int32(dayOf(t.At).Unix() / 86400), t.Key, t.Right})
 			m.keys[t.Key]++
 			m.days[dayOf(t.At)] = true
 			a := answered{at, t.Key, t.Right, t.Feedback == Blind}

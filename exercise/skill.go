@@ -218,6 +218,7 @@ type Trial struct {
 	Sung     float64 // seconds of singing
 	Octave   Octave  // of a sung answer
 	Away     int     // semitones from the degree sounded up to the one asked, negative down; 0 without one
+	Planned  bool    // a sitting asked for it, and not the singer
 
 	turned bool // the move was sung the other way; see Practice.Turned
 }

@@ -441,7 +441,7 @@ type todayEvent struct {
 
 // finished says where the singer stands and what was recorded.
 func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept string) {
-	stage := t.sitting.Stage()
+	stage := t.sitting.Standing().Stage
 	if format == "json" {
 		ev := todayEvent{"today", report.Schema, c.Name, stage + 1, len(c.Stages), []string{}, t.fresh, t.sitting.Ended().String(), kept}
 		for _, k := range t.keys {

@@ -79,12 +79,106 @@ func TestBuiltInCanBeFinished(t *testing.T) {
 			}
 			s.Add(exercise.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
 		}
-		if c.Stage(&p, nil) == len(c.Stages)-1 {
+		if c.Standing(&p, nil).Stage == len(c.Stages)-1 {
 			t.Logf("the last stage opens on day %d", day+1)
 			return
 		}
 	}
-	t.Errorf("after a year the singer is in stage %d of %d", c.Stage(&p, nil)+1, len(c.Stages))
+	t.Errorf("after a year the singer is in stage %d of %d", c.Standing(&p, nil).Stage+1, len(c.Stages))
+}
+
+// Singers who answer right so often, with days off, a slump and a long absence,
+// practise the built-in course: no stage closes again, whatever can be asked, new
+// things go on coming to those who earn them, and what has slipped is told.
+func TestStagesNeverGoBack(t *testing.T) {
+	c := BuiltIn()
+	noHearing := func(s exercise.Skill) bool { return s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill }
+	daily := func(int) bool { return true }
+	for _, singer := range []struct {
+		name    string
+		share   func(day int) float64
+		sings   func(day int) bool
+		days    int
+		stage   int // reached at the end, at least
+		dry     int // days of practice in a row without anything new, at most
+		review  bool
+		hearing func(day int) bool
+	}{
+		{"79 %", func(int) float64 { return 0.79 }, daily, 40, 8, 4, true, daily},
+		{"95 %", func(int) float64 { return 0.95 }, daily, 40, 9, 0, false, daily},
+		{"60 %", func(int) float64 { return 0.6 }, daily, 60, 3, 25, true, daily},
+		{"85 %, not at weekends", func(int) float64 { return 0.85 }, func(d int) bool { return d%7 < 5 }, 56, 8, 3, true, daily},
+		{"90 %, and a week of 40 %", func(d int) float64 {
+			if d >= 20 && d < 27 {
+				return 0.4
+			}
+			return 0.9
+		}, daily, 40, 8, 12, true, daily},
+		{"85 %, four months away", func(int) float64 { return 0.85 }, func(d int) bool { return d < 20 || d >= 140 }, 160, 8, 3, true, daily},
+		{"85 %, at a keyboard on every third day", func(int) float64 { return 0.85 }, daily, 40, 8, 4, true, func(d int) bool { return d%3 == 0 }},
+	} {
+		for seed := range uint64(2) {
+			var p exercise.Practice
+			rng := rand.New(rand.NewPCG(seed, 77))
+			start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC)
+			best, dry, driest := 0, 0, 0
+			reviewed := 0
+			var stages []int
+			for day := range singer.days {
+				if !singer.sings(day) {
+					continue
+				}
+				var asks func(exercise.Skill) bool
+				if !singer.hearing(day) {
+					asks = noHearing
+				}
+				at := start.AddDate(0, 0, day)
+				s, err := exercise.NewSitting(&p, c, exercise.SittingOptions{Start: at, Minutes: c.Minutes, Sung: exercise.DefaultSung, Seed: uint64(day), Asks: asks})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if got := s.Standing().Stage; got < best {
+					t.Errorf("%s, seed %d: day %d begins in stage %d, after %d", singer.name, seed, day+1, got+1, best+1)
+				}
+				fresh := 0
+				for seconds := 0.0; ; seconds += 12 {
+					q, ok := s.Next(seconds)
+					if !ok {
+						break
+					}
+					if q.New {
+						fresh++
+					}
+					if q.Skill.Kind == exercise.MelodySkill {
+						seconds += 48
+					}
+					right, g := rng.Float64() < singer.share(day), exercise.Good
+					if !right {
+						g = exercise.Again
+					}
+					s.Add(exercise.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
+				}
+				now := s.Standing()
+				if now.Stage < best {
+					t.Errorf("%s, seed %d: day %d ends in stage %d, after %d", singer.name, seed, day+1, now.Stage+1, best+1)
+				}
+				best = max(best, now.Stage)
+				if len(now.Review) > 0 {
+					reviewed++
+				}
+				if dry++; fresh > 0 {
+					dry = 0
+				}
+				driest = max(driest, dry)
+				stages = append(stages, now.Stage+1)
+			}
+			t.Logf("%s, seed %d: stages %v; at most %d days without a new thing; something in review on %d days", singer.name, seed, stages, driest, reviewed)
+			if best+1 < singer.stage || driest > singer.dry || singer.review && reviewed == 0 {
+				t.Errorf("%s, seed %d: stage %d, want %d; %d days without a new thing, want at most %d; in review on %d days",
+					singer.name, seed, best+1, singer.stage, driest, singer.dry, reviewed)
+			}
+		}
+	}
 }
 
 func TestRead(t *testing.T) {

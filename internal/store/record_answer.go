@@ -67,18 +67,22 @@ type Answer struct {
 // the level can be read.
 func (a Answer) Trial() (exercise.Trial, bool) {
 	counts := a.Counts && a.Session.Command != "echo"
+	planned := a.Session.Command == "today"
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
 		t := exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
 		if !a.Verdict.Outcome.Counts() {
 			t.Grade = exercise.Undecided
 		}
+		t.Planned = planned
 		return t, counts
 	case exercise.MelodySkill:
-		return exercise.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback), counts
+		t := exercise.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback)
+		t.Planned = planned
+		return t, counts
 	}
 	t := exercise.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
-	t.Skill = a.Skill
+	t.Skill, t.Planned = a.Skill, planned
 	return t, counts
 }
 

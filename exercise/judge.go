@@ -20,7 +20,7 @@ const (
 	Sharp                      // the asked degree, too high
 	OtherDegree                // another degree, or in strict octave mode another octave
 	Ambiguous                  // too near the border between two degrees to say which
-	Unsteady                   // the pitch moved too much to name one
+	Unsteady                   // the asked degree, not held steady; or the pitch moved too much to name one
 
 	// What is no single sung degree is right or wrong; Judge never says so.
 	RightAnswer // what was heard was named right, or enough notes of a line were
@@ -37,10 +37,8 @@ func (o Outcome) String() string {
 	return outcomeNames[o]
 }
 
-// Counts reports whether the outcome is an answer: something that was measured
-// and that a tally counts as right or wrong. Not measured and ambiguous
-// attempts are held against nobody.
-func (o Outcome) Counts() bool { return o != NotMeasured && o != Ambiguous }
+// decides reports whether the outcome can be right or wrong.
+func (o Outcome) decides() bool { return o != NotMeasured && o != Ambiguous }
 
 // IsRight reports whether the outcome counts as right.
 func (o Outcome) IsRight() bool { return o == InTune || o == RightAnswer }
@@ -134,6 +132,13 @@ type Verdict struct {
 	// BySteps tells that the singer climbed or fell along the scale to the
 	// answer: the degree was found, not known at once.
 	BySteps bool
+}
+
+// Counts reports whether the verdict is an answer: something that was measured
+// and that a tally counts as right or wrong. What was not measured, lies between two
+// degrees or moved too much to name one is held against nobody.
+func (v Verdict) Counts() bool {
+	return v.Outcome.decides() && (v.Outcome != Unsteady || v.HasSung)
 }
 
 // Judge compares what a window heard with what the item asked. It is a pure

@@ -286,7 +286,7 @@ func (s *Sitting) Next(seconds float64) (Question, bool) {
 	}
 	switch s.options.Fading {
 	case Fade:
-		q.Feedback = m.Feedback()
+		q.Feedback = m.Feedback(now)
 	case AllBlind:
 		q.Feedback = Blind
 	}

@@ -130,7 +130,7 @@ func ninetyDays(t *testing.T, seed uint64) {
 			}
 			inKeys[q.Skill.Degree][q.Key.Tonic.PitchClass()] = true
 			questions++
-			if q.Feedback.Shows(Flat) {
+			if q.Feedback.Shows(Verdict{Outcome: Flat}) {
 				told++
 			}
 			if q.Guess {

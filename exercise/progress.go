@@ -86,11 +86,9 @@ type Part[K any] struct {
 	Stats
 }
 
-// Confusion is a degree that was asked and the one that was sung. HasSung is
-// false where none could be named.
+// Confusion is a degree that was asked and the one that was sung.
 type Confusion struct {
 	Asked, Sung theory.Degree
-	HasSung     bool
 }
 
 // Taken is a bass degree or chord quality that was heard and the name that was
@@ -113,7 +111,7 @@ type LineStats struct {
 // was sung the other way (Practice.Turned) does not count for the move.
 func (p *Progress) Add(h Heard) bool {
 	v := h.Verdict
-	if !v.Outcome.Counts() || h.Skill.Kind == KeySkill {
+	if !v.Counts() || h.Skill.Kind == KeySkill {
 		return false
 	}
 	if p.degrees == nil {
@@ -167,11 +165,7 @@ func (p *Progress) Add(h Heard) bool {
 	add(p.days, h.At.Format(time.DateOnly), i)
 	add(p.registers, registerOf(h.Item, v), i)
 	add(p.questions, (h.Question-1)/QuestionBlock, i)
-	c := Confusion{Asked: h.Item.Asked, HasSung: v.HasSung}
-	if v.HasSung {
-		c.Sung = v.Sung
-	}
-	p.confused[c]++
+	p.confused[Confusion{h.Item.Asked, v.Sung}]++
 	return true
 }
 

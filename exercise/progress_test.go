@@ -145,7 +145,9 @@ func TestProgressByHand(t *testing.T) {
 	undecided.Verdict.Outcome = Ambiguous
 	other := heardOf(firstDay, "2", 1, pair, 0, la)
 	other.Skill = Skill{Kind: KeySkill}
-	if p.Add(undecided) || p.Add(other) {
+	moving := heardOf(firstDay, "2", 1, pair, 0, la)
+	moving.Verdict.Outcome, moving.Verdict.HasSung = Unsteady, false
+	if p.Add(undecided) || p.Add(other) || p.Add(moving) {
 		t.Error("an answer that counts for nothing was counted")
 	}
 	degrees := p.ByDegree()
@@ -169,7 +171,7 @@ func TestProgressByHand(t *testing.T) {
 	if days := p.ByDay(); len(days) != 3 || days[0].Of != "2026-09-01" || days[1].Answers != 6 || p.Sessions() != 3 {
 		t.Errorf("days %+v, sessions %d", days, p.Sessions())
 	}
-	if n := p.Confused()[Confusion{mi, fa, true}]; n != 2 || len(p.Confused()) != 3 {
+	if n := p.Confused()[Confusion{mi, fa}]; n != 2 || len(p.Confused()) != 3 {
 		t.Errorf("confusions %v", p.Confused())
 	}
 	// E4 is 64 and A3 is 57: half octaves 10 and 9.

@@ -324,18 +324,27 @@ func (m Memory) Mastered() bool {
 }
 
 // Feedback says how much is told after the next answer, as it fades: everything
-// at first (fewer than fadeFrom answers, or under 60 % of the last ten right),
-// then every second answer, then, from 80 % of the last ten right, only what
-// lies outside the tolerance. Ready skills get a blind check, and mastered ones
-// one in every fourth answer.
-func (m Memory) Feedback() Feedback {
+// at first (on the skill's first fadeDays days, with fewer than fadeFrom answers, or
+// under 60 % of the last ten right), then every second answer, then, from 80 % of
+// the last ten right, only what lies outside the tolerance. Ready skills get a
+// blind check, and mastered ones one in every fourth answer.
+//
+// Whoever is always told sings better at once and remembers less (the guidance
+// hypothesis, Salmoni, Schmidt & Walter 1984); telling all at first and less and
+// less later did best on later tests (Winstein & Schmidt 1990). Where it begins to
+// fade is common practice: not on the days on which a thing is first learnt.
+func (m Memory) Feedback(now time.Time) Feedback {
 	share := m.share()
+	days := len(m.days)
+	if m.days[dayOf(now)] {
+		days--
+	}
 	switch {
 	case m.Ready() && (!m.Mastered() || m.Answers%4 == 0):
 		return Blind
-	case m.Answers < fadeFrom || share < 0.6:
+	case m.Answers < fadeFrom || days < fadeDays || share < 0.6:
 		return Full
-	case m.Answers >= 2*fadeFrom && share >= 0.8:
+	case len(m.unaided) >= fadeFrom/2 && share >= 0.8:
 		return Outside
 	case m.Answers%2 == 0:
 		return SecondShown
@@ -351,13 +360,17 @@ func (m Memory) chords(k Kind) int {
 	case m.share() < 0.6:
 		return 1
 	case k == BassSkill:
-		return 1 + min(3, m.Answers/fadeFrom)
+		return 1 + min(3, m.Answers/6)
 	}
 	return 1 + min(2, m.Answers/10)
 }
 
-// fadeFrom is how many answers to a skill are all told.
-const fadeFrom = 6
+// So many answers to a skill are all told, and those on so many days; fadeFrom
+// answers more are told every second time at least.
+const (
+	fadeFrom = 6
+	fadeDays = 2
+)
 
 // share is the share right of the last ten answers, 0 without one.
 func (m Memory) share() float64 {

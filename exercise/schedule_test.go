@@ -393,12 +393,14 @@ func TestGradeOf(t *testing.T) {
 		want  Grade
 	}{
 		{"wrong degree", Verdict{Outcome: OtherDegree, Sung: ti, HasSung: true}, false, Again},
-		{"no degree at all", Verdict{Outcome: Unsteady}, false, Again},
+		{"no degree at all", Verdict{Outcome: Unsteady, Answer: 1}, false, Undecided},
 		{"right degree, another octave, where that counts", Verdict{Outcome: OtherDegree, Sung: la, HasSung: true}, false, Hard},
 		{"too low", Verdict{Outcome: Flat, Sung: la, HasSung: true, Cents: -40, Answer: 1}, false, Hard},
 		{"too high", Verdict{Outcome: Sharp, Sung: la, HasSung: true, Cents: 40, Answer: 1}, false, Hard},
 		{"not steady", Verdict{Outcome: Unsteady, Sung: la, HasSung: true, Answer: 1}, false, Hard},
 		{"right but slow", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 4.1}, false, Hard},
+		{"right, found by steps", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 1, BySteps: true}, false, Hard},
+		{"wrong, by steps", Verdict{Outcome: OtherDegree, Sung: ti, HasSung: true, Answer: 1, BySteps: true}, false, Again},
 		{"right after a second hearing", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 1}, true, Hard},
 		{"right", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: -16, Answer: 1}, false, Good},
 		{"right, not at once", Verdict{Outcome: InTune, Sung: la, HasSung: true, Cents: 2, Answer: 1.6}, false, Good},
@@ -498,15 +500,16 @@ func TestMastery(t *testing.T) {
 	}
 }
 
-// Full at first, then every second answer, then only outside the tolerance, then
-// a blind check.
+// Full on the first two days, then every second answer, then only outside the
+// tolerance, then a blind check.
 func TestFeedbackFades(t *testing.T) {
 	s := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
 	var p Practice
 	var got []Feedback
-	for i := range 60 {
+	now := func(day int) time.Time { return time.Date(2026, 3, day, 8, 0, 0, 0, time.UTC) }
+	for i := range 70 {
 		m, _ := p.Memory(s)
-		f := m.Feedback()
+		f := m.Feedback(now(1 + i/10))
 		got = append(got, f)
 		key := "C"
 		if i%2 == 1 {
@@ -514,44 +517,77 @@ func TestFeedbackFades(t *testing.T) {
 		}
 		practise(&p, s, key, 1+i/10, 1, true, f)
 	}
-	want := []Feedback{0, 0, 0, 0, 0, 0, SecondShown, SecondHidden, SecondShown, SecondHidden, SecondShown, SecondHidden}
-	if !slices.Equal(got[:12], want) {
-		t.Errorf("the first twelve: %v, want %v", got[:12], want)
+	for i, f := range got[:20] {
+		if f != Full {
+			t.Errorf("answer %d, on the first two days: %v, want full", i+1, f)
+		}
 	}
-	if got[12] != Outside {
-		t.Errorf("the 13th: %v, want outside", got[12])
+	want := []Feedback{SecondShown, SecondHidden, SecondShown, SecondHidden, SecondShown, SecondHidden, Outside}
+	if !slices.Equal(got[20:27], want) {
+		t.Errorf("on the third day: %v, want %v", got[20:27], want)
 	}
 	// 3 hidden and 17 outside make 20; then the blind check of 4; then one in 4.
-	if i := slices.Index(got, Blind); i != 29 {
-		t.Errorf("the first blind answer is the %d-th, want the 30th", i+1)
+	if i := slices.Index(got, Blind); i != 43 {
+		t.Errorf("the first blind answer is the %d-th, want the 44th", i+1)
 	}
-	if !slices.Equal(got[29:33], []Feedback{Blind, Blind, Blind, Blind}) {
-		t.Errorf("the blind check: %v", got[29:33])
+	if !slices.Equal(got[43:47], []Feedback{Blind, Blind, Blind, Blind}) {
+		t.Errorf("the blind check: %v", got[43:47])
 	}
-	for i, f := range got[33:] {
-		if (f == Blind) != ((33+i)%4 == 0) || f != Blind && f != Outside {
-			t.Errorf("answer %d: %v, want a blind one in four, the others outside", 34+i, f)
+	for i, f := range got[47:] {
+		if (f == Blind) != ((47+i)%4 == 0) || f != Blind && f != Outside {
+			t.Errorf("answer %d: %v, want a blind one in four, the others outside", 48+i, f)
 		}
 	}
 	if m, _ := p.Memory(s); !m.Mastered() {
-		t.Error("60 right answers on 6 days in 2 keys: not mastered")
+		t.Error("70 right answers on 7 days in 2 keys: not mastered")
 	}
 	practise(&p, s, "C", 20, 6, false, Outside)
-	if m, _ := p.Memory(s); m.Feedback() != Full {
-		t.Errorf("after six wrong answers: %v, want full", m.Feedback())
+	if m, _ := p.Memory(s); m.Feedback(now(20)) != Full {
+		t.Errorf("after six wrong answers: %v, want full", m.Feedback(now(20)))
+	}
+}
+
+// However many answers there are on them, nothing is held back on the first two
+// days of a skill, and with few answers on later ones neither.
+func TestFeedbackIsFullAtFirst(t *testing.T) {
+	s := Skill{Kind: DegreeSkill, Degree: theory.Degree{Step: 6}}
+	for _, c := range []struct {
+		rule string
+		days []int // answers on each
+		want Feedback
+	}{
+		{"much on one day", []int{60}, Full},
+		{"much on the second day", []int{60, 59}, Full},
+		{"the third day", []int{4, 4, 0}, SecondShown},
+		{"the third day, few answers", []int{1, 2, 0}, Full},
+		{"the sixth day, few answers", []int{1, 1, 1, 1, 1, 0}, Full},
+	} {
+		var p Practice
+		for i, n := range c.days {
+			practise(&p, s, "C", 1+i, n, true, Full)
+		}
+		m, _ := p.Memory(s)
+		if got := m.Feedback(time.Date(2026, 3, len(c.days), 20, 0, 0, 0, time.UTC)); got != c.want {
+			t.Errorf("%s: %v, want %v", c.rule, got, c.want)
+		}
 	}
 }
 
 func TestFeedbackShows(t *testing.T) {
 	for _, c := range []struct {
 		f    Feedback
-		want [3]bool // in tune, flat, not measured
+		want [5]bool // in tune, flat, not measured, unsteady, no degree
 	}{
-		{Full, [3]bool{true, true, true}}, {SecondShown, [3]bool{true, true, true}}, {SecondHidden, [3]bool{false, false, true}},
-		{Outside, [3]bool{false, true, true}}, {Blind, [3]bool{false, false, true}},
+		{Full, [5]bool{true, true, true, true, true}}, {SecondShown, [5]bool{true, true, true, true, true}},
+		{SecondHidden, [5]bool{false, false, true, false, true}},
+		{Outside, [5]bool{false, true, true, true, true}}, {Blind, [5]bool{false, false, true, false, true}},
 	} {
-		if got := [3]bool{c.f.Shows(InTune), c.f.Shows(Flat), c.f.Shows(NotMeasured)}; got != c.want {
-			t.Errorf("%v shows in tune, flat, not measured: %v, want %v", c.f, got, c.want)
+		var got [5]bool
+		for i, v := range []Verdict{{Outcome: InTune}, {Outcome: Flat}, {}, {Outcome: Unsteady, HasSung: true}, {Outcome: Unsteady}} {
+			got[i] = c.f.Shows(v)
+		}
+		if got != c.want {
+			t.Errorf("%v shows in tune, flat, not measured, unsteady, no degree: %v, want %v", c.f, got, c.want)
 		}
 		if back, err := ParseFeedback(c.f.String()); err != nil || back != c.f {
 			t.Errorf("ParseFeedback(%q) = %v, %v", c.f.String(), back, err)

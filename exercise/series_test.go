@@ -110,7 +110,7 @@ func TestTally(t *testing.T) {
 	var tally Tally
 	la, sol, do := theory.Degree{Step: 6}, theory.Degree{Step: 5}, theory.Degree{Step: 1}
 	add := func(asked theory.Degree, from *theory.Degree, o Outcome, cents float64) {
-		tally.Add(Item{Asked: asked, From: from}, Verdict{Outcome: o, Cents: cents})
+		tally.Add(Item{Asked: asked, From: from}, Verdict{Outcome: o, HasSung: o != NotMeasured, Cents: cents})
 	}
 	add(la, nil, InTune, 10)
 	add(la, nil, Sharp, 40)
@@ -120,8 +120,9 @@ func TestTally(t *testing.T) {
 	add(sol, &la, NotMeasured, 0)
 	add(sol, &la, Ambiguous, 50)
 	add(sol, &la, Unsteady, 0)
+	tally.Add(Item{Asked: sol}, Verdict{Outcome: Unsteady}) // no degree: neither right nor wrong
 
-	if c := tally.All; c.Asked != 8 || c.Answered() != 6 || c.Right != 2 || c.Sharp != 1 || c.Flat != 1 || c.Other != 1 || c.Unsteady != 1 || c.NotMeasured != 1 || c.Ambiguous != 1 {
+	if c := tally.All; c.Asked != 9 || c.Answered() != 6 || c.Right != 2 || c.Sharp != 1 || c.Flat != 1 || c.Other != 1 || c.Unsteady != 1 || c.NoDegree != 1 || c.NotMeasured != 1 || c.Ambiguous != 1 {
 		t.Errorf("all: %+v", c)
 	}
 	degrees := tally.ByDegree()

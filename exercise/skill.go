@@ -175,9 +175,9 @@ type Grade int8
 
 // The grades; the numbers are those of FSRS.
 const (
-	Undecided Grade = iota // not measured or ambiguous: counts for nothing
+	Undecided Grade = iota // not measured, ambiguous or no degree: counts for nothing
 	Again                  // the wrong degree
-	Hard                   // the right degree, but out of tune, slow, or after a second hearing
+	Hard                   // the right degree, but out of tune, slow, found by steps, or after a second hearing
 	Good                   // right
 	Easy                   // right within easyCents and at once
 )
@@ -194,11 +194,11 @@ const (
 func GradeOf(it Item, v Verdict, again bool) Grade {
 	away := max(v.Cents, -v.Cents)
 	switch {
-	case !v.Outcome.Counts():
+	case !v.Counts():
 		return Undecided
-	case v.Outcome == OtherDegree && v.Sung != it.Asked, v.Outcome == Unsteady && !v.HasSung:
+	case v.Outcome == OtherDegree && v.Sung != it.Asked:
 		return Again
-	case v.Outcome != InTune, again, v.Answer > slow:
+	case v.Outcome != InTune, again, v.BySteps, v.Answer > slow:
 		return Hard
 	case away <= easyCents && v.Answer <= atOnce:
 		return Easy
@@ -400,12 +400,12 @@ func (f Feedback) Unaided() bool { return f >= SecondHidden }
 
 // Shows reports whether a verdict is told. What could not be decided always is:
 // the singer must know that nothing was heard.
-func (f Feedback) Shows(o Outcome) bool {
+func (f Feedback) Shows(v Verdict) bool {
 	switch {
-	case !o.Counts(), f <= SecondShown:
+	case !v.Counts(), f <= SecondShown:
 		return true
 	case f == Outside:
-		return !o.IsRight()
+		return !v.Outcome.IsRight()
 	}
 	return false
 }

@@ -14,7 +14,8 @@ type Count struct {
 	Flat        int // the asked degree, too low
 	Sharp       int // the asked degree, too high
 	Other       int // another degree
-	Unsteady    int
+	Unsteady    int // the asked degree, not held
+	NoDegree    int // the pitch moved too much to name one
 	Ambiguous   int
 	NotMeasured int
 
@@ -47,7 +48,11 @@ func (c *Count) add(v Verdict) {
 	case OtherDegree:
 		c.Other++
 	case Unsteady:
-		c.Unsteady++
+		if v.HasSung {
+			c.Unsteady++
+		} else {
+			c.NoDegree++
+		}
 	case Ambiguous:
 		c.Ambiguous++
 	case NotMeasured:

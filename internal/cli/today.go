@@ -46,11 +46,12 @@ another, with a few new things, and begins with something you know. It ends on
 time, and earlier when errors rise or you have sung enough for one day. Every
 answer goes into the practice record before the next question.
 
-Feedback fades as you learn: first after each answer, then after every second
-one, then only where you were outside the tolerance; now and then you are asked
-first whether it was flat, right or sharp. A blind check decides what you have
-mastered: at least 90 % of the last 20 answers without feedback, on two days, in
-two keys. --feedback full or none and --guess=false switch that off.
+Feedback fades as you learn: on a thing's first two days it comes after each
+answer, later after every second one, then only where you were outside the
+tolerance; now and then you are asked first whether it was flat, right or sharp.
+What you missed and were not told is listed at the end. A blind check decides
+what you have mastered: at least 90 % of the last 20 answers without feedback, on
+two days, in two keys. --feedback full or none and --guess=false switch that off.
 
 Beside single degrees and moves it asks for series of the course sung whole, for
 melodies that are read and sung, and, where you can type, for the bass degrees and
@@ -366,7 +367,7 @@ func (t *todayRun) grade(ctx context.Context, sung session.LineSung) (right, not
 		t.sitting.Add(exercise.NewLineTrial(t.drill.at(sung.Seconds, t.clock().Sub(t.began)), sung.Score.Key, l.melody.Level,
 			right, notes, sung.Take.Voiced, false, sung.Feedback))
 	}
-	hidden := !sung.Feedback.Shows(outcome)
+	hidden := !sung.Feedback.Shows(exercise.Verdict{Outcome: outcome})
 	if t.rig.log != nil {
 		t.rig.log.record(l.event)
 	}

@@ -140,19 +140,20 @@ func NewVerdict(it exercise.Item, v exercise.Verdict, tol exercise.Tolerance, n 
 // Count is the record of one row of a summary.
 type Count struct {
 	Asked       int      `json:"asked"`
-	Answered    int      `json:"answered"` // asked less not measured and ambiguous
+	Answered    int      `json:"answered"` // asked less not measured, ambiguous and no degree
 	Right       int      `json:"right"`
 	Flat        int      `json:"flat"`
 	Sharp       int      `json:"sharp"`
 	OtherDegree int      `json:"other_degree"`
 	Unsteady    int      `json:"unsteady"`
+	NoDegree    int      `json:"no_degree"` // the pitch moved too much to name one
 	Ambiguous   int      `json:"ambiguous"`
 	NotMeasured int      `json:"not_measured"`
 	MedianCents *float64 `json:"median_cents"` // of the answers on the asked degree; null without one
 }
 
 func newCount(c exercise.Count) Count {
-	out := Count{c.Asked, c.Answered(), c.Right, c.Flat, c.Sharp, c.Other, c.Unsteady, c.Ambiguous, c.NotMeasured, nil}
+	out := Count{c.Asked, c.Answered(), c.Right, c.Flat, c.Sharp, c.Other, c.Unsteady, c.NoDegree, c.Ambiguous, c.NotMeasured, nil}
 	if m, n := c.Median(); n > 0 {
 		out.MedianCents = number(m, 2)
 	}

@@ -95,9 +95,9 @@ type Weak struct {
 
 // Confusion is the record of one cell of the matrix.
 type Confusion struct {
-	Asked   string  `json:"asked"`
-	Sung    *string `json:"sung"` // null: no degree could be named
-	Answers int     `json:"answers"`
+	Asked   string `json:"asked"`
+	Sung    string `json:"sung"`
+	Answers int    `json:"answers"`
 }
 
 // Drift is the record of how the pitch moves within a session.
@@ -171,24 +171,15 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 		})
 	}
 	for c, n := range p.Confused() {
-		cell := Confusion{Asked: c.Asked.ASCII(), Answers: n}
-		out.asked = append(out.asked, c.Asked)
-		if c.HasSung {
-			sung := c.Sung.ASCII()
-			cell.Sung = &sung
-			out.sung = append(out.sung, c.Sung)
-		}
-		out.Confusion = append(out.Confusion, cell)
+		out.asked, out.sung = append(out.asked, c.Asked), append(out.sung, c.Sung)
+		out.Confusion = append(out.Confusion, Confusion{c.Asked.ASCII(), c.Sung.ASCII(), n})
 	}
 	out.asked, out.sung = degrees(out.asked), degrees(out.sung)
-	place := func(name *string, list []theory.Degree) int {
-		if name == nil {
-			return len(list)
-		}
-		return slices.IndexFunc(list, func(d theory.Degree) bool { return d.ASCII() == *name })
+	place := func(name string, list []theory.Degree) int {
+		return slices.IndexFunc(list, func(d theory.Degree) bool { return d.ASCII() == name })
 	}
 	slices.SortFunc(out.Confusion, func(a, b Confusion) int {
-		return cmp.Or(place(&a.Asked, out.asked)-place(&b.Asked, out.asked), place(a.Sung, out.sung)-place(b.Sung, out.sung))
+		return cmp.Or(place(a.Asked, out.asked)-place(b.Asked, out.asked), place(a.Sung, out.sung)-place(b.Sung, out.sung))
 	})
 	if d, n, ok := p.Drift(); ok {
 		const per = 10
@@ -298,15 +289,15 @@ func inOrder(parts []exercise.Part[exercise.Skill]) []exercise.Part[exercise.Ski
 	return parts
 }
 
-// grid is a matrix of confusions. Each row of cells has one more than there are
-// columns, for what was given no name, unless trim has left it out.
+// grid is a matrix of confusions.
 type grid struct {
 	field, heading, x, y string
 	rows, columns        []string
 	cells                [][]int
 }
 
-// trim gives the last column a name, or leaves it out where it is empty.
+// trim gives the last column of the cells, which is for what was given no name and
+// has none itself yet, a name, or leaves it out where it is empty.
 func (g grid) trim() grid {
 	none := 0
 	for _, row := range g.cells {

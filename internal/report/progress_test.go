@@ -46,7 +46,7 @@ func invented(t testing.TB, days int) *exercise.Progress {
 			v.Sung, v.Outcome = it.Asked, exercise.InTune
 			switch {
 			case rng.Float64() > right && q == 4:
-				v.Outcome, v.HasSung, v.Sung = exercise.Unsteady, false, theory.Degree{}
+				v.Outcome = exercise.Unsteady
 			case rng.Float64() > right:
 				v.Outcome, v.Sung = exercise.OtherDegree, sol
 			case v.Cents < -35:

@@ -293,7 +293,7 @@ func (p *Progress) sungGrid() grid {
 	g.cells = make([][]int, len(p.asked))
 	rows, columns := map[string]int{}, map[string]int{}
 	for i, d := range p.asked {
-		g.cells[i] = make([]int, len(p.sung)+1)
+		g.cells[i] = make([]int, len(p.sung))
 		rows[d.ASCII()] = i
 		g.rows = append(g.rows, p.style.Degree(p.key, d))
 	}
@@ -302,13 +302,9 @@ func (p *Progress) sungGrid() grid {
 		g.columns = append(g.columns, p.style.Degree(p.key, d))
 	}
 	for _, c := range p.Confusion {
-		column := len(p.sung)
-		if c.Sung != nil {
-			column = columns[*c.Sung]
-		}
-		g.cells[rows[c.Asked]][column] += c.Answers
+		g.cells[rows[c.Asked]][columns[c.Sung]] += c.Answers
 	}
-	return g.trim()
+	return g
 }
 
 // gridWidth is how many columns fit into a line of a matrix.

@@ -110,7 +110,7 @@ func TestVerdictRecords(t *testing.T) {
 func TestFieldNames(t *testing.T) {
 	it := la(t, true)
 	degree := []string{"degree", "name", "note", "semitones", "syllable"}
-	count := []string{"ambiguous", "answered", "asked", "flat", "median_cents", "not_measured", "other_degree", "right", "sharp", "unsteady"}
+	count := []string{"ambiguous", "answered", "asked", "flat", "median_cents", "no_degree", "not_measured", "other_degree", "right", "sharp", "unsteady"}
 	for _, c := range []struct {
 		what   string
 		record any

@@ -342,7 +342,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		return trimLines(others())
 	}
 	fmt.Fprintf(&b, "%d of %d right in %s", t.All.Right, t.All.Answered(), where)
-	switch n := t.All.NotMeasured + t.All.Ambiguous; n {
+	switch n := t.All.NotMeasured + t.All.Ambiguous + t.All.NoDegree; n {
 	case 0:
 	case 1:
 		b.WriteString("; 1 that could not be decided counts for nothing")

@@ -238,7 +238,7 @@ func (r *run) dictation(ctx context.Context, q Question, index int) error {
 		if named.Right[i] {
 			o = exercise.RightAnswer
 		}
-		hidden = hidden && !q.Feedback.Shows(o)
+		hidden = hidden && !q.Feedback.Shows(exercise.Verdict{Outcome: o})
 	}
 	named.Hidden = hidden
 	if r.cfg.KeepNamed != nil {
@@ -400,10 +400,10 @@ func (r *run) ask(ctx context.Context, q Question, index, attempt int, first boo
 	}
 	verdict := exercise.Judge(it, take, q.Tolerance)
 	judged := Judged{
-		Index: index, Attempt: attempt, Item: it, Verdict: verdict, Counts: first && verdict.Outcome.Counts(),
-		Tolerance: q.Tolerance, Feedback: q.Feedback, Hidden: !q.Feedback.Shows(verdict.Outcome), Seconds: r.seconds,
+		Index: index, Attempt: attempt, Item: it, Verdict: verdict, Counts: first && verdict.Counts(),
+		Tolerance: q.Tolerance, Feedback: q.Feedback, Hidden: !q.Feedback.Shows(verdict), Seconds: r.seconds,
 	}
-	if q.Guess && attempt == 1 && r.cfg.Guess != nil && verdict.Outcome.Counts() {
+	if q.Guess && attempt == 1 && r.cfg.Guess != nil && verdict.Counts() {
 		r.emit(Guessing{})
 		if judged.Guess, err = r.cfg.Guess(ctx); err != nil {
 			return Judged{}, err

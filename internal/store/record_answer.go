@@ -71,7 +71,7 @@ func (a Answer) Trial() (exercise.Trial, bool) {
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
 		t := exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
-		if !a.Verdict.Outcome.Counts() {
+		if !a.Verdict.Counts() {
 			t.Grade = exercise.Undecided
 		}
 		t.Planned = planned

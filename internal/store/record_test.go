@@ -73,7 +73,7 @@ func answers(s Session, n int) []Answer {
 		a := Answer{
 			Session: s, Number: i + 1, Index: i + 1, Attempt: 1 + rng.IntN(2), At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
 			Skill: it.Skill(), Item: it, Tolerance: exercise.Tolerance{Cents: 35, StrictOctave: rng.IntN(2) > 0}, Verdict: v,
-			Counts: v.Outcome.Counts(), Again: rng.IntN(4) == 0, Feedback: exercise.Feedback(rng.IntN(5)),
+			Counts: v.Counts(), Again: rng.IntN(4) == 0, Feedback: exercise.Feedback(rng.IntN(5)),
 		}
 		if rng.IntN(4) == 0 {
 			a.Guess = []exercise.Outcome{exercise.InTune, exercise.Flat, exercise.Sharp}[rng.IntN(3)]
@@ -665,7 +665,7 @@ func TestAnswersOfEachKind(t *testing.T) {
 		r := open(t, filepath.Join(t.TempDir(), "record.db"))
 		k := theory.Keys()[3]
 		a := Answer{
-			Session: session("Anna"), Number: 1, Index: 1, Attempt: 1, At: evening, Skill: c.skill, Counts: c.outcome.Counts(),
+			Session: session("Anna"), Number: 1, Index: 1, Attempt: 1, At: evening, Skill: c.skill, Counts: exercise.Verdict{Outcome: c.outcome}.Counts(),
 			Item:      exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: four},
 			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: exercise.Verdict{Outcome: c.outcome},
 			Named: c.named, Material: c.material, Notes: c.notes, NotesRight: c.rights,
@@ -703,13 +703,17 @@ func TestTrials(t *testing.T) {
 		change(&a)
 		return a.Trial()
 	}
+	planned := func(t exercise.Trial) exercise.Trial {
+		t.Planned = true // session is one of today
+		return t
+	}
 	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: a.Item.Asked}
 	got, ok := trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
-	if want := exercise.NewNamedTrial(evening, k, bass, true, 4, false, exercise.Blind); got != want || !ok || !got.Right {
+	if want := planned(exercise.NewNamedTrial(evening, k, bass, true, 4, false, exercise.Blind)); got != want || !ok || !got.Right {
 		t.Errorf("named right: %+v, %v", got, ok)
 	}
 	got, ok = trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
-	if want := exercise.NewNamedTrial(evening, k, bass, false, 0, true, exercise.Blind); got != want || !ok || got.Grade != exercise.Again {
+	if want := planned(exercise.NewNamedTrial(evening, k, bass, false, 0, true, exercise.Blind)); got != want || !ok || got.Grade != exercise.Again {
 		t.Errorf("named wrong: %+v, %v", got, ok)
 	}
 	got, ok = trial(bass, func(a *Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
@@ -721,7 +725,7 @@ func TestTrials(t *testing.T) {
 		a.Verdict.Outcome, a.Verdict.Held, a.Notes, a.NotesRight = exercise.RightAnswer, 9, 10, 9
 	}
 	got, ok = trial(melody, line)
-	if want := exercise.NewLineTrial(evening, k, 3, 9, 10, 9, false, exercise.Blind); got != want || !ok || got.Grade != exercise.Good {
+	if want := planned(exercise.NewLineTrial(evening, k, 3, 9, 10, 9, false, exercise.Blind)); got != want || !ok || got.Grade != exercise.Good {
 		t.Errorf("a line: %+v, %v", got, ok)
 	}
 	if _, ok := trial(melody, func(a *Answer) { line(a); a.Session.Command = "echo" }); ok {
@@ -730,8 +734,14 @@ func TestTrials(t *testing.T) {
 	got, ok = trial(exercise.Skill{Kind: exercise.DegreeSkill, Degree: a.Item.Asked}, func(a *Answer) {
 		a.Verdict.Outcome, a.Verdict.HasSung, a.Verdict.Sung = exercise.InTune, true, a.Item.Asked
 	})
-	if !ok || !got.Right || got.Skill.Kind != exercise.DegreeSkill || !got.Octave.Known {
+	if !ok || !got.Right || got.Skill.Kind != exercise.DegreeSkill || !got.Octave.Known || !got.Planned {
 		t.Errorf("a degree: %+v, %v", got, ok)
+	}
+	got, ok = trial(got.Skill, func(a *Answer) {
+		a.Session.Command, a.Verdict.Outcome = "sing", exercise.Unsteady // no degree, as older versions counted it
+	})
+	if !ok || got.Planned || got.Grade != exercise.Undecided {
+		t.Errorf("sung without a sitting, no degree: %+v, %v", got, ok)
 	}
 }
 

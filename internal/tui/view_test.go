@@ -85,7 +85,7 @@ func states(t testing.TB) map[string]func(*View) {
 			v.Event(session.Waiting{})
 			v.Event(session.Listening{})
 			v.Event(session.Heard{Level: -20, Singing: true, Held: 1.8})
-			v.Event(session.Judged{Index: 3, Attempt: 1, Item: it, Verdict: verdict, Counts: verdict.Outcome.Counts()})
+			v.Event(session.Judged{Index: 3, Attempt: 1, Item: it, Verdict: verdict, Counts: verdict.Counts()})
 		}
 	}
 	other := right(plain, exercise.OtherDegree, 12)

@@ -456,6 +456,10 @@ func (c *calibrateCommand) finish(k keeping, found session.Measured, stated *cal
 	}
 	current := false
 	if something && k.file != "" && (!simulated || k.singers == nil) {
+		before := ""
+		if k.singers != nil {
+			before, _ = k.singers.Current()
+		}
 		if err := k.save(p); err != nil {
 			return err
 		}
@@ -466,6 +470,7 @@ func (c *calibrateCommand) finish(k keeping, found session.Measured, stated *cal
 				return err
 			}
 			current = now == p.Name
+			e.sings(before)
 		}
 	}
 	record.Profile = report.NewProfile(p, k.file, current)

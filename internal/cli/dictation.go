@@ -96,7 +96,7 @@ Playback starts quiet: set your headphones, then raise --level if you must.`,
 
 func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 	s := &o.sing
-	if err := s.music.know(e); err != nil {
+	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
 		return err
 	}
 	p := plan{seed: s.seed}

@@ -1,12 +1,15 @@
 package cli
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -21,23 +24,70 @@ import (
 // recordOptions are the flags about the practice record.
 type recordOptions struct {
 	file   string
-	singer string
+	singer string // "": who does the profile in use say; see who
 	none   bool
-}
 
-// defaultSinger is who sings where nobody is named.
-const defaultSinger = "me"
+	implied bool // no --singer has named the singer
+}
 
 func (o *recordOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.file, "record", "", "the practice record is this `FILE`, and whatever answers is recorded")
 	f.BoolVar(&o.none, "no-record", false, "record nothing")
-	o.addSinger(cmd, defaultSinger, "who sings: the record holds several singers by `NAME`")
+	o.addSinger(cmd, "who sings, by `NAME` (else whose profile is in use, or me)")
 }
 
-func (o *recordOptions) addSinger(cmd *cobra.Command, value, help string) {
-	cmd.Flags().StringVar(&o.singer, "singer", value, help)
+func (o *recordOptions) addSinger(cmd *cobra.Command, help string) {
+	cmd.Flags().StringVar(&o.singer, "singer", "", help)
 	must(cmd.RegisterFlagCompletionFunc("singer", fixed()))
+}
+
+// who settles who sings: the one whom --singer names, or else whose profile is in
+// use, or else the singer without a name; and reads the profile, see singer.know.
+func (o *recordOptions) who(cmd *cobra.Command, e *env, s *singer) error {
+	o.implied = !cmd.Flags().Changed("singer")
+	if !o.implied {
+		if err := store.CheckSinger(o.singer); err != nil {
+			return usage(fmt.Errorf("--singer: %w", err))
+		}
+		s.asked = o.singer
+	}
+	if err := s.know(e); err != nil {
+		return err
+	}
+	o.singer = cmp.Or(s.name, store.DefaultName)
+	return nil
+}
+
+// whose settles whose answers are looked at, as who does.
+func (o *recordOptions) whose(cmd *cobra.Command, e *env) error {
+	if o.implied = !cmd.Flags().Changed("singer"); !o.implied {
+		return o.check()
+	}
+	name, err := e.singers().Current()
+	if err != nil && !errors.Is(err, store.ErrNoFolder) {
+		fmt.Fprintf(e.stderr, "The profile is left out: %v\n", err)
+	}
+	if o.singer = name; err != nil || name == "" || name == store.Nobody {
+		o.singer = store.DefaultName
+	}
+	return nil
+}
+
+// unnamed says in one line of the singers of a record that it has answers without
+// a name, which the singer who was settled on by the profile may have given before
+// there was one; "" where that is not so.
+func (o *recordOptions) unnamed(singers []store.SingerCount) string {
+	if !o.implied || o.singer == store.DefaultName {
+		return ""
+	}
+	for _, s := range singers {
+		if s.Name == store.DefaultName && s.Answers > 0 {
+			return fmt.Sprintf("%s of %s, not of %s: singback progress --singer %s shows them.",
+				many(s.Answers, "answer"), s.Name, o.singer, s.Name)
+		}
+	}
+	return ""
 }
 
 func (o *recordOptions) check() error {
@@ -71,6 +121,7 @@ type keeper struct {
 	begun   time.Time // by the clock
 
 	trouble string         // one line that says why nothing is recorded; "" if that is as it should be
+	note    string         // one line about answers that were given without a name; "" without
 	waiting []store.Answer // could not be written yet
 	kept    int
 	failing bool
@@ -117,6 +168,11 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		k.trouble = notRecorded(err)
 		return k
 	}
+	if singers, err := k.record.Singers(context.Background()); err == nil && !slices.ContainsFunc(singers, func(s store.SingerCount) bool {
+		return s.Name == o.singer
+	}) {
+		k.note = o.unnamed(singers)
+	}
 	k.session = store.NewSession(o.singer, d.command, source, d.plan.seed, pitch.Version, d.start)
 	return k
 }
@@ -132,8 +188,10 @@ func notRecorded(err error) string {
 
 // tell says what is wrong, if anything is.
 func (k *keeper) tell(w io.Writer) {
-	if k.trouble != "" {
-		fmt.Fprintln(w, k.trouble)
+	for _, line := range []string{k.trouble, k.note} {
+		if line != "" {
+			fmt.Fprintln(w, line)
+		}
 	}
 }
 
@@ -247,7 +305,11 @@ func (k *keeper) end() string {
 	case err != nil:
 		return fmt.Sprintf("%s: %v", path, err)
 	}
-	return fmt.Sprintf("%s recorded in %s.", many(k.kept, "answer"), path)
+	of := ""
+	if name := k.session.Singer; name != store.DefaultName {
+		of = " of " + name
+	}
+	return fmt.Sprintf("%s%s recorded in %s.", many(k.kept, "answer"), of, path)
 }
 
 func (k *keeper) close() error {

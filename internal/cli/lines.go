@@ -175,7 +175,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if err := s.music.know(e); err != nil {
+	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
 		return err
 	}
 	r := &lineRun{o: o, e: e, seed: s.seed, weak: map[[2]theory.Degree]int{},

@@ -33,7 +33,8 @@ func newProfile(e *env) *cobra.Command {
 		Long: `Profile shows what is known of the singer: the voice, the room and microphone,
 the instrument. It is measured with calibrate, or stated with profile set. It is
 kept in one readable file a singer, which never leaves the machine; the five
-versions before are kept too. There may be several singers.
+versions before are kept too. There may be several singers. What is sung is
+recorded of the one whose profile is in use, unless --singer names another.
 
 The drill then asks within the working range (the comfortable range, two
 semitones inwards), in the tuning of the instrument, and hears the microphone with
@@ -211,6 +212,10 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	if instrument != nil {
 		profile.Instrument = instrument
 	}
+	before, err := singers.Current()
+	if err != nil {
+		return err
+	}
 	if _, err := singers.Save(profile); err != nil {
 		return err
 	}
@@ -219,11 +224,26 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 			return err
 		}
 	}
+	p.env.sings(before)
 	now, err := singers.Current()
 	if err != nil {
 		return err
 	}
 	return p.write(profile, singers.Path(name), name == now)
+}
+
+// sings says who is singing from now on, where that is not who did before.
+func (e *env) sings(before string) {
+	now, err := e.singers().Current()
+	switch {
+	case err != nil || now == before:
+	case now == "" || now == store.Nobody:
+		fmt.Fprintf(e.stderr, "Nobody's profile is in use from now on; what is sung is recorded of %s.\n", store.DefaultName)
+	case before == "" || before == store.Nobody:
+		fmt.Fprintf(e.stderr, "%s is singing from now on.\n", now)
+	default:
+		fmt.Fprintf(e.stderr, "%s is singing from now on, and no longer %s (singback profile use %q).\n", now, before, before)
+	}
 }
 
 // statedVoice reads --voice and --range; nil where neither was given. Each may
@@ -441,9 +461,19 @@ func (p *profileCommand) newImport() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			before, err := singers.Current()
+			if err != nil {
+				return err
+			}
 			changed, err := singers.Save(profile)
 			if err != nil {
 				return err
+			}
+			if now, err := singers.Current(); err == nil && before != "" && now != before {
+				// The only one was current without having been chosen.
+				if err := singers.Use(before); err != nil {
+					return err
+				}
 			}
 			what := "is new here"
 			switch {
@@ -456,6 +486,7 @@ func (p *profileCommand) newImport() *cobra.Command {
 			if now, err := singers.Current(); err != nil || now != name {
 				fmt.Fprintf(p.env.stderr, "To sing with it: singback profile use %q\n", name)
 			}
+			p.env.sings(before)
 			return nil
 		},
 	}
@@ -491,10 +522,12 @@ moved aside, for good, and says which files those were. It asks first, unless
 					return errors.New("nothing was deleted")
 				}
 			}
+			before, _ := singers.Current()
 			deleted, err := singers.Forget(args[0])
 			for _, f := range deleted {
 				fmt.Fprintf(p.env.stdout, "deleted %s\n", f)
 			}
+			p.env.sings(before)
 			return err
 		},
 	}

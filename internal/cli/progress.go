@@ -52,7 +52,7 @@ overwrite the charts and the page of before.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return o.run(cmd, e) },
 	}
 	o.record.addFile(cmd)
-	o.record.addSinger(cmd, defaultSinger, "whose progress, by `NAME`")
+	o.record.addSinger(cmd, "whose progress, by `NAME` (else whose profile is in use, or me)")
 	f := cmd.Flags()
 	f.StringVar(&o.since, "since", "", "only answers from this `DAY` on, like 2026-11-25")
 	f.StringVar(&o.key, "key", "", "only answers in this `KEY`")
@@ -72,7 +72,7 @@ overwrite the charts and the page of before.`,
 }
 
 func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
-	if err := o.record.check(); err != nil {
+	if err := o.record.whose(cmd, e); err != nil {
 		return err
 	}
 	style := report.Style{ASCII: e.ascii()}
@@ -105,10 +105,17 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 		return err
 	}
 	defer r.Close()
-	if singers, err := r.Singers(cmd.Context()); err == nil && len(singers) == 0 {
+	singers, err := r.Singers(cmd.Context())
+	if err != nil {
+		return err
+	}
+	if len(singers) == 0 {
 		return fmt.Errorf("%s: the record is empty; singback today begins it", r.Path())
 	}
-	if err := has(cmd, r, of.Singer); err != nil {
+	if note := o.record.unnamed(singers); note != "" {
+		fmt.Fprintf(e.stderr, "%s has %s\n", r.Path(), note)
+	}
+	if err := among(r.Path(), singers, of.Singer); err != nil {
 		return err
 	}
 	p, err := readProgress(cmd, r, &of)

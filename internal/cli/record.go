@@ -296,7 +296,7 @@ new one.`,
 		},
 	}
 	o.addFile(cmd)
-	o.addSinger(cmd, "", "only this singer, by `NAME`")
+	o.addSinger(cmd, "only this singer, by `NAME`")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`, which must not be there yet")
 	cmd.Flags().Var(format, "format", "output: csv or jsonl")

@@ -349,7 +349,7 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if err := o.music.know(e); err != nil {
+	if err := o.record.who(cmd, e, &o.music.singer); err != nil {
 		return err
 	}
 	p, err := o.plan(cmd, e, len(recordings))
@@ -430,6 +430,9 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		stage.note = k.trouble
 	}
 	o.advise(e, stage, d.plan, d.style)
+	if k.note != "" && stage.screen {
+		stage.advice = append(stage.advice, k.note)
+	}
 
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(o.level * 100))

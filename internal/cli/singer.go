@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -47,6 +48,9 @@ type singer struct {
 	profile string
 	known   calib.Profile // nothing but zeros where nobody is known
 	unasked bool          // no profile is there and none was refused
+
+	asked string // who sings, as --singer says; "" without
+	name  string // who sings, as --singer or the profile says; "" where neither does
 }
 
 func (s *singer) addFlag(cmd *cobra.Command) {
@@ -58,10 +62,11 @@ func isFile(profile string) bool {
 	return strings.ContainsAny(profile, `/\`) || strings.HasSuffix(profile, ".toml")
 }
 
-// know reads the profile that --profile names, or the current one. Only a
-// profile that was asked for must be there and readable: a run goes on without
-// the other, and says so.
+// know reads the profile that --profile names, or that of the singer whom --singer
+// names, or else the current one. Only a profile that was asked for must be there
+// and readable: a run goes on without the others, and says so.
 func (s *singer) know(e *env) error {
+	defer func() { s.name = cmp.Or(s.asked, s.name, s.known.Name) }()
 	var err error
 	switch {
 	case s.profile == store.Nobody:
@@ -82,12 +87,27 @@ func (s *singer) know(e *env) error {
 	if errors.Is(err, store.ErrNoFolder) {
 		return nil
 	}
+	if err == nil && s.asked != "" && !strings.EqualFold(name, s.asked) {
+		// Somebody else's voice and room would not fit.
+		current := name
+		name, err = store.Nobody, nil
+		if store.CheckName(s.asked) == nil {
+			var there bool
+			if name, there, err = singers.Find(s.asked); !there {
+				name = store.Nobody
+			}
+		}
+		if err == nil && name == store.Nobody && current != "" && current != store.Nobody {
+			fmt.Fprintf(e.stderr, "%s has no profile: safe defaults hold, not those of %s.\n", s.asked, current)
+		}
+	}
 	if err == nil && name == "" {
 		names, err := singers.Names()
 		s.unasked = err == nil && len(names) == 0
 		return nil
 	}
 	if err == nil && name != store.Nobody {
+		s.name = name
 		s.known, err = singers.Load(name)
 	}
 	if err != nil {

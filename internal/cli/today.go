@@ -88,7 +88,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if err := s.music.know(e); err != nil {
+	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
 		return err
 	}
 	start := e.clock()

@@ -141,7 +141,8 @@ func (s *Singers) Find(name string) (string, bool, error) {
 
 // Current returns who is singing: the one chosen with Use, or else the only
 // one there is. It is "" where nobody is known, and Nobody where the user wants
-// no profile.
+// no profile. Whoever was chosen stays so while the profile has been moved aside:
+// that must not make somebody else sing.
 func (s *Singers) Current() (string, error) {
 	names, err := s.Names()
 	if err != nil {
@@ -156,6 +157,9 @@ func (s *Singers) Current() (string, error) {
 		}
 		if name, there, err := s.Find(chosen); there || err != nil {
 			return name, err
+		}
+		if files, err := s.Files(chosen); err == nil && len(files) > 0 {
+			return chosen, nil
 		}
 	case !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, ErrDamaged):
 		return "", err
@@ -204,6 +208,9 @@ func (s *Singers) Load(name string) (calib.Profile, error) {
 		return calib.Profile{}, err
 	}
 	if !there {
+		if files, err := s.Files(name); err == nil && len(files) > 0 {
+			return calib.Profile{}, fmt.Errorf("%w now: the profile of %s has been moved aside; singback calibrate makes a new one, singback profile import FILE brings one back", ErrUnknown, name)
+		}
 		return calib.Profile{}, s.unknown(name)
 	}
 	p, err := s.read(name)

@@ -66,6 +66,7 @@ type Practice struct {
 	skills map[Skill]*Memory
 	met    []*Memory // in the order in which they were met
 	given  []given   // all answers, for the goals of a course
+	begun  bool      // a sitting has asked something
 	today  dayCount
 	octave habit
 }
@@ -111,6 +112,7 @@ func (p *Practice) Add(t Trial) {
 				p.met = append(p.met, m)
 			}
 			m.Answers++
+			p.begun = p.begun || t.Planned
 			p.given = append(p.given, given{int32(m.index), int32(dayOf(t.At).Unix() / 86400), t.Key, t.Right})
 			m.keys[t.Key]++
 			m.days[dayOf(t.At)] = true
@@ -233,6 +235,10 @@ func putOff(c *fsrs.Card) {
 	c.ScheduledDays = uint64(days)
 	c.Due = c.LastReview.Add(time.Duration(days * float64(24*time.Hour)))
 }
+
+// Begun reports whether a sitting has ever asked anything: without one nobody
+// stands anywhere in a course.
+func (p *Practice) Begun() bool { return p.begun }
 
 // Memory returns what is known of a skill; false if it was never met.
 func (p *Practice) Memory(s Skill) (Memory, bool) {

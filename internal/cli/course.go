@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -67,6 +68,8 @@ type courseShown struct {
 	Minutes float64       `json:"minutes"`
 	New     int           `json:"new"`
 	Stages  []courseStage `json:"stages"`
+
+	Standing *report.Standing `json:"standing"` // of the singer; null: the record has no practice of a course
 }
 
 type courseStage struct {
@@ -84,11 +87,13 @@ type courseStage struct {
 
 func newCourseShow(e *env) *cobra.Command {
 	format := newFormat("text", "json")
+	var o recordOptions
 	cmd := &cobra.Command{
 		Use:   "show [FILE]",
 		Short: "List the stages of a course",
 		Long: `Show lists the stages of a course, the built-in one without a FILE: what is new
-in each, in which keys, and the goal at which the next opens.`,
+in each, in which keys, and the goal at which the next opens; and, where you have
+practised, which stage you have reached and what is in review.`,
 		Example: `  singback course show
   singback course show mine.toml --format json`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -106,18 +111,35 @@ in each, in which keys, and the goal at which the next opens.`,
 					return err
 				}
 			}
-			if format.value == "json" {
-				return writeCourseJSON(e.stdout, c)
+			if err := o.whose(cmd, e); err != nil {
+				return err
 			}
-			return writeCourse(e.stdout, c, report.Style{ASCII: e.ascii()})
+			practice, _, err := o.known(cmd, e)
+			switch {
+			case cmd.Context().Err() != nil:
+				return cmd.Context().Err()
+			case err != nil && !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, errNoPath):
+				fmt.Fprintf(e.stderr, "Where you stand is not known: %v\n", err)
+			}
+			var at *exercise.Standing
+			if practice.Begun() {
+				standing := c.Standing(practice, nil)
+				at = &standing
+			}
+			if format.value == "json" {
+				return writeCourseJSON(e.stdout, c, at)
+			}
+			return writeCourse(e.stdout, c, at, o.singer, report.Style{ASCII: e.ascii()})
 		},
 	}
+	o.addFile(cmd)
+	o.addSinger(cmd, "whose stage, by `NAME` (else whose profile is in use, or me)")
 	cmd.Flags().Var(format, "format", "output: text or json")
 	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
 	return cmd
 }
 
-func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
+func writeCourse(out io.Writer, c exercise.Course, at *exercise.Standing, singer string, style report.Style) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %g minutes a day, at most %d new things\n", c.Name, c.Minutes, c.New)
 	seen := map[exercise.Skill]bool{}
@@ -170,12 +192,22 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
 			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
 	}
+	if at != nil {
+		fmt.Fprintf(&b, "\n%s:\n", singer)
+		for _, line := range style.Standing(c, *at, "") {
+			b.WriteString(line + "\n")
+		}
+	}
 	_, err := io.WriteString(out, b.String())
 	return err
 }
 
-func writeCourseJSON(out io.Writer, c exercise.Course) error {
-	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil}
+func writeCourseJSON(out io.Writer, c exercise.Course, at *exercise.Standing) error {
+	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil, nil}
+	if at != nil {
+		standing := report.NewStanding(c, *at)
+		shown.Standing = &standing
+	}
 	for _, s := range c.Stages {
 		stage := courseStage{s.Name, nil, nil, [][]string{}, s.Tolerance, s.Series, 100 * s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys}
 		for _, k := range s.Keys {

@@ -108,7 +108,7 @@ func (o *recordOptions) path(e *env) (string, error) {
 	if dir := e.dataDir(); dir != "" {
 		return filepath.Join(dir, "record.db"), nil
 	}
-	return "", errors.New("no folder for the practice record is known: set XDG_DATA_HOME or HOME, or name a file with --record")
+	return "", fmt.Errorf("%w: set XDG_DATA_HOME or HOME, or name a file with --record", errNoPath)
 }
 
 // keeper writes the verdicts of a session into the record. Whatever is wrong with
@@ -321,25 +321,40 @@ func (k *keeper) close() error {
 	return r.Close()
 }
 
-// practice reads what is known of the singer. Where there is no record, or it
-// cannot be read, nothing is; trouble says so in one line.
-func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practice, trouble string, err error) {
+// errNoPath wraps the error about a record for which no folder is known.
+var errNoPath = errors.New("no folder for the practice record is known")
+
+// known reads what is known of the singer: nothing where there is an error. Skipped
+// is how many answers cannot be read.
+func (o *recordOptions) known(cmd *cobra.Command, e *env) (p *exercise.Practice, skipped int, err error) {
 	p = &exercise.Practice{}
 	path, err := o.path(e)
 	if err != nil {
-		return p, "", nil // the keeper says so
+		return p, 0, err
 	}
 	r, err := store.ReadRecord(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return p, "", nil
-	}
 	if err != nil {
-		return p, fmt.Sprintf("The practice record cannot be read, so today begins anew: %v.", err), nil
+		return p, 0, err
 	}
 	defer r.Close()
-	p, skipped, err := r.Practice(cmd.Context(), o.singer)
+	all, skipped, err := r.Practice(cmd.Context(), o.singer)
 	if err != nil {
-		return &exercise.Practice{}, "", err
+		return p, 0, err
+	}
+	return all, skipped, nil
+}
+
+// practice is known for a session, which goes on without a record or with one that
+// cannot be read; trouble says so in one line.
+func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practice, trouble string, err error) {
+	p, skipped, err := o.known(cmd, e)
+	switch {
+	case cmd.Context().Err() != nil:
+		return p, "", cmd.Context().Err()
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, errNoPath): // of which the keeper says so
+		return p, "", nil
+	case err != nil:
+		return p, fmt.Sprintf("The practice record cannot be read, so today begins anew: %v.", err), nil
 	}
 	if skipped > 0 {
 		trouble = fmt.Sprintf("%d answers of the record could not be read; see singback record check.", skipped)

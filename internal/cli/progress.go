@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/internal/course"
 	"singback/internal/report"
 	"singback/internal/store"
 	"singback/theory"
@@ -23,6 +24,7 @@ type progressOptions struct {
 	since  string
 	key    string
 	names  string
+	course string
 	svg    string
 	png    string
 	html   string
@@ -41,7 +43,8 @@ what was asked; whether the pitch drifts; and what has changed since when.
 
 Each share and median comes with an interval of 95 %, and where there are fewer
 than ten answers it says so instead. A change is listed only where it is more
-than chance.
+than chance. Where you stand in the course (--course FILE, if it is not the
+built-in one) is worked out from all your answers.
 
 --svg and --png draw charts into a folder, --html writes one page to print; they
 overwrite the charts and the page of before.`,
@@ -57,6 +60,7 @@ overwrite the charts and the page of before.`,
 	f.StringVar(&o.since, "since", "", "only answers from this `DAY` on, like 2026-11-25")
 	f.StringVar(&o.key, "key", "", "only answers in this `KEY`")
 	f.StringVar(&o.names, "names", "movable", "names of degrees: movable, numbers")
+	f.StringVar(&o.course, "course", "", "the course that is practised, a `FILE` (else the built-in one)")
 	f.StringVar(&o.svg, "svg", "", "draw charts as SVG into this `FOLDER`")
 	f.StringVar(&o.png, "png", "", "draw charts as PNG into this `FOLDER`")
 	f.StringVar(&o.html, "html", "", "write a page to print into this `FILE`")
@@ -65,6 +69,7 @@ overwrite the charts and the page of before.`,
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed("movable", "numbers")))
 	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
+	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.MarkFlagDirname("svg"))
 	must(cmd.MarkFlagDirname("png"))
 	must(cmd.MarkFlagFilename("html", "html"))
@@ -82,6 +87,13 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 		style.Names = theory.Numbers
 	default:
 		return usagef("--names: %q: want movable or numbers", short(o.names))
+	}
+	c := course.BuiltIn()
+	if o.course != "" {
+		var err error
+		if c, err = readCourse(o.course); err != nil {
+			return err
+		}
 	}
 	of := report.ProgressOf{Singer: o.record.singer, Since: o.since}
 	if cmd.Flags().Changed("since") {
@@ -118,9 +130,12 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 	if err := among(r.Path(), singers, of.Singer); err != nil {
 		return err
 	}
-	p, err := readProgress(cmd, r, &of)
+	p, practice, err := readProgress(cmd, r, &of)
 	if err != nil {
 		return err
+	}
+	if practice.Begun() {
+		of.Course, of.Standing = &c, c.Standing(practice, nil)
 	}
 	if of.Skipped > 0 {
 		verb := "are"
@@ -153,14 +168,19 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 	return err
 }
 
-// readProgress reads the answers that count. Those that cannot be read are counted in
-// of, and so are those of a simulated singer.
-func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, error) {
+// readProgress reads the answers that count, and what practice knows by all of them.
+// Those that cannot be read are counted in of, and so are those of a simulated
+// singer.
+func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, *exercise.Practice, error) {
+	practice := &exercise.Practice{}
 	q := store.Query{Singer: of.Singer, Counted: true, Brief: true}
 	if of.Since != "" {
 		day, err := time.Parse(time.DateOnly, of.Since)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
+		}
+		if practice, _, err = r.Practice(cmd.Context(), of.Singer); err != nil {
+			return nil, nil, err
 		}
 		q.Since = day.AddDate(0, 0, -1) // the singer's day begins up to 14 hours before that of UTC
 	}
@@ -168,12 +188,17 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 	for a, err := range r.Answers(cmd.Context(), q) {
 		switch {
 		case cmd.Context().Err() != nil:
-			return nil, cmd.Context().Err()
+			return nil, nil, cmd.Context().Err()
 		case errors.Is(err, store.ErrRecordDamaged):
-			return nil, err
+			return nil, nil, err
 		case err != nil:
 			of.Skipped++
 			continue
+		}
+		if t, ok := a.Trial(); ok && of.Since == "" {
+			practice.Add(t)
+		}
+		switch {
 		case a.Session.Command == "echo": // heard before it was sung
 			continue
 		case of.Since != "" && a.At.Format(time.DateOnly) < of.Since, of.Key != nil && a.Item.Key != *of.Key:
@@ -187,7 +212,7 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 			of.Simulated++
 		}
 	}
-	return p, nil
+	return p, practice, nil
 }
 
 // draw writes the charts and the page that were asked for.

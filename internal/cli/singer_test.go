@@ -151,7 +151,7 @@ func TestWhoIsCurrentIsSaid(t *testing.T) {
 		{[]string{"profile", "export", "--out", file}, ""},
 		{[]string{"profile", "forget", "Zoe", "--yes"}, "Nobody's profile is in use from now on; what is sung is recorded of me.\n"},
 		{[]string{"profile", "forget", "me", "--yes"}, "Wilma is singing from now on.\n"}, // the only one left
-		{[]string{"profile", "import", file}, ""},                                           // and she stays so
+		{[]string{"profile", "import", file}, ""},                                         // and she stays so
 		{[]string{"profile", "use", "none"}, ""},
 		{[]string{"profile", "forget", "Zoe", "--yes"}, ""},
 	} {

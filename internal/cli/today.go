@@ -157,7 +157,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
 		style: report.Style{Names: p.naming, ASCII: e.ascii()},
 	}
-	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, study: o.study}
+	t := &todayRun{drill: d, sitting: sitting, music: &s.music, singer: s.record.singer, began: e.clock(), clock: e.clock, study: o.study}
 	t.lines = &lineRun{
 		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
 		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
@@ -176,11 +176,12 @@ type todayRun struct {
 	drill    *performance
 	sitting  *exercise.Sitting
 	music    *music
+	singer   string // who sings
 	began    time.Time
 	clock    func() time.Time
 	question exercise.Question
 	keys     []theory.Key
-	fresh    int
+	fresh    []exercise.Skill // met for the first time
 	err      error
 
 	study  float64  // seconds to read a melody
@@ -189,6 +190,9 @@ type todayRun struct {
 	rig    *rig
 	namer  *namer
 	turned bool // the last move was sung the other way
+
+	noted  int             // answers of which the singer was not told
+	missed []report.Missed // of them those that were not right
 }
 
 // asks says which skills can be asked where what is heard cannot be named: nobody
@@ -247,8 +251,8 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 	if !slices.Contains(t.keys, q.Key) {
 		t.keys = append(t.keys, q.Key)
 	}
-	if q.New {
-		t.fresh++
+	if q.New && !slices.Contains(t.fresh, q.Skill) { // where nothing was heard it is asked once more
+		t.fresh = append(t.fresh, q.Skill)
 	}
 	return put, true
 }
@@ -368,6 +372,11 @@ func (t *todayRun) grade(ctx context.Context, sung session.LineSung) (right, not
 			right, notes, sung.Take.Voiced, false, sung.Feedback))
 	}
 	hidden := !sung.Feedback.Shows(exercise.Verdict{Outcome: outcome})
+	if hidden {
+		if t.noted++; !outcome.IsRight() {
+			t.missed = append(t.missed, t.drill.style.MissedLine(sung.Index, sung.Score.Key, l.melody.Level, right, notes))
+		}
+	}
 	if t.rig.log != nil {
 		t.rig.log.record(l.event)
 	}
@@ -388,6 +397,16 @@ func (t *todayRun) keepNamed(n session.Named) {
 	t.rig.keeper.keepNamed(n, t.rig.emit)
 	at := t.drill.at(n.Seconds, t.clock().Sub(t.began))
 	for i, skill := range n.Dictation.Skills() {
+		if n.Hidden {
+			t.noted++
+			if !n.Right[i] {
+				var name *exercise.Skill
+				if i < len(n.Names) {
+					name = &n.Names[i]
+				}
+				t.missed = append(t.missed, t.drill.style.MissedName(n.Index, n.Dictation.Key, skill, name))
+			}
+		}
 		t.sitting.Add(exercise.NewNamedTrial(at, n.Dictation.Key, skill, n.Right[i], n.Answer, n.Again, n.Feedback))
 	}
 }
@@ -405,6 +424,11 @@ func (t *todayRun) remark(j session.Judged) string {
 func (t *todayRun) keep(j session.Judged) {
 	if !j.Counts {
 		return
+	}
+	if j.Hidden {
+		if t.noted++; !j.Verdict.Outcome.IsRight() {
+			t.missed = append(t.missed, t.drill.style.MissedNote(j.Index, t.question.Skill, j.Item, j.Verdict))
+		}
 	}
 	trial := exercise.NewTrial(t.drill.at(j.Seconds, t.clock().Sub(t.began)), j.Item, j.Verdict, j.Attempt > 1, j.Feedback)
 	trial.Skill = t.question.Skill
@@ -438,24 +462,37 @@ type todayEvent struct {
 	New    int      `json:"new"`   // skills met for the first time
 	Ended  string   `json:"ended"` // "": interrupted
 	Record string   `json:"record"`
+	Singer string   `json:"singer"` // who sings
+
+	Review []report.Review `json:"review"`
+	Noted  int             `json:"noted"`  // answers of which the singer was not told
+	Missed []report.Missed `json:"missed"` // of them those that were not right
 }
 
 // finished says where the singer stands and what was recorded.
 func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept string) {
-	stage := t.sitting.Standing().Stage
+	at := t.sitting.Standing()
 	if format == "json" {
-		ev := todayEvent{"today", report.Schema, c.Name, stage + 1, len(c.Stages), []string{}, t.fresh, t.sitting.Ended().String(), kept}
+		standing := report.NewStanding(c, at)
+		ev := todayEvent{
+			Event: "today", Schema: report.Schema, Course: standing.Course, Stage: standing.Stage, Stages: standing.Stages, Keys: []string{},
+			New: len(t.fresh), Ended: t.sitting.Ended().String(), Record: kept, Singer: t.singer,
+			Review: standing.Review, Noted: t.noted, Missed: append([]report.Missed{}, t.missed...),
+		}
 		for _, k := range t.keys {
 			ev.Keys = append(ev.Keys, k.ASCII())
 		}
 		_ = json.NewEncoder(out).Encode(ev) // out keeps the error
 		return
 	}
-	name := ""
-	if c.Stages[stage].Name != "" {
-		name = ": " + c.Stages[stage].Name
+	style := t.drill.style
+	if list := style.Missed(t.noted, t.missed); list != "" {
+		fmt.Fprintf(out, "\n%s", list)
 	}
-	fmt.Fprintf(out, "\nStage %d of %d%s. New today: %d.\n", stage+1, len(c.Stages), name, t.fresh)
+	fmt.Fprintln(out)
+	for _, line := range style.Standing(c, at, fmt.Sprintf(" New today: %d.", len(t.fresh))) {
+		fmt.Fprintln(out, line)
+	}
 	if why := t.sitting.Ended().String(); why != "" {
 		fmt.Fprintf(out, "Ended: %s.\n", why)
 	}

@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -307,6 +308,164 @@ func TestTodayFeedback(t *testing.T) {
 	out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--record", path, "--date", "2026-11-30", "--feedback", "none")
 	if strings.Contains(out, "in tune") || !strings.Contains(out, "1  noted; told at the end\n") || !regexp.MustCompile(`(?m)^degree +right`).MatchString(out) {
 		t.Errorf("blind: the verdicts are told before the end:\n%s", out)
+	}
+}
+
+// Nothing is held back on the first two days of a thing, so nothing on the first
+// two of a singer.
+func TestTodayTellsAllAtFirst(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "record.db")
+	for _, day := range []string{"2026-11-25", "2026-11-25", "2026-11-26"} {
+		out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "2", "--seed", "3", "--format", "json", "--record", path, "--date", day)
+		n := 0
+		events := jsonLines(t, out)
+		for _, e := range events {
+			if e["event"] == "verdict" {
+				n++
+				if e["hidden"] == true {
+					t.Errorf("%s: question %v was only noted", day, e["index"])
+				}
+			}
+		}
+		if last := events[len(events)-1]; n < 10 || last["noted"] != 0.0 || len(last["missed"].([]any)) != 0 {
+			t.Errorf("%s: %d verdicts, %v", day, n, last)
+		}
+	}
+}
+
+// What was only noted and not right is listed at the end, all of it and nothing
+// else, in the events as in the text.
+func TestTodayListsWhatWasMissed(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "all.toml")
+	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	kinds := map[string]int{}
+	for seed := range 2 {
+		args := []string{"today", "--input", "simulated", "--minutes", "6", "--seed", fmt.Sprint(seed), "--course", file, "--feedback", "none", "--record"}
+		out, _ := call{}.must(t, append(args, filepath.Join(dir, fmt.Sprint("a", seed)), "--format", "json")...)
+		var want []string
+		noted := 0
+		events := jsonLines(t, out)
+		for _, e := range events {
+			index := fmt.Sprint(e["index"])
+			switch {
+			case e["event"] == "verdict" && e["counts"] == true:
+				if noted++; e["outcome"] != "in_tune" {
+					sung := e["sung"].(map[string]any)
+					want = append(want, fmt.Sprint(index, " ", e["outcome"], " ", e["asked"].(map[string]any)["degree"], " ", sung["degree"], " ", e["cents"], " ", nil))
+				}
+			case e["event"] == "named":
+				for i, right := range e["right"].([]any) {
+					if noted++; right == false {
+						named := e["named"].([]any)
+						want = append(want, fmt.Sprint(index, " wrong ", e["asked"].([]any)[i], " ", nil, " ", nil, " ", named[i]))
+					}
+				}
+			case e["event"] == "sung" && e["heard"] == true:
+				noted++
+				grade := e["grade"].(map[string]any)
+				if right, of := grade["notes_right"].(float64), grade["notes_written"].(float64); right < exercise.LineShare*of {
+					want = append(want, fmt.Sprint(index, " wrong line ", right, " of ", of))
+				}
+			}
+		}
+		last := events[len(events)-1]
+		var got []string
+		for _, m := range last["missed"].([]any) {
+			m := m.(map[string]any)
+			index := fmt.Sprint(m["index"])
+			kind, _, _ := strings.Cut(m["skill"].(string), " ")
+			kinds[kind]++
+			if kind == "melody" {
+				got = append(got, fmt.Sprint(index, " ", m["outcome"], " line ", m["notes_right"], " of ", m["notes"]))
+				continue
+			}
+			got = append(got, fmt.Sprint(index, " ", m["outcome"], " ", m["asked"], " ", m["sung"], " ", m["cents"], " ", m["named"]))
+		}
+		if last["noted"] != float64(noted) || !slices.Equal(got, want) {
+			t.Errorf("seed %d: %v noted, missed %q; want %d, %q", seed, last["noted"], got, noted, want)
+		}
+		text, _ := call{}.must(t, append(args, filepath.Join(dir, fmt.Sprint("b", seed)))...)
+		_, list, ok := strings.Cut(text, "question  asked ")
+		list, _, _ = strings.Cut(list, "\n\n")
+		rows := strings.Split(list, "\n")[1:]
+		if !ok || len(rows) != len(want) || !strings.Contains(text, fmt.Sprintf("Of %d that were only noted %d ", noted, len(want))) {
+			t.Errorf("seed %d: %d rows, want %d:\n%s", seed, len(rows), len(want), text)
+			continue
+		}
+		for i, row := range rows {
+			if index, _, _ := strings.Cut(want[i], " "); !strings.HasPrefix(row, index+" ") {
+				t.Errorf("seed %d: row %q, want one of question %s", seed, row, index)
+			}
+		}
+	}
+	t.Log(kinds)
+	for _, kind := range []string{"pair", "bass"} {
+		if kinds[kind] == 0 {
+			t.Errorf("nothing of the kind %s was missed: the test shows nothing of it", kind)
+		}
+	}
+}
+
+// today, progress and course show say the stage alike.
+func TestStageIsSaidAlike(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "record.db")
+	c, now := course.BuiltIn(), time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) // as the tests' clock says
+	r, err := store.OpenRecord(path, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Ten days ago the first stage was learnt; on the last day mi was lost.
+	mi := c.Stages[0].Skills[1]
+	n := 0
+	for day, right := range []bool{true, true, false} {
+		at := now.AddDate(0, 0, day-10)
+		s := store.NewSession("me", "today", "mic", 1, "pitch 1", at)
+		for i, skill := range []exercise.Skill{c.Stages[0].Skills[0], mi, c.Stages[0].Skills[2], mi, mi, mi, mi, mi} {
+			it, _ := skill.Ask(exercise.Item{Key: c.Stages[0].Keys[day], Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(c.Stages[0].Keys[day])})
+			v := exercise.Verdict{Outcome: exercise.InTune, HasSung: true, Sung: it.Asked, F0: 261, Held: 2, Answer: 1, Level: -20}
+			if !right && skill == mi {
+				v.Outcome, v.Sung = exercise.OtherDegree, theory.Degree{Step: 4}
+			}
+			for again := range 2 {
+				n++
+				if err := r.Add(store.Answer{Session: s, Number: 1, At: at.Add(time.Duration(n) * time.Second), Index: 2*i + again + 1, Attempt: 1, Counts: true,
+					Skill: skill, Item: it, Tolerance: exercise.Tolerance{Cents: 50}, Verdict: v}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+	}
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--seed", "3", "--record", path)
+		said := regexp.MustCompile(`(?m)^(Stage .*\.) New today: \d+\.\n((?:In review, .*\n)*)`).FindStringSubmatch(out)
+		if said == nil || !strings.HasPrefix(said[1], "Stage 2 of 11: from one to another in the tonic triad") || !strings.HasPrefix(said[2], "In review, from stage 1: ") {
+			t.Fatalf("today says %q in\n%s", said, out)
+		}
+		for _, args := range [][]string{{"progress"}, {"progress", "--since", "2026-11-16"}, {"course", "show"}} {
+			if out, _ := (call{}).must(t, append(args, "--record", path)...); !strings.Contains(out, "\n"+said[1]+"\n"+said[2]) {
+				t.Errorf("%v: want %q in\n%s", args, said[1:], out)
+			}
+		}
+		out, _ = call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--seed", "4", "--record", path, "--format", "json")
+		events := jsonLines(t, out)
+		last := events[len(events)-1]
+		for field, args := range map[string][]string{"course": {"progress"}, "standing": {"course", "show"}} {
+			out, _ := call{}.must(t, append(args, "--record", path, "--format", "json")...)
+			at := jsonLines(t, out)[0][field].(map[string]any)
+			if fmt.Sprint(at["course"], at["stage"], at["stages"], at["review"]) != fmt.Sprint(last["course"], last["stage"], last["stages"], last["review"]) {
+				t.Errorf("%v: %v; today: %v", args, at, last)
+			}
+		}
+	}
+	// Nobody stands anywhere without a sitting.
+	if out, _ := (call{}).must(t, "course", "show", "--record", path, "--singer", "Zoe"); strings.Contains(out, "Stage ") {
+		t.Errorf("a stage of somebody unknown:\n%s", out)
 	}
 }
 

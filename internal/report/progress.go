@@ -42,11 +42,13 @@ type Progress struct {
 	Weak           []Weak      `json:"weak"`  // skills that go worse than the others of their kind
 	Drift          *Drift      `json:"drift"` // null: not enough data
 	Changes        []Change    `json:"changes"`
+	Course         *Standing   `json:"course"` // null: no course was practised
 
 	asked, sung []theory.Degree // of the confusion matrix
 	taken       []grid          // of the names
 	all         int             // answers of every kind
 	compared    int             // skills that were compared with the others
+	standing    []string        // where the singer stands in the course
 	style       Style
 	key         theory.Key // in which degrees are named
 }
@@ -132,6 +134,9 @@ type ProgressOf struct {
 	Key       *theory.Key // nil: every key
 	Skipped   int         // answers that could not be read
 	Simulated int         // answers of a simulated singer among them
+
+	Course   *exercise.Course // that was practised; nil: none
+	Standing exercise.Standing
 }
 
 // NewProgress makes the record of a singer's progress, of at least one answer.
@@ -152,6 +157,10 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 	if of.Key != nil {
 		name := of.Key.ASCII()
 		out.Key, out.key = &name, *of.Key
+	}
+	if of.Course != nil {
+		standing := NewStanding(*of.Course, of.Standing)
+		out.Course, out.standing = &standing, s.Standing(*of.Course, of.Standing, "")
 	}
 	out.ByDegree = statsOf(p.ByDegree(), func(d theory.Degree) (string, string) { return d.ASCII(), s.Degree(out.key, d) })
 	out.ByPair = statsOf(p.ByPair(), func(k exercise.Skill) (string, string) { return k.String()[len("pair "):], out.skill(k) })
@@ -316,20 +325,7 @@ func (g grid) trim() grid {
 // skill names a skill for people: "la", "fa - la up", "bass fa", "m7b5", "melodies
 // of level 2".
 func (p *Progress) skill(k exercise.Skill) string {
-	switch k.Kind {
-	case exercise.QualitySkill:
-		return k.Chord
-	case exercise.MelodySkill:
-		return fmt.Sprintf("melodies of level %d", k.Level)
-	}
-	name := p.style.Degree(p.key, k.Degree)
-	switch k.Kind {
-	case exercise.PairSkill:
-		return p.style.Degree(p.key, k.From) + " - " + name + " " + k.Way.String()
-	case exercise.BassSkill:
-		return "bass " + name
-	}
-	return name
+	return p.style.Practised(p.key, k)
 }
 
 // degrees sorts degrees by pitch and leaves out repeated ones.

@@ -116,6 +116,7 @@ func (p *Progress) intro() []string {
 	default:
 		lines = append(lines, fmt.Sprintf("A simulated singer gave %d of them.", p.Simulated))
 	}
+	lines = append(lines, p.standing...)
 	tolerance := fmt.Sprintf("%g cents", p.ToleranceCents[0])
 	if p.ToleranceCents[0] != p.ToleranceCents[1] {
 		tolerance = fmt.Sprintf("%g to %g cents, as it was then", p.ToleranceCents[0], p.ToleranceCents[1])

@@ -241,6 +241,65 @@ func tally(t testing.TB) exercise.Tally {
 	return sum
 }
 
+// What was missed and not told: asked, sung, cents; no cents beside another degree.
+func TestMissed(t *testing.T) {
+	k := key(t, "Ab major")
+	do, fa, la := theory.Degree{Step: 1}, theory.Degree{Step: 4}, theory.Degree{Step: 6}
+	it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: la}
+	move := it
+	move.From, move.Move = &fa, exercise.Up
+	skill := func(text string) exercise.Skill {
+		s, err := exercise.ParseSkill(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	named := skill("quality m7b5")
+	var s Style
+	list := []Missed{
+		s.MissedNote(3, it.Skill(), it, exercise.Verdict{Outcome: exercise.Flat, Sung: la, HasSung: true, Cents: -41.2, FromAsked: -41.2}),
+		s.MissedNote(5, move.Skill(), move, exercise.Verdict{Outcome: exercise.OtherDegree, Sung: fa, HasSung: true, Cents: 12, FromAsked: -388}),
+		s.MissedNote(7, it.Skill(), it, exercise.Verdict{Outcome: exercise.Unsteady, Sung: la, HasSung: true, Cents: 8, FromAsked: 8}),
+		s.MissedNote(8, it.Skill(), it, exercise.Verdict{Outcome: exercise.OtherDegree, Sung: la, HasSung: true, Cents: 8, FromAsked: 8, OctaveShift: -1}),
+		s.MissedName(9, k, skill("quality dim7"), &named),
+		s.MissedName(10, k, exercise.Skill{Kind: exercise.BassSkill, Degree: do}, nil),
+		s.MissedLine(11, k, 2, 9, 12),
+	}
+	want := `Of 20 that were only noted 7 were missed:
+
+question  asked                sung                 cents
+3         la                   la                   41 cents flat
+5         fa - la above        fa
+7         la                   la                   8 cents sharp, not held steady
+8         la                   la                   an octave below
+9         dim7                 m7b5
+10        bass do              not named
+11        a melody of level 2  9 of 12 notes right
+`
+	if got := s.Missed(20, list); got != want {
+		t.Errorf("%s, want\n%s", got, want)
+	}
+	for _, c := range []struct {
+		noted, missed int
+		want          string
+	}{
+		{0, 0, ""}, {1, 0, "The one answer that was only noted was right.\n"}, {4, 0, "The 4 answers that were only noted were right.\n"},
+		{4, 1, "Of 4 that were only noted 1 was missed:\n"},
+	} {
+		if got := s.Missed(c.noted, list[:c.missed]); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%d noted, %d missed: %q, want %q", c.noted, c.missed, got, c.want)
+		}
+	}
+	j, err := json.Marshal([]Missed{list[1], list[4], list[6]})
+	wantJSON := `[{"index":5,"key":"Ab major","skill":"pair 4-6 up","asked":"6","outcome":"other_degree","sung":"4","octave_shift":0,"cents":12,"cents_from_asked":-388,"named":null},` +
+		`{"index":9,"key":"Ab major","skill":"quality dim7","asked":"dim7","outcome":"wrong","sung":null,"octave_shift":0,"cents":null,"cents_from_asked":null,"named":"m7b5"},` +
+		`{"index":11,"key":"Ab major","skill":"melody 2","asked":"2","outcome":"wrong","sung":null,"octave_shift":0,"cents":null,"cents_from_asked":null,"named":null,"notes":12,"notes_right":9}]`
+	if err != nil || string(j) != wantJSON {
+		t.Errorf("%s, %v", j, err)
+	}
+}
+
 func TestSummary(t *testing.T) {
 	k := key(t, "Ab major")
 	golden(t, "summary", Style{Names: theory.Letters}.Summary(k, tally(t)))

@@ -2,8 +2,11 @@ package exercise
 
 import (
 	"fmt"
+	"math"
+	"slices"
 
 	"singback/pitch"
+	"singback/theory"
 )
 
 // Window says when a listening window closes. All lengths are in seconds of
@@ -52,8 +55,15 @@ type Take struct {
 	Note  pitch.Note
 	Found bool
 	// Start is the sample at which the answering phrase began: the onset of
-	// Note, or of the notes that led to it without a pause.
+	// Note, or of the settled notes that led to it without a pause.
 	Start int64
+	// Path holds these notes, in order, without the answer and without those
+	// shorter than 120 ms.
+	Path []pitch.Note
+	// Spoken tells that there was a voice that settled on no pitch, as in speech.
+	Spoken bool
+	// Beside is what sounded beside the answer; zero where that is not known.
+	Beside Beside
 	// Heard is the number of samples in the window, Loudest the highest level
 	// of a frame in dBFS. What lies at or below Quiet counts as silence; 0
 	// stands for the usual -60 dBFS.
@@ -68,6 +78,14 @@ type Take struct {
 	Lost bool
 }
 
+// Beside is what sounded beside a note all the while: the medians of what a
+// [pitch.CompanyFinder] has found.
+type Beside struct {
+	Looks            int     // how often it has looked
+	Other, Hum, Gaps float64 // as in [pitch.Company]
+	Wander           float64 // how far the pitch, as its strongest harmonic tells it, strays from its median, in cents
+}
+
 // Attempt follows one listening window. Feed it the points of the tracker
 // until Push says that the answer is complete, or the recording ends, then
 // Close it.
@@ -77,6 +95,7 @@ type Attempt struct {
 	hop    int
 	seg    *pitch.Segmenter
 	notes  []pitch.Note // finished notes of the answering phrase
+	beside []pitch.Company
 	take   Take
 	voice  int64 // sample index of the last voiced frame; −1: none yet
 	lost   int64 // sample index of the last frame with lost samples, if take.Lost
@@ -92,7 +111,7 @@ func NewAttempt(cfg pitch.Config, w Window) (*Attempt, error) {
 	}
 	return &Attempt{
 		window: w, rate: cfg.SampleRate, hop: cfg.Hop, seg: seg,
-		notes: make([]pitch.Note, 0, 16),
+		notes: make([]pitch.Note, 0, 16), beside: make([]pitch.Company, 0, 640),
 		take:  Take{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel, Quiet: max(quietLimit, cfg.MinLevel)},
 		voice: -1,
 	}, nil
@@ -138,8 +157,8 @@ func (a *Attempt) push(one []pitch.Point) bool {
 		if a.answer() >= 0 {
 			return true
 		}
-		// Only scraps so far: not an answer, keep the window open.
-		a.notes = a.notes[:0]
+		// Only scraps so far, or speech: not an answer, keep the window open.
+		a.drop()
 	}
 	if a.window.Timeout > 0 && len(a.notes) == 0 && pause >= a.window.Timeout {
 		return true
@@ -147,25 +166,85 @@ func (a *Attempt) push(one []pitch.Point) bool {
 	return a.window.Longest > 0 && a.seconds(a.take.Heard) >= a.window.Longest
 }
 
+// Beside takes in what sounded beside the voice at a place of the window.
+func (a *Attempt) Beside(c pitch.Company) {
+	if len(a.beside) == cap(a.beside) { // half a minute of one phrase: the last of it will do
+		a.beside = a.beside[:copy(a.beside, a.beside[len(a.beside)/2:])]
+	}
+	a.beside = append(a.beside, c)
+}
+
 // Close ends the window and returns what it heard. The Attempt is used up.
 func (a *Attempt) Close() Take {
 	a.notes = a.seg.Flush(a.notes)
-	if i := a.answer(); i >= 0 {
-		a.take.Found = true
-		a.take.Note = a.notes[i]
+	i := a.answer()
+	if i < 0 {
+		a.drop()
+		return a.take
+	}
+	a.take.Found = true
+	a.take.Note = a.notes[i]
+	a.take.Start = a.notes[i].Onset
+	// Notes that ran into the answer belong to the search for it; speech does
+	// not.
+	for i > 0 && a.settled(a.notes[i-1]) && a.seconds(a.notes[i].Onset-a.notes[i-1].Offset) < a.window.Silence {
+		i--
 		a.take.Start = a.notes[i].Onset
-		// Notes that ran into the answer belong to the search for it.
-		for i > 0 && a.seconds(a.notes[i].Onset-a.notes[i-1].Offset) < a.window.Silence {
-			i--
-			a.take.Start = a.notes[i].Onset
-		}
-		// A gap longer than the segmenter bridges cuts the note in two, and
-		// what was lost may have been the better part of the answer.
-		if a.take.Lost && a.seconds(a.take.Start-a.lost) < a.window.Silence {
-			a.take.Note.Lost = true
+		if a.seconds(a.notes[i].Offset-a.notes[i].Onset) >= minStep {
+			a.take.Path = append(a.take.Path, a.notes[i])
 		}
 	}
+	slices.Reverse(a.take.Path)
+	a.take.Beside = a.company(a.take.Note.Onset, a.take.Note.Offset)
+	// A gap longer than the segmenter bridges cuts the note in two, and
+	// what was lost may have been the better part of the answer.
+	if a.take.Lost && a.seconds(a.take.Start-a.lost) < a.window.Silence {
+		a.take.Note.Lost = true
+	}
 	return a.take
+}
+
+// drop forgets a phrase that answers nothing.
+func (a *Attempt) drop() {
+	for _, n := range a.notes {
+		if a.seconds(n.Offset-n.Onset) >= MinHeld {
+			a.take.Spoken = true
+		}
+	}
+	if len(a.notes) > 0 {
+		a.take.Beside = a.company(0, math.MaxInt64)
+	}
+	a.notes, a.beside = a.notes[:0], a.beside[:0]
+}
+
+// company sums up what sounded beside the voice in a stretch of the window.
+func (a *Attempt) company(from, to int64) Beside {
+	var found []pitch.Company
+	for _, c := range a.beside {
+		if c.Index >= from && c.Index < to {
+			found = append(found, c)
+		}
+	}
+	if len(found) == 0 {
+		return Beside{}
+	}
+	median := func(of func(pitch.Company) float64) float64 {
+		values := make([]float64, len(found))
+		for i, c := range found {
+			values[i] = of(c)
+		}
+		slices.Sort(values)
+		return (values[(len(values)-1)/2] + values[len(values)/2]) / 2
+	}
+	b := Beside{
+		Looks: len(found),
+		Other: median(func(c pitch.Company) float64 { return c.Other }),
+		Hum:   median(func(c pitch.Company) float64 { return c.Hum }),
+		Gaps:  median(func(c pitch.Company) float64 { return float64(c.Gaps) }),
+	}
+	f0 := median(func(c pitch.Company) float64 { return c.F0 })
+	b.Wander = median(func(c pitch.Company) float64 { return math.Abs(theory.CentsBetween(c.F0, f0)) })
+	return b
 }
 
 // Holding returns how long, in seconds, the note being sung at this moment has
@@ -175,24 +254,98 @@ func (a *Attempt) Holding() (seconds float64, ok bool) {
 	return a.seconds(offset - onset), ok
 }
 
-// answer picks the note that answers: of the first phrase that holds a note of
-// at least MinHeld, the longest, and the earliest of equals. A phrase ends
-// where Silence passes without a note. −1 if there is none.
+// What a sung note is, and speech is not: a pitch that is near one place and stays
+// there, at a level that stays. Limits were chosen on syllables of a speech
+// synthesiser and on notes of simulated and real singers.
+const (
+	settledNear  = 0.8  // share of the voiced frames within 50 cents of the pitch, at least
+	settledDrift = 70.0 // cents from the beginning to the end of the steady part, at most
+	briefTime    = 0.3  // s: a shorter note meets these too easily
+	swell        = 30.0 // dB/s: so does one whose level moves as in a syllable
+	calmNear     = 0.9  // what such notes must meet, or
+	calmDrift    = 30.0
+	calmest      = 15.0 // cents of drift with settledNear
+	swellDrift   = 20.0
+	longTime     = 0.8  // s: no syllable is so long; syllables that run together are, but
+	longSpread   = 120  // cents: their pitch moves more than that of an unsteady singer,
+	longest      = 2.0  // s: and so long they seldom are
+	minStep      = 0.12 // s: the shortest note that somebody stops at on the way to another
+)
+
+// settled tells that a note came to rest on a pitch: it is sung, not spoken.
+func (a *Attempt) settled(n pitch.Note) bool {
+	length := a.seconds(n.Offset - n.Onset)
+	drift := math.Abs(n.Slope) * max(length-0.24, length/2)
+	switch {
+	case n.Near < settledNear || drift > settledDrift:
+		return false
+	case math.Abs(n.DecayDB) > swell:
+		return n.Near >= calmNear && drift <= swellDrift
+	case length < briefTime:
+		return drift <= calmest || n.Near >= calmNear && drift <= calmDrift
+	}
+	return true
+}
+
+// answer picks the note that answers: of the first phrase that holds a sung note of
+// at least MinHeld, the longest, and the earliest of equals. A note that has not
+// settled, but is longer than any syllable, is sung, too; it counts by half its
+// length. Where the singer climbs or falls by steps and stays as long on a later one,
+// the answer is where the way ends. A phrase ends where Silence passes without a
+// note. −1 if there is none.
 func (a *Attempt) answer() int {
-	best := -1
+	best, most := -1, 0.0
+	end := len(a.notes)
 	for i, n := range a.notes {
 		if best >= 0 && a.seconds(n.Onset-a.notes[i-1].Offset) >= a.window.Silence {
+			end = i
 			break
 		}
-		length := n.Offset - n.Onset
-		if a.seconds(length) < MinHeld {
-			continue
+		length := a.seconds(n.Offset - n.Onset)
+		worth := length
+		if !a.settled(n) {
+			if length < longTime || length < longest && n.Spread > longSpread {
+				continue
+			}
+			worth /= 2
 		}
-		if best < 0 || length > a.notes[best].Offset-a.notes[best].Onset {
-			best = i
+		if length >= MinHeld && worth > most {
+			best, most = i, worth
+		}
+	}
+	for j := best + 1; best >= 0 && j < end; j++ {
+		if !a.settled(a.notes[j]) || !a.stepwise(j) {
+			break
+		}
+		if length := a.seconds(a.notes[j].Offset - a.notes[j].Onset); length >= equalLength*most {
+			best, most = j, max(length, most)
 		}
 	}
 	return best
 }
+
+// equalLength is what share of the longest note's length is as long.
+const equalLength = 0.8
+
+// stepwise tells that note i goes on, in the same direction, a way by steps of a
+// scale, or begins one: the note before it lies a step away, and so does the one
+// before that or the one after it.
+func (a *Attempt) stepwise(i int) bool {
+	step := func(i int) float64 {
+		if i < 1 || i >= len(a.notes) || !a.settled(a.notes[i-1]) || !a.settled(a.notes[i]) {
+			return 0
+		}
+		if c := theory.CentsBetween(a.notes[i].F0, a.notes[i-1].F0); scaleStep(c) {
+			return c
+		}
+		return 0
+	}
+	here := step(i)
+	return here*step(i-1) > 0 || here*step(i+1) > 0
+}
+
+// scaleStep tells whether an interval in cents is one between neighbours in a scale,
+// from a semitone to a whole tone, as they are sung.
+func scaleStep(cents float64) bool { return math.Abs(cents) >= 60 && math.Abs(cents) <= 245 }
 
 func (a *Attempt) seconds(samples int64) float64 { return float64(samples) / float64(a.rate) }

@@ -19,10 +19,13 @@ type piece struct {
 	hz      float64 // 0: no pitch
 	level   float64 // dBFS; 0 stands for −20 with a pitch and −80 without
 	lost    bool
+	to      float64 // hz at its end, where it glides; 0: as at its beginning
 }
 
-func sing(seconds, hz float64) piece { return piece{seconds: seconds, hz: hz} }
-func rest(seconds float64) piece     { return piece{seconds: seconds} }
+func sing(seconds, hz float64) piece        { return piece{seconds: seconds, hz: hz} }
+func glide(seconds, from, to float64) piece { return piece{seconds: seconds, hz: from, to: to} }
+
+func rest(seconds float64) piece { return piece{seconds: seconds} }
 
 // track draws the points of pieces, one every 10 ms, the first at sample 0.
 func track(pieces ...piece) []pitch.Point {
@@ -35,9 +38,14 @@ func track(pieces ...piece) []pitch.Point {
 				p.level = -20
 			}
 		}
-		for range int(math.Round(p.seconds * testRate / float64(hop))) {
+		n := int(math.Round(p.seconds * testRate / float64(hop)))
+		for i := range n {
+			hz := p.hz
+			if p.to > 0 {
+				hz *= math.Pow(p.to/p.hz, float64(i)/float64(n))
+			}
 			points = append(points, pitch.Point{
-				Index: int64(len(points) * hop), F0: p.hz, Voiced: p.hz > 0 && !p.lost,
+				Index: int64(len(points) * hop), F0: hz, Voiced: p.hz > 0 && !p.lost,
 				Confidence: 0.9, Level: p.level, Lost: p.lost,
 			})
 		}
@@ -126,6 +134,68 @@ func TestTheAnswer(t *testing.T) {
 		take, _ := follow(t, c.window, c.pieces...)
 		if !take.Found || math.Abs(1200*math.Log2(take.Note.F0/c.hz)) > 1 || math.Abs(float64(take.Start)/testRate-c.start) > 0.0101 {
 			t.Errorf("%s: found %v, %.2f Hz, started at %.2f s; want %g Hz at %g s", c.name, take.Found, take.Note.F0, float64(take.Start)/testRate, c.hz, c.start)
+		}
+	}
+}
+
+// Speech glides: it answers nothing, neither live nor in a recording, and what is
+// sung after it does, whether a pause lies between or not.
+func TestSpeechBeforeTheAnswer(t *testing.T) {
+	okay := []piece{glide(0.25, 140, 170), rest(0.08), glide(0.4, 180, 105)}
+	said := func(more ...piece) []piece { return append(append([]piece{rest(0.5)}, okay...), more...) }
+	for _, c := range []struct {
+		name   string
+		pieces []piece
+		found  bool
+		hz     float64
+		start  float64 // seconds
+	}{
+		{"speech alone", said(rest(1)), false, 0, 0},
+		{"then a note", said(rest(0.7), sing(1, 220), rest(1)), true, 220, 1.93},
+		{"then a note at once", said(rest(0.2), sing(1, 220), rest(1)), true, 220, 1.43},
+		{"then a shorter note", said(rest(0.2), sing(0.3, 220), rest(1)), true, 220, 1.43},
+		{"a note, then speech", append([]piece{rest(0.5), sing(0.8, 220), rest(0.2)}, append(okay, rest(1))...), true, 220, 0.5},
+		{"a glide longer than any syllable", []piece{rest(0.5), glide(1.2, 200, 240), rest(1)}, true, 219.1, 0.5},
+	} {
+		for _, w := range []Window{DefaultWindow(), DefaultWindow().Recorded()} {
+			take, _ := follow(t, w, c.pieces...)
+			if take.Found != c.found || take.Found && (math.Abs(1200*math.Log2(take.Note.F0/c.hz)) > 5 || math.Abs(float64(take.Start)/testRate-c.start) > 0.0101) {
+				t.Errorf("%s: found %v, %.1f Hz at %.2f s; want %v, %g Hz at %g s", c.name, take.Found, take.Note.F0, float64(take.Start)/testRate, c.found, c.hz, c.start)
+			}
+			if !take.Found {
+				if v := Judge(item(t, "C major", "la"), take, Tolerance{Cents: 35}); v.Reason != NotHeld {
+					t.Errorf("%s: reason %v, want %v", c.name, v.Reason, NotHeld)
+				}
+			}
+		}
+	}
+	// The window stays open for the note, and its time begins anew.
+	if take, closed := follow(t, DefaultWindow(), said(rest(20))...); take.Found || closed < 9 || closed > 9.3 {
+		t.Errorf("after speech the window closed after %.2f s, found %v; want 8 s after the last word", closed, take.Found)
+	}
+}
+
+// Notes as long as each other: where a way by steps ends is the answer, else the first.
+func TestTheEndOfAWayIsTheAnswer(t *testing.T) {
+	const fa, sol, la = 174.61, 196.00, 220.00
+	for _, c := range []struct {
+		name   string
+		pieces []piece
+		hz     float64
+		path   int
+	}{
+		{"fa sol la", []piece{sing(0.5, fa), sing(0.5, sol), sing(0.5, la), rest(1)}, la, 2},
+		{"la a little shorter", []piece{sing(0.5, fa), sing(0.5, sol), sing(0.42, la), rest(1)}, la, 2},
+		{"breaths between", []piece{sing(0.5, fa), rest(0.1), sing(0.5, sol), rest(0.1), sing(0.5, la), rest(1)}, la, 2},
+		{"la held, then on to its end in passing", []piece{sing(1, la), sing(0.3, sol), sing(0.3, fa), rest(1)}, la, 0},
+		{"there and back", []piece{sing(0.5, sol), sing(0.5, la), sing(0.5, sol), rest(1)}, sol, 0},
+		{"two notes are no way", []piece{sing(0.6, sol), sing(0.6, la), rest(1)}, sol, 0},
+		{"a leap", []piece{sing(0.5, fa), sing(0.5, la), sing(0.5, 261.63), rest(1)}, fa, 0},
+		{"the longest all the same", []piece{sing(0.4, fa), sing(0.4, sol), sing(1.2, la), rest(1)}, la, 2},
+	} {
+		take, _ := follow(t, DefaultWindow(), c.pieces...)
+		if !take.Found || math.Abs(1200*math.Log2(take.Note.F0/c.hz)) > 5 || len(take.Path) != c.path {
+			t.Errorf("%s: found %v, %.1f Hz after %d notes; want %g Hz after %d", c.name, take.Found, take.Note.F0, len(take.Path), c.hz, c.path)
 		}
 	}
 }

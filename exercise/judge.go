@@ -48,15 +48,17 @@ type Reason int8
 
 // The reasons.
 const (
-	NoReason    Reason = iota
-	TooShort           // a voice, but no note of MinHeld
-	TooQuiet           // nothing above the quiet limit
-	TooNoisy           // sound, but no pitch that stands out of it
-	LostSamples        // the driver lost samples in the middle
-	OwnSound           // a struck, decaying tone such as the keyboard sound of this program
+	NoReason     Reason = iota
+	TooShort            // a voice, but no note of MinHeld
+	TooQuiet            // nothing above the quiet limit
+	TooNoisy            // sound, but no pitch that stands out of it
+	LostSamples         // the driver lost samples in the middle
+	OwnSound            // a struck, decaying tone such as the keyboard sound of this program
+	NotHeld             // a voice that stays on no pitch, as in speech
+	SeveralTones        // several tones at once, as of a chord, and not one voice
 )
 
-var reasonNames = [...]string{"", "too_short", "too_quiet", "too_noisy", "lost_samples", "own_sound"}
+var reasonNames = [...]string{"", "too_short", "too_quiet", "too_noisy", "lost_samples", "own_sound", "not_held", "several_tones"}
 
 // String returns the name used in machine-readable output; "" for NoReason.
 func (r Reason) String() string {
@@ -171,6 +173,7 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	}
 	near := func(o Outcome) Verdict {
 		v.Outcome, v.Sung, v.HasSung, v.Cents = o, it.Asked, true, v.FromAsked
+		v.BySteps = o.Counts() && bySteps(it, take.Path, n)
 		return v
 	}
 	switch {
@@ -197,6 +200,58 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	}
 }
 
+// bySteps tells that the asked degree was not known at once but found: the singer
+// began on another one and climbed or fell to it. The way is the last stretch in one
+// direction, of at least two notes before the answer; each move is a step of a scale,
+// or one from a tone of the tonic triad to the next (do mi sol). From the tonic
+// one step is a way, too: who starts at do and goes on to re has counted, while
+// any other single note before the answer may be a mistake put right, which is no
+// finding by steps, as a scoop or a slide is none. (Common practice.)
+func bySteps(it Item, path []pitch.Note, answer pitch.Note) bool {
+	if len(path) == 0 || it.degreeNear(path[0].F0) == it.Asked {
+		return false
+	}
+	to, moves, sum := answer, 0, 0.0
+	for i := len(path) - 1; i >= 0; i-- {
+		c := theory.CentsBetween(to.F0, path[i].F0)
+		if !scaleStep(c) && !it.triadMove(path[i].F0, to.F0) || c*sum < 0 {
+			break
+		}
+		to = path[i]
+		moves++
+		sum += c
+	}
+	// Two semitones or less in all are a note corrected in two goes.
+	if moves >= 2 {
+		return math.Abs(sum) >= leastWay
+	}
+	return moves == 1 && it.degreeNear(to.F0) == theory.Degree{Step: 1} && scaleStep(sum)
+}
+
+// leastWay is how far, in cents, two steps lead at least: a semitone and a tone, less
+// what they may be out of tune.
+const leastWay = 250.0
+
+// degreeNear returns the degree nearest to a frequency.
+func (it Item) degreeNear(hz float64) theory.Degree {
+	tonic := it.Hz(it.pitchOf(theory.Degree{Step: 1}))
+	d, _ := it.Tuning.Nearest(theory.CentsBetween(hz, tonic), it.Asked)
+	return d
+}
+
+// triadMove tells that one frequency is a tone of the tonic triad and the other the
+// next one above or below.
+func (it Item) triadMove(from, to float64) bool {
+	third := it.Key.ScaleDegrees()[2]
+	for _, hz := range [2]float64{from, to} {
+		if d := it.degreeNear(hz); d != (theory.Degree{Step: 1}) && d != third && d != (theory.Degree{Step: 5}) {
+			return false
+		}
+	}
+	c := math.Abs(theory.CentsBetween(to, from))
+	return c > 245 && c < 550
+}
+
 // octaves returns the number of octaves nearest to a distance in cents; half
 // an octave up rounds down, so that what remains is above −600 and at most 600.
 func octaves(c theory.Cents) int { return int(math.Ceil(c/1200 - 0.5)) }
@@ -211,6 +266,13 @@ func unmeasured(take Take) Reason {
 	switch {
 	case !take.Found && take.Lost, take.Found && n.Lost:
 		return LostSamples
+	case several(take.Beside):
+		if struck(n, take.Beside) {
+			return OwnSound
+		}
+		return SeveralTones
+	case !take.Found && take.Spoken:
+		return NotHeld
 	case !take.Found && take.Voiced >= 0.03:
 		return TooShort
 	case !take.Found && take.Loudest <= quiet:
@@ -221,7 +283,7 @@ func unmeasured(take Take) Reason {
 		return TooQuiet
 	case n.Level <= quiet:
 		return TooQuiet
-	case struck(n):
+	case struck(n, take.Beside):
 		return OwnSound
 	case mainsHum(n):
 		return TooNoisy
@@ -232,14 +294,48 @@ func unmeasured(take Take) Reason {
 // struck reports whether a note is a struck or plucked tone rather than a
 // voice: its level falls along a straight line in decibels from the start and
 // its pitch is steadier than any voice. A held sung note wavers by several
-// cents.
-func struck(n pitch.Note) bool {
+// cents. In noise the frames waver, too, and the pitch over longer ones tells.
+func struck(n pitch.Note, b Beside) bool {
 	const (
 		fall     = -6.0 // dB/s
 		straight = 0.9  // share of the level's variance that the line explains
+		bent     = 0.6  // with the pitch of a tone: partials fall at different rates
 		still    = 2.0  // cents
 	)
-	return n.DecayDB < fall && n.DecayFit > straight && n.Spread < still && n.VibratoCents == 0
+	if n.DecayDB >= fall || n.VibratoCents != 0 {
+		return false
+	}
+	return n.DecayFit > straight && n.Spread < still || n.DecayFit > bent && b.still(0.5)
+}
+
+// still reports whether a pitch strays from its median by no more than so many
+// cents, over windows of a quarter of a second. Held notes of real singers stray by
+// 1.7 cents and more, tones by a fraction of one.
+func (b Beside) still(cents float64) bool { return b.Looks >= 6 && b.Wander < cents }
+
+// several reports whether more tones sound than those of one voice: one beside it
+// that is nearly as loud; a weaker one, where the pitch is too still for a voice; or
+// a pitch that is only the common measure of tones, most of its harmonics missing.
+// A voice alone leaves partials 20 dB under its own and more, and has no gaps.
+func several(b Beside) bool {
+	const (
+		loud    = -8.0 // dB
+		middle  = -20.0
+		weak    = -36.0
+		weakHum = -40.0
+		gaps    = 3
+	)
+	switch {
+	case b.Looks == 0:
+		return false
+	case b.Other > loud || b.Gaps >= gaps:
+		return true
+	case b.still(0.25):
+		return b.Other > weak || b.Hum > weakHum
+	case b.still(0.5):
+		return max(b.Other, b.Hum) > middle
+	}
+	return b.still(1) && b.Hum > middle
 }
 
 // mainsHum reports whether a note is the hum of 50 or 60 Hz mains or one of

@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -220,6 +221,15 @@ func TestJudgeNotMeasured(t *testing.T) {
 		{"lost samples and nothing else", Take{Loudest: -20, Lost: true, Unpitched: 2}, LostSamples},
 		{"lost samples inside the note", change(sungAt(it, 0), func(t *Take) { t.Lost, t.Note.Lost = true, true }), LostSamples},
 		{"a struck note dying away", change(sungAt(it, 0), func(t *Take) { t.Note.DecayDB, t.Note.DecayFit, t.Note.Spread = -8, 0.99, 0.1 }), OwnSound},
+		{"one dying away in noise", change(sungAt(it, 0), func(t *Take) {
+			t.Note.DecayDB, t.Note.DecayFit, t.Note.Spread, t.Beside = -8, 0.7, 5, Beside{Looks: 20, Other: -60, Hum: -60, Wander: 0.2}
+		}), OwnSound},
+		{"speech alone", Take{Loudest: -20, Voiced: 1.2, Spoken: true}, NotHeld},
+		{"another tone as loud", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -3, Hum: -60, Wander: 5} }), SeveralTones},
+		{"a measure of several tones", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -60, Gaps: 5} }), SeveralTones},
+		{"a tone and a weak other", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -30, Hum: -60, Wander: 0.1} }), SeveralTones},
+		{"a tone over hum", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -30, Wander: 0.1} }), SeveralTones},
+		{"a chord that is no note", Take{Loudest: -20, Voiced: 1.2, Spoken: true, Beside: Beside{Looks: 20, Other: 0, Hum: -60}}, SeveralTones},
 		{"mains hum", change(held(100.02), func(t *Take) { t.Note.Level, t.Note.Spread = -45, 0.1 }), TooNoisy},
 	} {
 		v := Judge(it, c.take, Tolerance{Cents: 35})
@@ -233,6 +243,10 @@ func TestJudgeNotMeasured(t *testing.T) {
 	}{
 		{"lost samples before the note", change(sungAt(it, 0), func(t *Take) { t.Lost = true })},
 		{"a singer's diminuendo", change(sungAt(it, 0), func(t *Take) { t.Note.DecayDB, t.Note.DecayFit, t.Note.Spread = -8, 0.99, 6 })},
+		{"a voice over a weaker tone", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -15, Hum: -60, Wander: 2} })},
+		{"a voice over hum", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -5, Wander: 2} })},
+		{"a short still note over a weak tone", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 3, Other: -25, Hum: -60, Wander: 0.1} })},
+		{"a test tone in noise", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -45, Hum: -60, Wander: 0.1} })},
 		{"a steady test tone", change(sungAt(it, 0), func(t *Take) { t.Note.Spread = 0 })},
 	} {
 		if v := Judge(it, c.take, Tolerance{Cents: 35}); v.Outcome != InTune {
@@ -326,6 +340,62 @@ func TestToleranceAndWindowRanges(t *testing.T) {
 	for _, w := range []Window{{}, {Hold: 0.4, Silence: 0.5}, {Hold: 2, Silence: 0.1}, {Hold: 2, Silence: 0.5, Timeout: -1}, {Hold: math.NaN(), Silence: 0.5}} {
 		if w.Validate() == nil {
 			t.Errorf("the window %+v was accepted", w)
+		}
+	}
+}
+
+// Who begins on another degree and walks to the one asked has found it; who knew it,
+// slid into it, or put one mistake right, has not walked (common practice).
+func TestFoundBySteps(t *testing.T) {
+	for _, c := range []struct {
+		key, asked, way string // the way in degrees, the answer last; an octave mark ' or , after a syllable
+		want            bool
+	}{
+		{"C major", "la", "fa sol la", true},
+		{"C major", "la", "do re mi fa sol la", true},
+		{"C major", "la", "do' ti la", true},
+		{"C major", "sol", "do mi sol", true},
+		{"C major", "la", "do mi sol la", true},
+		{"A minor", "sol", "do me sol", true},
+		{"C major", "re", "do re", true},
+		{"C major", "ti", "do' ti", true},
+		{"C major", "fi", "re mi fi", true},
+		{"C major", "fa", "sol mi re mi fa", true}, // the last stretch is a way
+		{"C major", "la", "la", false},
+		{"C major", "la", "sol la", false},           // a mistake put right
+		{"C major", "la", "la sol fa sol la", false}, // known from the first
+		{"C major", "la", "la, ti, do re mi fa sol la", false},
+		{"C major", "la", "fa la", false},
+		{"C major", "sol", "do sol", false}, // a leap from do is how a singer knows
+		{"C major", "la", "fa ti la", false},
+		{"C major", "la", "sol le la", false}, // creeping up by semitones
+	} {
+		it := item(t, c.key, c.asked)
+		it.Register = Register{TonicOctave: 4}
+		var notes []pitch.Note
+		for _, name := range strings.Fields(c.way) {
+			octave := 0.0
+			if rest, ok := strings.CutSuffix(name, "'"); ok {
+				name, octave = rest, 1
+			} else if rest, ok := strings.CutSuffix(name, ","); ok {
+				name, octave = rest, -1
+			}
+			d := degree(t, name, it.Key)
+			// As in tune as a singer on the way is.
+			hz := it.Hz(it.pitchOf(theory.Degree{Step: 1})) * math.Exp2(octave+(it.Tuning.Cents(d)+15*float64(len(notes)%2))/1200)
+			notes = append(notes, pitch.Note{F0: hz})
+		}
+		take := sungAt(it, 0)
+		take.Note.F0 = notes[len(notes)-1].F0
+		take.Path = notes[:len(notes)-1]
+		v := Judge(it, take, Tolerance{Cents: 35})
+		if v.BySteps != c.want || v.Outcome != InTune {
+			t.Errorf("%s in %s, sung %s: %v, found by steps %v; want in tune, %v", c.asked, c.key, c.way, v.Outcome, v.BySteps, c.want)
+		}
+		// A way to another degree finds nothing.
+		take.Note.F0 = theory.Shift(take.Note.F0, 100)
+		if v := Judge(it, take, Tolerance{Cents: 35}); v.BySteps {
+			t.Errorf("%s in %s, sung %s and a semitone too high: found by steps", c.asked, c.key, c.way)
 		}
 	}
 }

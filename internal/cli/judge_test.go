@@ -74,7 +74,7 @@ var judgeFields = map[string]string{
 	"folded": "bool", "outcome": "string", "reason": "string", "sung": "object",
 	"cents": "number", "cents_from_asked": "number", "cents_se": "number", "spread_cents": "number",
 	"vibrato_hz": "number", "vibrato_cents": "number", "scoop_cents": "number",
-	"settle_s": "number", "held_s": "number", "answer_s": "number", "f0_hz": "number", "level_dbfs": "number",
+	"settle_s": "number", "held_s": "number", "answer_s": "number", "f0_hz": "number", "level_dbfs": "number", "by_steps": "bool",
 }
 
 func kind(x any) string {

@@ -102,6 +102,7 @@ type Verdict struct {
 	AnswerS        *float64 `json:"answer_s"`
 	F0Hz           *float64 `json:"f0_hz"`
 	LevelDBFS      float64  `json:"level_dbfs"`
+	BySteps        bool     `json:"by_steps"`
 }
 
 // NewVerdict makes the record of an attempt.
@@ -110,7 +111,7 @@ func NewVerdict(it exercise.Item, v exercise.Verdict, tol exercise.Tolerance, n 
 		Key: it.Key.ASCII(), A4Hz: it.Tuning.A4, Tuning: it.Tuning.String(),
 		ToleranceCents: tol.Cents, StrictOctave: tol.StrictOctave,
 		Prompt:  NewPrompt(it, n),
-		Outcome: v.Outcome.String(), LevelDBFS: round(v.Level, 1),
+		Outcome: v.Outcome.String(), LevelDBFS: round(v.Level, 1), BySteps: v.BySteps,
 	}
 	if note := (Style{Names: n, ASCII: true}).TuningNote([]exercise.Item{it}, tol); note != "" {
 		out.TuningNote = &note

@@ -67,7 +67,8 @@ func verdicts(it exercise.Item) map[string]exercise.Verdict {
 		return v
 	}
 	return map[string]exercise.Verdict{
-		"in-tune": change(func(v *exercise.Verdict) { v.Outcome = exercise.InTune }),
+		"in-tune":  change(func(v *exercise.Verdict) { v.Outcome = exercise.InTune }),
+		"by-steps": change(func(v *exercise.Verdict) { v.Outcome, v.BySteps = exercise.InTune, true }),
 		"flat": change(func(v *exercise.Verdict) {
 			v.Outcome, v.Cents, v.FromAsked, v.OctaveShift = exercise.Flat, -40.5, -40.5, -1
 		}),
@@ -118,7 +119,7 @@ func TestFieldNames(t *testing.T) {
 		want   []string
 	}{
 		{"verdict", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), nil, []string{
-			"a4_hz", "answer_s", "asked", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
+			"a4_hz", "answer_s", "asked", "by_steps", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
 			"outcome", "reason", "scoop_cents", "settle_s", "spread_cents", "strict_octave", "sung", "target_hz", "tolerance_cents",
 			"tuning", "tuning_note", "vibrato_cents", "vibrato_hz",
 		}},
@@ -126,7 +127,7 @@ func TestFieldNames(t *testing.T) {
 		{"verdict, from", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), []string{"from"}, degree},
 		{"verdict, sung", NewVerdict(it, verdicts(it)["flat"], tolerance, theory.Movable), []string{"sung"}, sorted(degree, "octave_shift")},
 		{"verdict that was not measured", NewVerdict(it, verdicts(it)["not-measured"], tolerance, theory.Movable), nil, []string{
-			"a4_hz", "answer_s", "asked", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
+			"a4_hz", "answer_s", "asked", "by_steps", "cents", "cents_from_asked", "cents_se", "f0_hz", "folded", "from", "held_s", "key", "level_dbfs",
 			"outcome", "reason", "scoop_cents", "settle_s", "spread_cents", "strict_octave", "sung", "target_hz", "tolerance_cents",
 			"tuning", "tuning_note", "vibrato_cents", "vibrato_hz",
 		}},
@@ -211,7 +212,7 @@ func TestWords(t *testing.T) {
 			b.WriteString("    " + line + "\n")
 		}
 	}
-	for r := exercise.TooShort; r <= exercise.OwnSound; r++ {
+	for r := exercise.TooShort; r <= exercise.SeveralTones; r++ {
 		if Why(r) == "" {
 			t.Errorf("no words for the reason %v", r)
 		}

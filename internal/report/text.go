@@ -60,6 +60,10 @@ func (s Style) Asked(it exercise.Item) string {
 
 // Headline says the verdict in one short line: degree first, tuning second.
 func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
+	if v.BySteps {
+		v.BySteps = false
+		return s.Headline(it, v) + ", found by steps"
+	}
 	asked := s.Degree(it.Key, it.Asked)
 	switch v.Outcome {
 	case exercise.InTune:
@@ -156,6 +160,10 @@ func Why(r exercise.Reason) string {
 		return "the sound device lost samples; that was not you"
 	case exercise.OwnSound:
 		return "that was a struck note dying away, not a voice"
+	case exercise.NotHeld:
+		return "a voice, but no note held; speech is no answer: stay on one pitch"
+	case exercise.SeveralTones:
+		return "several tones at once, not one voice; silence what else sounds"
 	}
 	return ""
 }

@@ -26,7 +26,10 @@ func hummed(after, seconds, level float64) []float64 {
 	for i, v := range hum[:min(len(hum), n-rate/3)] {
 		x[rate/3+i] += v
 	}
-	voice := testkit.Scale(tone(seconds, 220), 0.2)
+	// A tone would not do: with hum beside it nothing so still is taken for a voice.
+	note := synth.NewSung(220, seconds)
+	note.Level, note.ScoopCents, note.FallCents = -34, 0, 0
+	voice, _ := synth.Voice{SampleRate: rate, Type: synth.Tenor}.Sing([]synth.Sung{note}, 1)
 	for i, v := range voice {
 		x[int(after*rate)+i] += v
 	}

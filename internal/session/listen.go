@@ -22,6 +22,7 @@ type Ear struct {
 	src     audio.Source
 	config  pitch.Config
 	tracker *pitch.Tracker
+	company *pitch.CompanyFinder
 	block   []float64
 	points  []pitch.Point
 	before  roomTone
@@ -66,8 +67,12 @@ func (h Hearing) NewEar(src audio.Source) (*Ear, error) {
 	if err != nil {
 		return nil, fmt.Errorf("listen: %w", err)
 	}
+	company, err := pitch.NewCompanyFinder(config)
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
 	return &Ear{
-		src: src, config: config, tracker: tracker,
+		src: src, config: config, tracker: tracker, company: company,
 		block:  make([]float64, blockSize),
 		points: make([]pitch.Point, 0, 64),
 	}, nil
@@ -79,6 +84,10 @@ func (h Hearing) NewEar(src audio.Source) (*Ear, error) {
 // before it.
 func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) (exercise.Take, error) {
 	e.tracker.Reset()
+	e.company.Reset()
+	if e.room != nil {
+		e.company.Ignore(e.room.pitch())
+	}
 	attempt, err := exercise.NewAttempt(e.config, w)
 	if err != nil {
 		return exercise.Take{}, fmt.Errorf("listen: %w", err)
@@ -87,10 +96,16 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 	level, every := pitch.MinLevel, max(1, rate/10/e.config.Hop)
 	frames := 0
 	push := func(points []pitch.Point) bool {
-		done := attempt.Push(points)
-		for _, p := range points {
+		done := false
+		for i, p := range points {
+			if done = attempt.Push(points[i : i+1]); done {
+				break
+			}
+			if c, ok := e.company.Point(p); ok {
+				attempt.Beside(c)
+			}
 			level = max(level, p.Level)
-			if frames++; frames%every == 0 && heard != nil && !done {
+			if frames++; frames%every == 0 && heard != nil {
 				held, singing := attempt.Holding()
 				heard(Heard{Level: level, Singing: singing, Held: held})
 				level = pitch.MinLevel
@@ -103,8 +118,10 @@ func (e *Ear) Listen(ctx context.Context, w exercise.Window, heard func(Heard)) 
 		e.points = e.points[:0]
 		if lost > 0 {
 			e.points = e.tracker.Lost(e.points, lost)
+			e.company.Lost(lost)
 		}
 		e.points = e.tracker.Push(e.points, e.block[:n])
+		e.company.Samples(e.block[:n])
 		if errors.Is(err, io.EOF) {
 			e.points = e.tracker.Flush(e.points)
 		}

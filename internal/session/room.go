@@ -70,10 +70,12 @@ func (r *roomTone) steady() bool {
 		r.variance() <= toneSpread*toneSpread+4*r.errors/float64(r.voiced)
 }
 
+// pitch is that of the tone, in hertz.
+func (r *roomTone) pitch() float64 { return theory.Shift(r.first, r.sum/float64(r.voiced)) }
+
 // hush makes the points that are no more than the tone, which is steady, unvoiced.
 func (r *roomTone) hush(points []pitch.Point) {
-	n := float64(r.voiced)
-	f0, level := theory.Shift(r.first, r.sum/n), r.levels/n
+	f0, level := r.pitch(), r.levels/float64(r.voiced)
 	near := max(toneNear, 4*math.Sqrt(r.variance()))
 	for i := range points {
 		p := &points[i]

@@ -133,8 +133,18 @@ var recordings = []recording{
 		sound: func(rate int) []float64 {
 			return synth.Keyboard{SampleRate: rate, Level: -12}.Render(synth.One(440))
 		}},
-	{name: "speech-glides", title: "glides as in speech", key: "C major", asked: "sol", outcome: "unsteady", sung: "a spoken phrase: no pitch is held",
+	{name: "speech-glides", title: "glides as in speech", key: "C major", asked: "sol", outcome: "not_measured", reason: "not_held", sung: "a spoken phrase: no pitch is held",
 		sound: speech},
+	{name: "wobble", title: "a wobble of 2.5 Hz and 110 cents to each side", key: "C major", asked: "sol", outcome: "unsteady", sung: "about G3, and never there",
+		sound: wobble},
+}
+
+// wobble returns a note that stays nowhere long enough to have a pitch.
+func wobble(rate int) []float64 {
+	n := synth.NewSung(196, held)
+	n.VibratoHz, n.VibratoCents = 2.5, 110
+	x, _ := synth.Voice{SampleRate: rate, Type: synth.Tenor}.Sing([]synth.Sung{synth.Rest(before), n, synth.Rest(after)}, 37)
+	return room(x)
 }
 
 // speech returns an invented phrase of four syllables, spoken: each glides by

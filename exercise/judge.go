@@ -173,7 +173,7 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	}
 	near := func(o Outcome) Verdict {
 		v.Outcome, v.Sung, v.HasSung, v.Cents = o, it.Asked, true, v.FromAsked
-		v.BySteps = o.Counts() && bySteps(it, take.Path, n)
+		v.BySteps = v.Counts() && bySteps(it, take.Path, n)
 		return v
 	}
 	switch {

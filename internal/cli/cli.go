@@ -43,6 +43,8 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		seed:     func() uint64 { return rand.Uint64N(1_000_000) },
 		wait:     wait,
 		now:      time.Now,
+		raw:      rawKeys,
+		columns:  columns,
 
 		interruptible: interruptible,
 	}
@@ -70,7 +72,9 @@ type env struct {
 	terminal       func(any) bool
 	seed           func() uint64
 	wait           func(context.Context, time.Duration) error
-	now            func() time.Time // nil: the computer's clock
+	now            func() time.Time        // nil: the computer's clock
+	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
+	columns        func(any) int           // how wide a terminal is; nil: 80
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -274,6 +278,43 @@ func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.She
 func isTerminal(stream any) bool {
 	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// rawKeys has a terminal give keys as they are typed, until undo is called; undo is
+// nil where that cannot be.
+func rawKeys(stream any) (undo func()) {
+	f, ok := stream.(*os.File)
+	if !ok {
+		return nil
+	}
+	before, err := term.MakeRaw(int(f.Fd()))
+	if err != nil {
+		return nil
+	}
+	return func() { _ = term.Restore(int(f.Fd()), before) }
+}
+
+// columns is how many columns a terminal has; 0 where that is not known.
+func columns(stream any) int {
+	f, ok := stream.(*os.File)
+	if !ok {
+		return 0
+	}
+	width, _, err := term.GetSize(int(f.Fd()))
+	if err != nil {
+		return 0
+	}
+	return width
+}
+
+// width is how many columns may be written to a stream: those of a terminal, else 80.
+func (e *env) width(stream any) int {
+	if e.columns != nil && e.terminal(stream) {
+		if n := e.columns(stream); n > 0 {
+			return n
+		}
+	}
+	return 80
 }
 
 // ascii reports whether the user's locale cannot show musical signs.

@@ -119,7 +119,7 @@ in each, in which keys, and the goal at which the next opens.`,
 
 func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %g minutes a day, at most %d new things\n", c.Name, c.Minutes, c.New)
+	fmt.Fprintf(&b, "%s: %s a day, at most %s\n", c.Name, report.Many(c.Minutes, "minute"), many(c.New, "new thing"))
 	seen := map[exercise.Skill]bool{}
 	for i, s := range c.Stages {
 		keys := make([]string, len(s.Keys))
@@ -167,8 +167,8 @@ func writeCourse(out io.Writer, c exercise.Course, style report.Style) error {
 		if len(keys) > 3 {
 			in = fmt.Sprintf("%d keys", len(keys))
 		}
-		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
-			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
+		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %s, in %s\n",
+			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, many(s.Goal.Days, "day"), many(s.Goal.Keys, "key"))
 	}
 	_, err := io.WriteString(out, b.String())
 	return err

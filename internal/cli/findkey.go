@@ -208,7 +208,7 @@ func proposeKeys(e *env, asJSON bool, out keyProposals, scores []theory.KeyScore
 		return err
 	}
 	if out.OffsetCents != nil {
-		fmt.Fprintf(e.stderr, "%d notes, as a whole %+.0f cents from A4 = %g Hz.\n", out.Notes, *out.OffsetCents, *out.A4Hz)
+		fmt.Fprintf(e.stderr, "%s, as a whole %+.0f cents from A4 = %g Hz.\n", many(out.Notes, "note"), *out.OffsetCents, *out.A4Hz)
 		if *out.Agreement < vague {
 			fmt.Fprintln(e.stderr, "The notes do not agree about where the semitones lie; take the keys with doubt.")
 		}

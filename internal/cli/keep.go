@@ -280,7 +280,7 @@ func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practi
 		return &exercise.Practice{}, "", err
 	}
 	if skipped > 0 {
-		trouble = fmt.Sprintf("%d answers of the record could not be read; see singback record check.", skipped)
+		trouble = fmt.Sprintf("%s of the record could not be read; see singback record check.", many(skipped, "answer"))
 	}
 	return p, trouble, nil
 }

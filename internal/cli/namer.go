@@ -57,7 +57,7 @@ func (n *namer) name(ctx context.Context, d exercise.Dictation) (names []exercis
 	case n.rig.keys != nil:
 		fmt.Fprintf(n.rig.env.stderr, "Type %s, then Enter. Empty: hear it again; %s: give up.\n", n.wanted(d), giveUp)
 		for {
-			if text, err = n.rig.keys.line(ctx, 0); err != nil {
+			if text, err = n.rig.keys.line(ctx); err != nil {
 				break
 			}
 			problem := read(text)

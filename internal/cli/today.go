@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -156,7 +157,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
 		style: report.Style{Names: p.naming, ASCII: e.ascii()},
 	}
-	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, study: o.study}
+	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, course: c, study: o.study}
 	t.lines = &lineRun{
 		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
 		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
@@ -182,6 +183,8 @@ type todayRun struct {
 	fresh    int
 	err      error
 
+	course exercise.Course
+	stood  string   // the stage that was told last
 	study  float64  // seconds to read a melody
 	lines  *lineRun // reads and grades melodies
 	asked  int      // questions
@@ -201,7 +204,8 @@ func (o *todayOptions) asks(e *env, kind string, recordings []string) func(exerc
 
 // next turns the next question of the sitting into one of the session.
 func (t *todayRun) next(seconds float64) (session.Question, bool) {
-	q, ok := t.sitting.Next(max(seconds, (t.clock().Sub(t.began) - t.drill.paused).Seconds()))
+	seconds = max(seconds, (t.clock().Sub(t.began) - t.drill.paused).Seconds())
+	q, ok := t.sitting.Next(seconds)
 	if !ok {
 		return session.Question{}, false
 	}
@@ -243,6 +247,7 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 			return session.Question{}, false
 		}
 	}
+	t.stand(seconds)
 	if !slices.Contains(t.keys, q.Key) {
 		t.keys = append(t.keys, q.Key)
 	}
@@ -250,6 +255,39 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 		t.fresh++
 	}
 	return put, true
+}
+
+// stand tells where the singer stands, where that has changed or a screen shows it.
+func (t *todayRun) stand(seconds float64) {
+	stage := t.stage()
+	if t.rig.stage.screen {
+		t.rig.emit(session.Standing{Text: fmt.Sprintf("%s   %s left   %d due", stage, minutes(t.sitting.Left(seconds)), t.sitting.Due(seconds))})
+		return
+	}
+	if stage == t.stood {
+		return
+	}
+	t.stood = stage
+	t.rig.emit(session.Standing{Text: fmt.Sprintf("%s. %d due, %s left.", stage, t.sitting.Due(seconds), minutes(t.sitting.Left(seconds)))})
+}
+
+// stage says which stage of the course the sitting is in.
+func (t *todayRun) stage() string {
+	i, stages := t.sitting.Stage(), t.course.Stages
+	s := fmt.Sprintf("Stage %d of %d", i+1, len(stages))
+	if stages[i].Name != "" {
+		s += ": " + stages[i].Name
+	}
+	return s
+}
+
+// minutes says how long something lasts, to the minute, or to the second where that
+// is less than one.
+func minutes(seconds float64) string {
+	if seconds < 59.5 {
+		return many(int(math.Round(seconds)), "second")
+	}
+	return many(int(math.Round(seconds/60)), "minute")
 }
 
 // melody makes a melody of the level in the key of the question, in the singer's
@@ -344,7 +382,7 @@ func (t *todayRun) staff(s theory.Score, width, height int) []string {
 // read gives the singer the time to read a melody.
 func (t *todayRun) read(ctx context.Context, seconds float64) error {
 	if t.rig.ask.Wait != nil {
-		return t.rig.ask.Wait(ctx, fmt.Sprintf("read it in silence: %g seconds; Enter begins", seconds), seconds)
+		return t.rig.ask.Wait(ctx, fmt.Sprintf("read it in silence: %s; Enter begins", report.Many(seconds, "second")), seconds)
 	}
 	if !t.rig.env.terminal(t.rig.env.stdin) {
 		t.lines.keys = nil
@@ -450,11 +488,7 @@ func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept strin
 		_ = json.NewEncoder(out).Encode(ev) // out keeps the error
 		return
 	}
-	name := ""
-	if c.Stages[stage].Name != "" {
-		name = ": " + c.Stages[stage].Name
-	}
-	fmt.Fprintf(out, "\nStage %d of %d%s. New today: %d.\n", stage+1, len(c.Stages), name, t.fresh)
+	fmt.Fprintf(out, "\n%s. New today: %d.\n", t.stage(), t.fresh)
 	if why := t.sitting.Ended().String(); why != "" {
 		fmt.Fprintf(out, "Ended: %s.\n", why)
 	}

@@ -151,6 +151,8 @@ type lineView struct {
 	style            report.Style
 	plan             plan
 	staff            func(s theory.Score, width, height int) []string // draws a melody
+	width            int                                              // columns of the terminal
+	within           theory.Cents                                     // tolerance of the last question, 0 before the first
 }
 
 func (v *lineView) event(e session.Event) {
@@ -170,6 +172,10 @@ func (v *lineView) event(e session.Event) {
 		if e.Attempt > 1 {
 			ask = "once more: " + ask
 		}
+		if e.Tolerance.Cents != 0 {
+			ask += ", " + report.Within(e.Tolerance.Cents, v.within)
+			v.within = e.Tolerance.Cents
+		}
 		if e.Folded {
 			ask += " (" + report.Folded(e.Item) + ")"
 		}
@@ -186,7 +192,11 @@ func (v *lineView) event(e session.Event) {
 			fmt.Fprintln(v.prompts, "Once more.")
 			return
 		}
-		fmt.Fprintf(v.prompts, "%d: %s\n", e.Index, s.Dictation(e.Dictation))
+		number := fmt.Sprint(e.Index)
+		if e.Of > 0 {
+			number += fmt.Sprintf(" of %d", e.Of)
+		}
+		fmt.Fprintf(v.prompts, "%s: %s\n", number, s.Dictation(e.Dictation))
 	case session.Named:
 		switch {
 		case v.results == nil:
@@ -201,7 +211,7 @@ func (v *lineView) event(e session.Event) {
 			fmt.Fprintln(v.prompts, line)
 		}
 	case session.CountIn:
-		fmt.Fprintf(v.prompts, "%d beats are counted, then sing.\n", e.Beats)
+		fmt.Fprintf(v.prompts, "%s, then sing.\n", countIn(e.Beats))
 	case session.LineGraded:
 		switch {
 		case v.results == nil:
@@ -212,8 +222,12 @@ func (v *lineView) event(e session.Event) {
 				fmt.Fprintln(v.results, line)
 			}
 		}
+	case session.Waiting:
+		fmt.Fprintln(v.prompts, "Hear it inside; do not sing yet.")
 	case session.Listening:
-		fmt.Fprintln(v.prompts, "Listening.")
+		fmt.Fprintln(v.prompts, "Listening: sing now, and hold.")
+	case session.Standing:
+		fmt.Fprintln(v.prompts, e.Text)
 	case session.Notice:
 		fmt.Fprintln(v.prompts, e.Text)
 	case session.Judged:
@@ -231,6 +245,9 @@ func (v *lineView) event(e session.Event) {
 		line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
 		if e.Attempt > 1 && !e.Counts {
 			line += " (second attempt)"
+		}
+		if missed := report.Missed(e.Verdict, e.Tolerance); missed != "" {
+			line += "; " + missed
 		}
 		if d := s.Details(e.Verdict); len(d) > 0 {
 			line += "; " + strings.Join(d, "; ")

@@ -87,10 +87,7 @@ func (p *Progress) intro() []string {
 	if n == 0 {
 		n = p.all
 	}
-	answers := fmt.Sprintf("%d answers", n)
-	if n == 1 {
-		answers = "1 answer"
-	}
+	answers := Many(n, "answer")
 	when := "on " + p.First
 	if p.First != p.Last {
 		when = p.First + " to " + p.Last

@@ -197,9 +197,9 @@ func (s Style) Fit(f exercise.Fit, degrees int, among []theory.Key) string {
 	where := "in the middle of the voice"
 	switch {
 	case f.Shift > 0:
-		where = fmt.Sprintf("%g semitones above its middle", f.Shift)
+		where = Many(f.Shift, "semitone") + " above its middle"
 	case f.Shift < 0:
-		where = fmt.Sprintf("%g semitones below its middle", -f.Shift)
+		where = Many(-f.Shift, "semitone") + " below its middle"
 	}
 	if len(among) == 1 {
 		return fmt.Sprintf("%s fits best: %d of %d degrees in range, %s.", s.Key(f.Key), degrees-f.Folded, degrees, where)
@@ -211,7 +211,7 @@ func (s Style) Fit(f exercise.Fit, degrees int, among []theory.Key) string {
 // seconds and should rest.
 func Rest(sung float64) []string {
 	return []string{
-		fmt.Sprintf("You have sung for %.0f minutes: rest your voice for a while, and drink.", max(1, math.Floor(sung/60))),
+		"You have sung for " + Many(max(1, math.Floor(sung/60)), "minute") + ": rest your voice for a while, and drink.",
 		"Stop for today on pain, tightness or hoarseness. Hoarse for more than",
 		"three weeks: see a doctor. This is no medical advice.",
 	}

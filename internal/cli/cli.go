@@ -129,7 +129,7 @@ func run(ctx context.Context, e *env, args []string) int {
 		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
 		return exitUsage
 	}
-	for _, hint := range []string{device.Hint(err), store.RecordHint(err)} {
+	for _, hint := range []string{device.Hint(err, cmd.Name() == "devices"), store.RecordHint(err)} {
 		if hint != "" {
 			line += "; " + hint
 		}
@@ -152,6 +152,7 @@ headphones. This is no medical advice; a voice teacher or clinician decides.
 Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		Example: `  singback
   singback sing --key "Ab major" --degrees "do mi sol"`,
+		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          noArgs,
@@ -163,6 +164,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 
 		SuggestionsMinimumDistance: 2,
 	}
+	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
 		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))

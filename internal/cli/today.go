@@ -259,6 +259,9 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 
 // stand tells where the singer stands, where that has changed or a screen shows it.
 func (t *todayRun) stand(seconds float64) {
+	if t.rig == nil {
+		return // nobody is shown anything
+	}
 	stage := t.stage()
 	if t.rig.stage.screen {
 		t.rig.emit(session.Standing{Text: fmt.Sprintf("%s   %s left   %d due", stage, minutes(t.sitting.Left(seconds)), t.sitting.Due(seconds))})

@@ -109,6 +109,9 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		return k
 	case o.file == "" && d.command != "today" && !begun:
 		return k
+	case o.file == "" && source == "typed" && s.silent:
+		k.trouble = "Not recorded: nobody heard the chords (record the names with --record FILE)."
+		return k
 	}
 	if err == nil {
 		k.record, err = store.OpenRecord(path, d.start)

@@ -38,6 +38,7 @@ type stage struct {
 	answers session.Answers
 	out     audio.Sink
 	speaker bool // the sound is heard in the room
+	silent  bool // it is heard nowhere, and no file keeps it
 	screen  bool
 	watched bool     // at a terminal, screen or not: nothing goes faster than a person
 	alert   string   // that somebody else answers than the singer, or nobody hears a thing; said first
@@ -189,7 +190,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 	}
 	switch where {
 	case outputNone:
-		s.out = audio.Null{Rate: sampleRate}
+		s.out, s.silent = audio.Null{Rate: sampleRate}, true
 	case outputSpeaker:
 		out, err := device.OpenOutput(ctx, o.outputDevice, sampleRate)
 		switch {
@@ -197,7 +198,10 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 			s.out, s.speaker = out, true
 			s.closers = append(s.closers, out)
 		case !chosen && errors.Is(err, device.ErrNoDevice):
-			s.out = audio.Null{Rate: sampleRate}
+			if _, typed := s.answers.(typedAnswers); typed && e.terminal(e.stdin) {
+				return fmt.Errorf("chords that nobody hears cannot be named: %w", err)
+			}
+			s.out, s.silent = audio.Null{Rate: sampleRate}, true
 			if s.watched {
 				s.out = silentSink{audio.Null{Rate: sampleRate}, e.wait}
 			}

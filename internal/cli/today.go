@@ -143,9 +143,10 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
+	t := &todayRun{}
 	sitting, err := exercise.NewSitting(known, c, exercise.SittingOptions{
 		Start: start, Minutes: c.Minutes, Sung: o.singing, Seed: p.seed, Fading: fading, NoGuess: !o.guess,
-		Asks: o.asks(e, kind, recordings),
+		Asks: t.asks(o.names(e, kind, recordings)),
 	})
 	if err != nil {
 		return err
@@ -157,7 +158,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
 		style: report.Style{Names: p.naming, ASCII: e.ascii()},
 	}
-	t := &todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, course: c, study: o.study}
+	*t = todayRun{drill: d, sitting: sitting, music: &s.music, began: e.clock(), clock: e.clock, course: c, study: o.study}
 	t.lines = &lineRun{
 		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
 		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
@@ -193,13 +194,25 @@ type todayRun struct {
 	turned bool // the last move was sung the other way
 }
 
-// asks says which skills can be asked where what is heard cannot be named: nobody
-// is at a keyboard, or the answers are recordings.
-func (o *todayOptions) asks(e *env, kind string, recordings []string) func(exercise.Skill) bool {
-	if len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) {
-		return nil
+// names says whether what is heard can be named: not where nobody is at a keyboard,
+// or the answers are recordings.
+func (o *todayOptions) names(e *env, kind string, recordings []string) bool {
+	return len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin))
+}
+
+// asks says which skills can be asked: those of hearing only where somebody names
+// what is heard, and, unless that is simulated, hears it.
+func (t *todayRun) asks(names bool) func(exercise.Skill) bool {
+	return func(s exercise.Skill) bool {
+		if s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill {
+			return true
+		}
+		if t.rig != nil && t.rig.stage.silent {
+			_, simulated := t.rig.stage.answers.(simulated)
+			return names && simulated
+		}
+		return names
 	}
-	return func(s exercise.Skill) bool { return s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill }
 }
 
 // next turns the next question of the sitting into one of the session.

@@ -120,7 +120,7 @@ func (l *jsonLog) event(e session.Event) {
 	case session.Prompted:
 		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming), e.Part, e.Parts}
 	case session.DictationAsked:
-		record = dictationEvent{"dictation", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
+		record = dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
 	case session.Named:
 		record = newNamedEvent(e)
 	case session.Judged:

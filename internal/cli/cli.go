@@ -36,7 +36,7 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 
 // outside is the real world: the process's environment, the computer's clock.
 func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
-	return &env{
+	e := &env{
 		stdin: stdin, stdout: stdout, stderr: stderr,
 		getenv:   os.Getenv,
 		terminal: isTerminal,
@@ -44,10 +44,18 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		wait:     wait,
 		now:      time.Now,
 		raw:      rawKeys,
-		columns:  columns,
+		columns:  columns(stdout, stderr),
 
 		interruptible: interruptible,
 	}
+	if isTerminal(stdout) {
+		e.folded = &folded{out: stdout, columns: e.columns}
+		e.stdout = e.folded
+	}
+	if isTerminal(stderr) {
+		e.stderr = &folded{out: stderr, columns: e.columns}
+	}
+	return e
 }
 
 // interruptible returns a context that an interrupt ends. A second interrupt
@@ -74,7 +82,8 @@ type env struct {
 	wait           func(context.Context, time.Duration) error
 	now            func() time.Time        // nil: the computer's clock
 	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
-	columns        func(any) int           // how wide a terminal is; nil: 80
+	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
+	folded         *folded                 // stdout, where it is a terminal
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -175,6 +184,14 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)
 	addBuiltIns(root)
+	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
+		if e.folded != nil {
+			e.folded.off = !isText(cmd)
+		}
+	}
+	width := e.width(e.stdout)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", fmt.Sprintf(".FlagUsagesWrapped %d ", width)))
+	fitHelp(root, width)
 	return root
 }
 
@@ -206,6 +223,7 @@ func addBuiltIns(root *cobra.Command) {
 			}
 		case "completion":
 			c.Example = "  source <(singback completion bash)"
+			c.Annotations = map[string]string{asData: ""}
 			c.Args, c.RunE = noArgs, func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
 			c.SuggestionsMinimumDistance = 2
 			for _, shell := range c.Commands() {
@@ -278,6 +296,9 @@ func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.She
 
 // isTerminal reports whether a stream is a terminal that can move its cursor.
 func isTerminal(stream any) bool {
+	if w, ok := stream.(io.Writer); ok {
+		stream = unfolded(w)
+	}
 	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
 }
@@ -296,23 +317,25 @@ func rawKeys(stream any) (undo func()) {
 	return func() { _ = term.Restore(int(f.Fd()), before) }
 }
 
-// columns is how many columns a terminal has; 0 where that is not known.
-func columns(stream any) int {
-	f, ok := stream.(*os.File)
-	if !ok {
+// columns returns what says how many columns the first of the streams that is a
+// terminal has; 0 where that is not known.
+func columns(streams ...io.Writer) func() int {
+	return func() int {
+		for _, stream := range streams {
+			if f, ok := stream.(*os.File); ok {
+				if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+					return width
+				}
+			}
+		}
 		return 0
 	}
-	width, _, err := term.GetSize(int(f.Fd()))
-	if err != nil {
-		return 0
-	}
-	return width
 }
 
 // width is how many columns may be written to a stream: those of a terminal, else 80.
 func (e *env) width(stream any) int {
 	if e.columns != nil && e.terminal(stream) {
-		if n := e.columns(stream); n > 0 {
+		if n := e.columns(); n > 0 {
 			return n
 		}
 	}

@@ -198,8 +198,9 @@ func writeCourseJSON(out io.Writer, c exercise.Course) error {
 
 func newCourseExport(e *env) *cobra.Command {
 	return &cobra.Command{
-		Use:   "export [FILE]",
-		Short: "Write out the built-in course, to begin one of your own with",
+		Use:         "export [FILE]",
+		Annotations: map[string]string{asData: ""},
+		Short:       "Write out the built-in course, to begin one of your own with",
 		Long: `Export writes the built-in course, with comments that say what can be changed, to
 a FILE that is not there yet, or to standard output.`,
 		Example: `  singback course export my-course.toml

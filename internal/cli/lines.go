@@ -418,8 +418,8 @@ func (r *lineRun) event(ev session.Event) {
 	}
 }
 
-// show draws a line with what stands below it, 80 columns wide.
-func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, 80) }
+// show draws a line with what stands below it, as wide as the terminal.
+func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, r.e.width(r.e.stderr)) }
 
 func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
 	v := notation.View{ASCII: r.e.ascii(), Width: width}

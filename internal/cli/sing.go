@@ -445,7 +445,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		}
 	}
 	results := &results{out: e.stdout, failed: stop}
-	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan, staff: d.staff}
+	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan, staff: d.staff, width: e.width(e.stderr)}
 	r := &rig{env: e, style: d.style, stage: stage, answers: stage.answers, keeper: k, results: results}
 	ready := func(emit func(session.Event)) {
 		if r.emit = emit; d.ready != nil {
@@ -472,7 +472,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: d.style,
+			In: e.stdin, Out: unfolded(e.stdout), Environ: os.Environ(), Style: d.style,
 			Alert: stage.alert, Note: strings.Join(append([]string{k.trouble, stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
 				l := max(minLevel, min(maxLevel, config.Level()+dB))

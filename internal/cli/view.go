@@ -207,7 +207,7 @@ func (v *lineView) event(e session.Event) {
 		}
 	case session.LinePrompted:
 		fmt.Fprintf(v.prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Score.Key))
-		for _, line := range v.staff(e.Score, 80, 0) {
+		for _, line := range v.staff(e.Score, v.width, 0) {
 			fmt.Fprintln(v.prompts, line)
 		}
 	case session.CountIn:

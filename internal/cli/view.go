@@ -225,7 +225,7 @@ func (v *lineView) event(e session.Event) {
 	case session.Waiting:
 		fmt.Fprintln(v.prompts, "Hear it inside; do not sing yet.")
 	case session.Listening:
-		fmt.Fprintln(v.prompts, "Listening: sing now, and hold.")
+		fmt.Fprintln(v.prompts, "Listening.")
 	case session.Standing:
 		fmt.Fprintln(v.prompts, e.Text)
 	case session.Notice:

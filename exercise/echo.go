@@ -30,7 +30,7 @@ func NewEchoes(o MelodyOrder, notes int) ([]SightMelody, error) {
 	o.Count = 1
 	for tries, seed := 0, o.Seed; len(out) < count; tries, seed = tries+1, seed+1 {
 		if tries > 50*count+200 {
-			return nil, fmt.Errorf("level %d has no more than %d phrases of %d notes in this key and range that differ: ask for fewer", o.Level, len(out), notes)
+			return nil, fmt.Errorf("level %d has fewer than %d phrases of %d notes in this key and range that differ: ask for at most %d", o.Level, count, notes, len(out))
 		}
 		o.Seed = seed
 		ms, err := NewMelodies(o)

@@ -81,7 +81,7 @@ func NewMelodies(o MelodyOrder) ([]SightMelody, error) {
 			seen[f], again = true, 0
 			out = append(out, m)
 		} else if again++; again > 1000 {
-			return nil, fmt.Errorf("level %d has no more than %d melodies in this key and range that differ: ask for fewer", o.Level, len(out))
+			return nil, fmt.Errorf("level %d has fewer than %d melodies in this key and range that differ: ask for at most %d", o.Level, o.Count, len(out))
 		}
 	}
 	return out, nil

@@ -143,6 +143,16 @@ func (v Verdict) Counts() bool {
 	return v.Outcome.decides() && (v.Outcome != Unsteady || v.HasSung)
 }
 
+// Silence is the level, in dBFS, of samples that are all zero, or differ from it by
+// less than any microphone's own noise.
+const Silence = pitch.MinLevel
+
+// Silent reports that nothing was measured since there was no sound whatever, as
+// from a microphone that is muted or unplugged.
+func (v Verdict) Silent() bool {
+	return v.Outcome == NotMeasured && v.Reason == TooQuiet && v.Level <= Silence
+}
+
 // Judge compares what a window heard with what the item asked. It is a pure
 // function: degree first, tuning second, then steadiness; what cannot be
 // measured is never called wrong. Within borderWidth of the middle between two

@@ -321,6 +321,21 @@ func (s *Sitting) Next(seconds float64) (Question, bool) {
 	return q, true
 }
 
+// Due returns how many of the skills that may be asked are due, so many seconds after
+// the start.
+func (s *Sitting) Due(seconds float64) int {
+	now, n := s.options.Start.Add(time.Duration(seconds*float64(time.Second))), 0
+	for _, c := range s.known() {
+		if m, _ := s.practice.Memory(c.skill); m.IsDue(now) {
+			n++
+		}
+	}
+	return n
+}
+
+// Left returns how many seconds are left after so many.
+func (s *Sitting) Left(seconds float64) float64 { return max(0, 60*s.options.Minutes-seconds) }
+
 // fits reports whether so many questions of a shape end in time.
 func (s *Sitting) fits(n int, of shape) bool {
 	return s.spent+float64(n)*s.longest[of]+margin <= 60*s.options.Minutes

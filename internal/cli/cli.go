@@ -36,16 +36,26 @@ func Main(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 
 // outside is the real world: the process's environment, the computer's clock.
 func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
-	return &env{
+	e := &env{
 		stdin: stdin, stdout: stdout, stderr: stderr,
 		getenv:   os.Getenv,
 		terminal: isTerminal,
 		seed:     func() uint64 { return rand.Uint64N(1_000_000) },
 		wait:     wait,
 		now:      time.Now,
+		raw:      rawKeys,
+		columns:  columns(stdout, stderr),
 
 		interruptible: interruptible,
 	}
+	if isTerminal(stdout) {
+		e.folded = &folded{out: stdout, columns: e.columns}
+		e.stdout = e.folded
+	}
+	if isTerminal(stderr) {
+		e.stderr = &folded{out: stderr, columns: e.columns}
+	}
+	return e
 }
 
 // interruptible returns a context that an interrupt ends. A second interrupt
@@ -70,7 +80,10 @@ type env struct {
 	terminal       func(any) bool
 	seed           func() uint64
 	wait           func(context.Context, time.Duration) error
-	now            func() time.Time // nil: the computer's clock
+	now            func() time.Time        // nil: the computer's clock
+	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
+	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
+	folded         *folded                 // stdout, where it is a terminal
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -125,7 +138,7 @@ func run(ctx context.Context, e *env, args []string) int {
 		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
 		return exitUsage
 	}
-	for _, hint := range []string{device.Hint(err), store.RecordHint(err)} {
+	for _, hint := range []string{device.Hint(err, cmd.Name() == "devices"), store.RecordHint(err)} {
 		if hint != "" {
 			line += "; " + hint
 		}
@@ -148,6 +161,7 @@ headphones. This is no medical advice; a voice teacher or clinician decides.
 Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		Example: `  singback
   singback sing --key "Ab major" --degrees "do mi sol"`,
+		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          noArgs,
@@ -159,6 +173,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 
 		SuggestionsMinimumDistance: 2,
 	}
+	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
 		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
@@ -169,6 +184,14 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)
 	addBuiltIns(root)
+	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
+		if e.folded != nil {
+			e.folded.off = !isText(cmd)
+		}
+	}
+	width := e.width(e.stdout)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", fmt.Sprintf(".FlagUsagesWrapped %d ", width)))
+	fitHelp(root, width)
 	return root
 }
 
@@ -200,6 +223,7 @@ func addBuiltIns(root *cobra.Command) {
 			}
 		case "completion":
 			c.Example = "  source <(singback completion bash)"
+			c.Annotations = map[string]string{asData: ""}
 			c.Args, c.RunE = noArgs, func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
 			c.SuggestionsMinimumDistance = 2
 			for _, shell := range c.Commands() {
@@ -272,8 +296,50 @@ func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.She
 
 // isTerminal reports whether a stream is a terminal that can move its cursor.
 func isTerminal(stream any) bool {
+	if w, ok := stream.(io.Writer); ok {
+		stream = unfolded(w)
+	}
 	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// rawKeys has a terminal give keys as they are typed, until undo is called; undo is
+// nil where that cannot be.
+func rawKeys(stream any) (undo func()) {
+	f, ok := stream.(*os.File)
+	if !ok {
+		return nil
+	}
+	before, err := term.MakeRaw(int(f.Fd()))
+	if err != nil {
+		return nil
+	}
+	return func() { _ = term.Restore(int(f.Fd()), before) }
+}
+
+// columns returns what says how many columns the first of the streams that is a
+// terminal has; 0 where that is not known.
+func columns(streams ...io.Writer) func() int {
+	return func() int {
+		for _, stream := range streams {
+			if f, ok := stream.(*os.File); ok {
+				if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+					return width
+				}
+			}
+		}
+		return 0
+	}
+}
+
+// width is how many columns may be written to a stream: those of a terminal, else 80.
+func (e *env) width(stream any) int {
+	if e.columns != nil && e.terminal(stream) {
+		if n := e.columns(); n > 0 {
+			return n
+		}
+	}
+	return 80
 }
 
 // ascii reports whether the user's locale cannot show musical signs.

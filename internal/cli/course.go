@@ -141,7 +141,7 @@ practised, which stage you have reached and what is in review.`,
 
 func writeCourse(out io.Writer, c exercise.Course, at *exercise.Standing, singer string, style report.Style) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %g minutes a day, at most %d new things\n", c.Name, c.Minutes, c.New)
+	fmt.Fprintf(&b, "%s: %s a day, at most %s\n", c.Name, report.Many(c.Minutes, "minute"), many(c.New, "new thing"))
 	seen := map[exercise.Skill]bool{}
 	for i, s := range c.Stages {
 		keys := make([]string, len(s.Keys))
@@ -189,8 +189,8 @@ func writeCourse(out io.Writer, c exercise.Course, at *exercise.Standing, singer
 		if len(keys) > 3 {
 			in = fmt.Sprintf("%d keys", len(keys))
 		}
-		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %d days, in %d keys\n",
-			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys)
+		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %s, in %s\n",
+			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, many(s.Goal.Days, "day"), many(s.Goal.Keys, "key"))
 	}
 	if at != nil {
 		fmt.Fprintf(&b, "\n%s:\n", singer)
@@ -230,8 +230,9 @@ func writeCourseJSON(out io.Writer, c exercise.Course, at *exercise.Standing) er
 
 func newCourseExport(e *env) *cobra.Command {
 	return &cobra.Command{
-		Use:   "export [FILE]",
-		Short: "Write out the built-in course, to begin one of your own with",
+		Use:         "export [FILE]",
+		Annotations: map[string]string{asData: ""},
+		Short:       "Write out the built-in course, to begin one of your own with",
 		Long: `Export writes the built-in course, with comments that say what can be changed, to
 a FILE that is not there yet, or to standard output.`,
 		Example: `  singback course export my-course.toml

@@ -123,6 +123,8 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 		return usagef("--set-every: %d is out of range: want 0 or more", o.keyEvery)
 	case o.input != inputTyped && o.input != inputSimulated:
 		return usagef("--input: %q: want typed or simulated", short(o.input))
+	case o.input == inputTyped && s.output == outputNone && e.terminal(e.stdin):
+		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
 	if err := s.manner(&p.config); err != nil {
 		return err
@@ -133,6 +135,7 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 		return usage(err)
 	}
 	asked := 0
+	p.config.Count = len(questions)
 	p.config.Next = func(float64) (session.Question, bool) {
 		if asked == len(questions) {
 			return session.Question{}, false

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/pitch"
@@ -46,11 +47,12 @@ func newFindKey(e *env) *cobra.Command {
 	var a4 float64
 	f := newFormat("text", "json")
 	cmd := &cobra.Command{
-		Use:   "findkey NAMES | FILE | TAKE.wav",
+		Use:   "findkey NAMES | FILE | TAKE.wav | -",
 		Short: "Propose the key of a melody",
-		Long: `Findkey proposes keys for a melody: names of notes, a text file of them, or a
-recording that was sung or played. Names are in fixed do (do is C) or letters,
-with or without the rhythm signs of singback rename; longer notes weigh more.
+		Long: `Findkey proposes keys for a melody: names of notes, a text file of them, a line
+in ABC, MusicXML or MIDI, or a recording that was sung or played; - is standard
+input, with any of these. Names are in fixed do (do is C) or letters, with or
+without the rhythm signs of singback rename; longer notes weigh more.
 
 The duration of each note is compared with a key profile. The score is a
 correlation, 1 at best. That is a guess: often a fifth away, or the relative key,
@@ -85,8 +87,13 @@ Their old names, by author, are still read.`,
 			}
 			out := keyProposals{Schema: report.Schema, Profile: p.Name}
 			var h [12]float64
-			if len(args) == 1 && (args[0] == "-" || strings.EqualFold(filepath.Ext(args[0]), ".wav")) {
-				src, err := rec.open(e, args[0])
+			m, err := findMelody(e, args)
+			if err != nil {
+				return err
+			}
+			defer m.close()
+			if m.recorded {
+				src, err := rec.open(m.env, m.path)
 				if err != nil {
 					return err
 				}
@@ -95,20 +102,16 @@ Their old names, by author, are still read.`,
 				if err != nil {
 					return err
 				}
-				rec.warn(e, args[0], src)
+				rec.warn(e, m.path, src)
 				if len(notes) == 0 {
-					return fmt.Errorf("%s: no sung or played note was found", args[0])
+					return fmt.Errorf("%s: no sung or played note was found", m.name)
 				}
 				var offset, agreement float64
 				h, offset, agreement = sungHistogram(notes, src.SampleRate(), a4)
 				offset, agreement = math.Round(offset*10)/10, math.Round(agreement*100)/100
 				out.Notes, out.OffsetCents, out.Agreement, out.A4Hz = len(notes), &offset, &agreement, &a4
-			} else {
-				melody, err := namedMelody(e, args, naming)
-				if err != nil {
-					return err
-				}
-				h, out.Notes = melody.Histogram(), len(melody.Pitches(4))
+			} else if h, out.Notes, err = m.histogram(naming); err != nil {
+				return err
 			}
 			scores, err := theory.FindKeys(h, p)
 			if err != nil {
@@ -144,39 +147,100 @@ func profileSources() string {
 	return b.String()
 }
 
-// namedMelody reads the names that the arguments are, or the file that they
-// name.
-func namedMelody(e *env, args []string, n theory.Naming) (theory.Melody, error) {
-	text, name := strings.Join(args, " "), ""
-	if len(args) == 1 {
+// foundMelody is what findkey is asked about: names, a file or standard input.
+type foundMelody struct {
+	env      *env
+	path     string // "-" is standard input of env
+	name     string // of the file; "" where names were typed
+	recorded bool   // it is a recording
+	text     string // else
+	close    func() error
+}
+
+// findMelody finds out what the arguments are: a recording, other music in a file or
+// on standard input, or names of notes.
+func findMelody(e *env, args []string) (*foundMelody, error) {
+	m := &foundMelody{env: e, text: strings.Join(args, " "), close: func() error { return nil }}
+	var in io.Reader
+	switch {
+	case len(args) != 1:
+	case args[0] == "-":
+		m.path, m.name, in = "-", "standard input", e.stdin
+	default:
 		info, err := os.Stat(args[0])
-		if err != nil && filepath.Ext(args[0]) == ".txt" {
-			return theory.Melody{}, err
+		if ext := strings.ToLower(filepath.Ext(args[0])); err != nil && (ext == ".txt" || ext == ".wav") {
+			return nil, err
 		}
-		if err == nil && info.Mode().IsRegular() {
+		if _, known := notation.ByName(args[0]); err != nil && known {
+			return nil, err
+		}
+		if err == nil && info.IsDir() {
+			return nil, fmt.Errorf("%s is a folder: want a file", short(args[0]))
+		}
+		if err == nil {
 			file, err := os.Open(args[0])
 			if err != nil {
-				return theory.Melody{}, err
+				return nil, err
 			}
-			defer file.Close()
-			if text, err = readText(file, args[0]); err != nil {
-				return theory.Melody{}, err
-			}
-			name = args[0] + ": "
+			m.path, m.name, m.close, in = args[0], args[0], file.Close, file
 		}
 	}
-	if name == "" && strings.TrimSpace(text) == "" {
-		return theory.Melody{}, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
+	if in == nil {
+		if strings.TrimSpace(m.text) == "" {
+			return nil, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
+		}
+		return m, nil
 	}
-	m, err := theory.ParseMelody(text, theory.Key{}, n)
+	// What it holds says what it is.
+	data := bufio.NewReader(in)
+	head, err := data.Peek(len("RIFF....WAVE"))
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, errors.Join(fmt.Errorf("read %s: %w", m.name, err), m.close())
+	}
+	if isWAV := len(head) == 12 && string(head[:4]) == "RIFF" && string(head[8:]) == "WAVE"; isWAV || strings.EqualFold(filepath.Ext(m.name), ".wav") {
+		own := *e
+		own.stdin = data
+		m.recorded, m.env = true, &own
+		return m, nil
+	}
+	b, err := io.ReadAll(io.LimitReader(data, notation.MaxFile+1))
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("read %s: %w", m.name, err), m.close())
+	}
+	m.text = string(b)
+	return m, nil
+}
+
+// histogram returns how long each pitch class sounds, and how many notes there are.
+func (m *foundMelody) histogram(n theory.Naming) (h [12]float64, notes int, err error) {
+	if m.name != "" && !notation.HoldsNames(m.name, []byte(m.text)) {
+		score, warnings, err := notation.Parse(m.name, []byte(m.text), notation.Options{})
+		if err != nil {
+			return h, 0, fmt.Errorf("%s: %w", m.name, err)
+		}
+		for _, w := range warnings {
+			fmt.Fprintf(m.env.stderr, "%s: %s\n", m.name, w)
+		}
+		for _, note := range score.Notes {
+			if !note.Rest {
+				h[(note.Pitch.MIDI()%12+12)%12] += note.Length.Float()
+				notes++
+			}
+		}
+		return h, notes, nil
+	}
+	if m.name != "" && len(m.text) > maxText {
+		return h, 0, fmt.Errorf("%s holds more than 1 MiB: want a melody", m.name)
+	}
+	melody, err := theory.ParseMelody(m.text, theory.Key{}, n)
 	switch {
 	case err == nil:
-	case name != "":
-		err = fmt.Errorf("%s%w", name, err)
+	case m.name != "":
+		return h, 0, fmt.Errorf("%s: %w", m.name, err)
 	default:
-		err = usage(err)
+		return h, 0, usage(err)
 	}
-	return m, err
+	return melody.Histogram(), len(melody.Pitches(4)), nil
 }
 
 // sungNotes finds the notes of a whole recording.
@@ -224,7 +288,7 @@ func proposeKeys(e *env, asJSON bool, out keyProposals, scores []theory.KeyScore
 		return err
 	}
 	if out.OffsetCents != nil {
-		fmt.Fprintf(e.stderr, "%d notes, as a whole %+.0f cents from A4 = %g Hz.\n", out.Notes, *out.OffsetCents, *out.A4Hz)
+		fmt.Fprintf(e.stderr, "%s, as a whole %+.0f cents from A4 = %g Hz.\n", many(out.Notes, "note"), *out.OffsetCents, *out.A4Hz)
 		if *out.Agreement < vague {
 			fmt.Fprintln(e.stderr, "The notes do not agree about where the semitones lie; take the keys with doubt.")
 		}

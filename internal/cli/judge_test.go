@@ -240,7 +240,7 @@ func TestJudgeFlags(t *testing.T) {
 
 func TestJudgeText(t *testing.T) {
 	for name, want := range map[string][]string{
-		"la-for-sol": {" instead of sol"}, "silence": {"not measured: too quiet"}, "border-50": {"not decided"},
+		"la-for-sol": {" instead of sol"}, "silence": {"not measured: no sound at all", "muted or unplugged?"}, "border-50": {"not decided"},
 		"octave-below": {"an octave below"}, "too-short": {"not measured: too short; hold the note"},
 	} {
 		tr := recordingNamed(t, name)

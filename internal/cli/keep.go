@@ -160,6 +160,9 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		return k
 	case o.file == "" && d.command != "today" && !begun:
 		return k
+	case o.file == "" && source == "typed" && s.silent:
+		k.trouble = "Not recorded: nobody heard the chords (record the names with --record FILE)."
+		return k
 	}
 	if err == nil {
 		k.record, err = store.OpenRecord(path, d.start)
@@ -357,7 +360,7 @@ func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practi
 		return p, fmt.Sprintf("The practice record cannot be read, so today begins anew: %v.", err), nil
 	}
 	if skipped > 0 {
-		trouble = fmt.Sprintf("%d answers of the record could not be read; see singback record check.", skipped)
+		trouble = fmt.Sprintf("%s of the record could not be read; see singback record check.", many(skipped, "answer"))
 	}
 	return p, trouble, nil
 }

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"encoding/json"
@@ -11,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -218,14 +216,21 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		fmt.Fprintln(e.stderr, "Use headphones: the beat sounds while you sing.")
 	}
 	if e.terminal(e.stdin) && e.terminal(e.stderr) {
-		r.keys = newKeyLines(e.stdin)
+		r.keys = newKeyLines(e)
 	}
-	config.Read, config.After = r.read, r.after
+	config.Read, config.After, config.Still = r.read, r.after, r.stage.still(e)
 	err = session.RunLines(ctx, config, r, r.stage.out, r.event)
 	if errors.Is(err, errEnough) || errors.Is(err, context.Canceled) {
 		err = nil // the singer ended the series; what was sung has been summed up
 	}
 	r.summary(r.keeper.end())
+	if r.stage.after != "" {
+		end := io.Writer(r.results)
+		if s.format.value == "json" {
+			end = e.stderr
+		}
+		fmt.Fprintln(end, r.stage.after)
+	}
 	return errors.Join(err, r.results.err, r.stage.close())
 }
 
@@ -242,7 +247,7 @@ func (o *lineOptions) plan(cmd *cobra.Command, r *lineRun, recordings int) (sess
 	}
 	switch {
 	case recordings > 0 && order.Count > recordings:
-		return c, usagef("--count: %d melodies want %d recordings, %d given", order.Count, order.Count, recordings)
+		return c, usagef("--count: %s want %s, %d given", many(order.Count, "melody"), many(order.Count, "recording"), recordings)
 	case o.tempo != 0 && !(o.tempo >= 30 && o.tempo <= 200):
 		return c, usagef("--tempo: %g is out of range: want 30 to 200", o.tempo)
 	case !(o.study >= 0 && o.study <= 600):
@@ -343,15 +348,27 @@ func (r *lineRun) read(ctx context.Context, seconds float64) error {
 		if !r.live {
 			return nil // nobody is reading
 		}
-		fmt.Fprintf(r.e.stderr, "Read it: %g seconds.\n", seconds)
+		fmt.Fprintf(r.e.stderr, "Read it: %s.\n", report.Many(seconds, "second"))
 		return r.e.wait(ctx, time.Duration(seconds*float64(time.Second)))
 	}
-	fmt.Fprintf(r.e.stderr, "Read it: %g seconds; Enter begins.\n", seconds)
-	key, err := r.keys.wait(ctx, time.Duration(seconds*float64(time.Second)))
-	if err == nil && key == "q" {
-		return errEnough
+	fmt.Fprintf(r.e.stderr, "Read it: %s; Enter begins, q ends.\n", report.Many(seconds, "second"))
+	late, stop := context.WithTimeout(ctx, time.Duration(seconds*float64(time.Second)))
+	defer stop()
+	for {
+		key, err := r.keys.key(late)
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, context.DeadlineExceeded):
+			return nil
+		case err != nil:
+			return err
+		case key == "q":
+			return errEnough
+		case key == enter:
+			return nil
+		}
 	}
-	return err
 }
 
 // model is what a line is graded against.
@@ -385,7 +402,7 @@ func (r *lineRun) event(ev session.Event) {
 	case session.KeySet:
 		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, tuningWords(ev.Tuning), r.seed)
 	case session.CountIn:
-		fmt.Fprintf(prompts, "%d beats are counted, then sing.\n", ev.Beats)
+		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
 	case session.PlayingLine:
 		fmt.Fprintln(prompts, "Listen.")
 	case session.Listening:
@@ -402,8 +419,8 @@ func (r *lineRun) event(ev session.Event) {
 	}
 }
 
-// show draws a line with what stands below it, 80 columns wide.
-func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, 80) }
+// show draws a line with what stands below it, as wide as the terminal.
+func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, r.e.width(r.e.stderr)) }
 
 func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
 	v := notation.View{ASCII: r.e.ascii(), Width: width}
@@ -558,7 +575,11 @@ func (r *lineRun) tell(l gradedLine) {
 		fmt.Fprintln(w, "not measured, the sound device lost samples")
 		return
 	case !ev.Heard:
-		fmt.Fprintln(w, "not measured, no voice was heard")
+		why := "no voice was heard"
+		if sung.Take.Loudest <= exercise.Silence {
+			why = report.Unheard
+		}
+		fmt.Fprintln(w, "not measured,", why)
 		return
 	}
 	g := ev.Grade
@@ -623,22 +644,25 @@ func (r *lineRun) next(ctx context.Context, sung session.LineSung, weakest *[2]t
 		return false, nil
 	}
 	for {
-		choices := "Enter: go on, a: again, q: end"
+		choices, keys := "Enter: go on, a: again, q: end", enter+"aq"
 		if weakest != nil {
-			choices = "Enter: go on, a: again, p: practise the weakest interval, q: end"
+			choices, keys = "Enter: go on, a: again, p: practise the weakest interval, q: end", enter+"apq"
 		}
 		fmt.Fprintf(r.e.stderr, "\n%s\n", choices)
-		key, err := r.keys.wait(ctx, 0)
+		key, err := r.keys.key(ctx)
+		for err == nil && !strings.Contains(keys, key) {
+			key, err = r.keys.key(ctx)
+		}
 		switch {
 		case err != nil:
 			return false, err
-		case key == "":
+		case key == enter:
 			return false, nil
 		case key == "a":
 			return true, nil
 		case key == "q":
 			return false, errEnough
-		case key == "p" && weakest != nil:
+		case key == "p":
 			if err := r.practise(ctx, sung, *weakest); err != nil {
 				return false, err
 			}
@@ -660,7 +684,7 @@ func (r *lineRun) practise(ctx context.Context, sung session.LineSung, pair [2]t
 	lines := &lineView{results: r.e.stderr, prompts: r.e.stderr, style: report.Style{Names: r.naming, ASCII: r.e.ascii()}, plan: p}
 	_, err = session.Run(ctx, session.Config{
 		Items: []exercise.Item{item, item, item}, Setting: synth.ByTonic, Tolerance: tolerance, Window: exercise.DefaultWindow(),
-		Level: func() float64 { return r.o.stage.level }, Think: 1, Compare: true,
+		Level: func() float64 { return r.o.stage.level }, Think: 1, Compare: true, Still: r.stage.still(r.e),
 		Hearing: r.o.stage.music.hearing(item.Tuning.A4, true), Delay: r.o.delay(),
 	}, r.stage.answers, r.stage.out, lines.event)
 	return err
@@ -694,47 +718,10 @@ func (r *lineRun) summary(kept string) {
 	}
 }
 
-// keyLines gives the lines that are typed, one at a time.
-type keyLines struct {
-	once  sync.Once
-	in    io.Reader
-	lines chan string
-}
-
-func newKeyLines(in io.Reader) *keyLines { return &keyLines{in: in, lines: make(chan string)} }
-
-// wait returns the next line in lower case, or "" after d, if d is not 0.
-func (k *keyLines) wait(ctx context.Context, d time.Duration) (string, error) {
-	line, err := k.line(ctx, d)
-	return strings.ToLower(line), err
-}
-
-// line returns the next line without blanks around it, or "" after d, if d is
-// not 0.
-func (k *keyLines) line(ctx context.Context, d time.Duration) (string, error) {
-	k.once.Do(func() {
-		go func() {
-			defer close(k.lines)
-			for s := bufio.NewScanner(k.in); s.Scan(); {
-				k.lines <- strings.TrimSpace(s.Text())
-			}
-		}()
-	})
-	var late <-chan time.Time
-	if d > 0 {
-		t := time.NewTimer(d)
-		defer t.Stop()
-		late = t.C
+// countIn says that so many beats are counted in.
+func countIn(beats int) string {
+	if beats == 1 {
+		return "1 beat is counted"
 	}
-	select {
-	case <-ctx.Done():
-		return "", ctx.Err()
-	case <-late:
-		return "", nil
-	case line, ok := <-k.lines:
-		if !ok {
-			return "", errEnough // the input has ended
-		}
-		return line, nil
-	}
+	return fmt.Sprintf("%d beats are counted", beats)
 }

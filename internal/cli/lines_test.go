@@ -125,7 +125,7 @@ func TestSeriesOfSilence(t *testing.T) {
 		t.Fatal(err)
 	}
 	out, _ := call{}.must(t, "series", "--key", "C", "--level", "1", "--seed", "3", path)
-	if !strings.Contains(out, "not measured, no voice was heard") || !strings.Contains(out, "Nothing was sung that could be measured") {
+	if !strings.Contains(out, "not measured, no sound at all, not even noise") || !strings.Contains(out, "Nothing was sung that could be measured") {
 		t.Errorf("%s", out)
 	}
 }

@@ -135,6 +135,9 @@ func (o *melodyOptions) run(e *env, args []string) error {
 		return err
 	}
 	view := notation.View{ASCII: e.ascii()}
+	if o.to == "text" && o.out == "" {
+		view.Width = e.width(e.stdout)
+	}
 	if o.clef != "" {
 		c, err := notation.ParseClef(o.clef)
 		if err != nil {

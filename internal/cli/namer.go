@@ -27,8 +27,8 @@ type namer struct {
 func newNamer(r *rig, seed uint64) *namer {
 	s, simulated := r.stage.answers.(simulated)
 	n := &namer{rig: r, simulated: simulated, seed: seed}
-	if simulated && s.paced {
-		n.simulated = false // a person at the screen may try it
+	if simulated && s.paced && !r.stage.silent {
+		n.simulated = false // a person at the screen hears it and may try
 	}
 	return n
 }
@@ -40,11 +40,15 @@ const giveUp = "?"
 func (n *namer) name(ctx context.Context, d exercise.Dictation) (names []exercise.Skill, again bool, seconds float64, err error) {
 	n.asked++
 	if n.simulated {
-		return n.simulate(d)
+		names, again, seconds, err = n.simulate(d)
+		if n.rig.stage.watched && err == nil {
+			err = n.rig.env.wait(ctx, time.Duration(seconds*float64(time.Second)))
+		}
+		return names, again, seconds, err
 	}
 	read := func(text string) error {
-		if text = strings.TrimSpace(text); text == "" || text == giveUp {
-			return nil
+		if names = nil; strings.TrimSpace(text) == "" || strings.Contains(text, giveUp) {
+			return nil // ? gives up, whatever stands before it
 		}
 		names, err = d.Read(text, n.rig.style.Names)
 		return err
@@ -57,7 +61,7 @@ func (n *namer) name(ctx context.Context, d exercise.Dictation) (names []exercis
 	case n.rig.keys != nil:
 		fmt.Fprintf(n.rig.env.stderr, "Type %s, then Enter. Empty: hear it again; %s: give up.\n", n.wanted(d), giveUp)
 		for {
-			if text, err = n.rig.keys.line(ctx, 0); err != nil {
+			if text, err = n.rig.keys.line(ctx); err != nil {
 				break
 			}
 			problem := read(text)
@@ -120,6 +124,7 @@ type (
 	dictationEvent struct {
 		Event  string `json:"event"` // "dictation"
 		Index  int    `json:"index"`
+		Of     int    `json:"of"`   // 0 in today
 		Kind   string `json:"kind"` // "bass" or "quality"
 		Key    string `json:"key"`
 		Chords int    `json:"chords"` // that are heard

@@ -35,9 +35,9 @@ func newNotes(e *env) *cobra.Command {
   settle_s           how long until the pitch stays within 50 cents
 
 With --format json the rows are objects of one array, with the same names.
-Several recordings need --out FOLDER, which gets a file for each. With --profile
-the singer's range says where pitches are expected, and what lies below the noise
-gate is not voiced.`,
+Several recordings, or a folder of them, need --out FOLDER, which gets a file for
+each. With --profile the singer's range says where pitches are expected, and what
+lies below the noise gate is not voiced.`,
 		Example: `  singback notes take.wav
   singback notes --format json take.wav
   singback notes --out notes take1.wav take2.wav`,

@@ -59,7 +59,7 @@ func TestProgress(t *testing.T) {
 	singing(t, path, "Anna", lateEvening.AddDate(0, 0, 3), 10)
 	singing(t, path, "Berta", lateEvening, 5)
 	out, stderr := call{}.must(t, "progress", "--record", path, "--singer", "Anna")
-	if stderr != "" || !strings.HasPrefix(out, "Anna: 30 answers, "+evening(0)+" to "+evening(3)+", 24 right: 80 % (62-91).\n") {
+	if stderr != "" || !strings.HasPrefix(out, "Practise next: ") || !strings.Contains(out, "\nAnna: 30 answers, "+evening(0)+" to "+evening(3)+", 24 right: 80 % (62-91).\n") {
 		t.Errorf("%q\n%s", stderr, out)
 	}
 	// 24 of 30 by the score interval: 0.6269 to 0.9049, by its closed form.

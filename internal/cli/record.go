@@ -200,12 +200,7 @@ func writeCheck(out io.Writer, path string, c store.Check) error {
 }
 
 // many says how many of a thing there are.
-func many(n int, thing string) string {
-	if n != 1 {
-		thing += "s"
-	}
-	return fmt.Sprintf("%d %s", n, thing)
-}
+func many(n int, thing string) string { return report.Many(n, thing) }
 
 func writeCheckJSON(out io.Writer, path string, c store.Check) error {
 	record := recordCheck{report.Schema, path, c.Version, c.SizeBytes, c.Sessions, c.Answers, c.Lost, append([]string{}, c.Problems...), []recordSinger{}}

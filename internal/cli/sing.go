@@ -180,7 +180,7 @@ func (o *singOptions) plan(cmd *cobra.Command, e *env, recordings int) (plan, er
 			return p, usagef("--retry always: a recording answers only once")
 		}
 		if order.Count > recordings {
-			return p, usagef("--count: %d questions want %d recordings, %d given", order.Count, order.Count, recordings)
+			return p, usagef("--count: %s want %s, %d given", many(order.Count, "question"), many(order.Count, "recording"), recordings)
 		}
 	}
 	c := session.Config{KeyEvery: o.keyEvery, Tolerance: o.tol}
@@ -425,10 +425,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 	defer stage.close()
 	k := o.record.keeper(e, d, stage)
 	defer k.close()
-	stage.note = strings.TrimSpace(stage.note + " " + d.note)
-	if k.trouble != "" && stage.screen {
-		stage.note = k.trouble
-	}
+	stage.note = d.note
 	o.advise(e, stage, d.plan, d.style)
 	if k.note != "" && stage.screen {
 		stage.advice = append(stage.advice, k.note)
@@ -437,6 +434,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(o.level * 100))
 	config := d.plan.config
+	config.Still = stage.still(e)
 	config.Level = func() float64 { return float64(level.Load()) / 100 }
 	if o.retry == "always" {
 		config.Retry = func(context.Context, session.Judged) (bool, error) { return true, nil }
@@ -450,7 +448,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		}
 	}
 	results := &results{out: e.stdout, failed: stop}
-	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan, staff: d.staff}
+	lines := &lineView{results: results, prompts: e.stderr, style: d.style, plan: d.plan, staff: d.staff, width: e.width(e.stderr)}
 	r := &rig{env: e, style: d.style, stage: stage, answers: stage.answers, keeper: k, results: results}
 	ready := func(emit func(session.Event)) {
 		if r.emit = emit; d.ready != nil {
@@ -458,7 +456,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		}
 	}
 	if !stage.screen && !d.readsInput() {
-		r.keys = newKeyLines(e.stdin)
+		r.keys = newKeyLines(e)
 	}
 	var tally exercise.Tally
 	switch {
@@ -477,7 +475,8 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: d.style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
+			In: e.stdin, Out: unfolded(e.stdout), Environ: os.Environ(), Style: d.style,
+			Alert: stage.alert, Note: strings.Join(append([]string{k.trouble, stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
 				l := max(minLevel, min(maxLevel, config.Level()+dB))
 				level.Store(int64(l * 100))
@@ -524,6 +523,13 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		// The singer ended the session, or the recordings did; what was sung has
 		// been summed up.
 		err = nil
+	}
+	if stage.after != "" {
+		end := io.Writer(results)
+		if r.log != nil {
+			end = e.stderr
+		}
+		fmt.Fprintf(end, "\n%s\n", stage.after)
 	}
 	kept := k.end()
 	if d.finished != nil {

@@ -174,7 +174,7 @@ func TestSingFlags(t *testing.T) {
 				t.Errorf("--names %s: %+v", names, p.Asked)
 			}
 			_, stderr := call{}.must(t, "sing", "--input", "simulated", "--key", "Ab", "--degrees", want, "--names", names, "--count", "1")
-			if !strings.Contains(stderr, "1 of 1: sing "+want+".\n") {
+			if !strings.Contains(stderr, "1 of 1: sing "+want+", within 35 cents.\n") {
 				t.Errorf("--names %s asks %q", names, stderr)
 			}
 		}
@@ -191,7 +191,7 @@ func TestSingFlags(t *testing.T) {
 			t.Errorf("pairs %+v, want la–re and la–mi twice each", pairs)
 		}
 		_, stderr := call{}.must(t, "sing", "--input", "simulated", "--from", "la", "--degrees", "re", "--count", "1")
-		if !strings.Contains(stderr, "1 of 1: hear la, sing re.\n") {
+		if !strings.Contains(stderr, "1 of 1: hear la, sing re, within 35 cents.\n") {
 			t.Errorf("asks %q", stderr)
 		}
 	})

@@ -38,10 +38,14 @@ type stage struct {
 	answers session.Answers
 	out     audio.Sink
 	speaker bool // the sound is heard in the room
+	silent  bool // it is heard nowhere, and no file keeps it
 	screen  bool
-	note    string   // what the user should know about it, one line of at most 74 cells
-	why     string   // and the reason, where there is room for it
-	advice  []string // what would help, each one line of at most 74 cells
+	watched bool     // at a terminal, screen or not: nothing goes faster than a person
+	alert   string   // that somebody else answers than the singer, or nobody hears a thing; said first
+	after   string   // and at the end; "" where there is nothing of the kind
+	why     string   // the reason, where there is room for it
+	note    string   // what else the user should know about it
+	advice  []string // what would help, a line each
 
 	closers []io.Closer
 	closed  bool
@@ -61,13 +65,36 @@ func (s *stage) close() error {
 }
 
 func (s *stage) tell(w io.Writer) {
+	if s.alert != "" {
+		fmt.Fprintf(w, "%s (%s)\n", s.alert, s.why)
+	}
 	if s.note != "" {
-		fmt.Fprintf(w, "%s (%s)\n", s.note, s.why)
+		fmt.Fprintln(w, s.note)
 	}
 	for _, line := range s.advice {
 		fmt.Fprintln(w, line)
 	}
 }
+
+// still returns what shows the moment of inner hearing before a simulated singer
+// answers; nil where nobody watches, or somebody sings.
+func (s *stage) still(e *env) func(context.Context, float64) error {
+	if _, ok := s.answers.(simulated); !ok || !s.watched {
+		return nil
+	}
+	return func(ctx context.Context, seconds float64) error {
+		return e.wait(ctx, time.Duration(seconds*float64(time.Second)))
+	}
+}
+
+// What is said where a device is missing, first and at the end.
+const (
+	noMicrophone   = "No microphone was found: a simulated singer answers, not you."
+	noMicrophoneAt = "No microphone was found: a simulated singer answered, not you."
+	noSound        = "No sound device was found: a simulated singer answers, not you, in silence."
+	noSoundAt      = "No sound device was found: a simulated singer answered, not you."
+	noLoudspeaker  = "No loudspeaker was found: the drill runs in silence."
+)
 
 // The advice of one line each.
 const (
@@ -104,7 +131,8 @@ func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
 // openStage opens what the flags ask for. With no --input it takes the
 // microphone, and the simulated singer where there is none.
 func (o *singOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p plan) (*stage, error) {
-	s := &stage{screen: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout) && e.getenv("TERM") != "dumb"}
+	s := &stage{watched: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout)}
+	s.screen = s.watched && e.getenv("TERM") != "dumb"
 	if err := o.openInput(ctx, e, s, kind, recordings, p); err != nil {
 		s.close()
 		return nil, err
@@ -135,7 +163,7 @@ func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind stri
 		s.answers = micAnswers{src}
 		s.closers = append(s.closers, src)
 	case kind == "" && o.device == "" && errors.Is(err, device.ErrNoDevice):
-		s.note, s.why = "No microphone was found, so a simulated singer answers.", err.Error()
+		s.alert, s.after, s.why = noMicrophone, noMicrophoneAt, err.Error()
 		s.answers = newSimulated(e, s, p)
 	default:
 		return err
@@ -152,7 +180,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 		switch s.answers.(type) {
 		case micAnswers, typedAnswers:
 		default:
-			if !s.screen {
+			if !s.watched {
 				where = outputNone // nobody is listening
 			}
 		}
@@ -162,7 +190,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 	}
 	switch where {
 	case outputNone:
-		s.out = audio.Null{Rate: sampleRate}
+		s.out, s.silent = audio.Null{Rate: sampleRate}, true
 	case outputSpeaker:
 		out, err := device.OpenOutput(ctx, o.outputDevice, sampleRate)
 		switch {
@@ -170,14 +198,17 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 			s.out, s.speaker = out, true
 			s.closers = append(s.closers, out)
 		case !chosen && errors.Is(err, device.ErrNoDevice):
-			s.out = audio.Null{Rate: sampleRate}
-			if s.screen {
+			if _, typed := s.answers.(typedAnswers); typed && e.terminal(e.stdin) {
+				return fmt.Errorf("chords that nobody hears cannot be named: %w", err)
+			}
+			s.out, s.silent = audio.Null{Rate: sampleRate}, true
+			if s.watched {
 				s.out = silentSink{audio.Null{Rate: sampleRate}, e.wait}
 			}
-			if s.note == "" {
-				s.note, s.why = "No loudspeaker was found: the drill runs in silence.", err.Error()
+			if s.alert == "" {
+				s.alert, s.why = noLoudspeaker, err.Error()
 			} else {
-				s.note = "No sound device was found: a simulated singer answers, in silence."
+				s.alert, s.after = noSound, noSoundAt
 			}
 		default:
 			return err
@@ -266,7 +297,7 @@ type simulated struct {
 func newSimulated(e *env, s *stage, p plan) simulated {
 	return simulated{
 		singer: synth.Singer{Voice: synth.Voice{SampleRate: sampleRate, Type: voiceFor(p.item)}, Seed: p.seed},
-		env:    e, paced: s.screen,
+		env:    e, paced: s.watched,
 	}
 }
 

@@ -41,11 +41,16 @@ func manyArgs(what string) cobra.PositionalArgs {
 	}
 }
 
-// run calls write for every recording. With a folder, as many at once as there
+// run calls write for every recording, those in a folder in the order of their
+// names. With a folder, as many at once as there
 // are processors; a recording that fails is reported on its own line, the rest
 // go on, and the command fails in the end. A file appears in the folder only
 // when it is complete.
 func (t *takes) run(ctx context.Context, e *env, paths []string, extension string, write func(context.Context, io.Writer, audio.Source) error) error {
+	paths, err := spread(e, paths)
+	if err != nil {
+		return err
+	}
 	if t.out == "" {
 		if len(paths) > 1 {
 			return usagef("%d recordings given: say with --out FOLDER where their files should go", len(paths))

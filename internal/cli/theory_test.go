@@ -215,7 +215,7 @@ func TestModalKeys(t *testing.T) {
 	take := recordingNamed(t, "la-eb-major-tenor").path
 	for _, c := range []struct{ key, degree string }{{"D dorian", "te"}, {"Bb lydian", "re"}, {"F# locrian", "se"}, {"A phrygian", "me"}} {
 		out, _ := call{}.must(t, "judge", "--key", c.key, "--degree", c.degree, take)
-		if !strings.HasPrefix(out, "asked  "+c.degree+" in ") || !strings.Contains(out, ": C") || !strings.Contains(out, c.degree+", in tune") {
+		if !strings.HasPrefix(out, "asked  "+c.degree+" in ") || !strings.Contains(out, ": C") || !strings.Contains(out, c.degree+", right (") {
 			t.Errorf("judge --key %q --degree %s says\n%s", c.key, c.degree, out)
 		}
 	}

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -143,9 +145,10 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
+	t := &todayRun{}
 	sitting, err := exercise.NewSitting(known, c, exercise.SittingOptions{
 		Start: start, Minutes: c.Minutes, Sung: o.singing, Seed: p.seed, Fading: fading, NoGuess: !o.guess,
-		Asks: o.asks(e, kind, recordings),
+		Asks: t.asks(o.names(e, kind, recordings)),
 	})
 	if err != nil {
 		return err
@@ -157,7 +160,9 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		command: "today", plan: p, kind: kind, recordings: recordings, start: start,
 		style: report.Style{Names: p.naming, ASCII: e.ascii()},
 	}
-	t := &todayRun{drill: d, sitting: sitting, music: &s.music, singer: s.record.singer, began: e.clock(), clock: e.clock, study: o.study}
+	*t = todayRun{
+		drill: d, sitting: sitting, music: &s.music, singer: s.record.singer, began: e.clock(), clock: e.clock, course: c, study: o.study,
+	}
 	t.lines = &lineRun{
 		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
 		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
@@ -184,6 +189,8 @@ type todayRun struct {
 	fresh    []exercise.Skill // met for the first time
 	err      error
 
+	course exercise.Course
+	stood  string   // the stage that was told last
 	study  float64  // seconds to read a melody
 	lines  *lineRun // reads and grades melodies
 	asked  int      // questions
@@ -195,18 +202,31 @@ type todayRun struct {
 	missed []report.Missed // of them those that were not right
 }
 
-// asks says which skills can be asked where what is heard cannot be named: nobody
-// is at a keyboard, or the answers are recordings.
-func (o *todayOptions) asks(e *env, kind string, recordings []string) func(exercise.Skill) bool {
-	if len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) {
-		return nil
+// names says whether what is heard can be named: not where nobody is at a keyboard,
+// or the answers are recordings.
+func (o *todayOptions) names(e *env, kind string, recordings []string) bool {
+	return len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin))
+}
+
+// asks says which skills can be asked: those of hearing only where somebody names
+// what is heard, and, unless that is simulated, hears it.
+func (t *todayRun) asks(names bool) func(exercise.Skill) bool {
+	return func(s exercise.Skill) bool {
+		if s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill {
+			return true
+		}
+		if t.rig != nil && t.rig.stage.silent {
+			_, simulated := t.rig.stage.answers.(simulated)
+			return names && simulated
+		}
+		return names
 	}
-	return func(s exercise.Skill) bool { return s.Kind != exercise.BassSkill && s.Kind != exercise.QualitySkill }
 }
 
 // next turns the next question of the sitting into one of the session.
 func (t *todayRun) next(seconds float64) (session.Question, bool) {
-	q, ok := t.sitting.Next(max(seconds, (t.clock().Sub(t.began) - t.drill.paused).Seconds()))
+	seconds = max(seconds, (t.clock().Sub(t.began) - t.drill.paused).Seconds())
+	q, ok := t.sitting.Next(seconds)
 	if !ok {
 		return session.Question{}, false
 	}
@@ -248,6 +268,7 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 			return session.Question{}, false
 		}
 	}
+	t.stand(seconds)
 	if !slices.Contains(t.keys, q.Key) {
 		t.keys = append(t.keys, q.Key)
 	}
@@ -255,6 +276,50 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 		t.fresh = append(t.fresh, q.Skill)
 	}
 	return put, true
+}
+
+// stand tells where the singer stands, where that has changed or a screen shows it.
+func (t *todayRun) stand(seconds float64) {
+	if t.rig == nil {
+		return // nobody is shown anything
+	}
+	stage := t.stage()
+	if t.rig.stage.screen {
+		t.rig.emit(session.Standing{Text: fmt.Sprintf("%s   %s left   %d due", stage, minutes(t.sitting.Left(seconds)), t.sitting.Due(seconds))})
+		return
+	}
+	if stage == t.stood {
+		return
+	}
+	t.stood = stage
+	t.rig.emit(session.Standing{Text: fmt.Sprintf("%s. %d due, %s left.", stage, t.sitting.Due(seconds), minutes(t.sitting.Left(seconds)))})
+}
+
+// stage says which stage of the course was reached, and which others are reviewed.
+func (t *todayRun) stage() string {
+	at, stages := t.sitting.Standing(), t.course.Stages
+	s := fmt.Sprintf("Stage %d of %d", at.Stage+1, len(stages))
+	if name := stages[at.Stage].Name; name != "" {
+		s += ": " + name
+	}
+	for i, r := range at.Review {
+		if i == 0 {
+			s += "; in review: "
+		} else {
+			s += ", "
+		}
+		s += strconv.Itoa(r.Stage + 1)
+	}
+	return s
+}
+
+// minutes says how long something lasts, to the minute, or to the second where that
+// is less than one.
+func minutes(seconds float64) string {
+	if seconds < 59.5 {
+		return many(int(math.Round(seconds)), "second")
+	}
+	return many(int(math.Round(seconds/60)), "minute")
 }
 
 // melody makes a melody of the level in the key of the question, in the singer's
@@ -349,7 +414,7 @@ func (t *todayRun) staff(s theory.Score, width, height int) []string {
 // read gives the singer the time to read a melody.
 func (t *todayRun) read(ctx context.Context, seconds float64) error {
 	if t.rig.ask.Wait != nil {
-		return t.rig.ask.Wait(ctx, fmt.Sprintf("read it in silence: %g seconds; Enter begins", seconds), seconds)
+		return t.rig.ask.Wait(ctx, fmt.Sprintf("read it in silence: %s; Enter begins", report.Many(seconds, "second")), seconds)
 	}
 	if !t.rig.env.terminal(t.rig.env.stdin) {
 		t.lines.keys = nil

@@ -306,7 +306,7 @@ func TestTodayFeedback(t *testing.T) {
 		}
 	}
 	out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--record", path, "--date", "2026-11-30", "--feedback", "none")
-	if strings.Contains(out, "in tune") || !strings.Contains(out, "1  noted; told at the end\n") || !regexp.MustCompile(`(?m)^degree +right`).MatchString(out) {
+	if strings.Contains(out, ", right (") || !strings.Contains(out, "1  noted; told at the end\n") || !regexp.MustCompile(`(?m)^degree +right`).MatchString(out) {
 		t.Errorf("blind: the verdicts are told before the end:\n%s", out)
 	}
 }

@@ -42,7 +42,7 @@ column says when:
 
   available_s  how much of the recording had been heard, in seconds
 
-Several recordings need --out FOLDER, which gets a file for each. With --profile
+Several recordings, or a folder of them, need --out FOLDER. With --profile
 the singer's range says where pitches are expected, and what lies below the noise
 gate is not voiced.`,
 		Example: `  singback trace take.wav >track.csv

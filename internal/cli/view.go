@@ -120,7 +120,7 @@ func (l *jsonLog) event(e session.Event) {
 	case session.Prompted:
 		record = promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, l.plan.naming), e.Part, e.Parts}
 	case session.DictationAsked:
-		record = dictationEvent{"dictation", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
+		record = dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
 	case session.Named:
 		record = newNamedEvent(e)
 	case session.Judged:
@@ -151,6 +151,8 @@ type lineView struct {
 	style            report.Style
 	plan             plan
 	staff            func(s theory.Score, width, height int) []string // draws a melody
+	width            int                                              // columns of the terminal
+	within           theory.Cents                                     // tolerance of the last question, 0 before the first
 }
 
 func (v *lineView) event(e session.Event) {
@@ -170,6 +172,10 @@ func (v *lineView) event(e session.Event) {
 		if e.Attempt > 1 {
 			ask = "once more: " + ask
 		}
+		if e.Tolerance.Cents != 0 {
+			ask += ", " + report.Within(e.Tolerance.Cents, v.within)
+			v.within = e.Tolerance.Cents
+		}
 		if e.Folded {
 			ask += " (" + report.Folded(e.Item) + ")"
 		}
@@ -186,7 +192,11 @@ func (v *lineView) event(e session.Event) {
 			fmt.Fprintln(v.prompts, "Once more.")
 			return
 		}
-		fmt.Fprintf(v.prompts, "%d: %s\n", e.Index, s.Dictation(e.Dictation))
+		number := fmt.Sprint(e.Index)
+		if e.Of > 0 {
+			number += fmt.Sprintf(" of %d", e.Of)
+		}
+		fmt.Fprintf(v.prompts, "%s: %s\n", number, s.Dictation(e.Dictation))
 	case session.Named:
 		switch {
 		case v.results == nil:
@@ -197,11 +207,11 @@ func (v *lineView) event(e session.Event) {
 		}
 	case session.LinePrompted:
 		fmt.Fprintf(v.prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Score.Key))
-		for _, line := range v.staff(e.Score, 80, 0) {
+		for _, line := range v.staff(e.Score, v.width, 0) {
 			fmt.Fprintln(v.prompts, line)
 		}
 	case session.CountIn:
-		fmt.Fprintf(v.prompts, "%d beats are counted, then sing.\n", e.Beats)
+		fmt.Fprintf(v.prompts, "%s, then sing.\n", countIn(e.Beats))
 	case session.LineGraded:
 		switch {
 		case v.results == nil:
@@ -212,8 +222,12 @@ func (v *lineView) event(e session.Event) {
 				fmt.Fprintln(v.results, line)
 			}
 		}
+	case session.Waiting:
+		fmt.Fprintln(v.prompts, "Hear it inside; do not sing yet.")
 	case session.Listening:
 		fmt.Fprintln(v.prompts, "Listening.")
+	case session.Standing:
+		fmt.Fprintln(v.prompts, e.Text)
 	case session.Notice:
 		fmt.Fprintln(v.prompts, e.Text)
 	case session.Judged:
@@ -231,6 +245,9 @@ func (v *lineView) event(e session.Event) {
 		line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
 		if e.Attempt > 1 && !e.Counts {
 			line += " (second attempt)"
+		}
+		if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
+			line += "; " + missed
 		}
 		if d := s.Details(e.Verdict); len(d) > 0 {
 			line += "; " + strings.Join(d, "; ")

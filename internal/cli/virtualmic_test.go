@@ -140,7 +140,7 @@ func sung(t *testing.T, path string, env []string, tr truth, more ...string) eve
 		t.Fatalf("events %s", &r.stdout)
 	}
 	for line := range strings.Lines(r.stderr.String()) {
-		if !strings.HasPrefix(line, "Listening.") && !strings.HasPrefix(line, "1 of 1: ") && !strings.Contains(line, ", A4 = 440 Hz, seed ") {
+		if !strings.HasPrefix(line, "Listening.") && !strings.HasPrefix(line, "Hear it inside") && !strings.HasPrefix(line, "1 of 1: ") && !strings.Contains(line, ", A4 = 440 Hz, seed ") {
 			t.Errorf("standard error has %q", line)
 		}
 	}
@@ -267,7 +267,8 @@ func TestVirtualMicServerDies(t *testing.T) {
 		began := time.Now()
 		code := r.end(t, 10*time.Second)
 		t.Logf("%q: exit %d after %v: %s", when, code, time.Since(began).Round(10*time.Millisecond), &r.stderr)
-		message := strings.TrimPrefix(r.stderr.String(), "Listening.\n") // in case it was said just then
+		message := strings.TrimPrefix(r.stderr.String(), "Hear it inside; do not sing yet.\n") // in case it was said just then
+		message = strings.TrimPrefix(message, "Listening.\n")
 		if code != exitFailed || strings.Count(message, "\n") != 1 || !strings.HasPrefix(message, "singback sing: ") {
 			t.Errorf("%q: exit %d, standard error %q, want 1 and one line", when, code, message)
 		}

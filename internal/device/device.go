@@ -106,17 +106,23 @@ func OpenOutput(ctx context.Context, name string, rate int) (audio.Sink, error) 
 }
 
 // Hint says in one line what the user can do about an error of this package;
-// "" if there is nothing better than the error itself.
-func Hint(err error) string {
+// "" if there is nothing better than the error itself. It names the command that
+// lists the devices unless it is that which failed.
+func Hint(err error, listing bool) string {
+	list := "singback devices lists what is there"
+	and := "; " + list
+	if listing {
+		list, and = "", ""
+	}
 	switch {
 	case errors.Is(err, errBuiltWithout):
 		return "build with a C compiler and PortAudio (make run installs both), or use a recording or the simulated singer"
 	case errors.Is(err, ErrNoDevice):
-		return "plug one in or start the sound server; singback devices lists what is there"
+		return "plug one in or start the sound server" + and
 	case errors.Is(err, ErrWhichDevice):
-		return "singback devices lists what is there"
+		return list
 	case errors.Is(err, audio.ErrStalled):
-		return "check that the device is still plugged in; singback devices lists what is there"
+		return "check that the device is still plugged in" + and
 	}
 	return ""
 }

@@ -200,11 +200,11 @@ func TestOpenFails(t *testing.T) {
 
 func TestHintsSayWhatToDo(t *testing.T) {
 	for _, err := range []error{ErrNoDevice, ErrWhichDevice, audio.ErrStalled, errBuiltWithout} {
-		if Hint(err) == "" {
+		if Hint(err, false) == "" {
 			t.Errorf("no hint for %v", err)
 		}
 	}
-	if got := Hint(errors.New("disk full")); got != "" {
+	if got := Hint(errors.New("disk full"), false); got != "" {
 		t.Errorf("hint for another package's error: %q", got)
 	}
 }

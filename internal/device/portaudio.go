@@ -12,6 +12,9 @@ import (
 	"singback/internal/audio"
 )
 
+// PortAudio tells whether this build can use sound devices.
+const PortAudio = true
+
 // library is the backend that is PortAudio. host sees to it that one goroutine
 // at a time is in here.
 type library struct{}

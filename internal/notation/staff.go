@@ -128,7 +128,8 @@ func (c *canvas) put(row, column int, text string) {
 // broken between bars. Every line and space of the staff is a row; below stand
 // the length of each note in beats, and the labels. A note that is tied over is
 // marked with ‿ (~ in ASCII) and its continuation with it before. A rest is an r
-// on the middle line. A bar too long for the width is broken.
+// on the middle line. A bar too long for the width is broken between its notes, where
+// no bar line stands.
 func Text(s theory.Score, v View) (string, error) {
 	bars, err := lay(s)
 	if err != nil {
@@ -146,8 +147,11 @@ func Text(s theory.Score, v View) (string, error) {
 		}
 	}
 	var out strings.Builder
-	for i := 0; i < len(bars); {
-		sys := textSystem{view: v, clef: clef, low: low, high: high, bars: bars}
+	sys := textSystem{view: v, clef: clef, low: low, high: high}
+	for i := range bars {
+		sys.bars = append(sys.bars, sys.broken(&bars[i], width)...)
+	}
+	for i := 0; i < len(sys.bars); {
 		n, text := sys.draw(i, width)
 		if i > 0 {
 			out.WriteString("\n")
@@ -162,7 +166,51 @@ type textSystem struct {
 	view      View
 	clef      Clef
 	low, high int
-	bars      []laidBar
+	bars      []textBar
+}
+
+// textBar is a bar, or a part of one that is too long for a line.
+type textBar struct {
+	laidBar
+	shown []bool // of the pieces: an accidental stands before it
+	open  bool   // another part of the bar follows: there is no bar line
+}
+
+// broken returns a bar, in as many parts as it takes for each to stand on a line.
+func (t *textSystem) broken(b *laidBar, width int) []textBar {
+	whole := textBar{laidBar: *b, shown: make([]bool, len(b.pieces))}
+	written := signs{}
+	for i, p := range b.pieces {
+		whole.shown[i] = !p.Rest && written.write(b.key, p)
+	}
+	room := width - 4 - 2 // clef, bar lines
+	if places, _ := t.clef.signature(b.key.Signature()); len(places) > 0 {
+		room -= len(places) + 1
+	}
+	if b.newMeter {
+		room -= meterWidth(b.meter)
+	}
+	var out []textBar
+	for {
+		drawn := t.bar(&whole)
+		n := 0 // pieces that find room
+		for n < len(drawn.ends) && (n == 0 || drawn.ends[n] <= room) {
+			n++
+		}
+		if n == len(drawn.ends) {
+			return append(out, whole)
+		}
+		part := whole
+		part.pieces, part.shown, part.open = whole.pieces[:n], whole.shown[:n], true
+		out = append(out, part)
+		whole.pieces, whole.shown = whole.pieces[n:], whole.shown[n:]
+		whole.newKey, whole.newMeter = false, false
+	}
+}
+
+// meterWidth is how many columns a time signature takes.
+func meterWidth(m theory.Meter) int {
+	return max(len(fmt.Sprint(m.Beats)), len(fmt.Sprint(m.Unit))) + 1
 }
 
 func (t *textSystem) sign(alter int8) string {
@@ -188,7 +236,7 @@ func (t *textSystem) draw(first, width int) (int, string) {
 	rows := t.high - t.low + 1
 	c := canvas{rows: make([][]rune, rows+2)} // and the beats, and the labels
 	row := func(place int) int { return t.high - place }
-	beats, labels := rows, rows+1
+	beats := rows
 	x := 2
 	// Clef: its letter on its line.
 	switch t.clef {
@@ -217,7 +265,7 @@ func (t *textSystem) draw(first, width int) (int, string) {
 		over, under := fmt.Sprint(m.Beats), fmt.Sprint(m.Unit)
 		c.put(row(6), x, over)
 		c.put(row(2), x, under)
-		x += max(len(over), len(under)) + 1
+		x += meterWidth(m)
 	}
 	lead := t.bars[first].key
 	if first > 0 && t.bars[first].newKey {
@@ -228,9 +276,15 @@ func (t *textSystem) draw(first, width int) (int, string) {
 	for i := first; i < len(t.bars); i++ {
 		bar := &t.bars[i]
 		drawn := t.bar(bar)
-		need := drawn.width + 1
+		need := drawn.width
+		switch {
+		case i == len(t.bars)-1:
+			need += 2 // bar lines
+		case !bar.open:
+			need++
+		}
 		if bar.newMeter {
-			need += 4
+			need += meterWidth(bar.meter)
 		}
 		if i > first && bar.newKey {
 			need += 9
@@ -254,12 +308,13 @@ func (t *textSystem) draw(first, width int) (int, string) {
 			meter(bar.meter)
 		}
 		for _, s := range drawn.marks {
-			if x+s.x >= width-1 && s.row != beats && s.row != labels {
-				continue
-			}
 			c.put(s.row, x+s.x, s.text)
 		}
 		x += drawn.width
+		n++
+		if bar.open {
+			continue
+		}
 		for p := 0; p <= 8; p++ {
 			c.put(row(p), x, t.choose("│", "|"))
 			if i == len(t.bars)-1 {
@@ -267,9 +322,11 @@ func (t *textSystem) draw(first, width int) (int, string) {
 			}
 		}
 		x += 2
-		n++
 	}
 	end := x - 1
+	if t.bars[first+n-1].open {
+		end = x
+	}
 	if first+n == len(t.bars) {
 		end++
 	}
@@ -304,6 +361,7 @@ func at(row []rune, i int) rune {
 // drawnBar is what a bar puts on the canvas, from its left edge on.
 type drawnBar struct {
 	width int
+	ends  []int // where each piece ends
 	marks []textMark
 }
 
@@ -330,7 +388,7 @@ func beatText(f theory.Fraction, ascii bool) string {
 }
 
 // bar lays out one bar.
-func (t *textSystem) bar(b *laidBar) drawnBar {
+func (t *textSystem) bar(b *textBar) drawnBar {
 	rows := t.high - t.low + 1
 	var d drawnBar
 	x := 1
@@ -338,8 +396,7 @@ func (t *textSystem) bar(b *laidBar) drawnBar {
 	if b.meter.Valid() {
 		pulse = b.meter.Pulse()
 	}
-	written := signs{}
-	for _, p := range b.pieces {
+	for i, p := range b.pieces {
 		beats := beatText(p.Length.Over(pulse), t.view.ASCII)
 		label := ""
 		if t.view.Labels != nil && p.note < len(t.view.Labels) && !p.from {
@@ -356,7 +413,7 @@ func (t *textSystem) bar(b *laidBar) drawnBar {
 				mark(row, head, t.choose("‿", "~"))
 				head++
 			}
-			if written.write(b.key, p) {
+			if b.shown[i] {
 				sign := t.sign(p.Pitch.Alter)
 				mark(row, head, sign)
 				head += len([]rune(sign))
@@ -381,6 +438,7 @@ func (t *textSystem) bar(b *laidBar) drawnBar {
 		mark(rows+1, head, label)
 		used := head - x + max(3, len([]rune(beats))+1, len([]rune(label))+1)
 		x += used
+		d.ends = append(d.ends, x)
 	}
 	d.width = x
 	return d

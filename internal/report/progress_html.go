@@ -35,7 +35,7 @@ func (p *Progress) HTML(w io.Writer) error {
 		WeakHeading   string
 		WeakLines     []string
 		Sections      []section
-	}{Progress: p, Intro: p.intro()}
+	}{Progress: p, Intro: append(append([]string{"Practise next: " + p.NextLine()}, p.intro()...), p.reading()...)}
 	page.ChangeHeading, page.ChangeLines = p.ChangeLines()
 	page.WeakHeading, page.WeakLines = p.WeakLines()
 	drawn := func(field string) (out []template.HTML) {

@@ -348,3 +348,29 @@ func TestProgressHTML(t *testing.T) {
 		t.Error("the page has an address in it")
 	}
 }
+
+// Progress begins with what to practise next: what is weak, else what was right least
+// often, else that nothing is, or is known to be.
+func TestProgressBeginsWithWhatIsNext(t *testing.T) {
+	share := func(x float64) *float64 { return &x }
+	row := func(name string, x float64) Stats { return Stats{Answers: 20, Share: share(x), shown: name} }
+	for _, c := range []struct {
+		p    Progress
+		want string
+	}{
+		{Progress{}, "singback today; there is too little yet to say what is weak."},
+		{Progress{ByDegree: []Stats{{Answers: 5, shown: "do"}}}, "singback today; there is too little yet to say what is weak."},
+		{Progress{ByDegree: []Stats{row("do", 1), row("la", 0.95)}}, "nothing stands out; singback today takes what is due."},
+		{Progress{ByDegree: []Stats{row("do", 1), row("la", 0.8)}, ByPair: []Stats{row("do - la up", 0.6)}, ByBass: []Stats{row("fa", 0.5), row("re", 0.85)}},
+			"bass fa (50 % of 20 right), do - la up (60 % of 20 right), la (80 % of 20 right)."},
+		{Progress{Weak: []Weak{{shown: "ti", Share: 0.4, Answers: 30}}, ByDegree: []Stats{row("la", 0.1)}}, "ti (40 % of 30 right)."},
+	} {
+		if got := c.p.NextLine(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+	p := NewProgress(ProgressOf{Singer: "Anna"}, invented(t, 40), Style{})
+	if got := p.Text(); !strings.HasPrefix(got, "Practise next: la (56 % of 200 right).\n\nAnna: 560 answers") {
+		t.Errorf("begins with %q", got[:100])
+	}
+}

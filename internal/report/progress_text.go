@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -18,6 +20,7 @@ const notEnough = "not enough data"
 // Text writes the progress for a terminal of 80 columns.
 func (p *Progress) Text() string {
 	var b strings.Builder
+	b.WriteString(Hang("Practise next:", p.NextLine(), 2) + "\n\n")
 	for _, line := range p.intro() {
 		b.WriteString(line + "\n")
 	}
@@ -49,7 +52,66 @@ func (p *Progress) Text() string {
 	for _, line := range lines {
 		b.WriteString(line + "\n")
 	}
+	b.WriteString("\nHow to read this\n")
+	for _, line := range p.reading() {
+		b.WriteString(line + "\n")
+	}
 	return trimLines(b.String())
+}
+
+// nextMost is how many skills are proposed at once, and nextBelow the share right
+// under which one is that is not certainly weak: what mastery asks for.
+const (
+	nextMost  = 3
+	nextBelow = 0.9
+)
+
+// NextLine says what to practise next: what is weak, else what was right least often
+// of what there is enough data about.
+func (p *Progress) NextLine() string {
+	var what []string
+	say := func(name string, share float64, answers int) {
+		if len(what) < nextMost {
+			what = append(what, fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers))
+		}
+	}
+	for _, w := range p.Weak {
+		say(w.shown, w.Share, w.Answers)
+	}
+	if len(what) > 0 {
+		return strings.Join(what, ", ") + "."
+	}
+	enough := false
+	var low []Stats
+	for _, t := range p.tables() {
+		switch t.field {
+		case "degree", "pair", "bass", "quality":
+		default:
+			continue
+		}
+		for _, s := range t.rows {
+			if s.Share == nil {
+				continue
+			}
+			if enough = true; *s.Share < nextBelow {
+				if t.field == "bass" {
+					s.shown = "bass " + s.shown
+				}
+				low = append(low, s)
+			}
+		}
+	}
+	slices.SortStableFunc(low, func(a, b Stats) int { return cmp.Compare(*a.Share, *b.Share) })
+	for _, s := range low {
+		say(s.shown, *s.Share, s.Answers)
+	}
+	switch {
+	case len(what) > 0:
+		return strings.Join(what, ", ") + "."
+	case enough:
+		return "nothing stands out; singback today takes what is due."
+	}
+	return "singback today; there is too little yet to say what is weak."
 }
 
 // WeakLines says what goes worse than the rest, and how that was found.
@@ -77,7 +139,7 @@ func (p *Progress) grids() []grid {
 	return out
 }
 
-// intro says of what the numbers are, and how they are meant.
+// intro says of what the numbers are.
 func (p *Progress) intro() []string {
 	where := ""
 	if p.Key != nil {
@@ -87,10 +149,7 @@ func (p *Progress) intro() []string {
 	if n == 0 {
 		n = p.all
 	}
-	answers := fmt.Sprintf("%d answers", n)
-	if n == 1 {
-		answers = "1 answer"
-	}
+	answers := Many(n, "answer")
 	when := "on " + p.First
 	if p.First != p.Last {
 		when = p.First + " to " + p.Last
@@ -117,20 +176,26 @@ func (p *Progress) intro() []string {
 		lines = append(lines, fmt.Sprintf("A simulated singer gave %d of them.", p.Simulated))
 	}
 	lines = append(lines, p.standing...)
+	return lines
+}
+
+// reading says how the numbers are meant.
+func (p *Progress) reading() []string {
 	tolerance := fmt.Sprintf("%g cents", p.ToleranceCents[0])
 	if p.ToleranceCents[0] != p.ToleranceCents[1] {
 		tolerance = fmt.Sprintf("%g to %g cents, as it was then", p.ToleranceCents[0], p.ToleranceCents[1])
 	}
 	if p.Total.Answers == 0 {
-		return append(lines, "In brackets: the interval that holds the true number, 95 % sure if answers are",
+		return []string{"In brackets: the interval that holds the true number, 95 % sure if answers are",
 			"independent. Time: median until the name came. Below ten answers: not",
-			"enough data.")
+			"enough data."}
 	}
-	return append(lines,
-		"Right: within "+tolerance+". In brackets: the interval",
+	return []string{
+		"Right: within " + tolerance + ". In brackets: the interval",
 		"that holds the true number, 95 % sure if answers are independent. Cents: median",
 		"of the answers on the degree asked; spread: their standard deviation;",
-		"time: median until the answer began. Below ten answers: "+notEnough+".")
+		"time: median until the answer began. Below ten answers: " + notEnough + ".",
+	}
 }
 
 // others says in a line each what there is beside sung degrees.

@@ -213,12 +213,41 @@ func TestWords(t *testing.T) {
 		}
 	}
 	for r := exercise.TooShort; r <= exercise.SeveralTones; r++ {
-		if Why(r) == "" {
+		if Why(exercise.Verdict{Reason: r}) == "" {
 			t.Errorf("no words for the reason %v", r)
 		}
 		b.WriteString(r.String() + "\n  " + Style{}.Headline(it, exercise.Verdict{Reason: r}) + "\n")
 	}
+	muted := exercise.Verdict{Reason: exercise.TooQuiet, Level: exercise.Silence}
+	b.WriteString("digital silence\n  " + Style{}.Headline(it, muted) + "\n")
 	golden(t, "words", b.String())
+	for _, v := range []exercise.Verdict{
+		{Reason: exercise.TooQuiet, Level: exercise.Silence + 1}, {Reason: exercise.TooShort, Level: exercise.Silence}, {Outcome: exercise.Flat, Level: exercise.Silence},
+	} {
+		if got := (Style{}).Headline(it, v); strings.Contains(got, "muted") {
+			t.Errorf("%+v: %q", v, got)
+		}
+	}
+}
+
+// What is right is told with its tolerance, so that right 41 cents off and too low
+// 30 cents off do not contradict each other.
+func TestToleranceInWords(t *testing.T) {
+	it := la(t, false)
+	wide, narrow := exercise.Tolerance{Cents: 50}, exercise.Tolerance{Cents: 25}
+	right := exercise.Verdict{Outcome: exercise.InTune, Sung: it.Asked, HasSung: true, Cents: 41, FromAsked: 41}
+	low := exercise.Verdict{Outcome: exercise.Flat, Sung: it.Asked, HasSung: true, Cents: -30, FromAsked: -30}
+	other := exercise.Verdict{Outcome: exercise.OtherDegree, Sung: theory.Degree{Step: 5}, HasSung: true, Cents: 12, FromAsked: -188}
+	for _, c := range []struct{ got, want string }{
+		{Style{}.Headline(it, right), "la, right (41 cents sharp)"}, {OutBy(right, wide), ""},
+		{Style{}.Headline(it, low), "la, but too low (30 cents flat)"}, {OutBy(low, narrow), "right is within 25 cents"},
+		{Style{}.Headline(it, other), "sol instead of la"}, {OutBy(other, narrow), ""},
+		{Within(50, 0), "within 50 cents"}, {Within(50, 50), "within 50 cents"}, {Within(25, 50), "within 25 cents now, 50 before"},
+	} {
+		if c.got != c.want {
+			t.Errorf("%q, want %q", c.got, c.want)
+		}
+	}
 }
 
 // tally is an invented session in A-flat major.

@@ -58,7 +58,8 @@ func (s Style) Asked(it exercise.Item) string {
 	return asked
 }
 
-// Headline says the verdict in one short line: degree first, tuning second.
+// Headline says the verdict in one short line: degree first, tuning second. Cents
+// stand beside the degree asked only: a note is measured against what was wanted.
 func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 	if v.BySteps {
 		v.BySteps = false
@@ -67,7 +68,7 @@ func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 	asked := s.Degree(it.Key, it.Asked)
 	switch v.Outcome {
 	case exercise.InTune:
-		return fmt.Sprintf("%s, in tune (%s)", asked, cents(v.Cents))
+		return fmt.Sprintf("%s, right (%s)", asked, cents(v.Cents))
 	case exercise.Flat:
 		return fmt.Sprintf("%s, but too low (%s)", asked, cents(v.Cents))
 	case exercise.Sharp:
@@ -76,7 +77,7 @@ func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 		if v.Sung == it.Asked {
 			return fmt.Sprintf("%s, but %s (%s)", asked, octave(v.OctaveShift), cents(v.Cents))
 		}
-		return fmt.Sprintf("%s instead of %s (%s)", s.Degree(it.Key, v.Sung), asked, cents(v.Cents))
+		return fmt.Sprintf("%s instead of %s", s.Degree(it.Key, v.Sung), asked)
 	case exercise.Ambiguous:
 		return fmt.Sprintf("between two degrees, %s of %s: not decided", cents(v.FromAsked), asked)
 	case exercise.Unsteady:
@@ -85,8 +86,26 @@ func (s Style) Headline(it exercise.Item, v exercise.Verdict) string {
 		}
 		return "the pitch moved too much to name a degree"
 	default:
-		return "not measured: " + Why(v.Reason)
+		return "not measured: " + Why(v)
 	}
+}
+
+// Within says by how many cents an answer may be off, and what held for the one
+// before, where that was another; 0: there was none.
+func Within(tolerance, before theory.Cents) string {
+	if before != 0 && before != tolerance {
+		return fmt.Sprintf("within %g cents now, %g before", tolerance, before)
+	}
+	return fmt.Sprintf("within %g cents", tolerance)
+}
+
+// OutBy says by which tolerance an answer on the degree asked was too low or too
+// high; "" of other answers.
+func OutBy(v exercise.Verdict, tol exercise.Tolerance) string {
+	if v.Outcome != exercise.Flat && v.Outcome != exercise.Sharp || tol.Cents == 0 {
+		return ""
+	}
+	return fmt.Sprintf("right is within %g cents", tol.Cents)
 }
 
 // Dictation says what a dictation asks for.
@@ -147,9 +166,15 @@ func (s Style) NamedHeadline(d exercise.Dictation, names []exercise.Skill, right
 	return fmt.Sprintf("%s, not %s: %d of %d right", was, s.Named(d.Key, names), n, len(right))
 }
 
+// Unheard is said where not even noise was heard, as no open microphone does.
+const Unheard = "no sound at all, not even noise: is the microphone muted or unplugged?"
+
 // Why says in words why nothing was measured, and what would help.
-func Why(r exercise.Reason) string {
-	switch r {
+func Why(v exercise.Verdict) string {
+	if v.Silent() {
+		return Unheard
+	}
+	switch v.Reason {
 	case exercise.TooShort:
 		return "too short; hold the note for a second or more"
 	case exercise.TooQuiet:
@@ -182,9 +207,9 @@ func (s Style) Fit(f exercise.Fit, degrees int, among []theory.Key) string {
 	where := "in the middle of the voice"
 	switch {
 	case f.Shift > 0:
-		where = fmt.Sprintf("%g semitones above its middle", f.Shift)
+		where = Many(f.Shift, "semitone") + " above its middle"
 	case f.Shift < 0:
-		where = fmt.Sprintf("%g semitones below its middle", -f.Shift)
+		where = Many(-f.Shift, "semitone") + " below its middle"
 	}
 	if len(among) == 1 {
 		return fmt.Sprintf("%s fits best: %d of %d degrees in range, %s.", s.Key(f.Key), degrees-f.Folded, degrees, where)
@@ -196,7 +221,7 @@ func (s Style) Fit(f exercise.Fit, degrees int, among []theory.Key) string {
 // seconds and should rest.
 func Rest(sung float64) []string {
 	return []string{
-		fmt.Sprintf("You have sung for %.0f minutes: rest your voice for a while, and drink.", max(1, math.Floor(sung/60))),
+		"You have sung for " + Many(max(1, math.Floor(sung/60)), "minute") + ": rest your voice for a while, and drink.",
 		"Stop for today on pain, tightness or hoarseness. Hoarse for more than",
 		"three weeks: see a doctor. This is no medical advice.",
 	}

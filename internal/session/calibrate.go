@@ -487,7 +487,7 @@ func (c *calibration) voice(ctx context.Context) error {
 		return unmeasured{calib.ErrNoVoice}
 	}
 	if n := v.Comfortable.High - v.Comfortable.Low; n < leastRange {
-		return unmeasured{fmt.Errorf("the test ended after %d semitones, which is no range yet", n)}
+		return unmeasured{fmt.Errorf("the test ended with a range of %d semitones: want at least %d", n, leastRange)}
 	}
 	c.found.Voice = &v
 	return nil

@@ -31,13 +31,14 @@ type Prompted struct {
 	Item      exercise.Item
 	Target    theory.Pitch
 	Folded    bool // moved by an octave to fit the voice
+	Tolerance exercise.Tolerance
 
 	Part, Parts int // as in Question
 }
 
 // DictationAsked tells that chords are to be heard. It comes before the sound.
 type DictationAsked struct {
-	Index     int
+	Index, Of int // as in Prompted
 	Dictation exercise.Dictation
 	Again     bool // it is played once more
 }
@@ -97,6 +98,10 @@ type Guessing struct{}
 // the record cannot be written.
 type Notice struct{ Text string }
 
+// Standing says in a line where the singer stands: what is learnt, what is due, what
+// time is left. It comes before a question.
+type Standing struct{ Text string }
+
 // Sounding tells that the right note is being sounded for comparison.
 type Sounding struct {
 	Item   exercise.Item
@@ -126,6 +131,7 @@ func (Rest) event()      {}
 func (Finished) event()  {}
 func (Guessing) event()  {}
 func (Notice) event()    {}
+func (Standing) event()  {}
 
 // LineGraded tells how a melody among other questions was sung. Whoever grades it
 // emits it, since sessions do not put things into words.

@@ -29,6 +29,8 @@ type Lines struct {
 	Gap   float64        // seconds between the playing and the singing of an Echo
 	Level func() float64 // dBFS, the peak level of playback; asked before each sound
 
+	// Still is as in Config; it waits for Gap.
+	Still func(ctx context.Context, seconds float64) error
 	// Read waits while a line is studied, or as long as the singer needs.
 	Read func(ctx context.Context, seconds float64) error
 	// After is asked when a line has been sung; true has it sung again. Nil goes
@@ -99,7 +101,7 @@ const lead = 0.15
 // RunLines has the lines sung. It emits events from this goroutine, LinesFinished
 // last, whatever ends it. Cancelling ctx ends the run with ctx's error.
 func RunLines(ctx context.Context, cfg Lines, answers LineAnswers, out audio.Sink, emit func(Event)) error {
-	one := &run{cfg: Config{Level: cfg.Level, Delay: cfg.Delay}, out: out, emit: emit}
+	one := &run{cfg: Config{Level: cfg.Level, Delay: cfg.Delay, Still: cfg.Still}, out: out, emit: emit}
 	one.keyboard = synth.Keyboard{SampleRate: out.SampleRate()}
 	r := &lineRun{run: one, cfg: cfg, answers: answers}
 	sung := 0
@@ -232,6 +234,8 @@ func (r *lineRun) hearLine(ctx context.Context, p LinePrompted, src audio.Source
 			if err := r.wait(ctx, src); err != nil {
 				return take, nil, 0, err
 			}
+		} else if err := r.still(ctx, r.cfg.Gap); err != nil {
+			return take, nil, 0, err
 		}
 	case p.Free:
 		if live {

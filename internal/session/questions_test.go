@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"testing"
 
 	"singback/exercise"
@@ -183,4 +184,64 @@ func TestKeyAfterAMelody(t *testing.T) {
 		t.Fatal(err)
 	}
 	same(t, keys, "A major false", "D major false", "A major false")
+}
+
+// A simulated singer is given the moment of inner hearing where Still waits for it,
+// after the degree to start from and before the window; whoever cannot wait is not
+// made to. It is part of the time.
+func TestStillShowsInnerHearing(t *testing.T) {
+	for _, shown := range []bool{false, true} {
+		c := config(nil)
+		c.Think = 1.5
+		c.Count = 2
+		seconds := []float64{}
+		list := items(t, "do", "do-mi")
+		next := asks(
+			Question{Item: list[0], Tolerance: exercise.Tolerance{Cents: 50}, SetKey: true},
+			Question{Item: list[1], Tolerance: exercise.Tolerance{Cents: 25}})
+		c.Next = func(s float64) (Question, bool) { seconds = append(seconds, s); return next(s) }
+		var waited []float64
+		if shown {
+			c.Still = func(_ context.Context, s float64) error { waited = append(waited, s); return nil }
+		}
+		var l log
+		var tolerances []theory.Cents
+		if _, err := Run(t.Context(), c, sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 30}, nil), audio.Null{Rate: rate}, func(e Event) {
+			l.add(e)
+			if p, ok := e.(Prompted); ok {
+				tolerances = append(tolerances, p.Tolerance.Cents)
+			}
+		}); err != nil {
+			t.Fatal(err)
+		}
+		if shown {
+			same(t, l, "key", "ask 1/2.1", "wait", "listen", "1.1 in_tune counts=true", "ask 2/2.1", "wait", "listen", "2.1 sharp counts=true", "finished false")
+		} else {
+			same(t, l, "key", "ask 1/2.1", "listen", "1.1 in_tune counts=true", "ask 2/2.1", "listen", "2.1 sharp counts=true", "finished false")
+		}
+		if want := map[bool][]float64{true: {1.5, 1.5}}[shown]; !slices.Equal(waited, want) {
+			t.Errorf("waited %v, want %v", waited, want)
+		}
+		if took := seconds[1] - seconds[0]; (took > 3.8) != shown { // key, answer and 1.5 s
+			t.Errorf("shown %v: the first question took %.2f s", shown, took)
+		}
+		if !slices.Equal(tolerances, []theory.Cents{50, 25}) {
+			t.Errorf("tolerances %v", tolerances)
+		}
+	}
+	// An error of Still, as when the singer ends the drill, ends the run.
+	c := config(items(t, "do"))
+	c.Think, c.Still = 1, func(context.Context, float64) error { return context.Canceled }
+	if _, err := Run(t.Context(), c, sung(map[[2]int]float64{{1, 1}: 0}, nil), audio.Null{Rate: rate}, func(Event) {}); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+	// In an echo it is the silence between hearing and singing.
+	lines := lines(scale(t, "4/4", theory.Fraction{}))
+	var gaps []float64
+	lines.Echo, lines.Gap, lines.Still = true, 3, func(_ context.Context, s float64) error { gaps = append(gaps, s); return nil }
+	if err := RunLines(t.Context(), lines, lineFunc(func(p LinePrompted, lead float64) (audio.Source, bool, error) {
+		return &testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: sings(p, lead)}}}, false, nil
+	}), audio.Null{Rate: rate}, func(Event) {}); err != nil || !slices.Equal(gaps, []float64{3}) {
+		t.Errorf("gaps of an echo %v, error %v", gaps, err)
+	}
 }

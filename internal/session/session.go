@@ -30,6 +30,9 @@ type Config struct {
 	Level     func() float64 // dBFS, the peak level of playback; asked before each sound
 	Think     float64        // seconds of silence between the prompt and the window of a live source
 	Compare   bool           // sound the right note after each verdict
+	// Still waits so many seconds of inner hearing before a simulated singer answers,
+	// who needs none, so that a demonstration shows them. Nil does not wait.
+	Still func(ctx context.Context, seconds float64) error
 
 	Hearing   Hearing // of the singer and the room
 	Delay     float64 // seconds from playback to capture, where it was measured: a live window stays shut so much longer
@@ -43,6 +46,8 @@ type Config struct {
 	// Next chooses the questions one by one instead of Items, until it returns
 	// false. Seconds is how much sound has been played and heard so far.
 	Next func(seconds float64) (Question, bool)
+	// Count is how many questions Next has; 0 where that is not known.
+	Count int
 	// Guess is asked, where a question wants it, whether the answer was flat,
 	// sharp or in tune, before the verdict is told; NotMeasured is no guess. Nil
 	// never asks.
@@ -210,7 +215,7 @@ func (r *run) dictation(ctx context.Context, q Question, index int) error {
 	named := Named{Index: index, Dictation: d, Item: q.Item, Feedback: q.Feedback}
 	sound := synth.Chords(d.Key, q.Item.Tuning, d.Voices, chordLength)
 	for {
-		r.emit(DictationAsked{Index: index, Dictation: d, Again: named.Again})
+		r.emit(DictationAsked{Index: index, Of: r.count(), Dictation: d, Again: named.Again})
 		if err := r.play(ctx, sound); err != nil {
 			return err
 		}
@@ -260,7 +265,7 @@ func (r *run) melody(ctx context.Context, q Question, index int) error {
 	cfg := r.cfg.Lines
 	cfg.After = nil
 	l := &lineRun{run: r, cfg: cfg, answers: answers}
-	sung, err := l.sing(ctx, *q.Line, index, 0)
+	sung, err := l.sing(ctx, *q.Line, index, r.count())
 	if err != nil {
 		return err
 	}
@@ -375,13 +380,22 @@ func apart(setting synth.KeySetting, items []exercise.Item) int {
 	return best
 }
 
+// count is how many questions there are; 0 where that is not known.
+func (r *run) count() int {
+	if r.cfg.Next != nil {
+		return r.cfg.Count
+	}
+	return len(r.cfg.Items)
+}
+
 // ask asks one item once and returns the verdict; first tells that no earlier
 // attempt at the item has counted.
 func (r *run) ask(ctx context.Context, q Question, index, attempt int, first bool) (Judged, error) {
 	it := q.Item
 	target, folded := it.Target()
 	prompted := Prompted{
-		Index: index, Of: len(r.cfg.Items), Attempt: attempt, Item: it, Target: target, Folded: folded, Part: q.Part, Parts: q.Parts,
+		Index: index, Of: r.count(), Attempt: attempt, Item: it, Target: target, Folded: folded, Tolerance: q.Tolerance,
+		Part: q.Part, Parts: q.Parts,
 	}
 	src, live, err := r.answers.Source(prompted)
 	if err != nil {
@@ -445,6 +459,8 @@ func (r *run) hear(ctx context.Context, it exercise.Item, index int, src audio.S
 		if err := r.wait(ctx, src); err != nil {
 			return exercise.Take{}, err
 		}
+	} else if err := r.still(ctx, r.cfg.Think); err != nil {
+		return exercise.Take{}, err
 	}
 	r.emit(Listening{})
 	take, err := r.ear.Listen(ctx, r.cfg.Window, func(h Heard) { r.emit(h) })
@@ -493,6 +509,16 @@ func (r *run) wait(ctx context.Context, src audio.Source) error {
 	}
 	r.seconds += guard + r.cfg.Think
 	return nil
+}
+
+// still shows the moment of inner hearing before a simulated singer answers.
+func (r *run) still(ctx context.Context, seconds float64) error {
+	if r.cfg.Still == nil || seconds == 0 {
+		return nil
+	}
+	r.emit(Waiting{})
+	r.seconds += seconds
+	return r.cfg.Still(ctx, seconds)
 }
 
 // play sounds a phrase and a short silence, and waits until it has been heard.

@@ -47,6 +47,7 @@ var glyphs = map[rune][bannerRows]string{
 	'~': {"       ", " ##    ", "#  #  #", "    ## ", "       "},
 	'?': {"### ", "   #", " ## ", "    ", " #  "},
 	'#': {" # # ", "#####", " # # ", "#####", " # # "},
+	'→': {"  #  ", "   # ", "#####", "   # ", "  #  "},
 	'♯': {" # # ", "#####", " # # ", "#####", " # # "},
 	'♭': {"#   ", "#   ", "### ", "#  #", "### "},
 	'♮': {"#   ", "#  #", "####", "#  #", "   #"},
@@ -54,36 +55,55 @@ var glyphs = map[rune][bannerRows]string{
 	'𝄫': {"#   #   ", "#   #   ", "### ### ", "#  ##  #", "### ### "},
 }
 
-// banner draws a text in large letters, at most width cells wide: a dot is two
-// cells wide, so that it is about as wide as it is high, or one where that does
-// not fit. A text that cannot be drawn so stays as it is, in the middle row.
-func banner(text string, ascii bool, width int) [bannerRows]string {
-	var rows [bannerRows]string
+// plain is a text that cannot be drawn in large letters, in the middle row.
+func plain(text string) []string { return []string{2: text, bannerRows - 1: ""} }
+
+// dots returns how many dots wide a text is in large letters; false where it has a
+// character that there is no letter for.
+func dots(text string) (n int, ok bool) {
 	for i, r := range []rune(text) {
 		g, ok := glyphs[r]
 		if !ok {
-			return [bannerRows]string{2: text}
+			return 0, false
 		}
+		if i > 0 {
+			n += 2
+		}
+		n += len(g[0])
+	}
+	return n, true
+}
+
+// banner draws a text in large letters, at most width cells wide. A dot is up to
+// scale rows high and twice as many cells wide, so that it is about as wide as it is
+// high; down to half as wide again as high where that does not fit, or to one cell.
+func banner(text string, ascii bool, width, scale int) []string {
+	n, ok := dots(text)
+	if !ok || n == 0 || n > width {
+		return plain(text)
+	}
+	var rows [bannerRows]string
+	for i, r := range []rune(text) {
 		for j := range rows {
 			if i > 0 {
 				rows[j] += "  "
 			}
-			rows[j] += g[j]
+			rows[j] += glyphs[r][j]
 		}
 	}
 	ink := "█"
 	if ascii {
 		ink = "#"
 	}
-	dot := 2
-	if n := len(rows[0]); n > width {
-		return [bannerRows]string{2: text}
-	} else if 2*n > width {
-		dot = 1
+	high := max(1, min(scale, 2*(width/n)/3))
+	wide := min(2*high, width/n)
+	paint := strings.NewReplacer("#", strings.Repeat(ink, wide), " ", strings.Repeat(" ", wide))
+	out := make([]string, 0, bannerRows*high)
+	for _, row := range rows {
+		row = strings.TrimRight(paint.Replace(row), " ")
+		for range high {
+			out = append(out, row)
+		}
 	}
-	paint := strings.NewReplacer("#", strings.Repeat(ink, dot), " ", strings.Repeat(" ", dot))
-	for j := range rows {
-		rows[j] = strings.TrimRight(paint.Replace(rows[j]), " ")
-	}
-	return rows
+	return out
 }

@@ -11,6 +11,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	tea "charm.land/bubbletea/v2"
@@ -27,7 +28,8 @@ type Options struct {
 	Out     io.Writer
 	Environ []string // decides about colour: NO_COLOR, TERM
 	Style   report.Style
-	Note    string // one line that stays on the screen, like what answers instead of a microphone
+	Alert   string // what must be known first, like what answers instead of a microphone
+	Note    string // lines that stay on the screen
 
 	// Louder changes the playback level by so many dB and returns the new one,
 	// in dBFS.
@@ -68,7 +70,7 @@ const offerTime = 6 * time.Second
 func Run(ctx context.Context, o Options, drill Drill) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
+	m := &model{view: View{Style: o.Style, Alert: o.Alert, Note: o.Note, Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
 	if o.Asks != nil {
 		o.Asks(Asker{
@@ -248,6 +250,9 @@ func (m *model) key(name, text string) tea.Cmd {
 	return nil
 }
 
+// giveUp is typed in place of an answer.
+const giveUp = "?"
+
 // maxTyped is how many letters can be typed.
 const maxTyped = 60
 
@@ -265,8 +270,15 @@ func (m *model) typed(name, text string) {
 		m.entry, m.view.Typing = nil, nil
 	case name == "backspace" && len(line) > 0:
 		t.Text = string(line[:len(line)-1])
-	case name == "esc":
+	case name == "esc", name == "ctrl+u":
 		t.Text = ""
+	case name == "ctrl+w":
+		t.Text = strings.TrimRight(t.Text, " ")
+		t.Text = t.Text[:strings.LastIndex(t.Text, " ")+1]
+	case text == giveUp:
+		t.Text = giveUp // whatever stood there
+	case t.Text == giveUp && text != "":
+		t.Text = text
 	case text != "" && len(line)+len([]rune(text)) <= maxTyped:
 		t.Text += text
 	}

@@ -134,6 +134,31 @@ func TestTyping(t *testing.T) {
 	}
 }
 
+// The line can be emptied, and what gives up stands by itself, whatever was typed.
+func TestTypingIsClearedAndGivenUp(t *testing.T) {
+	for _, c := range []struct {
+		keys []tea.KeyPressMsg
+		want string
+	}{
+		{[]tea.KeyPressMsg{press("d"), press("o"), press("?")}, "?"},
+		{[]tea.KeyPressMsg{press("d"), press("?"), press("f")}, "f"},
+		{[]tea.KeyPressMsg{press("?"), press("?")}, "?"},
+		{[]tea.KeyPressMsg{press("d"), {Code: tea.KeyEscape}}, ""},
+		{[]tea.KeyPressMsg{press("d"), press("space"), press("f"), {Code: 'u', Mod: tea.ModCtrl}}, ""},
+		{[]tea.KeyPressMsg{press("d"), press("space"), press("f"), {Code: 'w', Mod: tea.ModCtrl}}, "d "},
+		{[]tea.KeyPressMsg{press("d"), {Code: 'w', Mod: tea.ModCtrl}}, ""},
+	} {
+		m := &model{}
+		m.Update(&entry{"type it", func(string) error { return nil }, make(chan string, 1)})
+		for _, k := range c.keys {
+			m.Update(k)
+		}
+		if got := m.view.Typing.Text; got != c.want {
+			t.Errorf("%v leave %q, want %q", c.keys, got, c.want)
+		}
+	}
+}
+
 // A pause ends with a key or by itself, once.
 func TestPause(t *testing.T) {
 	for _, end := range []func(m *model, answer chan struct{}){

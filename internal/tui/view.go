@@ -17,6 +17,7 @@ import (
 // View is everything that the screen shows. The zero View is an empty screen.
 type View struct {
 	Style         report.Style
+	Alert         string  // what must be known first, like what answers instead of a microphone
 	Note          string  // lines that stay on the screen
 	Width, Height int     // of the terminal, in cells
 	Level         float64 // dBFS of playback, 0: not shown
@@ -38,10 +39,15 @@ type View struct {
 	last     string // the verdict before, while there is no newer one
 	right    int
 	answered int
-	rest     []string // that the singer should rest now
-	restFor  int      // for how many more questions that is shown
+	deaf     int          // readings of the level in a row without even noise
+	standing string       // where the singer stands
+	within   theory.Cents // tolerance of the question, 0 before the first
+	before   theory.Cents // and of the one before
+	rest     []string     // that the singer should rest now
+	restFor  int          // for how many more questions that is shown
 
 	number    int // of the question, where it is not in prompted
+	of        int // how many there are, 0 where that is not known
 	dictation *exercise.Dictation
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
@@ -85,6 +91,9 @@ func (v *View) Event(e session.Event) {
 	case session.Prompted:
 		v.forget()
 		v.prompted, v.phase = &e, phaseWait
+		if e.Attempt <= 1 {
+			v.before, v.within = v.within, e.Tolerance.Cents
+		}
 		if v.restFor--; v.restFor < 0 {
 			v.rest = nil
 		}
@@ -93,7 +102,7 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.DictationAsked:
 		v.forget()
-		v.dictation, v.number, v.phase = &e.Dictation, e.Index, phaseHear
+		v.dictation, v.number, v.of, v.phase = &e.Dictation, e.Index, e.Of, phaseHear
 	case session.Naming:
 		v.phase = ""
 	case session.Named:
@@ -107,7 +116,7 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.LinePrompted:
 		v.forget()
-		v.number, v.line, v.phase = e.Index, &e.Score, phaseRead
+		v.number, v.of, v.line, v.phase = e.Index, e.Of, &e.Score, phaseRead
 		v.key, v.keySet = e.Score.Key, true
 	case session.CountIn:
 		v.phase = fmt.Sprintf(phaseCount, e.Beats)
@@ -121,6 +130,7 @@ func (v *View) Event(e session.Event) {
 	case session.Waiting:
 		v.phase = phaseWait
 	case session.Listening:
+		v.deaf = 0
 		if v.line != nil {
 			v.phase, v.open, v.heard = phaseLine, true, session.Heard{Level: silent}
 			break
@@ -128,6 +138,11 @@ func (v *View) Event(e session.Event) {
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
 		v.heard = e
+		if v.deaf++; e.Level > exercise.Silence {
+			v.deaf = 0
+		}
+	case session.Standing:
+		v.standing = e.Text
 	case session.Guessing:
 		v.open, v.phase = false, phaseGuess
 	case session.Notice:
@@ -206,16 +221,18 @@ const (
 	help
 	questionAgain // the large question, once it has been answered
 	heading
+	label // of the large answer
 	ruler
+	standing
 	note
 	detail
 	before
 	space
 )
 
-// Render draws the screen. It fills 80 columns and 24 lines, and fits into
-// less by leaving out details: the question, the phase and the verdict in words
-// stay longest.
+// Render draws the screen. It fills 80 columns and 24 lines; on a larger screen the
+// letters grow, on a smaller one details are left out: the question, the phase and
+// the verdict in words stay longest.
 func (v *View) Render() string {
 	width, height := v.Width, v.Height
 	if width <= 0 {
@@ -231,15 +248,29 @@ func (v *View) Render() string {
 	inner := max(1, width-2*len(margin))
 	var parts []part
 	add := func(rank int, lines ...string) { parts = append(parts, part{rank, lines}) }
+	words := func(rank int, s string, style lipgloss.Style) {
+		lines := wrap(s, inner)
+		for i := range lines {
+			lines[i] = style.Render(lines[i])
+		}
+		add(rank, lines...)
+	}
+	letters := max(1, (height-besideLetters)/(2*bannerRows)) // rows to a dot of a large letter
 	large := func(rank int, s string, style lipgloss.Style) {
-		rows := banner(s, v.Style.ASCII, inner)
+		rows := banner(s, v.Style.ASCII, inner, letters)
 		for i := range rows {
 			rows[i] = style.Render(rows[i])
 		}
-		add(rank, rows[:]...)
+		add(rank, rows...)
 	}
 
+	if v.Alert != "" {
+		words(caution, v.Alert, near)
+	}
 	add(heading, v.head(inner))
+	if v.standing != "" {
+		add(standing, wrap(v.standing, inner)...)
+	}
 	add(space, "")
 	switch {
 	case v.dictation != nil:
@@ -257,8 +288,7 @@ func (v *View) Render() string {
 		if v.judged != nil {
 			rank = questionAgain
 		}
-		it := v.prompted.Item
-		large(rank, v.Style.Degree(it.Key, it.Asked), bold)
+		large(rank, v.asked(inner), bold)
 	default:
 		add(space, make([]string, 1+bannerRows)...)
 	}
@@ -281,7 +311,7 @@ func (v *View) Render() string {
 		phase = v.Typing.Ask
 	}
 	if phase != "" {
-		add(always, bold.Render(phase))
+		words(always, phase, bold)
 	} else {
 		add(space, "")
 	}
@@ -289,7 +319,7 @@ func (v *View) Render() string {
 	case v.judged != nil && v.judged.Hidden, v.named != nil && v.named.Hidden, v.graded != nil && v.graded.Hidden:
 		add(always, bold.Render(noted))
 	case v.Typing != nil:
-		add(always, "> "+v.Typing.Text+"_")
+		add(always, tail("> "+v.Typing.Text+"_", inner))
 		if v.Typing.Problem != "" {
 			add(always, wrap(v.Typing.Problem, inner)...)
 		}
@@ -298,12 +328,8 @@ func (v *View) Render() string {
 		if slices.Contains(v.named.Right, false) {
 			style, mark = near, "x  "
 		}
-		lines := wrap(mark+v.Style.NamedHeadline(v.named.Dictation, v.named.Names, v.named.Right), inner)
-		for i := range lines {
-			lines[i] = style.Render(lines[i])
-		}
-		add(always, lines...)
-		add(space, "")
+		words(always, mark+v.Style.NamedHeadline(v.named.Dictation, v.named.Names, v.named.Right), style)
+		add(space, "it was")
 		large(answer, v.Style.Named(v.named.Dictation.Key, v.named.Dictation.Skills()), style)
 	case v.graded != nil:
 		for i, line := range v.graded.Lines {
@@ -322,21 +348,16 @@ func (v *View) Render() string {
 		case exercise.NotMeasured, exercise.Ambiguous:
 			style, mark = bold, "?  "
 		}
-		lines := wrap(mark+v.Style.Headline(it, verdict), inner)
-		for i := range lines {
-			lines[i] = style.Render(lines[i])
-		}
-		add(always, lines...)
-		add(space, "")
+		words(always, mark+v.Style.Headline(it, verdict), style)
+		add(label, "sung")
 		large(answer, v.sign(it, verdict), style)
 		if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
-			add(ruler, scale(verdict.FromAsked, v.Style.ASCII, inner))
+			add(ruler, scale(verdict.FromAsked, v.judged.Tolerance.Cents, v.Style.ASCII, inner))
 		}
-		if v.guess != "" {
-			add(detail, v.guess)
-		}
-		for _, line := range v.Style.Details(verdict) {
-			add(detail, line)
+		for _, line := range append([]string{report.OutBy(verdict, v.judged.Tolerance), v.guess}, v.Style.Details(verdict)...) {
+			if line != "" {
+				add(detail, wrap(line, inner)...)
+			}
 		}
 	case v.open && v.line != nil:
 		add(meter, v.meter(inner))
@@ -345,24 +366,31 @@ func (v *View) Render() string {
 		large(answer, "sing", bold)
 		add(meter, v.meter(inner))
 	case v.last != "":
-		add(before, "", v.last)
+		add(before, append([]string{""}, wrap(v.last, inner)...)...)
 	}
 	foot := 0
 	for line := range strings.Lines(v.Note) {
-		if line = strings.TrimSuffix(line, "\n"); line == "" {
+		if line = strings.TrimSpace(line); line == "" {
 			continue
 		}
-		lines := []string{line} // cut off at the edge
-		if height >= 24 {
-			lines = wrap(line, inner)
-		}
-		add(note, lines...)
+		add(note, wrap(line, inner)...)
 		foot++
 	}
-	add(help, faint.Render(v.keys()))
+	keys := fill(v.keys(), "   ", inner)
+	if height < 16 && v.Typing == nil {
+		keys = keys[:1] // how to end
+	}
+	for i := range keys {
+		keys[i] = faint.Render(keys[i])
+	}
+	add(help, keys...)
 	foot++
 	return layOut(parts, foot, margin, width, height)
 }
+
+// besideLetters is how many lines a screen needs beside the large letters of a
+// question and its answer.
+const besideLetters = 16
 
 // StaffRoom is how many lines a screen needs beside a melody: the phase, the meter,
 // the keys and two between them.
@@ -403,15 +431,72 @@ func layOut(parts []part, foot int, margin string, width, height int) string {
 // wrap breaks s into lines of at most width cells where it can.
 func wrap(s string, width int) []string { return strings.Split(lipgloss.Wrap(s, width, ""), "\n") }
 
-// ask says the question in words.
+// fill puts items beside each other, as many as fit into a line of so many cells.
+func fill(items []string, between string, width int) (lines []string) {
+	for _, item := range items {
+		if n := len(lines) - 1; n >= 0 && lipgloss.Width(lines[n]+between+item) <= width {
+			lines[n] += between + item
+			continue
+		}
+		lines = append(lines, wrap(item, width)...)
+	}
+	return lines
+}
+
+// tail is the end of a line that is being typed, as much as fits.
+func tail(s string, width int) string {
+	for r := []rune(s); len(r) > 0; r = r[1:] {
+		if s = string(r); lipgloss.Width(s) <= width {
+			break
+		}
+	}
+	return s
+}
+
+// asked is the question in a few characters that can be read from afar: the degree
+// that is asked and, where that fits in letters as large, the one to start from, which
+// else stands there alone while it sounds.
+func (v *View) asked(width int) string {
+	it := v.prompted.Item
+	asked := v.Style.Degree(it.Key, it.Asked)
+	if it.From == nil {
+		return asked
+	}
+	from := v.Style.Degree(it.Key, *it.From)
+	if both := from + "→" + asked; fits(both, width) {
+		return both
+	}
+	if v.phase == phaseFrom {
+		return from
+	}
+	return asked
+}
+
+// fits tells whether a text can be drawn in letters of their full width.
+func fits(text string, width int) bool {
+	n, ok := dots(text)
+	return ok && 2*n <= width
+}
+
+// ask says the question in words, and once it has been answered what it was.
 func (v *View) ask() string {
 	it := v.prompted.Item
+	if v.judged != nil {
+		asked := "asked " + v.Style.Asked(it)
+		if it.From != nil {
+			asked += ", from " + v.Style.Degree(it.Key, *it.From)
+		}
+		return asked
+	}
 	ask := "sing " + v.Style.Asked(it)
 	if it.From != nil {
 		ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", " + ask
 	}
 	if v.prompted.Attempt > 1 {
 		ask = "once more: " + ask
+	}
+	if v.within != 0 {
+		ask += ", " + report.Within(v.within, v.before)
 	}
 	if p := v.prompted; p.Parts > 0 {
 		ask += fmt.Sprintf("  (a series: %d of %d)", p.Part, p.Parts)
@@ -466,13 +551,10 @@ func (v *View) head(width int) string {
 	}
 	right := ""
 	if v.dictation != nil || v.line != nil {
-		right = fmt.Sprintf("question %d", v.number)
+		right = numbered(v.number, v.of)
 	}
 	if v.prompted != nil {
-		right = fmt.Sprintf("%d of %d", v.prompted.Index, v.prompted.Of)
-		if v.prompted.Of == 0 {
-			right = fmt.Sprintf("question %d", v.prompted.Index)
-		}
+		right = numbered(v.prompted.Index, v.prompted.Of)
 	}
 	if v.answered > 0 {
 		score := fmt.Sprintf("    right so far: %d of %d", v.right, v.answered)
@@ -484,10 +566,22 @@ func (v *View) head(width int) string {
 	return bold.Render(left) + strings.Repeat(" ", blank) + right
 }
 
+// numbered says which question it is, of how many if that is known.
+func numbered(index, of int) string {
+	if of == 0 {
+		return fmt.Sprintf("question %d", index)
+	}
+	return fmt.Sprintf("%d of %d", index, of)
+}
+
 // tooLoud is the level in dBFS of a frame beyond which a voice is about to be
 // cut off: peaks of a sung note stand 6 dB and more above its RMS (common
 // practice).
 const tooLoud = -6.0
+
+// deafAfter is after how many readings without even noise, ten a second, the
+// microphone is asked about.
+const deafAfter = 10
 
 // meter draws the level, and how long the note has been held.
 func (v *View) meter(width int) string {
@@ -502,29 +596,44 @@ func (v *View) meter(width int) string {
 	switch {
 	case v.heard.Level >= tooLoud:
 		return s + "  too loud"
+	case v.deaf >= deafAfter:
+		return s + "  muted or unplugged?"
 	case v.heard.Singing && v.line == nil:
 		return s + fmt.Sprintf("  held %.1f s", v.heard.Held)
 	}
 	return s
 }
 
-// scale places a distance on a line from 50 cents flat to 50 cents sharp.
-func scale(cents float64, ascii bool, width int) string {
+// scale places a distance on a line from 50 cents flat to 50 cents sharp, with marks
+// at both ends of what is right; without them where the tolerance is 0.
+func scale(cents, tolerance float64, ascii bool, width int) string {
 	half := max(2, min(25, (width-12)/2)) // cells for 50 cents
-	line, centre, here := "─", "┼", "◆"
+	line, centre, here, low, high := "─", "┼", "◆", "├", "┤"
 	if ascii {
-		line, centre, here = "-", "+", "V"
+		line, centre, here, low, high = "-", "+", "V", "[", "]"
 	}
-	at := half + int(math.Round(cents/50*float64(half)))
-	at = max(0, min(2*half, at))
+	cells := func(cents float64) int { return int(math.Round(cents / 50 * float64(half))) }
+	edge := min(half, max(1, cells(tolerance)))
+	at := max(-half, min(half, cells(cents)))
+	if tolerance > 0 && edge < half { // what is right stands within the marks, what is not outside
+		if math.Abs(cents) <= tolerance {
+			at = max(-edge, min(edge, at))
+		} else if -edge <= at && at <= edge {
+			at = int(math.Copysign(float64(edge+1), cents))
+		}
+	}
 	var b strings.Builder
 	b.WriteString("flat ")
-	for i := range 2*half + 1 {
-		switch i {
-		case at:
+	for i := -half; i <= half; i++ {
+		switch {
+		case i == at:
 			b.WriteString(here)
-		case half:
+		case i == 0:
 			b.WriteString(centre)
+		case tolerance > 0 && i == -edge:
+			b.WriteString(low)
+		case tolerance > 0 && i == edge:
+			b.WriteString(high)
 		default:
 			b.WriteString(line)
 		}
@@ -534,13 +643,13 @@ func scale(cents float64, ascii bool, width int) string {
 }
 
 // keys says which keys do something.
-func (v *View) keys() string {
+func (v *View) keys() []string {
 	if v.Typing != nil {
-		return "Enter: that is it   empty: hear it again   ?: give up   Ctrl-C end"
+		return []string{"Enter: that is it", "empty: hear it again", "?: give up", "Esc: clear", "Ctrl-C: end"}
 	}
-	s := "q end   up, down: sound louder, softer"
+	sound := "up, down: sound louder, softer"
 	if v.Level != 0 {
-		s += fmt.Sprintf(" (%.0f dBFS)", v.Level)
+		sound += fmt.Sprintf(" (%.0f dBFS)", v.Level)
 	}
-	return s
+	return []string{"q: end", sound}
 }

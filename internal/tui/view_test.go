@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -74,10 +75,11 @@ func states(t testing.TB) map[string]func(*View) {
 	begin := func(v *View) {
 		v.Event(session.KeySet{Key: plain.Key, Tuning: plain.Tuning})
 	}
+	tolerance := exercise.Tolerance{Cents: 35}
 	ask := func(v *View, it exercise.Item, index, attempt int) {
 		begin(v)
 		target, _ := it.Target()
-		v.Event(session.Prompted{Index: index, Of: 10, Attempt: attempt, Item: it, Target: target})
+		v.Event(session.Prompted{Index: index, Of: 10, Attempt: attempt, Item: it, Target: target, Tolerance: tolerance})
 	}
 	judged := func(it exercise.Item, verdict exercise.Verdict) func(*View) {
 		return func(v *View) {
@@ -85,7 +87,7 @@ func states(t testing.TB) map[string]func(*View) {
 			v.Event(session.Waiting{})
 			v.Event(session.Listening{})
 			v.Event(session.Heard{Level: -20, Singing: true, Held: 1.8})
-			v.Event(session.Judged{Index: 3, Attempt: 1, Item: it, Verdict: verdict, Counts: verdict.Counts()})
+			v.Event(session.Judged{Index: 3, Attempt: 1, Item: it, Verdict: verdict, Counts: verdict.Counts(), Tolerance: tolerance})
 		}
 	}
 	other := right(plain, exercise.OtherDegree, 12)
@@ -104,7 +106,7 @@ func states(t testing.TB) map[string]func(*View) {
 				t.Fatal(err)
 			}
 			d := exercise.Dictation{Of: exercise.BassSkill, Key: plain.Key, Chords: chords}
-			v.Event(session.DictationAsked{Index: 5, Dictation: d})
+			v.Event(session.DictationAsked{Index: 5, Of: 8, Dictation: d})
 			if then != nil {
 				v.Event(session.Naming{Dictation: d})
 				then(v, d)
@@ -170,7 +172,7 @@ func states(t testing.TB) map[string]func(*View) {
 		"next": func(v *View) {
 			judged(plain, right(plain, exercise.InTune, 4))(v)
 			target, _ := from.Target()
-			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: from, Target: target, Folded: true})
+			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: from, Target: target, Folded: true, Tolerance: tolerance})
 		},
 		"rest": func(v *View) {
 			judged(plain, right(plain, exercise.InTune, 4))(v)
@@ -196,12 +198,40 @@ func states(t testing.TB) map[string]func(*View) {
 			narrow.Register.Range = exercise.Range{Low: 60, High: 63}
 			target, folded := narrow.Target()
 			begin(v)
-			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: narrow, Target: target, Folded: folded})
+			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: narrow, Target: target, Folded: folded, Tolerance: tolerance})
 		},
 		"series": func(v *View) {
 			begin(v)
 			target, _ := from.Target()
-			v.Event(session.Prompted{Index: 4, Attempt: 1, Item: from, Target: target, Part: 2, Parts: 5})
+			v.Event(session.Prompted{Index: 4, Attempt: 1, Item: from, Target: target, Part: 2, Parts: 5, Tolerance: tolerance})
+		},
+		// Another tolerance than that of the question before is announced.
+		"narrower": func(v *View) {
+			ask(v, plain, 3, 1)
+			target, _ := plain.Target()
+			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: plain, Target: target, Tolerance: exercise.Tolerance{Cents: 25}})
+			v.Event(session.Waiting{})
+		},
+		// Right within a wide tolerance, though far off.
+		"wide": func(v *View) {
+			ask(v, plain, 3, 1)
+			v.Event(session.Judged{Index: 3, Attempt: 1, Item: plain, Verdict: right(plain, exercise.InTune, 41), Counts: true, Tolerance: exercise.Tolerance{Cents: 50}})
+		},
+		"today": func(v *View) {
+			v.Alert = "No microphone was found: a simulated singer answers, not you."
+			begin(v)
+			v.Event(session.Standing{Text: "Stage 2 of 11: from do, mi and sol.  7 due.  4 minutes left."})
+			target, _ := from.Target()
+			v.Event(session.Prompted{Index: 4, Attempt: 1, Item: from, Target: target, Tolerance: tolerance})
+			v.Event(session.Waiting{})
+		},
+		// Not even noise, for a second and more.
+		"deaf": func(v *View) {
+			ask(v, plain, 1, 1)
+			v.Event(session.Listening{})
+			for range 12 {
+				v.Event(session.Heard{Level: exercise.Silence})
+			}
 		},
 		"chords": heard(nil),
 		"naming": heard(func(v *View, _ exercise.Dictation) {
@@ -259,7 +289,15 @@ func TestScreens(t *testing.T) {
 			{"", 80, 24, false, theory.Movable},
 			{"-ascii", 80, 24, true, theory.Letters},
 			{"-narrow", 40, 10, false, theory.Movable},
+			{"-60", 60, 20, false, theory.Movable},
+			{"-120", 120, 40, false, theory.Movable},
+			{"-200", 200, 60, true, theory.Movable},
 		} {
+			if c.width > 80 || c.width == 60 {
+				if !slices.Contains([]string{"from", "waiting", "singing", "flat", "sharp", "today", "naming", "named-wrong"}, name) {
+					continue // the sizes differ alike
+				}
+			}
 			v := &View{Style: report.Style{Names: c.naming, ASCII: c.ascii}, Width: c.width, Height: c.height, Level: -24, Note: "A note about what answers instead of a microphone."}
 			lead(v)
 			got := escape.ReplaceAllString(v.Render(), "")
@@ -276,8 +314,8 @@ func TestScreens(t *testing.T) {
 // line still holds something.
 func TestScreensFit(t *testing.T) {
 	for name, lead := range states(t) {
-		for _, width := range []int{1, 7, 20, 40, 59, 60, 79, 80, 132} {
-			for _, height := range []int{1, 2, 3, 5, 10, 16, 23, 24, 40} {
+		for _, width := range []int{1, 7, 20, 40, 59, 60, 79, 80, 132, 200} {
+			for _, height := range []int{1, 2, 3, 5, 10, 16, 23, 24, 40, 60} {
 				v := &View{Width: width, Height: height, Note: strings.Repeat("words ", 30)}
 				lead(v)
 				lines := strings.Split(v.Render(), "\n")
@@ -299,16 +337,20 @@ func TestScreensKeepWhatMatters(t *testing.T) {
 	for name, want := range map[string][]string{
 		"from":         {"hear do, sing la"},
 		"singing":      {"sing now", "held 1.2 s"},
-		"flat":         {"too low", "sing la"},
+		"flat":         {"too low", "asked la"},
 		"other-degree": {"sol instead of la"},
 		"not-measured": {"not measured"},
 		"offer":        {"once more?", "too low"},
+		"narrower":     {"within 25 cents now, 35 before"},
+		"wide":         {"right (41 cents sharp)"},
+		"today":        {"No microphone was found", "hear do, sing la", "within 35 cents"},
+		"naming":       {"5 of 8", "Esc: clear"},
 	} {
 		v := &View{Width: 40, Height: 10, Note: "a note"}
 		states(t)[name](v)
 		got := escape.ReplaceAllString(v.Render(), "")
 		for _, words := range want {
-			if !strings.Contains(got, words) {
+			if !strings.Contains(strings.Join(strings.Fields(got), " "), words) {
 				t.Errorf("%s in 40x10 does not say %q:\n%s", name, words, got)
 			}
 		}
@@ -339,7 +381,7 @@ func TestBannersOfAllNames(t *testing.T) {
 				for _, ascii := range []bool{false, true} {
 					s := report.Style{Names: n, ASCII: ascii}
 					for _, text := range []string{s.Degree(k, d), s.Degree(k, d) + " -49", s.Degree(k, d) + " +38", s.Degree(k, d) + " 15mb"} {
-						rows := banner(text, ascii, 74)
+						rows := banner(text, ascii, 74, 1)
 						if rows[2] == text || rows[0]+rows[1] == "" {
 							t.Fatalf("%v, %v: %q cannot be drawn", k, n, text)
 						}
@@ -371,27 +413,65 @@ func TestGlyphsAreWellFormed(t *testing.T) {
 		}
 		seen[g] = r
 	}
-	if rows := banner("œ", false, 74); rows[2] != "œ" {
+	if rows := banner("œ", false, 74, 1); rows[2] != "œ" {
 		t.Errorf("a letter that cannot be drawn: %q", rows)
 	}
-	if rows := banner("sol", false, 10); rows[2] != "sol" {
+	if rows := banner("sol", false, 10, 1); rows[2] != "sol" {
 		t.Errorf("no room: %q", rows)
+	}
+}
+
+// Letters grow with the screen, what is asked and what is sounded before it alike;
+// and what was asked and sung is labelled.
+func TestLettersGrow(t *testing.T) {
+	ink := func(name string, width, height int) int {
+		v := &View{Width: width, Height: height}
+		states(t)[name](v)
+		return strings.Count(v.Render(), "█")
+	}
+	for _, name := range []string{"waiting", "from", "flat"} {
+		small, middle, large := ink(name, 80, 24), ink(name, 120, 40), ink(name, 200, 60)
+		if middle < 2*small || large < 2*middle {
+			t.Errorf("%s: %d cells of ink in 80x24, %d in 120x40, %d in 200x60", name, small, middle, large)
+		}
+	}
+	// do and la together, and each by itself where they do not fit.
+	if both, one := ink("from", 80, 24), ink("waiting", 80, 24); both <= one {
+		t.Errorf("%d cells of ink for do and la, %d for la", both, one)
+	}
+	if sounding, asked := ink("from", 40, 24), ink("waiting", 40, 24); sounding == asked {
+		t.Errorf("the degree that sounds is not drawn in large letters: %d cells of ink, as those of la", sounding)
+	}
+	v := &View{}
+	states(t)["flat"](v)
+	lines := strings.Split(escape.ReplaceAllString(v.Render(), ""), "\n")
+	for i, want := range map[int]string{2: "asked la", 11: "sung"} {
+		if strings.TrimSpace(lines[i]) != want {
+			t.Errorf("line %d is %q, want %q above the large letters", i, lines[i], want)
+		}
 	}
 }
 
 func TestScale(t *testing.T) {
 	for _, c := range []struct {
-		cents float64
-		want  string
+		cents, tolerance float64
+		want             string
 	}{
-		{0, "flat -----V----- sharp"},
-		{50, "flat -----+----V sharp"},
-		{-50, "flat V----+----- sharp"},
-		{-22, "flat ---V-+----- sharp"},
-		{400, "flat -----+----V sharp"},
-		{-400, "flat V----+----- sharp"},
+		{0, 0, "flat -----V----- sharp"},
+		{50, 0, "flat -----+----V sharp"},
+		{-50, 0, "flat V----+----- sharp"},
+		{-22, 0, "flat ---V-+----- sharp"},
+		{400, 0, "flat -----+----V sharp"},
+		{-400, 0, "flat V----+----- sharp"},
+		{0, 35, "flat -[---V---]- sharp"},
+		{35, 35, "flat -[---+---V- sharp"},
+		{36, 35, "flat -[---+---]V sharp"}, // just outside of what is right
+		{-41, 35, "flat V[---+---]- sharp"},
+		{41, 50, "flat [----+---V] sharp"},
+		{-50, 50, "flat V----+----] sharp"},
+		{9, 5, "flat ----[+]V--- sharp"},
 	} {
-		if got := scale(c.cents, true, 22); got != c.want {
+		if got := scale(c.cents, c.tolerance, true, 22); got != c.want {
 			t.Errorf("%g cents: %q, want %q", c.cents, got, c.want)
 		}
 	}

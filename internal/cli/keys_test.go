@@ -1,0 +1,57 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+)
+
+// A terminal that gives keys as they are typed needs no Enter, and is put back after
+// each; elsewhere a key is the first letter of a line.
+func TestKeysNeedNoEnter(t *testing.T) {
+	for _, c := range []struct {
+		name, typed string
+		raw         bool
+		want        []string
+		end         error
+	}{
+		{"without Enter", "aPq", true, []string{"a", "p", "q"}, errEnough},
+		{"Enter as a terminal sends it", "\ra\r", true, []string{enter, "a", enter}, errEnough},
+		{"one Enter of two bytes", "\r\na", true, []string{enter, "a"}, errEnough},
+		{"an arrow key is its letters, which nothing waits for", "\x1b[A", true, []string{"[", "a"}, errEnough},
+		{"Ctrl-C", "a\x03", true, []string{"a"}, context.Canceled},
+		{"Ctrl-D", "a\x04b", true, []string{"a"}, errEnough},
+		{"with Enter", "a\n\nP \n", false, []string{"a", enter, "p"}, errEnough},
+		{"the last line without its end", "q", false, []string{"q"}, errEnough},
+	} {
+		raw, undone := 0, 0
+		e := &env{stdin: strings.NewReader(c.typed)}
+		if c.raw {
+			e.raw = func(any) func() { raw++; return func() { undone++ } }
+		}
+		k := newKeyLines(e)
+		for i, want := range c.want {
+			got, err := k.key(t.Context())
+			if got != want || err != nil {
+				t.Errorf("%s: key %d is %q, %v; want %q", c.name, i+1, got, err, want)
+			}
+		}
+		if got, err := k.key(t.Context()); !errors.Is(err, c.end) {
+			t.Errorf("%s: after the last key %q, %v; want %v", c.name, got, err, c.end)
+		}
+		if raw != undone || c.raw && raw != len(c.want)+1 {
+			t.Errorf("%s: the terminal was changed %d times and put back %d times", c.name, raw, undone)
+		}
+	}
+	// Waiting ends with its context.
+	in, keep := io.Pipe()
+	defer keep.Close()
+	k := newKeyLines(&env{stdin: in, raw: func(any) func() { return func() {} }})
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := k.key(ctx); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+}

@@ -173,7 +173,7 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 // singer.
 func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, *exercise.Practice, error) {
 	practice := &exercise.Practice{}
-	q := store.Query{Singer: of.Singer, Counted: true, Brief: true}
+	q := store.Query{Singer: of.Singer, Counted: true}
 	if of.Since != "" {
 		day, err := time.Parse(time.DateOnly, of.Since)
 		if err != nil {

@@ -146,8 +146,11 @@ func (o *recordOptions) examine(cmd *cobra.Command, e *env) (path string, c stor
 	}
 	defer s.Close()
 	found := s.Check()
-	if len(found.Problems) == 0 || err == nil {
+	switch {
+	case err == nil:
 		found.Problems = c.Problems
+	case len(found.Problems) == 0:
+		found.Problems = []string{strings.TrimPrefix(err.Error(), s.Path()+": ")}
 	}
 	return s.Path(), found, nil
 }
@@ -273,7 +276,7 @@ new one.`,
 					return err
 				}
 				export = func(w io.Writer) (int, error) {
-					return r.Export(cmd.Context(), w, f, store.Query{Singer: o.singer})
+					return r.Export(cmd.Context(), w, f, o.singer)
 				}
 			}
 			out := e.stdout

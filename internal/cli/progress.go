@@ -189,11 +189,11 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 		switch {
 		case cmd.Context().Err() != nil:
 			return nil, nil, cmd.Context().Err()
-		case errors.Is(err, store.ErrRecordDamaged):
-			return nil, nil, err
-		case err != nil:
+		case errors.Is(err, store.ErrAnswer):
 			of.Skipped++
 			continue
+		case err != nil:
+			return nil, nil, err
 		}
 		if t, ok := a.Trial(); ok && of.Since == "" {
 			practice.Add(t)

@@ -263,14 +263,21 @@ func (r *Record) Close() error {
 	if r == nil {
 		return nil
 	}
+	err := r.closeFile()
+	if r.lock != nil {
+		err = errors.Join(err, r.lock.Close())
+	}
+	return err
+}
+
+// closeFile closes the record and keeps it locked.
+func (r *Record) closeFile() error {
 	var errs []error
 	if r.add != nil {
 		errs = append(errs, r.add.Close())
 	}
-	for _, db := range []*sql.DB{r.db, r.lock} {
-		if db != nil {
-			errs = append(errs, db.Close())
-		}
+	if r.db != nil {
+		errs = append(errs, r.db.Close())
 	}
 	return errors.Join(errs...)
 }

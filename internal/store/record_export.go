@@ -3,6 +3,7 @@ package store
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/csv"
@@ -11,10 +12,13 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Format is a format of exports.
@@ -198,14 +202,70 @@ type Imported struct {
 	Read, Added int // answers; the others were there already
 }
 
-// Import reads an export, in either format, and adds what is not there yet: an
-// answer is known by its session and its number in it. Either everything is
-// added or, after an error, nothing; the error names the line.
-func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
-	var done Imported
-	if r.lock == nil {
-		return done, fmt.Errorf("%s: opened for reading", r.path)
+// ImportError is the error of an export that cannot be imported; those of the
+// record are others.
+type ImportError struct{ Err error }
+
+func (e ImportError) Error() string { return e.Err.Error() }
+func (e ImportError) Unwrap() error { return e.Err }
+
+// ImportRecord reads an export, in either format, and adds to the record at path
+// what is not there yet: an answer is known by its session and its number in it.
+// Either everything is added or, after an error, nothing, and then a record that
+// was not there is not made: one that is there has been begun. An ImportError names
+// the line.
+func ImportRecord(ctx context.Context, path string, now time.Time, in io.Reader) (done Imported, err error) {
+	if path, err = filepath.Abs(path); err != nil {
+		return done, err
 	}
+	r, err := lockRecord(path)
+	defer func() {
+		err = cmp.Or(err, r.Close())
+	}()
+	if err != nil {
+		return done, recordError(path, err)
+	}
+	if err := plain(r.file); err != nil {
+		return done, recordError(path, err)
+	}
+	if info, err := os.Stat(r.file); err == nil && info.Size() > 0 {
+		if err := r.open(now, migrations); err != nil {
+			return done, recordError(path, err)
+		}
+		return r.importFrom(ctx, in)
+	}
+	// Nobody else may write here now: what is made aside can take its place.
+	dir, err := os.MkdirTemp(filepath.Dir(r.file), temporary+"*")
+	if err != nil {
+		return done, recordError(path, err)
+	}
+	defer os.RemoveAll(dir)
+	to := r.file
+	r.file = filepath.Join(dir, filepath.Base(to))
+	if err := r.open(now, migrations); err != nil {
+		return done, recordError(path, err)
+	}
+	if done, err = r.importFrom(ctx, in); err != nil {
+		return done, err
+	}
+	if err := r.closeFile(); err != nil {
+		return Imported{}, recordError(path, err)
+	}
+	if err := cmp.Or(os.Rename(r.file, to), syncFolder(filepath.Dir(to))); err != nil {
+		return Imported{}, recordError(path, err)
+	}
+	return done, nil
+}
+
+// Import is ImportRecord for a record that is open.
+func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
+	if r.lock == nil {
+		return Imported{}, fmt.Errorf("%s: opened for reading", r.path)
+	}
+	return r.importFrom(ctx, in)
+}
+
+func (r *Record) importFrom(ctx context.Context, in io.Reader) (done Imported, err error) {
 	tx, err := r.db.BeginTx(ctx, nil)
 	if err != nil {
 		return done, recordError(r.path, err)
@@ -214,6 +274,7 @@ func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
 	add := tx.Stmt(r.add)
 	sessions := map[string]sessionRow{}
 	rd := newReader()
+	var failed error // of the record
 	err = readRows(in, func(rw *row) error {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -224,9 +285,8 @@ func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
 		}
 		s, ok := sessions[rw.Session]
 		if !ok {
-			var err error
-			if s, err = insertSession(tx, rw); err != nil {
-				return recordError(r.path, err)
+			if s, failed = insertSession(tx, rw); failed != nil {
+				return failed
 			}
 			sessions[rw.Session] = s
 		}
@@ -235,14 +295,20 @@ func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
 		}
 		result, err := add.Exec(rw.inserted(s.id)...)
 		if err != nil {
-			return recordError(r.path, err)
+			failed = err
+			return err
 		}
 		n, err := result.RowsAffected()
 		done.Added += int(n)
 		return err
 	})
-	if err != nil {
-		return Imported{}, err
+	switch {
+	case ctx.Err() != nil:
+		return Imported{}, ctx.Err()
+	case failed != nil:
+		return Imported{}, recordError(r.path, failed)
+	case err != nil:
+		return Imported{}, ImportError{err}
 	}
 	if err := tx.Commit(); err != nil {
 		return Imported{}, recordError(r.path, err)

@@ -644,5 +644,5 @@ func fileProblems(ctx context.Context, path string) ([]string, error) {
 	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, os.ErrPermission) {
 		return nil, recordError(path, err)
 	}
-	return []string{line(err.Error())}, nil
+	return []string{words(err)}, nil
 }

@@ -826,33 +826,43 @@ func TestVersion1(t *testing.T) {
 // A program that brings a file up to date is killed at random moments: the file
 // is whole in one version or the other, and so is the copy, if it is there.
 func TestKilledWhileMigrating(t *testing.T) {
-	small, _ := version1(t)
-	db, err := openSQLite(small, "rw")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for n := 1; n <= 6; n++ { // 40 answers, doubled six times
-		list := strings.Join(columns[sessionColumns:versionColumns[1]], ", ")
-		with := strings.Replace(list, "number", fmt.Sprintf("number + %d", 1000<<n), 1)
-		if _, err := db.Exec(fmt.Sprintf("INSERT INTO answers (session_id, %s) SELECT session_id, %s FROM answers", list, with)); err != nil {
+	begun := map[int][]byte{} // a file of each older version
+	for version := 1; version < len(migrations); version++ {
+		data, err := os.ReadFile(fmt.Sprintf("testdata/version%d.db", version))
+		if err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(t.TempDir(), "record.db")
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		db, err := openSQLite(path, "rw")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n := 1; n <= 6; n++ { // 40 answers, doubled six times
+			list := strings.Join(columns[sessionColumns:versionColumns[version]], ", ")
+			with := strings.Replace(list, "number", fmt.Sprintf("number + %d", 1000<<n), 1)
+			if _, err := db.Exec(fmt.Sprintf("INSERT INTO answers (session_id, %s) SELECT session_id, %s FROM answers", list, with)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		db.Close()
+		if begun[version], err = os.ReadFile(path); err != nil {
 			t.Fatal(err)
 		}
 	}
-	db.Close()
-	data, err := os.ReadFile(small)
-	if err != nil {
-		t.Fatal(err)
-	}
 	const count = 40 << 6
 	rng := rand.New(rand.NewPCG(5, 6))
-	seen := map[int]int{}
+	seen := map[[2]int]int{}
 	kills := 25
 	if raceDetector {
 		kills = 6
 	}
-	for range kills {
+	for kill := range kills {
+		version := 1 + kill%len(begun)
 		path := filepath.Join(t.TempDir(), "record.db")
-		if err := os.WriteFile(path, data, 0o600); err != nil {
+		if err := os.WriteFile(path, begun[version], 0o600); err != nil {
 			t.Fatal(err)
 		}
 		cmd := exec.Command(os.Args[0])
@@ -868,8 +878,8 @@ func TestKilledWhileMigrating(t *testing.T) {
 		// It is killed at once, while the copy grows, or a moment after it is there.
 		stage, moment := rng.IntN(4), rng.IntN(2000)
 		for range 100_000 {
-			parts, _ := filepath.Glob(path + ".version1.part")
-			copied, _ := filepath.Glob(path + ".version1-*[0-9]")
+			parts, _ := filepath.Glob(path + ".version?.part")
+			copied, _ := filepath.Glob(path + ".version?-*[0-9]")
 			if stage == 0 || stage == 1 && len(parts) > 0 || len(copied) > 0 {
 				if moment--; moment < 0 || stage < 2 {
 					break
@@ -879,7 +889,7 @@ func TestKilledWhileMigrating(t *testing.T) {
 		cmd.Process.Kill()
 		cmd.Wait()
 		files := []string{path}
-		copied, _ := filepath.Glob(path + ".version1-*[0-9]")
+		copied, _ := filepath.Glob(path + ".version?-*[0-9]")
 		for _, file := range append(files, copied...) {
 			r, err := ReadRecord(file)
 			if err != nil {
@@ -890,12 +900,12 @@ func TestKilledWhileMigrating(t *testing.T) {
 				t.Errorf("%s: %d answers, %v, %v", file, c.Answers, c.Problems, err)
 			}
 			if file == path {
-				seen[c.Version]++
-				if c.Version > 1 && len(copied) == 0 {
+				seen[[2]int{version, c.Version}]++
+				if c.Version > version && len(copied) == 0 {
 					t.Error("the new version without a copy of the old one")
 				}
-			} else if c.Version != 1 {
-				t.Errorf("the copy is of version %d", c.Version)
+			} else if c.Version != version {
+				t.Errorf("the copy is of version %d, want %d", c.Version, version)
 			}
 			r.Close()
 		}
@@ -903,9 +913,12 @@ func TestKilledWhileMigrating(t *testing.T) {
 		if err != nil {
 			t.Fatalf("after the kill: %v", err)
 		}
+		if c, err := r.Check(t.Context()); err != nil || len(c.Problems) > 0 || c.Answers != count || c.Version != len(migrations) {
+			t.Errorf("brought up to date after the kill: %+v, %v", c, err)
+		}
 		r.Close()
 	}
-	t.Logf("killed in version 1 and 2: %v", seen)
+	t.Logf("killed: from the version to that found %v", seen)
 }
 
 // An export holds everything, in both formats, and importing it again adds

@@ -346,13 +346,16 @@ func examine(path string, known []migration) (err error) {
 			err = fmt.Errorf("%w: %s", ErrRecordDamaged, words(err))
 		}
 	}()
-	var id, version, tables int
+	var id, version, tables, size int
 	for query, to := range map[string]*int{
-		"PRAGMA application_id": &id, "PRAGMA user_version": &version, "SELECT count(*) FROM sqlite_schema": &tables,
+		"PRAGMA application_id": &id, "PRAGMA user_version": &version, "SELECT count(*) FROM sqlite_schema": &tables, "PRAGMA page_size": &size,
 	} {
 		if err := db.QueryRow(query).Scan(to); err != nil {
 			return err
 		}
+	}
+	if err := logProblem(path, size); err != nil {
+		return err
 	}
 	switch {
 	case tables == 0 && id == 0 && version == 0:

@@ -128,7 +128,14 @@ func (s *Salvage) look(ctx context.Context) error {
 	l := looker{rd: newReader(), seed: maphash.MakeSeed()}
 	singers, sessions, index := onlyOnes[string]{}, onlyOnes[sessionRecord]{}, onlyOnes[indexEntry]{}
 	maySingers, maySessions := candidates[string]{}, candidates[sessionRecord]{}
+	numbers := make([]int, 0, s.pages.pages+len(s.pages.stray))
 	for n := 2; n <= s.pages.pages; n++ {
+		numbers = append(numbers, n)
+	}
+	for i := range s.pages.stray {
+		numbers = append(numbers, -1-i)
+	}
+	for _, n := range numbers {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -145,7 +152,9 @@ func (s *Salvage) look(ctx context.Context) error {
 			whole = whole && found[i].ok
 			at[c.from] = i
 		}
-		if !whole {
+		if n < 0 {
+			whole = false
+		} else if !whole {
 			if isPage := kind == indexInner || kind == tableInner || kind == indexLeaf || kind == tableLeaf; !isPage && s.pages.field(36) > 0 {
 				continue // it may be a free one
 			}
@@ -157,7 +166,7 @@ func (s *Salvage) look(ctx context.Context) error {
 		for i, f := range found {
 			c := list[i]
 			behind, ok := at[c.to]
-			trusted := f.ok && (whole || c.to == len(page) || ok && found[behind].ok)
+			trusted := f.ok && n > 0 && (whole || c.to == len(page) || ok && found[behind].ok)
 			switch {
 			case f.entry.row > 0 && trusted:
 				index.add(f.entry.row, f.entry)
@@ -197,7 +206,15 @@ func (s *Salvage) look(ctx context.Context) error {
 	if proven, err := s.prove(ctx, maySessions, maySingers); err != nil {
 		return err
 	} else if len(proven) > 0 {
-		s.changed = len(s.found) - len(proven)
+		inFile := func(list []foundAnswer) (n int) {
+			for _, a := range list {
+				if a.page > 0 {
+					n++
+				}
+			}
+			return n
+		}
+		s.changed = inFile(s.found) - inFile(proven)
 		s.found = proven
 	} else {
 		// The index has the place of each answer too.
@@ -353,8 +370,17 @@ func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord],
 	return proven, nil
 }
 
-// mend changes each bit of the columns of a session in turn until it fits.
+// mend changes each bit of the columns of a session in turn until it fits. None of
+// ours is longer than most.
 func (r *row) mend(fits func(*row) bool) bool {
+	const most = 400 // bytes
+	length := 0
+	for _, p := range r.fields()[:sessionColumns] {
+		length += len(*p.(*string))
+	}
+	if length > most {
+		return false
+	}
 	for _, p := range r.fields()[:sessionColumns] {
 		text := p.(*string)
 		whole := *text

@@ -249,12 +249,10 @@ a FILE that is not there yet, or to standard output.`,
 				_, err := e.stdout.Write(course.Text)
 				return err
 			}
-			f, err := createNew(args[0])
-			if err != nil {
+			return writeNew(args[0], func(w io.Writer) error {
+				_, err := w.Write(course.Text)
 				return err
-			}
-			_, err = f.Write(course.Text)
-			return errors.Join(err, f.Close())
+			})
 		},
 	}
 }

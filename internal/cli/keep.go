@@ -278,21 +278,26 @@ func (k *keeper) add(seconds float64, a store.Answer, emit func(session.Event)) 
 	}
 	a.Session, a.Number, a.At = k.session, 1, k.drill.at(seconds, k.now().Sub(k.begun))
 	k.waiting = append(k.waiting, a)
+	switch err := k.write(); {
+	case err != nil && !k.failing:
+		k.failing = true
+		emit(session.Notice{Text: notRecorded(err)})
+	case err == nil && k.failing:
+		k.failing = false
+		emit(session.Notice{Text: "Recording again: nothing was lost."})
+	}
+}
+
+// write records what waits.
+func (k *keeper) write() error {
 	for len(k.waiting) > 0 {
 		if err := k.record.Add(k.waiting[0]); err != nil {
-			if !k.failing {
-				k.failing = true
-				emit(session.Notice{Text: notRecorded(err)})
-			}
-			return
+			return err
 		}
 		k.kept++
 		k.waiting = k.waiting[1:]
 	}
-	if k.failing {
-		k.failing = false
-		emit(session.Notice{Text: "Recording again: nothing was lost."})
-	}
+	return nil
 }
 
 // end closes the record and says what it has of the session.
@@ -301,10 +306,11 @@ func (k *keeper) end() string {
 		return k.trouble
 	}
 	path := k.record.Path()
+	failed := k.write() // there may be room again
 	err := k.close()
 	switch {
-	case len(k.waiting) > 0:
-		return fmt.Sprintf("%d of %d answers could not be recorded in %s.", len(k.waiting), len(k.waiting)+k.kept, path)
+	case failed != nil:
+		return fmt.Sprintf("%d of %d answers could not be recorded: %v.", len(k.waiting), len(k.waiting)+k.kept, failed)
 	case err != nil:
 		return fmt.Sprintf("%s: %v", path, err)
 	}

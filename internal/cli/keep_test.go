@@ -122,6 +122,11 @@ func TestKeeperGoesOn(t *testing.T) {
 	for i := range k.waiting {
 		k.waiting[i].Session = k.session
 	}
+	// At the end what waits is tried once more.
+	if k.write() != nil || len(k.waiting) > 0 || k.kept != 3 {
+		t.Errorf("%d wait, %d kept, want none and 3", len(k.waiting), k.kept)
+	}
+	k.failing = true
 	keep(4)
 	if len(notices) != 2 || notices[1] != "Recording again: nothing was lost." {
 		t.Errorf("notices %q", notices)
@@ -144,5 +149,35 @@ func TestKeeperGoesOn(t *testing.T) {
 	slices.Sort(order)
 	if !slices.Equal(order, []int{1, 2, 3, 4}) {
 		t.Errorf("answers %v are kept, want 1 to 4", order)
+	}
+}
+
+// What could be written at the end is written then, and what could not is told.
+func TestKeeperAtTheEnd(t *testing.T) {
+	for _, there := range []bool{true, false} {
+		k := keeperFor(t, t.TempDir(), "today", recordOptions{singer: "me"}, micAnswers{})
+		key, err := theory.ParseKey("C major")
+		if err != nil {
+			t.Fatal(err)
+		}
+		working, path := k.record, k.record.Path()
+		if err := working.Close(); err != nil {
+			t.Fatal(err)
+		}
+		k.keep(session.Judged{
+			Index: 1, Attempt: 1, Counts: true, Tolerance: exercise.Tolerance{Cents: 35},
+			Item:    exercise.Item{Key: key, Tuning: theory.Tuning{A4: 440}, Asked: theory.Degree{Step: 6}},
+			Verdict: exercise.Verdict{Outcome: exercise.InTune, Sung: theory.Degree{Step: 6}, HasSung: true},
+		}, func(session.Event) {})
+		want := "1 of 1 answers could not be recorded: " + path + ": "
+		if there {
+			if k.record, err = store.OpenRecord(path, time.Time{}); err != nil {
+				t.Fatal(err)
+			}
+			want = "1 answer recorded in " + path + "."
+		}
+		if got := k.end(); !strings.HasPrefix(got, want) {
+			t.Errorf("at the end: %q, want %q", got, want)
+		}
 	}
 }

@@ -173,7 +173,7 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 // singer.
 func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, *exercise.Practice, error) {
 	practice := &exercise.Practice{}
-	q := store.Query{Singer: of.Singer, Counted: true, Brief: true}
+	q := store.Query{Singer: of.Singer, Counted: true}
 	if of.Since != "" {
 		day, err := time.Parse(time.DateOnly, of.Since)
 		if err != nil {
@@ -189,11 +189,11 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 		switch {
 		case cmd.Context().Err() != nil:
 			return nil, nil, cmd.Context().Err()
-		case errors.Is(err, store.ErrRecordDamaged):
-			return nil, nil, err
-		case err != nil:
+		case errors.Is(err, store.ErrAnswer):
 			of.Skipped++
 			continue
+		case err != nil:
+			return nil, nil, err
 		}
 		if t, ok := a.Trial(); ok && of.Since == "" {
 			practice.Add(t)

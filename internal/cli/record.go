@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -21,8 +22,12 @@ import (
 // between.
 func fileError(path string, err error) error {
 	var inPath *fs.PathError
-	if errors.As(err, &inPath) {
+	var inLink *os.LinkError
+	switch {
+	case errors.As(err, &inPath):
 		err = inPath.Err
+	case errors.As(err, &inLink):
+		err = inLink.Err
 	}
 	return fmt.Errorf("%s: %w", path, err)
 }
@@ -146,8 +151,11 @@ func (o *recordOptions) examine(cmd *cobra.Command, e *env) (path string, c stor
 	}
 	defer s.Close()
 	found := s.Check()
-	if len(found.Problems) == 0 || err == nil {
+	switch {
+	case err == nil:
 		found.Problems = c.Problems
+	case len(found.Problems) == 0:
+		found.Problems = []string{strings.TrimPrefix(err.Error(), s.Path()+": ")}
 	}
 	return s.Path(), found, nil
 }
@@ -220,7 +228,7 @@ func writeCheckJSON(out io.Writer, path string, c store.Check) error {
 func newRecordExport(e *env) *cobra.Command {
 	var o recordOptions
 	var to string
-	var damaged bool
+	var damaged, guard bool
 	format := newFormat("csv", "jsonl")
 	cmd := &cobra.Command{
 		Use:   "export",
@@ -229,6 +237,11 @@ func newRecordExport(e *env) *cobra.Command {
 line, or as JSON lines, one object an answer. Both have the same columns, which
 the README explains, with every number as it was measured. What is null in JSON
 is empty in CSV. singback record import reads both.
+
+A spreadsheet takes a text that begins with =, +, - or @ for a formula, and such a
+name may come from a record of somebody else. With --guard-formulas the CSV has an
+apostrophe before it, and says so in a last column, so that singback record import
+takes it away again. Numbers stay as they are.
 
 With --damaged it writes what can still be read of a record that is damaged, says
 how many answers are lost, and ends with the exit status 1 if the file is not
@@ -240,8 +253,13 @@ new one.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) (err error) {
 			f := store.CSV
-			if format.value == "jsonl" {
+			switch {
+			case format.value == "jsonl" && guard:
+				return usagef("--guard-formulas: it is for --format csv; no spreadsheet opens JSON lines as a table")
+			case format.value == "jsonl":
 				f = store.JSONLines
+			case guard:
+				f = store.GuardedCSV
 			}
 			var export func(io.Writer) (int, error)
 			var lost error
@@ -268,31 +286,30 @@ new one.`,
 					return err
 				}
 				export = func(w io.Writer) (int, error) {
-					return r.Export(cmd.Context(), w, f, store.Query{Singer: o.singer})
+					return r.Export(cmd.Context(), w, f, o.singer)
 				}
 			}
-			out := e.stdout
-			if to != "" {
-				f, err := createNew(to)
-				if err != nil {
+			if to == "" {
+				if _, err := export(e.stdout); err != nil {
 					return err
 				}
-				defer func() { err = errors.Join(err, f.Close()) }()
-				out = f
+				return lost
 			}
-			n, err := export(out)
-			if err != nil {
+			var n int
+			if err := writeNew(to, func(w io.Writer) (err error) {
+				n, err = export(w)
+				return err
+			}); err != nil {
 				return err
 			}
-			if to != "" {
-				fmt.Fprintf(e.stderr, "%s written to %s.\n", many(n, "answer"), to)
-			}
+			fmt.Fprintf(e.stderr, "%s written to %s.\n", many(n, "answer"), to)
 			return lost
 		},
 	}
 	o.addFile(cmd)
 	o.addSinger(cmd, "only this singer, by `NAME`")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
+	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
 	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`, which must not be there yet")
 	cmd.Flags().Var(format, "format", "output: csv or jsonl")
 	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
@@ -332,16 +349,50 @@ func among(path string, singers []store.SingerCount, singer string) error {
 	return fmt.Errorf("%s: it has nothing of a singer %q; it has %s", path, short(singer), short(strings.Join(names, ", ")))
 }
 
-// createNew makes a file that is not there yet.
-func createNew(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if errors.Is(err, fs.ErrExist) {
-		return nil, fmt.Errorf("%s: it is there already and is not overwritten; name another file", path)
+// writeNew writes a file that is not there yet, for its owner alone. It has its
+// name once it is whole.
+func writeNew(path string, write func(io.Writer) error) error {
+	taken := func() error {
+		return fmt.Errorf("%s: it is there already and is not overwritten; name another file", path)
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return taken()
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".writing-*") // mode 0600
+	if err != nil {
+		return fileError(path, err)
+	}
+	defer os.Remove(f.Name())
+	if err := write(f); err != nil {
+		f.Close()
+		return ofFile(path, err)
+	}
+	if err := errors.Join(f.Chmod(0o600), f.Sync(), f.Close()); err != nil {
+		return fileError(path, err)
+	}
+	// A link is refused where the name was taken meanwhile, a rename is not.
+	err = os.Link(f.Name(), path)
+	switch _, there := os.Lstat(path); {
+	case errors.Is(err, fs.ErrExist):
+		return taken()
+	case err != nil && there == nil:
+		return taken()
+	case err != nil: // a file system without links
+		err = os.Rename(f.Name(), path)
 	}
 	if err != nil {
-		return nil, fileError(path, err)
+		return fileError(path, err)
 	}
-	return f, nil
+	return nil
+}
+
+// ofFile names the file in an error that is of writing it; others have their own.
+func ofFile(path string, err error) error {
+	var inPath *fs.PathError
+	if errors.As(err, &inPath) {
+		return fileError(path, err)
+	}
+	return err
 }
 
 func newRecordImport(e *env) *cobra.Command {
@@ -373,17 +424,13 @@ is added.`,
 			if err != nil {
 				return err
 			}
-			r, err := store.OpenRecord(path, e.clock())
+			done, err := store.ImportRecord(cmd.Context(), path, e.clock(), in)
+			var bad store.ImportError
+			if errors.As(err, &bad) {
+				return fileError(name, err)
+			}
 			if err != nil {
 				return err
-			}
-			defer r.Close()
-			done, err := r.Import(cmd.Context(), in)
-			if err != nil {
-				if strings.HasPrefix(err.Error(), path) {
-					return err
-				}
-				return fileError(name, err)
 			}
 			fmt.Fprintf(e.stdout, "%s read, %d added, %d there already.\n", many(done.Read, "answer"), done.Added, done.Read-done.Added)
 			return nil

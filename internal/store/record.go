@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -22,16 +23,16 @@ import (
 // [OpenRecord] and [Record.Add] are the two calls that a drill needs. An answer
 // is on disk (synchronous=FULL) when Add returns. Methods are for one goroutine.
 type Record struct {
-	path string
+	path string // as it was named
+	file string // where it lies
 	db   *sql.DB
 	lock *sql.DB // nil: opened for reading
 	add  *sql.Stmt
-	// columns is how many of the columns of a row the file has.
-	columns int
+	// version is that of the file; what is newer than it is null.
+	version int
 
-	session   Session // of the last answer added, and its row
-	sessionID int64
-	number    int
+	session sessionRow // of the last answer added
+	number  int
 }
 
 // The ways in which a record cannot be used; errors of this file wrap them.
@@ -42,15 +43,25 @@ var (
 	ErrRecordForeign  = errors.New("it is no practice record")
 	ErrRecordReadOnly = errors.New("it cannot be written: the file or its folder is read-only")
 	ErrRecordFull     = errors.New("the disk is full")
+	ErrRecordDisk     = errors.New("the disk cannot be read or written")
+	ErrRecordFile     = errors.New("it is no plain file")
+	ErrRecordNames    = errors.New("the file has another name too")
 )
 
 // applicationID marks the file as ours: "sbrc", as SQLite keeps it in the header.
 const applicationID = 0x73627263
 
+// migration brings a file from one version to the next: the statements, and then
+// what SQL cannot do, in the same transaction.
+type migration struct {
+	sql  string
+	then func(*Record) error
+}
+
 // migrations make the tables; the n-th brings a file of version n to n+1. The
 // version is SQLite's user_version. A migration that has been released is never
 // changed.
-var migrations = []string{`
+var migrations = []migration{{sql: `
 CREATE TABLE singers (
 	id   INTEGER PRIMARY KEY,
 	name TEXT NOT NULL UNIQUE
@@ -107,65 +118,101 @@ CREATE TABLE answers (
 	guess            TEXT,
 	UNIQUE (session_id, number)
 ) STRICT;
-`, `
+`}, {sql: `
 ALTER TABLE answers ADD COLUMN named TEXT;
 ALTER TABLE answers ADD COLUMN material TEXT;
 ALTER TABLE answers ADD COLUMN notes INTEGER;
 ALTER TABLE answers ADD COLUMN notes_right INTEGER;
-`}
+`}, {sql: `
+ALTER TABLE answers ADD COLUMN by_steps INTEGER;
+ALTER TABLE answers ADD COLUMN checksum INTEGER;
+`, then: (*Record).sign}}
 
 // OpenRecord opens the record at path for writing, and makes it if it is not
 // there. Only one program may have it open so; another gets ErrRecordInUse. A
 // file of an older version is brought up to date, after a copy of it was made
 // beside it, named by now. What is not a sound record of this or an older
-// version is refused and not touched.
+// version, or no plain file with one name, is refused and not touched.
 func OpenRecord(path string, now time.Time) (*Record, error) {
 	return openRecord(path, now, migrations)
 }
 
-func openRecord(path string, now time.Time, migrations []string) (opened *Record, err error) {
-	if path, err = filepath.Abs(path); err != nil {
+func openRecord(path string, now time.Time, migrations []migration) (_ *Record, err error) {
+	path, err = filepath.Abs(path)
+	if err != nil {
 		return nil, err
 	}
-	defer func() {
-		if err != nil {
-			err = recordError(path, err)
-		}
-	}()
+	r, err := lockRecord(path)
+	if err == nil {
+		err = r.open(now, migrations)
+	}
+	if err != nil {
+		r.Close()
+		return nil, recordError(path, err)
+	}
+	return r, nil
+}
+
+// lockRecord keeps other programs from writing the record at path. The lock is a
+// SQLite file of its own beside it, held exclusively: the system lets go of it
+// however the program ends, and readers need not know of it. It lies where the
+// file is, whatever links lead there.
+func lockRecord(path string) (r *Record, err error) {
+	r = &Record{path: path}
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return nil, err
+		return r, err
 	}
-	r := &Record{path: path}
+	if r.file, err = resolve(path); err != nil {
+		return r, err
+	}
+	if _, err := own(r.file + ".lock"); err != nil {
+		return r, err
+	}
+	if r.lock, err = openSQLite(r.file+".lock", "rw", "journal_mode(memory)", "busy_timeout(100)"); err != nil {
+		return r, err
+	}
+	if _, err := r.lock.Exec("BEGIN EXCLUSIVE"); code(err) == sqliteBusy {
+		return r, ErrRecordInUse
+	} else if err != nil {
+		return r, err
+	}
+	return r, nil
+}
+
+// open opens the file of a record that is locked.
+func (r *Record) open(now time.Time, migrations []migration) (err error) {
+	if err := plain(r.file); err != nil {
+		return err
+	}
+	if info, err := os.Stat(r.file); err == nil && info.Size() > 0 {
+		if err := examine(r.file, migrations); err != nil {
+			return err
+		}
+	}
+	made, err := own(r.file)
+	if err != nil {
+		return err
+	}
 	defer func() {
-		if err != nil {
-			r.Close()
+		if info, e := os.Stat(r.file); err != nil && made && e == nil && info.Size() == 0 {
+			os.Remove(r.file) // an empty one would be a record that was begun
 		}
 	}()
-	// The lock is a SQLite file of its own, held exclusively: the system lets go
-	// of it however the program ends, and readers need not know of it.
-	if r.lock, err = openSQLite(path+".lock", "rwc", "journal_mode(memory)", "busy_timeout(100)"); err != nil {
-		return nil, err
+	before, err := os.Lstat(r.file)
+	if err != nil {
+		return err
 	}
-	if _, err := r.lock.Exec("BEGIN EXCLUSIVE"); err != nil {
-		if code(err) == sqliteBusy {
-			return nil, ErrRecordInUse
-		}
-		return nil, err
+	if r.db, err = openSQLite(r.file, "rw", "journal_mode(wal)", "synchronous(full)", "foreign_keys(1)"); err != nil {
+		return err
 	}
-	if info, err := os.Stat(path); err == nil && info.Size() > 0 {
-		if err := examine(path, len(migrations)); err != nil {
-			return nil, err
-		}
-	}
-	if r.db, err = openSQLite(path, "rwc", "journal_mode(wal)", "synchronous(full)", "foreign_keys(1)"); err != nil {
-		return nil, err
+	if now, err := os.Lstat(r.file); err != nil || !os.SameFile(before, now) {
+		return errors.Join(err, errors.New("another file was put in its place just now"))
 	}
 	if err := r.migrate(now, migrations); err != nil {
-		return nil, err
+		return err
 	}
-	r.columns = len(columns)
 	r.add, err = r.db.Prepare(insertAnswer)
-	return r, err
+	return err
 }
 
 // ReadRecord opens the record at path for reading, beside a program that writes.
@@ -175,29 +222,35 @@ func ReadRecord(path string) (r *Record, err error) {
 	if path, err = filepath.Abs(path); err != nil {
 		return nil, err
 	}
+	defer func() {
+		if err != nil {
+			if r != nil {
+				r.Close()
+			}
+			r, err = nil, recordError(path, err)
+		}
+	}()
 	if _, err := os.Stat(path); err != nil {
-		return nil, recordError(path, err)
-	}
-	if err := examine(path, len(migrations)); err != nil {
-		return nil, recordError(path, err)
+		return nil, err
 	}
 	r = &Record{path: path}
-	if r.db, err = openReading(path); err != nil {
-		return nil, recordError(path, err)
+	if r.file, err = resolve(path); err != nil {
+		return r, err
 	}
-	var version int
-	if err := r.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
-		r.Close()
-		return nil, recordError(path, err)
+	if err := plain(r.file); err != nil {
+		return r, err
 	}
-	switch version {
-	case 0: // a program was ended before it made the tables
-		r.Close()
-		return nil, recordError(path, fs.ErrNotExist)
-	case 1:
-		r.columns = firstColumns
-	default:
-		r.columns = len(columns)
+	if err := examine(r.file, migrations); err != nil {
+		return r, err
+	}
+	if r.db, err = openReading(r.file); err != nil {
+		return r, err
+	}
+	if err := r.db.QueryRow("PRAGMA user_version").Scan(&r.version); err != nil {
+		return r, err
+	}
+	if r.version == 0 { // a program was ended before it made the tables
+		return r, fs.ErrNotExist
 	}
 	return r, nil
 }
@@ -207,14 +260,24 @@ func (r *Record) Path() string { return r.path }
 
 // Close closes the record and lets other programs write it.
 func (r *Record) Close() error {
+	if r == nil {
+		return nil
+	}
+	err := r.closeFile()
+	if r.lock != nil {
+		err = errors.Join(err, r.lock.Close())
+	}
+	return err
+}
+
+// closeFile closes the record and keeps it locked.
+func (r *Record) closeFile() error {
 	var errs []error
 	if r.add != nil {
 		errs = append(errs, r.add.Close())
 	}
-	for _, db := range []*sql.DB{r.db, r.lock} {
-		if db != nil {
-			errs = append(errs, db.Close())
-		}
+	if r.db != nil {
+		errs = append(errs, r.db.Close())
 	}
 	return errors.Join(errs...)
 }
@@ -244,9 +307,9 @@ func openURI(path string, query url.Values) (*sql.DB, error) {
 	return db, nil
 }
 
-// openReading opens a file that is only read. Where the folder is read-only,
-// SQLite cannot share it with a writer; then there is none, and it is read as it
-// lies, unless the rest of it is still in the write-ahead log.
+// openReading opens a file that is only read. Where the folder is read-only, or
+// the disk full, SQLite cannot share it with a writer; then there is none, and it
+// is read as it lies, unless the rest of it is still in the write-ahead log.
 func openReading(path string) (*sql.DB, error) {
 	try := func(query url.Values) (*sql.DB, error) {
 		db, err := openURI(path, query)
@@ -261,7 +324,7 @@ func openReading(path string) (*sql.DB, error) {
 		return db, nil
 	}
 	db, err := try(url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(2000)"}})
-	if c := code(err); err == nil || c != sqliteCantOpen && c != sqliteReadOnly {
+	if c := code(err); err == nil || c != sqliteCantOpen && c != sqliteReadOnly && c != sqliteIOErr {
 		return db, err
 	}
 	if info, e := os.Stat(path + "-wal"); e == nil && info.Size() > 0 {
@@ -272,34 +335,80 @@ func openReading(path string) (*sql.DB, error) {
 
 // examine looks at a file without changing it and reports what stands in the way
 // of using it.
-func examine(path string, known int) error {
+func examine(path string, known []migration) (err error) {
 	db, err := openReading(path)
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	var id, version, tables int
+	defer func() {
+		if code(err) == sqliteError { // its tables cannot be made out
+			err = fmt.Errorf("%w: %s", ErrRecordDamaged, words(err))
+		}
+	}()
+	var id, version, tables, size int
 	for query, to := range map[string]*int{
-		"PRAGMA application_id": &id, "PRAGMA user_version": &version, "SELECT count(*) FROM sqlite_schema": &tables,
+		"PRAGMA application_id": &id, "PRAGMA user_version": &version, "SELECT count(*) FROM sqlite_schema": &tables, "PRAGMA page_size": &size,
 	} {
 		if err := db.QueryRow(query).Scan(to); err != nil {
 			return err
 		}
+	}
+	if err := logProblem(path, size); err != nil {
+		return err
 	}
 	switch {
 	case tables == 0 && id == 0 && version == 0:
 		return nil // empty: a program was ended before it made the tables
 	case id != applicationID:
 		return ErrRecordForeign
-	case version > known:
+	case version > len(known):
 		return newer(version)
+	case version < 1:
+		return fmt.Errorf("%w: it says that it is of version %d", ErrRecordDamaged, version)
 	}
 	var verdict string
-	if err := db.QueryRow("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
+	if err := db.QueryRow("PRAGMA integrity_check(1)").Scan(&verdict); err != nil {
 		return err
 	}
 	if verdict != "ok" {
 		return fmt.Errorf("%w: %s", ErrRecordDamaged, line(verdict))
+	}
+	return sameTables(db, known[:version])
+}
+
+// sameTables reports whether the tables of a file are those that the migrations
+// make: where a bit of the version or of a name has changed they are not.
+func sameTables(db *sql.DB, made []migration) error {
+	const layout = `
+WITH tables AS (SELECT name FROM sqlite_schema WHERE type = 'table' AND name IN ('singers', 'sessions', 'answers'))
+SELECT coalesce(group_concat(x, '; '), '') FROM (
+	SELECT t.name || '.' || c.name || ' ' || c.type || ' ' || c."notnull" || ' ' || c.pk AS x FROM tables t, pragma_table_info(t.name) c
+	UNION ALL
+	SELECT t.name || '.' || c.name || ' in index ' || i."unique" || i.origin || c.seqno FROM tables t, pragma_index_list(t.name) i, pragma_index_info(i.name) c WHERE i.origin <> 'c'
+	UNION ALL
+	SELECT t.name || '.' || f."from" || ' is ' || f."table" || '.' || f."to" FROM tables t, pragma_foreign_key_list(t.name) f
+	ORDER BY x)`
+	model, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return err
+	}
+	defer model.Close()
+	model.SetMaxOpenConns(1)
+	for _, m := range made {
+		if _, err := model.Exec(m.sql); err != nil {
+			return err
+		}
+	}
+	var got, want string
+	if err := db.QueryRow(layout).Scan(&got); err != nil {
+		return err
+	}
+	if err := model.QueryRow(layout).Scan(&want); err != nil {
+		return err
+	}
+	if !strings.EqualFold(got, want) {
+		return fmt.Errorf("%w: its tables are not those of version %d", ErrRecordDamaged, len(made))
 	}
 	return nil
 }
@@ -309,23 +418,69 @@ func newer(version int) error {
 }
 
 // migrate brings the file up to date, each version in one transaction, after a
-// copy was made.
-func (r *Record) migrate(now time.Time, migrations []string) error {
-	var version int
-	if err := r.db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
+// copy of the file as it was found was made.
+func (r *Record) migrate(now time.Time, migrations []migration) error {
+	if err := r.db.QueryRow("PRAGMA user_version").Scan(&r.version); err != nil {
 		return err
 	}
-	made := version > 0 // a file that is new has nothing to lose
-	for ; version < len(migrations); version++ {
-		if made {
-			if err := r.copy(fmt.Sprintf("%s.version%d", r.path, version), now.Format("-20060102-150405")); err != nil {
+	copied := r.version == 0 // a file that is new has nothing to lose
+	for r.version < len(migrations) {
+		if !copied {
+			if err := r.copy(fmt.Sprintf("%s.version%d", r.file, r.version), now.Format("-20060102-150405")); err != nil {
 				return fmt.Errorf("copy it before it is brought up to date: %w", err)
 			}
+			copied = true
 		}
-		_, err := r.db.Exec(fmt.Sprintf("BEGIN IMMEDIATE; %s PRAGMA application_id=%d; PRAGMA user_version=%d; COMMIT", migrations[version], applicationID, version+1))
+		m := migrations[r.version]
+		_, err := r.db.Exec("BEGIN IMMEDIATE; " + m.sql)
+		if err == nil && m.then != nil {
+			err = m.then(r)
+		}
+		if err == nil {
+			_, err = r.db.Exec(fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d; COMMIT", applicationID, r.version+1))
+		}
 		if err != nil {
 			r.db.Exec("ROLLBACK")
-			return fmt.Errorf("bring it from version %d to %d: %w", version, version+1, err)
+			return fmt.Errorf("bring it from version %d to %d: %w", r.version, r.version+1, err)
+		}
+		r.version++
+	}
+	return nil
+}
+
+// sign gives each answer of version 2 its checksum. Those that cannot be read get
+// none.
+func (r *Record) sign() error {
+	ctx := context.Background()
+	sessions, err := r.sessions(ctx, "")
+	if err != nil {
+		return err
+	}
+	ids := map[string]int64{}
+	for _, s := range sessions {
+		ids[s.row.Session] = s.id
+	}
+	var sums [][3]any
+	rd := newReader()
+	for rw, err := range r.rows(ctx, "") {
+		if rw == nil {
+			return err
+		}
+		if err == nil {
+			_, err = rd.answer(rw)
+		}
+		if err == nil {
+			sums = append(sums, [3]any{int64(checksum(rw.fields())), ids[rw.Session], rw.Number})
+		}
+	}
+	set, err := r.db.Prepare("UPDATE answers SET checksum = ? WHERE session_id = ? AND number = ?")
+	if err != nil {
+		return err
+	}
+	defer set.Close()
+	for _, s := range sums {
+		if _, err := set.Exec(s[:]...); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -336,6 +491,9 @@ func (r *Record) migrate(now time.Time, migrations []string) error {
 func (r *Record) copy(base, suffix string) error {
 	part := base + ".part"
 	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) { // of a program that was ended
+		return err
+	}
+	if _, err := own(part); err != nil { // an empty file is filled, and stays its owner's
 		return err
 	}
 	if _, err := r.db.Exec("VACUUM INTO ?", part); err != nil {
@@ -363,12 +521,16 @@ func (r *Record) copy(base, suffix string) error {
 
 // Primary result codes of SQLite (sqlite.org/rescode.html).
 const (
+	sqliteError    = 1
 	sqliteBusy     = 5
 	sqliteReadOnly = 8
 	sqliteIOErr    = 10
 	sqliteCorrupt  = 11
 	sqliteFull     = 13
 	sqliteCantOpen = 14
+	sqliteTooBig   = 18
+	sqliteMismatch = 20
+	sqliteFormat   = 24
 	sqliteNotADB   = 26
 )
 
@@ -393,20 +555,51 @@ func recordError(path string, err error) error {
 	switch c := code(err); {
 	case c == sqliteNotADB:
 		err = ErrRecordForeign
-	case c == sqliteCorrupt:
-		err = fmt.Errorf("%w: %w", ErrRecordDamaged, err)
-	case c == sqliteFull:
+	case c == sqliteCorrupt, c == sqliteTooBig, c == sqliteMismatch, c == sqliteFormat:
+		err = fmt.Errorf("%w: %s", ErrRecordDamaged, words(err))
+	case c == sqliteFull, c == sqliteIOErr && diskFull(filepath.Dir(path)):
 		err = ErrRecordFull
+	case c == sqliteIOErr:
+		err = fmt.Errorf("%w: %s", ErrRecordDisk, words(err))
 	case c == sqliteBusy:
 		err = ErrRecordInUse
 	case c == sqliteReadOnly, c == sqliteCantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		err = ErrRecordReadOnly
-	case errors.Is(err, syscall.ENOSPC):
+	case c != 0:
+		err = errors.New(words(err))
+	case noRoom(err):
 		err = ErrRecordFull
 	case errors.As(err, &inPath):
 		err = inPath.Err
 	}
 	return fmt.Errorf("%s: %w", path, err)
+}
+
+// words are what SQLite says of an error, on one line and without its number.
+func words(err error) string {
+	s := line(err.Error())
+	if i := strings.LastIndex(s, " ("); i > 0 && strings.HasSuffix(s, ")") {
+		s = s[:i]
+	}
+	return s
+}
+
+// diskFull reports whether nothing more can be written in a folder. SQLite says so
+// only of its own file: where there is no room for the index of its log it speaks
+// of an error of the disk.
+func diskFull(dir string) bool {
+	f, err := os.CreateTemp(dir, temporary+"*")
+	if err != nil {
+		return noRoom(err)
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(make([]byte, 64<<10)) // the index takes 32 kB at a time
+	return noRoom(errors.Join(err, f.Sync(), f.Close()))
+}
+
+// noRoom reports that a disk is full, or what the user may have of it is used up.
+func noRoom(err error) bool {
+	return slices.ContainsFunc(roomErrors, func(e error) bool { return errors.Is(err, e) })
 }
 
 // line puts a message on one line.
@@ -428,6 +621,12 @@ func RecordHint(err error) string {
 		return "name a file in a folder of yours with --record"
 	case errors.Is(err, ErrRecordFull):
 		return "make room on it"
+	case errors.Is(err, ErrRecordDisk):
+		return "see whether the disk is well, or copy the file to another one and name it with --record"
+	case errors.Is(err, ErrRecordFile):
+		return "name a plain file, or one that is not there yet, with --record"
+	case errors.Is(err, ErrRecordNames):
+		return "two programs could write it without knowing of each other; copy it and name the copy with --record"
 	}
 	return ""
 }
@@ -469,10 +668,20 @@ func (r *Record) Check(ctx context.Context) (Check, error) {
 		c.Problems = append(c.Problems, fmt.Sprintf("%d rows belong to a session or singer that is not there", broken))
 	}
 	const most = 20
+	more := 0
 	for _, err := range r.Answers(ctx, Query{}) {
-		if err != nil && len(c.Problems) < most {
-			c.Problems = append(c.Problems, err.Error())
+		switch {
+		case err == nil:
+		case !errors.Is(err, ErrAnswer):
+			return c, err
+		case len(c.Problems) < most:
+			c.Problems = append(c.Problems, strings.TrimPrefix(err.Error(), r.path+": "))
+		default:
+			more++
 		}
+	}
+	if more > 0 {
+		c.Problems = append(c.Problems, fmt.Sprintf("and %d answers more", more))
 	}
 	if c.Singers, err = r.Singers(ctx); err != nil {
 		return c, err

@@ -4,9 +4,11 @@ import (
 	"cmp"
 	"context"
 	"crypto/rand"
+	"encoding/binary"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash/crc64"
 	"iter"
 	"math"
 	"reflect"
@@ -144,10 +146,15 @@ type row struct {
 	Material   *string `json:"material"`
 	Notes      *int64  `json:"notes"`
 	NotesRight *int64  `json:"notes_right"`
+	// from version 3 on
+	BySteps *bool `json:"by_steps"`
 }
 
-// firstColumns is how many columns version 1 had.
-var firstColumns = slices.Index(columns, "named")
+// versionColumns is how many of the columns a file of each version has.
+var versionColumns = []int{1: slices.Index(columns, "named"), 2: slices.Index(columns, "by_steps"), 3: len(columns)}
+
+// summed is the version from which on every answer has a checksum.
+const summed = 3
 
 // sessionColumns is how many of the columns belong to the session.
 const sessionColumns = 7
@@ -162,8 +169,127 @@ var columns = func() []string {
 	return names
 }()
 
-var insertAnswer = fmt.Sprintf("INSERT OR IGNORE INTO answers (session_id, %s) VALUES (?%s)",
+var insertAnswer = fmt.Sprintf("INSERT OR IGNORE INTO answers (session_id, %s, checksum) VALUES (?%s, ?)",
 	strings.Join(columns[sessionColumns:], ", "), strings.Repeat(", ?", len(columns)-sessionColumns))
+
+// inserted are the values of insertAnswer for a row whose session is at id.
+func (r *row) inserted(id int64) []any {
+	return append(append([]any{id}, r.values()[sessionColumns:]...), int64(checksum(r.fields())))
+}
+
+var polynomial = crc64.MakeTable(crc64.ECMA)
+
+// checksum is that of an answer with its session and singer, whose fields are in
+// the order of columns: CRC-64/XZ of all that are not null, each as one byte for
+// its place, from 0, and its value: numbers in 8 bytes, the highest first (whole
+// ones in two's complement, others by IEEE 754), truth as 1 or 0 in one, a text in
+// UTF-8 behind its length in 4. The table has it as a number with a sign.
+//
+// Columns that a later version adds are null in what was there before, and change
+// no checksum. Whatever changes in at most 64 bits that lie together is found for
+// certain; of all else one in 2^64 is not.
+func checksum(fields []any) uint64 {
+	data := make([]byte, 0, 1<<10)
+	for i, p := range fields {
+		place := byte(i)
+		text := func(s string) {
+			data = binary.BigEndian.AppendUint32(append(data, place), uint32(len(s)))
+			data = append(data, s...)
+		}
+		whole := func(x int64) { data = binary.BigEndian.AppendUint64(append(data, place), uint64(x)) }
+		real := func(x float64) {
+			switch { // as SQLite keeps them
+			case math.IsNaN(x):
+				return
+			case x == 0:
+				x = 0
+			}
+			data = binary.BigEndian.AppendUint64(append(data, place), math.Float64bits(x))
+		}
+		truth := func(x bool) {
+			data = append(data, place, 0)
+			if x {
+				data[len(data)-1] = 1
+			}
+		}
+		switch p := p.(type) {
+		case *string:
+			text(*p)
+		case **string:
+			if *p != nil {
+				text(**p)
+			}
+		case *int64:
+			whole(*p)
+		case **int64:
+			if *p != nil {
+				whole(**p)
+			}
+		case *float64:
+			real(*p)
+		case **float64:
+			if *p != nil {
+				real(**p)
+			}
+		case *bool:
+			truth(*p)
+		case **bool:
+			if *p != nil {
+				truth(**p)
+			}
+		}
+	}
+	return crc64.Checksum(data, polynomial)
+}
+
+// setColumn sets a field of a row from what the database has; false if it is of
+// another kind.
+func setColumn(field, value any) bool {
+	ok := true
+	switch p := field.(type) {
+	case *string:
+		*p, ok = value.(string)
+	case **string:
+		ok = setPointer(p, value)
+	case *int64:
+		*p, ok = value.(int64)
+	case **int64:
+		ok = setPointer(p, value)
+	case *float64:
+		*p, ok = value.(float64)
+	case **float64:
+		ok = setPointer(p, value)
+	case *bool:
+		*p, ok = truthOf(value)
+	case **bool:
+		if value == nil {
+			*p = nil
+		} else {
+			*p = new(bool)
+			**p, ok = truthOf(value)
+		}
+	}
+	return ok
+}
+
+// setPointer sets what a field points to, or makes it null.
+func setPointer[T any](p **T, value any) bool {
+	if value == nil {
+		*p = nil
+		return true
+	}
+	if *p == nil {
+		*p = new(T)
+	}
+	var ok bool
+	**p, ok = value.(T)
+	return ok
+}
+
+func truthOf(value any) (truth, ok bool) {
+	n, ok := value.(int64)
+	return n == 1, ok && (n == 0 || n == 1)
+}
 
 // fields returns pointers to the fields of a row, in the order of columns.
 func (r *row) fields() []any {
@@ -232,6 +358,7 @@ func newRow(a Answer) row {
 	r.CentsFromAsked, r.CentsSE, r.F0Hz, r.SpreadCents = &v.FromAsked, &v.SE, &v.F0, &v.Spread
 	r.VibratoHz, r.VibratoCents, r.ScoopCents = &v.VibratoHz, &v.VibratoCents, &v.Scoop
 	r.SettleS, r.HeldS, r.AnswerS = &v.Settle, &v.Held, &v.Answer
+	r.BySteps = &v.BySteps
 	return r
 }
 
@@ -385,6 +512,7 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 	case r.Notes != nil || r.NotesRight != nil:
 		return bad("notes, notes_right", errors.New("want both or none, and 1 note or more"))
 	}
+	v.BySteps = r.BySteps != nil && *r.BySteps
 	if r.Named != nil {
 		a.Named = *r.Named
 	}
@@ -498,10 +626,10 @@ func (r *Record) Add(a Answer) error {
 		return fmt.Errorf("%s: opened for reading", r.path)
 	}
 	a.Number = 1
-	if a.Session.ID == r.session.ID {
+	if a.Session.ID == r.session.row.Session {
 		a.Number = r.number + 1
 	}
-	if err := errors.Join(a.Session.validate(), a.validate()); err != nil {
+	if err := cmp.Or(a.Session.validate(), a.validate()); err != nil {
 		return err
 	}
 	tx, err := r.db.Begin()
@@ -509,14 +637,16 @@ func (r *Record) Add(a Answer) error {
 		return recordError(r.path, err)
 	}
 	defer tx.Rollback()
-	id := r.sessionID
-	rw := newRow(a)
-	if a.Session.ID != r.session.ID {
-		if id, _, err = insertSession(tx, &rw); err != nil {
+	rw, s := newRow(a), r.session
+	if rw.Session != s.row.Session {
+		if s, err = insertSession(tx, &rw); err != nil {
 			return recordError(r.path, err)
 		}
 	}
-	result, err := tx.Stmt(r.add).Exec(append([]any{id}, rw.values()[sessionColumns:]...)...)
+	if err := rw.belongs(s); err != nil {
+		return fmt.Errorf("%s: %w", r.path, err)
+	}
+	result, err := tx.Stmt(r.add).Exec(rw.inserted(s.id)...)
 	if err != nil {
 		return recordError(r.path, err)
 	}
@@ -526,7 +656,7 @@ func (r *Record) Add(a Answer) error {
 	if err := tx.Commit(); err != nil {
 		return recordError(r.path, err)
 	}
-	r.session, r.sessionID, r.number = a.Session, id, a.Number
+	r.session, r.number = s, a.Number
 	return nil
 }
 
@@ -535,30 +665,37 @@ type Query struct {
 	Singer  string    // "": every singer's
 	Since   time.Time // answers at this time or later; zero: from the first
 	Counted bool      // only those that count
-	Brief   bool      // leave out what statistics do not need, see unbriefed: a third faster
 }
 
-// unbriefed are the columns that a brief query does not read. The attempt is then
-// the first, the tuning equal on A4 = 440 Hz, and the measures are 0.
-var unbriefed = strings.Fields("attempt tuning a4_hz strict_octave target_midi cents_from_asked cents_se f0_hz spread_cents vibrato_hz vibrato_cents scoop_cents settle_s level_dbfs guess material")
-
 // Answers yields the answers of a query in the order in which they were given,
-// by singer. A row that cannot be read yields an error and the next follows;
-// after an error of the file none does.
+// by singer. One that cannot be read, or is not what was written, yields an error
+// that wraps ErrAnswer, and the next follows; after any other error none does.
 func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] {
 	return func(yield func(Answer, error) bool) {
-		rd := newReader()
-		for rw, err := range r.rows(ctx, q) {
-			if err != nil {
+		rd, since := newReader(), ""
+		if !q.Since.IsZero() {
+			// Zones differ by at most a day; the exact time is compared later.
+			since = q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat)
+		}
+		for rw, err := range r.rows(ctx, q.Singer) {
+			if rw == nil {
 				yield(Answer{}, err)
 				return
 			}
-			a, err := rd.answer(rw)
+			var a Answer
+			if err == nil {
+				if q.Counted && !rw.Counts || rw.At < since {
+					continue
+				}
+				if a, err = rd.answer(rw); err != nil {
+					err = fmt.Errorf("%w: %w", ErrAnswer, err)
+				}
+			}
 			if err == nil && a.At.Before(q.Since) {
 				continue
 			}
 			if err != nil {
-				err = fmt.Errorf("%s: session %s, answer %d: %w", r.path, rw.Session, rw.Number, err)
+				err = fmt.Errorf("%s: session %.40q, answer %d: %w", r.path, rw.Session, rw.Number, err)
 			}
 			if !yield(a, err) {
 				return
@@ -567,61 +704,60 @@ func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] 
 	}
 }
 
-// rows yields the rows of a query. The row is valid until the next. Sessions are
-// few and their answers lie together, so that nothing large is sorted.
-func (r *Record) rows(ctx context.Context, q Query) iter.Seq2[*row, error] {
+// ErrAnswer is wrapped by the error about a single answer.
+var ErrAnswer = errors.New("it cannot be read")
+
+var errChanged = fmt.Errorf("%w: it is not what was written (its checksum is another)", ErrAnswer)
+
+// rows yields the rows of a singer, "" for all. The row is valid until the next.
+// With an error about a row it yields that row, with any other none, and no row
+// follows. Sessions are few and their answers lie together, so that nothing large is
+// sorted. No row is left out for a value before its checksum has told that it is so.
+func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*row, error] {
 	return func(yield func(*row, error) bool) {
-		sessions, err := r.sessions(ctx, q.Singer)
+		sessions, err := r.sessions(ctx, singer)
 		if err != nil {
 			yield(nil, recordError(r.path, err))
 			return
 		}
-		where, since := "", ""
-		var read []int // columns
-		for i := sessionColumns; i < r.columns; i++ {
-			if q.Brief && slices.Contains(unbriefed, columns[i]) || q.Counted && columns[i] == "counts" {
-				continue
-			}
-			read = append(read, i)
+		names := slices.Clone(columns[sessionColumns:versionColumns[min(r.version, len(versionColumns)-1)]])
+		n := len(names)
+		if r.version >= summed {
+			names = append(names, "checksum")
 		}
-		names := make([]string, len(read))
-		for i, c := range read {
-			names[i] = columns[c]
+		values, to := make([]any, len(names)), make([]any, len(names))
+		for i := range values {
+			to[i] = &values[i]
 		}
-		if q.Counted {
-			where = " AND counts"
-		}
-		if !q.Since.IsZero() {
-			// Zones differ by at most a day; the exact time is compared later.
-			since = q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat)
-		}
-		answers, err := r.db.PrepareContext(ctx, fmt.Sprintf("SELECT %s FROM answers WHERE session_id = ? AND at >= ?%s ORDER BY number",
-			strings.Join(names, ", "), where))
+		answers, err := r.db.PrepareContext(ctx, fmt.Sprintf("SELECT %s FROM answers WHERE session_id = ? ORDER BY number", strings.Join(names, ", ")))
 		if err != nil {
 			yield(nil, recordError(r.path, err))
 			return
 		}
 		defer answers.Close()
 		one := func(s *sessionRow) (goOn bool) {
-			rows, err := answers.QueryContext(ctx, s.id, since)
+			rows, err := answers.QueryContext(ctx, s.id)
 			if err != nil {
 				yield(nil, recordError(r.path, err))
 				return false
 			}
 			defer rows.Close()
-			// Of the columns that are not read.
-			s.row.Attempt, s.row.Tuning, s.row.A4Hz, s.row.Counts = 1, theory.Equal.String(), theory.DefaultA4, q.Counted
 			fields := s.row.fields()
-			to := make([]any, len(read))
-			for i, c := range read {
-				to[i] = fields[c]
-			}
 			for rows.Next() {
 				if err := rows.Scan(to...); err != nil {
 					yield(nil, recordError(r.path, err))
 					return false
 				}
-				if !yield(&s.row, nil) {
+				var err error
+				for i, v := range values[:n] {
+					if !setColumn(fields[sessionColumns+i], v) && err == nil {
+						err = fmt.Errorf("%w: %s is of another kind", ErrAnswer, names[i])
+					}
+				}
+				if r.version >= summed && err == nil && values[n] != int64(checksum(fields)) {
+					err = errChanged
+				}
+				if !yield(&s.row, err) {
 					return false
 				}
 			}
@@ -646,10 +782,10 @@ type sessionRow struct {
 }
 
 // sessions returns the sessions of a singer, or of all, in the order of singers
-// and times.
+// and times; with them those of which it is not known whose they are.
 func (r *Record) sessions(ctx context.Context, singer string) ([]sessionRow, error) {
 	rows, err := r.db.QueryContext(ctx, `SELECT sessions.id, name, session, started, command, source, seed, estimator
-FROM sessions JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) ORDER BY name, started, sessions.id`, singer)
+FROM sessions LEFT JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) OR name IS NULL ORDER BY name, started, sessions.id`, singer)
 	if err != nil {
 		return nil, err
 	}
@@ -657,8 +793,16 @@ FROM sessions JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) ORDER
 	var out []sessionRow
 	for rows.Next() {
 		var s sessionRow
-		if err := rows.Scan(append([]any{&s.id}, s.row.fields()[:sessionColumns]...)...); err != nil {
+		var values [sessionColumns]any
+		to := []any{&s.id}
+		for i := range values {
+			to = append(to, &values[i])
+		}
+		if err := rows.Scan(to...); err != nil {
 			return nil, err
+		}
+		for i, field := range s.row.fields()[:sessionColumns] {
+			setColumn(field, values[i]) // what is of another kind does not fit the checksums
 		}
 		out = append(out, s)
 	}
@@ -669,13 +813,15 @@ FROM sessions JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) ORDER
 // Those that cannot be read are left out and counted in skipped.
 func (r *Record) Practice(ctx context.Context, singer string) (p *exercise.Practice, skipped int, err error) {
 	p = &exercise.Practice{}
-	for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true, Brief: true}) {
-		if err != nil {
-			if a.Session.ID == "" && ctx.Err() != nil {
-				return p, skipped, ctx.Err()
-			}
+	for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true}) {
+		switch {
+		case ctx.Err() != nil:
+			return p, skipped, ctx.Err()
+		case errors.Is(err, ErrAnswer):
 			skipped++
 			continue
+		case err != nil:
+			return p, skipped, err
 		}
 		if t, ok := a.Trial(); ok {
 			p.Add(t)

@@ -3,6 +3,7 @@ package store
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/csv"
@@ -11,8 +12,13 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // Format is a format of exports.
@@ -23,19 +29,53 @@ type Format int8
 const (
 	CSV       Format = iota // with a header line; RFC 4180
 	JSONLines               // one object a line
+	// GuardedCSV is CSV that a spreadsheet takes for no formula: see guard. A
+	// column more, the last, says so in every row.
+	GuardedCSV
 )
 
-// Export writes the answers of a query, and returns how many.
-func (r *Record) Export(ctx context.Context, w io.Writer, f Format, q Query) (int, error) {
-	return exportRows(w, f, r.rows(ctx, q))
+// guardColumn is the column that only GuardedCSV has; guarded is what it holds.
+const guardColumn, guarded = "guarded", "true"
+
+// Where a spreadsheet may begin a cell, at the beginning of a text or, in
+// countries where it parts cells by them, behind a semicolon or a tab, it takes
+// what follows for a formula if it begins so.
+var (
+	formula = regexp.MustCompile(`(^|[;\t])('*[=+\-@\t\r\n\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])`)
+	guardOf = regexp.MustCompile(`(^|[;\t])'('*[=+\-@\t\r\n\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])`)
+)
+
+// guard puts an apostrophe before what would be a formula, and before one that is
+// there already, so that unguard gives back the text exactly.
+func guard(s string) string { return formula.ReplaceAllString(s, "$1'$2") }
+
+func unguard(s string) string { return guardOf.ReplaceAllString(s, "$1$2") }
+
+// Export writes the answers of a singer, or for "" of all, and returns how many.
+// One that cannot be read ends it.
+func (r *Record) Export(ctx context.Context, w io.Writer, f Format, singer string) (int, error) {
+	return exportRows(w, f, func(yield func(*row, error) bool) {
+		for rw, err := range r.rows(ctx, singer) {
+			if rw != nil && err != nil {
+				err = fmt.Errorf("%s: %w: session %.40q, answer %d: %w", r.path, ErrRecordDamaged, rw.Session, rw.Number, err)
+			}
+			if !yield(rw, err) {
+				return
+			}
+		}
+	})
 }
 
 func exportRows(w io.Writer, f Format, rows iter.Seq2[*row, error]) (n int, err error) {
 	out := bufio.NewWriter(w)
 	table := csv.NewWriter(out)
 	lines := json.NewEncoder(out)
-	if f == CSV {
-		if err := table.Write(columns); err != nil {
+	if f != JSONLines {
+		header := columns
+		if f == GuardedCSV {
+			header = append(slices.Clone(columns), guardColumn)
+		}
+		if err := table.Write(header); err != nil {
 			return 0, err
 		}
 	}
@@ -43,10 +83,19 @@ func exportRows(w io.Writer, f Format, rows iter.Seq2[*row, error]) (n int, err 
 		if err != nil {
 			return n, err
 		}
-		if f == CSV {
-			err = table.Write(rw.text())
-		} else {
+		switch f {
+		case JSONLines:
 			err = lines.Encode(rw)
+		case GuardedCSV:
+			fields := rw.text()
+			for i, isText := range texts {
+				if isText {
+					fields[i] = guard(fields[i])
+				}
+			}
+			err = table.Write(append(fields, guarded))
+		default:
+			err = table.Write(rw.text())
 		}
 		if err != nil {
 			return n, err
@@ -76,10 +125,24 @@ func (r *row) text() []string {
 			out = append(out, textOf(*p, number))
 		case *bool:
 			out = append(out, strconv.FormatBool(*p))
+		case **bool:
+			out = append(out, textOf(*p, strconv.FormatBool))
 		}
 	}
 	return out
 }
+
+// texts tells which of the columns are texts.
+var texts = func() []bool {
+	out := make([]bool, len(columns))
+	for i, p := range new(row).fields() {
+		switch p.(type) {
+		case *string, **string:
+			out[i] = true
+		}
+	}
+	return out
+}()
 
 func textOf[T any](p *T, text func(T) string) string {
 	if p == nil {
@@ -114,6 +177,8 @@ func (r *row) setText(fields []string) error {
 			err = setNull(p, s, func(s string) (float64, error) { return strconv.ParseFloat(s, 64) })
 		case *bool:
 			*p, err = strconv.ParseBool(s)
+		case **bool:
+			err = setNull(p, s, strconv.ParseBool)
 		}
 		if err != nil {
 			return fmt.Errorf("%s: %.40q cannot be read", columns[i], s)
@@ -137,22 +202,79 @@ type Imported struct {
 	Read, Added int // answers; the others were there already
 }
 
-// Import reads an export, in either format, and adds what is not there yet: an
-// answer is known by its session and its number in it. Either everything is
-// added or, after an error, nothing; the error names the line.
-func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
-	var done Imported
-	if r.lock == nil {
-		return done, fmt.Errorf("%s: opened for reading", r.path)
+// ImportError is the error of an export that cannot be imported; those of the
+// record are others.
+type ImportError struct{ Err error }
+
+func (e ImportError) Error() string { return e.Err.Error() }
+func (e ImportError) Unwrap() error { return e.Err }
+
+// ImportRecord reads an export, in either format, and adds to the record at path
+// what is not there yet: an answer is known by its session and its number in it.
+// Either everything is added or, after an error, nothing, and then a record that
+// was not there is not made: one that is there has been begun. An ImportError names
+// the line.
+func ImportRecord(ctx context.Context, path string, now time.Time, in io.Reader) (done Imported, err error) {
+	if path, err = filepath.Abs(path); err != nil {
+		return done, err
 	}
+	r, err := lockRecord(path)
+	defer func() {
+		err = cmp.Or(err, r.Close())
+	}()
+	if err != nil {
+		return done, recordError(path, err)
+	}
+	if err := plain(r.file); err != nil {
+		return done, recordError(path, err)
+	}
+	if info, err := os.Stat(r.file); err == nil && info.Size() > 0 {
+		if err := r.open(now, migrations); err != nil {
+			return done, recordError(path, err)
+		}
+		return r.importFrom(ctx, in)
+	}
+	// Nobody else may write here now: what is made aside can take its place.
+	dir, err := os.MkdirTemp(filepath.Dir(r.file), temporary+"*")
+	if err != nil {
+		return done, recordError(path, err)
+	}
+	defer os.RemoveAll(dir)
+	to := r.file
+	r.file = filepath.Join(dir, filepath.Base(to))
+	if err := r.open(now, migrations); err != nil {
+		return done, recordError(path, err)
+	}
+	if done, err = r.importFrom(ctx, in); err != nil {
+		return done, err
+	}
+	if err := r.closeFile(); err != nil {
+		return Imported{}, recordError(path, err)
+	}
+	if err := cmp.Or(os.Rename(r.file, to), syncFolder(filepath.Dir(to))); err != nil {
+		return Imported{}, recordError(path, err)
+	}
+	return done, nil
+}
+
+// Import is ImportRecord for a record that is open.
+func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
+	if r.lock == nil {
+		return Imported{}, fmt.Errorf("%s: opened for reading", r.path)
+	}
+	return r.importFrom(ctx, in)
+}
+
+func (r *Record) importFrom(ctx context.Context, in io.Reader) (done Imported, err error) {
 	tx, err := r.db.BeginTx(ctx, nil)
 	if err != nil {
 		return done, recordError(r.path, err)
 	}
 	defer tx.Rollback()
 	add := tx.Stmt(r.add)
-	sessions := map[string]int64{}
+	sessions := map[string]sessionRow{}
 	rd := newReader()
+	var failed error // of the record
 	err = readRows(in, func(rw *row) error {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -161,26 +283,32 @@ func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
 		if _, err := rd.answer(rw); err != nil {
 			return err
 		}
-		if _, ok := sessions[rw.Session]; !ok {
-			id, other, err := insertSession(tx, rw)
-			if err != nil {
-				return recordError(r.path, err)
+		s, ok := sessions[rw.Session]
+		if !ok {
+			if s, failed = insertSession(tx, rw); failed != nil {
+				return failed
 			}
-			if other != "" {
-				return fmt.Errorf("session %s: here it is of %.40q, in the record of %.40q", rw.Session, rw.Singer, other)
-			}
-			sessions[rw.Session] = id
+			sessions[rw.Session] = s
 		}
-		result, err := add.Exec(append([]any{sessions[rw.Session]}, rw.values()[sessionColumns:]...)...)
+		if err := rw.belongs(s); err != nil {
+			return err
+		}
+		result, err := add.Exec(rw.inserted(s.id)...)
 		if err != nil {
-			return recordError(r.path, err)
+			failed = err
+			return err
 		}
 		n, err := result.RowsAffected()
 		done.Added += int(n)
 		return err
 	})
-	if err != nil {
-		return Imported{}, err
+	switch {
+	case ctx.Err() != nil:
+		return Imported{}, ctx.Err()
+	case failed != nil:
+		return Imported{}, recordError(r.path, failed)
+	case err != nil:
+		return Imported{}, ImportError{err}
 	}
 	if err := tx.Commit(); err != nil {
 		return Imported{}, recordError(r.path, err)
@@ -188,24 +316,34 @@ func (r *Record) Import(ctx context.Context, in io.Reader) (Imported, error) {
 	return done, nil
 }
 
-// insertSession finds or makes the session of a row and its singer. other is the
-// name of the singer if the session is there and is another one's.
-func insertSession(tx *sql.Tx, rw *row) (id int64, other string, err error) {
+// insertSession finds or makes the session of a row and its singer, and returns
+// it as it is in the record.
+func insertSession(tx *sql.Tx, rw *row) (s sessionRow, err error) {
 	if _, err := tx.Exec("INSERT OR IGNORE INTO singers (name) VALUES (?)", rw.Singer); err != nil {
-		return 0, "", err
+		return s, err
 	}
 	_, err = tx.Exec(`INSERT OR IGNORE INTO sessions (session, singer_id, started, command, source, seed, estimator)
 SELECT ?, id, ?, ?, ?, ?, ? FROM singers WHERE name = ?`,
 		rw.Session, rw.Started, rw.Command, rw.Source, rw.Seed, rw.Estimator, rw.Singer)
 	if err != nil {
-		return 0, "", err
+		return s, err
 	}
-	var name string
-	err = tx.QueryRow("SELECT sessions.id, name FROM sessions JOIN singers ON singers.id = singer_id WHERE session = ?", rw.Session).Scan(&id, &name)
-	if err == nil && name != rw.Singer {
-		other = name
+	err = tx.QueryRow(`SELECT sessions.id, name, session, started, command, source, seed, estimator
+FROM sessions JOIN singers ON singers.id = singer_id WHERE session = ?`, rw.Session).
+		Scan(append([]any{&s.id}, s.row.fields()[:sessionColumns]...)...)
+	return s, err
+}
+
+// belongs refuses a row whose session is another one in the record: its checksum
+// would not fit.
+func (r *row) belongs(s sessionRow) error {
+	here, there := r.fields(), s.row.fields()
+	for i, name := range columns[:sessionColumns] {
+		if h, t := *here[i].(*string), *there[i].(*string); h != t {
+			return fmt.Errorf("session %s: here its %s is %.40q, in the record %.40q", r.Session, name, h, t)
+		}
 	}
-	return id, other, err
+	return nil
 }
 
 // maxLine is the longest line of an import, in bytes; a row takes under 2000.
@@ -241,13 +379,16 @@ func readJSON(in *bufio.Reader, found func(*row) error) error {
 			if err := json.Unmarshal(text, &names); err != nil {
 				return fmt.Errorf("line %d: no JSON object: %w", n, err)
 			}
-			want := columns[:firstColumns] // those of version 1, if none of the others is there
-			for _, c := range columns[firstColumns:] {
-				if _, ok := names[c]; ok {
-					want = columns
+			want := versionColumns[1] // and those of the newest version of which one is there
+			for _, n := range versionColumns[2:] {
+				for _, c := range columns[want:n] {
+					if _, ok := names[c]; ok {
+						want = n
+						break
+					}
 				}
 			}
-			for _, c := range want {
+			for _, c := range columns[:want] {
 				if _, ok := names[c]; !ok {
 					return fmt.Errorf("line %d: %s is missing", n, c)
 				}
@@ -267,18 +408,42 @@ func readJSON(in *bufio.Reader, found func(*row) error) error {
 	}
 }
 
-func readCSV(in io.Reader, found func(*row) error) error {
+// fewAtATime hands on what is read until it is more than a line may have since the
+// last that began: a quoted field that does not end would fill the memory.
+type fewAtATime struct {
+	in   io.Reader
+	left int
+}
+
+var errTooLong = fmt.Errorf("longer than %d bytes", maxLine)
+
+func (f *fewAtATime) Read(p []byte) (int, error) {
+	if f.left <= 0 {
+		return 0, errTooLong
+	}
+	n, err := f.in.Read(p[:min(len(p), f.left)])
+	f.left -= n
+	return n, err
+}
+
+func readCSV(lines io.Reader, found func(*row) error) error {
+	in := &fewAtATime{lines, maxLine}
 	table := csv.NewReader(in)
 	table.ReuseRecord = true
 	header, err := table.Read()
 	if err != nil {
-		return fmt.Errorf("line 1: %w", err)
+		return csvError(1, err)
 	}
-	want := columns
-	if len(header) == firstColumns {
-		want = columns[:firstColumns] // of version 1
+	want := versionColumns[len(versionColumns)-1]
+	isGuarded := header[len(header)-1] == guardColumn
+	n := len(header)
+	if isGuarded {
+		n--
 	}
-	for i, c := range want {
+	if slices.Contains(versionColumns[1:], n) {
+		want = n
+	}
+	for i, c := range columns[:want] {
 		switch {
 		case i == len(header):
 			return fmt.Errorf("line 1: the column %s is missing", c)
@@ -288,28 +453,49 @@ func readCSV(in io.Reader, found func(*row) error) error {
 			return fmt.Errorf("line 1, column %d: %.40q; want %s", i+1, header[i], c)
 		}
 	}
-	if len(header) > len(want) {
-		return fmt.Errorf("line 1, column %d: %.40q; the practice record has no such column", len(want)+1, header[len(want)])
+	if n > want {
+		return fmt.Errorf("line 1, column %d: %.40q; the practice record has no such column", want+1, header[want])
 	}
-	for {
+	for next := 2; ; {
+		in.left = maxLine
 		fields, err := table.Read()
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
-		var parse *csv.ParseError
-		if errors.As(err, &parse) {
-			return fmt.Errorf("line %d: %w", parse.Line, parse.Err)
-		}
 		if err != nil {
-			return err
+			return csvError(next, err)
 		}
-		n, _ := table.FieldPos(0)
+		line, _ := table.FieldPos(0)
+		next, _ = table.FieldPos(len(fields) - 1)
+		next++
+		if isGuarded {
+			last := len(fields) - 1
+			if fields[last] != guarded {
+				return fmt.Errorf("line %d: %s: %.40q; want %s", line, guardColumn, fields[last], guarded)
+			}
+			fields = fields[:last]
+			for i, s := range fields {
+				if texts[i] {
+					fields[i] = unguard(s)
+				}
+			}
+		}
 		var rw row
 		if err := rw.setText(fields); err != nil {
-			return fmt.Errorf("line %d: %w", n, err)
+			return fmt.Errorf("line %d: %w", line, err)
 		}
 		if err := found(&rw); err != nil {
-			return fmt.Errorf("line %d: %w", n, err)
+			return fmt.Errorf("line %d: %w", line, err)
 		}
 	}
+}
+
+// csvError is an error of a table with the line, which is that of the parser if it
+// says one.
+func csvError(line int, err error) error {
+	var parse *csv.ParseError
+	if errors.As(err, &parse) {
+		line, err = parse.Line, parse.Err
+	}
+	return fmt.Errorf("line %d: %w", line, err)
 }

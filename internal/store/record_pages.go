@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"math"
@@ -19,7 +20,10 @@ type pageFile struct {
 	size  int            // of a page, in bytes
 	pages int            // from 1
 	log   map[int][]byte // pages in the write-ahead log
-	head  []byte         // the first 100 bytes
+	// stray are pages of the log behind its first broken place, of which nobody
+	// tells how whole they are. They are numbered -1, -2, ...
+	stray [][]byte
+	head  []byte // the first 100 bytes
 
 	buf  []byte
 	held int // the page in buf
@@ -53,7 +57,7 @@ func openPages(path string) (*pageFile, error) {
 		p.size = size
 	}
 	p.pages = int((info.Size() + int64(p.size) - 1) / int64(p.size))
-	if err := p.readLog(path + "-wal"); err != nil {
+	if p.log, p.stray, err = readLog(path+"-wal", p.size, &p.pages, slices.Clone[[]byte]); err != nil {
 		file.Close()
 		return nil, err
 	}
@@ -75,6 +79,9 @@ func (p *pageFile) field(at int) int { return int(binary.BigEndian.Uint32(p.head
 
 // page returns a page, valid until the next call.
 func (p *pageFile) page(n int) ([]byte, error) {
+	if n < 0 {
+		return p.stray[-1-n], nil
+	}
 	if logged, ok := p.log[n]; ok {
 		return logged, nil
 	}
@@ -92,31 +99,38 @@ func (p *pageFile) page(n int) ([]byte, error) {
 }
 
 // readLog reads the pages of the write-ahead log that were committed. Each frame
-// has a checksum over all before it (4.2), so the first that is broken ends it.
-func (p *pageFile) readLog(path string) error {
-	p.log = map[int][]byte{}
+// has a checksum over all before it (4.2), so the first that is broken ends it, for
+// SQLite too. stray are the pages behind that place, if more than one commit lies
+// there: the last one may not have reached the disk, but then no other came after.
+// pages grows with the file; keep returns what is to be kept of a page.
+func readLog(path string, size int, pages *int, keep func([]byte) []byte) (log map[int][]byte, stray [][]byte, err error) {
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil
+		return nil, nil, nil
 	}
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	defer f.Close()
-	head := make([]byte, logHeadSize)
-	if _, err := io.ReadFull(f, head); err != nil {
-		return nil
+	for range 3 {
+		log = map[int][]byte{}
+		before, after := make([]byte, logHeadSize), make([]byte, logHeadSize)
+		if _, err := f.ReadAt(before, 0); err != nil {
+			return log, nil, nil
+		}
+		stray = readFrames(io.NewSectionReader(f, logHeadSize, 1<<40), before, size, log, pages, keep)
+		if _, err := f.ReadAt(after, 0); err == nil && string(before) == string(after) {
+			break // no program began the log anew meanwhile
+		}
+		stray = nil
 	}
+	return log, stray, nil
+}
+
+func readFrames(f io.Reader, head []byte, size int, log map[int][]byte, pages *int, keep func([]byte) []byte) (stray [][]byte) {
 	var order binary.ByteOrder = binary.LittleEndian
-	switch binary.BigEndian.Uint32(head) {
-	case 0x377f0683:
+	if head[3]&1 == 1 {
 		order = binary.BigEndian
-	case 0x377f0682:
-	default:
-		return nil
-	}
-	if int(binary.BigEndian.Uint32(head[8:])) != p.size {
-		return nil
 	}
 	var a, b uint32
 	sum := func(data []byte) {
@@ -128,32 +142,62 @@ func (p *pageFile) readLog(path string) error {
 	sound := func(stored []byte) bool {
 		return binary.BigEndian.Uint32(stored) == a && binary.BigEndian.Uint32(stored[4:]) == b
 	}
-	if sum(head[:24]); !sound(head[24:]) {
-		return nil
+	sum(head[:24])
+	valid := sound(head[24:]) && binary.BigEndian.Uint32(head)&^1 == 0x377f0682 && int(binary.BigEndian.Uint32(head[8:])) == size
+	salt := string(head[16:24])
+	if !valid {
+		salt = ""
 	}
 	pending := map[int][]byte{}
-	frame := make([]byte, frameHeadSize+p.size)
+	commits := 0 // behind the broken place
+	frame := make([]byte, frameHeadSize+size)
 	for {
-		if _, err := io.ReadFull(f, frame); err != nil {
-			return nil // the end, or half a frame
+		if _, err := io.ReadFull(f, frame); err != nil { // the end, or half a frame
+			break
 		}
-		if string(frame[8:16]) != string(head[16:24]) { // the salt: of an older log
-			return nil
+		if salt == "" {
+			salt = string(frame[8:16])
 		}
+		committed := int(binary.BigEndian.Uint32(frame[4:]))
 		sum(frame[:8])
-		if sum(frame[frameHeadSize:]); !sound(frame[16:]) {
-			return nil
+		sum(frame[frameHeadSize:])
+		if valid = valid && string(frame[8:16]) == salt && sound(frame[16:]); !valid {
+			if string(frame[8:16]) == salt { // else of an older log
+				stray = append(stray, keep(frame[frameHeadSize:]))
+				if committed > 0 {
+					commits++
+				}
+			}
+			continue
 		}
 		n := int(binary.BigEndian.Uint32(frame))
-		pending[n] = slices.Clone(frame[frameHeadSize:])
-		if committed := int(binary.BigEndian.Uint32(frame[4:])); committed > 0 {
+		pending[n] = keep(frame[frameHeadSize:])
+		if committed > 0 {
 			for n, data := range pending {
-				p.log[n] = data
+				log[n] = data
 			}
 			clear(pending)
-			p.pages = max(p.pages, committed)
+			*pages = max(*pages, committed)
 		}
 	}
+	if commits < 2 {
+		return nil
+	}
+	for _, data := range pending { // of the commit that is broken
+		stray = append(stray, data)
+	}
+	return stray
+}
+
+// logProblem says what is wrong with the write-ahead log of a file; nil: nothing.
+// SQLite takes what lies behind a broken place for nothing, and writes over it.
+func logProblem(path string, size int) error {
+	pages := 0
+	_, stray, err := readLog(path+"-wal", size, &pages, func([]byte) []byte { return nil })
+	if err == nil && len(stray) > 0 {
+		err = fmt.Errorf("%w: its write-ahead log is broken before %d pages", ErrRecordDamaged, len(stray))
+	}
+	return err
 }
 
 // The kinds of pages (1.6).

@@ -21,12 +21,17 @@ import (
 // written.
 //
 // SQLite keeps no checksums, and reads nothing behind a broken page. So the pages
-// are read one by one, whatever became of those that lead to them. A page is sound
-// if it is filled as SQLite fills it and each row on it is one that this program
-// takes, with numbers in their shortest form and of a size that can be. Of a page
-// that is not, such rows count of which the row that lies behind it is one too: what
-// overwrote a place begins in the end of the row before it, where it may not show.
-// What is beyond this: a few bytes that turn a number into another likely one.
+// are read one by one, whatever became of those that lead to them. From version 3
+// on an answer counts, wherever it lies, if its checksum fits it with its session
+// and its singer. One bit that changed in those two is put right by the same means,
+// since all answers hang on them.
+//
+// In older versions a page is sound if it is filled as SQLite fills it and each row
+// on it is one that this program takes, with numbers in their shortest form and of a
+// size that can be. Of a page that is not, such rows count of which the row that lies
+// behind it is one too: what overwrote a place begins in the end of the row before
+// it, where it may not show. What is beyond this: a few bytes that turn a number into
+// another likely one.
 type Salvage struct {
 	path  string
 	pages *pageFile
@@ -39,21 +44,27 @@ type Salvage struct {
 	Answers, Lost int
 	SizeBytes     int64
 
-	broken   int // pages
-	sessions map[int64]*row
-	found    []foundAnswer // in the order of an export
+	broken   int            // pages
+	changed  int            // answers that do not fit their checksum
+	mended   int            // sessions and singers that were put right
+	sessions map[int64]*row // those of answers, and of version 1 and 2 all
+	found    []foundAnswer  // in the order of an export
 }
 
 // foundAnswer is where an answer lies.
 type foundAnswer struct {
 	session, number, row int64
 	page, cell           int
-	sum                  uint64 // of its bytes
+	hash                 uint64 // of its bytes
+	summed               bool   // it has a checksum
 }
 
 // answerKeys are the columns of the table of answers that come before those of a
 // row: id and session_id.
 const answerKeys = 2
+
+// minAnswer is fewer bytes than any answer takes.
+const minAnswer = 100
 
 // SalvageRecord looks through a record that may be damaged. What shows no trace of
 // a practice record is ErrRecordForeign, and one of a newer version is
@@ -62,7 +73,14 @@ func SalvageRecord(ctx context.Context, path string) (s *Salvage, err error) {
 	if path, err = filepath.Abs(path); err != nil {
 		return nil, err
 	}
-	pages, err := openPages(path)
+	file, err := resolve(path)
+	if err == nil {
+		err = plain(file)
+	}
+	if err != nil {
+		return nil, recordError(path, err)
+	}
+	pages, err := openPages(file)
 	if err != nil {
 		return nil, recordError(path, err)
 	}
@@ -86,7 +104,13 @@ func SalvageRecord(ctx context.Context, path string) (s *Salvage, err error) {
 	if !s.pages.ours() && s.Answers == 0 {
 		return nil, recordError(path, ErrRecordForeign)
 	}
-	s.Problems, err = fileProblems(ctx, path)
+	s.Problems, err = fileProblems(ctx, file)
+	if s.mended > 0 {
+		s.Problems = append([]string{fmt.Sprintf("a bit of a session or a singer had changed, as the checksums of the answers tell (%d times)", s.mended)}, s.Problems...)
+	}
+	if s.changed > 0 {
+		s.Problems = append([]string{fmt.Sprintf("of %d answers that are there the checksum is another", s.changed)}, s.Problems...)
+	}
 	if s.broken > 0 {
 		s.Problems = append([]string{fmt.Sprintf("%d of %d pages are broken", s.broken, s.pages.pages)}, s.Problems...)
 	}
@@ -103,7 +127,15 @@ func (s *Salvage) Close() error { return s.pages.file.Close() }
 func (s *Salvage) look(ctx context.Context) error {
 	l := looker{rd: newReader(), seed: maphash.MakeSeed()}
 	singers, sessions, index := onlyOnes[string]{}, onlyOnes[sessionRecord]{}, onlyOnes[indexEntry]{}
+	maySingers, maySessions := candidates[string]{}, candidates[sessionRecord]{}
+	numbers := make([]int, 0, s.pages.pages+len(s.pages.stray))
 	for n := 2; n <= s.pages.pages; n++ {
+		numbers = append(numbers, n)
+	}
+	for i := range s.pages.stray {
+		numbers = append(numbers, -1-i)
+	}
+	for _, n := range numbers {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -120,7 +152,9 @@ func (s *Salvage) look(ctx context.Context) error {
 			whole = whole && found[i].ok
 			at[c.from] = i
 		}
-		if !whole {
+		if n < 0 {
+			whole = false
+		} else if !whole {
 			if isPage := kind == indexInner || kind == tableInner || kind == indexLeaf || kind == tableLeaf; !isPage && s.pages.field(36) > 0 {
 				continue // it may be a free one
 			}
@@ -131,42 +165,69 @@ func (s *Salvage) look(ctx context.Context) error {
 		}
 		for i, f := range found {
 			c := list[i]
-			if behind, ok := at[c.to]; !f.ok || !whole && c.to != len(page) && !(ok && found[behind].ok) {
-				continue
-			}
+			behind, ok := at[c.to]
+			trusted := f.ok && n > 0 && (whole || c.to == len(page) || ok && found[behind].ok)
 			switch {
-			case f.entry.row > 0:
+			case f.entry.row > 0 && trusted:
 				index.add(f.entry.row, f.entry)
 			case f.singer != "":
-				singers.add(c.row, f.singer)
+				maySingers.add(c.row, f.singer)
+				if trusted {
+					singers.add(c.row, f.singer)
+				}
 			case f.session != nil:
-				sessions.add(c.row, *f.session)
-			case f.answer != nil:
+				maySessions.add(c.row, *f.session)
+				if trusted {
+					sessions.add(c.row, *f.session)
+				}
+			case f.answer != nil && (trusted || f.ok && f.answer.summed):
 				f.answer.page, f.answer.cell = n, i
 				s.found = append(s.found, *f.answer)
 			}
 		}
 	}
-	// The index has the place of each answer too.
-	last := int64(0) // the highest number of a row that was there
-	for n := range index {
-		last = max(last, n)
-	}
-	s.found = slices.DeleteFunc(s.found, func(a foundAnswer) bool {
-		last = max(last, a.row)
-		entry, ok := index[a.row]
-		return ok && !entry.twice && entry.value != indexEntry{a.session, a.number, a.row}
-	})
 	if missing := s.pages.field(28) - s.pages.pages; s.pages.ours() && missing > 0 {
 		s.broken += missing
 		s.pages.pages += missing
 	}
+	last := int64(0) // the highest number of a row that was there, if so many can have been
+	was := func(row int64) {
+		if row <= int64(s.pages.pages)*int64(s.pages.size)/minAnswer {
+			last = max(last, row)
+		}
+	}
+	for n := range index {
+		was(n)
+	}
+	for _, a := range s.found {
+		was(a.row)
+	}
 	s.sessions = map[int64]*row{}
-	for id, one := range sessions {
-		if singer := singers[one.value.singer]; !one.twice && singer.value != "" && !singer.twice {
-			r := one.value.row
-			r.Singer = singer.value
-			s.sessions[id] = &r
+	if proven, err := s.prove(ctx, maySessions, maySingers); err != nil {
+		return err
+	} else if len(proven) > 0 {
+		inFile := func(list []foundAnswer) (n int) {
+			for _, a := range list {
+				if a.page > 0 {
+					n++
+				}
+			}
+			return n
+		}
+		s.changed = inFile(s.found) - inFile(proven)
+		s.found = proven
+	} else {
+		// The index has the place of each answer too.
+		s.found = slices.DeleteFunc(s.found, func(a foundAnswer) bool {
+			entry, ok := index[a.row]
+			return a.summed || ok && !entry.twice && entry.value != indexEntry{a.session, a.number, a.row}
+		})
+		for id, one := range sessions {
+			if singer := singers[one.value.singer]; !one.twice && singer.value != "" && !singer.twice {
+				r := one.value.row
+				r.Singer = singer.value
+				s.sessions[id] = &r
+			}
 		}
 	}
 	s.order()
@@ -215,21 +276,126 @@ func (l *looker) look(kind byte, c cell) (f finding) {
 		}
 	case kind == indexLeaf:
 	case n == singerValues:
+		f.singer = string(values[1].bytes)
 		name, ok := values[1].text()
-		f.singer, f.ok = name, ok && values[0].null() && CheckSinger(name) == nil
+		f.ok = ok && values[0].null() && CheckSinger(name) == nil
 	case n == sessionValues:
 		f.session, f.ok = l.session(values)
-	case n == answerKeys+firstColumns-sessionColumns, n == answerKeys+len(columns)-sessionColumns:
+	case n == answerValues(1), n == answerValues(2), n == answerValues(summed):
 		var rw row
-		session, ok := rw.setValues(values)
+		session, check, ok := rw.setValues(values)
 		rw.setSession(&standIn)
-		if f.ok = ok && rw.likely(); f.ok {
+		if f.ok = ok && (check != nil || rw.likely()); f.ok {
 			_, err := l.rd.answer(&rw)
 			f.ok = err == nil
 		}
-		f.answer = &foundAnswer{session: session, number: rw.Number, row: c.row, sum: maphash.Bytes(l.seed, c.record)}
+		f.answer = &foundAnswer{session: session, number: rw.Number, row: c.row, hash: maphash.Bytes(l.seed, c.record), summed: check != nil}
 	}
 	return f
+}
+
+// answerValues is how many values the table of answers of a version has.
+func answerValues(version int) int {
+	n := answerKeys + versionColumns[version] - sessionColumns
+	if version >= summed {
+		n++
+	}
+	return n
+}
+
+// candidates are what the rows of a small table may have been, by their numbers.
+type candidates[T comparable] map[int64][]T
+
+func (c candidates[T]) add(id int64, x T) {
+	const most = 8 // copies of pages do not differ, and noise is no row
+	if !slices.Contains(c[id], x) && len(c[id]) < most {
+		c[id] = append(c[id], x)
+	}
+}
+
+// prove returns the answers whose checksum fits them, with the session and the
+// singer with which it does, and remembers these sessions.
+func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord], singers candidates[string]) (proven []foundAnswer, err error) {
+	const tried = 3 // answers by which a session is put right
+	failed := map[int64]int{}
+	var pages pageRows
+	for _, a := range s.found {
+		if !a.summed {
+			continue
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		rw, check, err := pages.row(s.pages, a)
+		if err != nil {
+			return nil, recordError(s.path, err)
+		}
+		fields := rw.fields()
+		fits := func(session *row) bool {
+			rw.setSession(session)
+			return checksum(fields) == uint64(check)
+		}
+		if known := s.sessions[a.session]; known != nil {
+			if fits(known) {
+				proven = append(proven, a)
+			}
+			continue
+		}
+		found := (*row)(nil)
+		for _, mend := range []bool{false, true} {
+			if found != nil || mend && failed[a.session] >= tried {
+				break
+			}
+			for _, one := range sessions[a.session] {
+				for _, singer := range singers[one.singer] {
+					r := one.row
+					r.Singer = singer
+					if mend && r.mend(fits) {
+						s.mended++
+						singers.add(one.singer, r.Singer)
+						found = &r
+					} else if !mend && fits(&r) {
+						found = &r
+					}
+				}
+			}
+		}
+		if found == nil {
+			failed[a.session]++
+			continue
+		}
+		s.sessions[a.session] = found
+		proven = append(proven, a)
+	}
+	return proven, nil
+}
+
+// mend changes each bit of the columns of a session in turn until it fits. None of
+// ours is longer than most.
+func (r *row) mend(fits func(*row) bool) bool {
+	const most = 400 // bytes
+	length := 0
+	for _, p := range r.fields()[:sessionColumns] {
+		length += len(*p.(*string))
+	}
+	if length > most {
+		return false
+	}
+	for _, p := range r.fields()[:sessionColumns] {
+		text := p.(*string)
+		whole := *text
+		for i := range len(whole) {
+			for bit := range 8 {
+				changed := []byte(whole)
+				changed[i] ^= 1 << bit
+				if *text = string(changed); fits(r) {
+					return true
+				}
+			}
+		}
+		*text = whole
+	}
+	return false
 }
 
 // order puts what was found into the order of an export, and leaves out what is
@@ -245,7 +411,7 @@ func (s *Salvage) order() {
 	for i := 0; i < len(s.found); {
 		a, same := s.found[i], true
 		for i++; i < len(s.found) && s.found[i].session == a.session && s.found[i].number == a.number; i++ {
-			same = same && s.found[i].sum == a.sum && s.found[i].row == a.row
+			same = same && (a.summed || s.found[i].hash == a.hash && s.found[i].row == a.row)
 		}
 		if same && s.sessions[a.session] != nil {
 			kept = append(kept, a)
@@ -282,18 +448,20 @@ func (l *looker) session(values []value) (*sessionRecord, bool) {
 	s := &sessionRecord{}
 	r, ok := &s.row, values[0].null()
 	for i, to := range []*string{1: &r.Session, 3: &r.Started, 4: &r.Command, 5: &r.Source, 6: &r.Seed, 7: &r.Estimator} {
-		if to != nil && ok {
-			*to, ok = values[i].text()
+		if to != nil {
+			_, isText := values[i].text()
+			*to, ok = string(values[i].bytes), ok && isText
 		}
 	}
-	if !ok {
-		return nil, false
+	singer, isNumber := values[2].integer()
+	s.singer = singer
+	if !ok || !isNumber {
+		return s, false
 	}
-	s.singer, ok = values[2].integer()
 	r.Singer = standIn.Singer
 	_, err := l.rd.readSession(r)
 	r.Singer = ""
-	return s, ok && err == nil
+	return s, err == nil
 }
 
 // standIn is the session of an answer whose own is not known yet.
@@ -309,10 +477,18 @@ func (r *row) setSession(from *row) {
 }
 
 // setValues sets the columns of an answer from the values of its record, and
-// returns the number of its session.
-func (r *row) setValues(values []value) (session int64, ok bool) {
+// returns the number of its session, and its checksum if it has one.
+func (r *row) setValues(values []value) (session int64, check *int64, ok bool) {
 	if session, ok = values[1].integer(); !ok || !values[0].null() {
-		return session, false
+		return session, nil, false
+	}
+	if len(values) == answerValues(summed) {
+		last := len(values) - 1
+		sum, ok := values[last].integer()
+		if !ok {
+			return session, nil, false
+		}
+		check, values = &sum, values[:last]
 	}
 	fields := r.fields()[sessionColumns:]
 	for i, v := range values[answerKeys:] {
@@ -331,14 +507,19 @@ func (r *row) setValues(values []value) (session int64, ok bool) {
 		case **float64:
 			ok = setValue(p, v, v.real)
 		case *bool:
-			*p, ok = v.kind == 9, v.kind == 8 || v.kind == 9
+			*p, ok = v.truth()
+		case **bool:
+			ok = setValue(p, v, v.truth)
 		}
 		if !ok {
-			return session, false
+			return session, nil, false
 		}
 	}
-	return session, true
+	return session, check, true
 }
+
+// truth returns yes or no; false in ok if it is neither.
+func (v value) truth() (truth, ok bool) { return v.kind == 9, v.kind == 8 || v.kind == 9 }
 
 func setValue[T any](p **T, v value, read func() (T, bool)) bool {
 	if v.null() {
@@ -373,41 +554,60 @@ func (r *row) likely() bool {
 	return true
 }
 
+// pageRows reads the rows of answers that were found, page by page.
+type pageRows struct {
+	held   int // the page of list
+	list   []cell
+	values []value
+}
+
+var errMoving = errors.New("it changes while it is read")
+
+// row returns an answer without its session, and its checksum, 0 if it has none.
+func (p *pageRows) row(pages *pageFile, a foundAnswer) (rw row, check int64, err error) {
+	if a.page != p.held {
+		page, err := pages.page(a.page)
+		if err != nil {
+			return rw, 0, err
+		}
+		_, p.list, _ = cells(page)
+		p.held = a.page
+	}
+	if a.cell >= len(p.list) {
+		return rw, 0, errMoving
+	}
+	var ok bool
+	if p.values, ok = record(p.values[:0], p.list[a.cell].record); !ok {
+		return rw, 0, errMoving
+	}
+	_, sum, ok := rw.setValues(p.values)
+	if !ok {
+		return rw, 0, errMoving
+	}
+	if sum != nil {
+		check = *sum
+	}
+	return rw, check, nil
+}
+
 // rows yields the rows of a singer, "" for all. The row is valid until the next.
 func (s *Salvage) rows(ctx context.Context, singer string) iter.Seq2[*row, error] {
 	return func(yield func(*row, error) bool) {
-		var values []value
-		var list []cell
-		held := 0
+		var pages pageRows
 		for _, a := range s.found {
 			session := s.sessions[a.session]
 			if singer != "" && session.Singer != singer {
 				continue
 			}
-			err := ctx.Err()
-			if err == nil && a.page != held {
-				var page []byte
-				page, err = s.pages.page(a.page)
-				if err == nil {
-					_, list, _ = cells(page)
-				}
-				held = a.page
+			rw, check, err := pages.row(s.pages, a)
+			rw.setSession(session)
+			if err == nil && a.summed && uint64(check) != checksum(rw.fields()) {
+				err = errMoving
 			}
-			var rw row
-			ok := false
-			if err == nil && a.cell < len(list) {
-				if values, ok = record(values[:0], list[a.cell].record); ok {
-					_, ok = rw.setValues(values)
-				}
-			}
-			if err == nil && !ok {
-				err = errors.New("it changes while it is read")
-			}
-			if err != nil {
+			if err = cmp.Or(ctx.Err(), err); err != nil {
 				yield(nil, recordError(s.path, err))
 				return
 			}
-			rw.setSession(session)
 			if !yield(&rw, nil) {
 				return
 			}
@@ -457,6 +657,9 @@ func fileProblems(ctx context.Context, path string) ([]string, error) {
 		defer db.Close()
 		var problems []string
 		problems, err = integrity(ctx, db)
+		if err == nil && len(problems) == 0 {
+			err = examine(path, migrations)
+		}
 		if err == nil {
 			return problems, nil
 		}
@@ -467,5 +670,5 @@ func fileProblems(ctx context.Context, path string) ([]string, error) {
 	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, os.ErrPermission) {
 		return nil, recordError(path, err)
 	}
-	return []string{line(err.Error())}, nil
+	return []string{words(err)}, nil
 }

@@ -76,7 +76,7 @@ func whole(t testing.TB, path string) map[string]string {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	return exported(t, func(out *bytes.Buffer) (int, error) { return r.Export(t.Context(), out, CSV, Query{}) })
+	return exported(t, func(out *bytes.Buffer) (int, error) { return r.Export(t.Context(), out, CSV, "") })
 }
 
 // A sound file gives everything back, in both versions, in the order and the form of
@@ -104,7 +104,7 @@ func TestSalvageSound(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				if m, err := r.Export(t.Context(), &want, f, Query{Singer: singer}); err != nil || n != m || !bytes.Equal(got.Bytes(), want.Bytes()) {
+				if m, err := r.Export(t.Context(), &want, f, singer); err != nil || n != m || !bytes.Equal(got.Bytes(), want.Bytes()) {
 					t.Errorf("of %q %d answers, want %d (%v), or not the same", singer, n, m, err)
 				}
 			}
@@ -370,7 +370,7 @@ func TestSalvageRefuses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := db.Exec("PRAGMA user_version=3"); err != nil {
+	if _, err := db.Exec("PRAGMA user_version=4"); err != nil {
 		t.Fatal(err)
 	}
 	db.Close()

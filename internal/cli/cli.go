@@ -23,6 +23,7 @@ import (
 	"golang.org/x/term"
 
 	"singback/internal/device"
+	"singback/internal/plain"
 	"singback/internal/store"
 )
 
@@ -65,7 +66,7 @@ const (
 // env is what commands know of the world outside.
 type env struct {
 	stdin          io.Reader
-	stdout, stderr io.Writer
+	stdout, stderr io.Writer // for text: within run a [plain.Writer] stands before each
 	getenv         func(string) string
 	terminal       func(any) bool
 	seed           func() uint64
@@ -100,7 +101,36 @@ func usage(err error) error {
 
 func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
+// plain returns the environment in which what is printed is text, whatever names,
+// titles and files make of it.
+func (e *env) plain() (inside *env, flush func()) {
+	own := *e
+	stdout, stderr := plain.NewWriter(e.stdout), plain.NewWriter(e.stderr)
+	own.stdout, own.stderr = stdout, stderr
+	own.terminal = func(stream any) bool {
+		if w, ok := stream.(io.Writer); ok {
+			stream = plain.Around(w)
+		}
+		return e.terminal(stream)
+	}
+	return &own, func() {
+		stdout.Flush() // an error was told by what was written before
+		stderr.Flush()
+	}
+}
+
+// data is where goes to standard output what another program reads back to the
+// byte. On a terminal it is text like all the rest.
+func (e *env) data() io.Writer {
+	if e.terminal(e.stdout) {
+		return e.stdout
+	}
+	return plain.Around(e.stdout)
+}
+
 func run(ctx context.Context, e *env, args []string) int {
+	e, flush := e.plain()
+	defer flush()
 	root := newRoot(e)
 	root.SetArgs(args)
 	root.SetIn(e.stdin)

@@ -20,6 +20,7 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/notation"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/review"
 	"singback/internal/session"
@@ -397,7 +398,7 @@ func (r *lineRun) event(ev session.Event) {
 				d, _ := r.item.Tuning.Nearest(theory.CentsBetween(ev.F0, r.item.Tuning.Hz(theory.Pitch{Note: r.item.Key.Tonic, Octave: 4})), theory.Degree{Step: 1})
 				name = style.Degree(r.item.Key, d)
 			}
-			fmt.Fprintf(prompts, "\r%-8s\r", name)
+			fmt.Fprintf(plain.Around(prompts), "\r%-8s\r", name)
 		}
 	}
 }

@@ -233,7 +233,8 @@ func newRecordExport(e *env) *cobra.Command {
 		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
 line, or as JSON lines, one object an answer. Both have the same columns, which
 the README explains, with every number as it was measured. What is null in JSON
-is empty in CSV. singback record import reads both.
+is empty in CSV. singback record import reads both. A file or a pipe gets the
+names in it to the byte; a terminal is shown controls in them, like \u001b.
 
 With --damaged it writes what can still be read of a record that is damaged, says
 how many answers are lost, and ends with the exit status 1 if the file is not
@@ -276,7 +277,7 @@ new one.`,
 					return r.Export(cmd.Context(), w, f, store.Query{Singer: o.singer})
 				}
 			}
-			out := e.stdout
+			out := e.data()
 			if to != "" {
 				f, err := createNew(to)
 				if err != nil {

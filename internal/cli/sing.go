@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
@@ -477,7 +478,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: e.stdout, Environ: os.Environ(), Style: d.style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
+			In: e.stdin, Out: plain.Around(e.stdout), Environ: os.Environ(), Style: d.style, Note: strings.Join(append([]string{stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
 				l := max(minLevel, min(maxLevel, config.Level()+dB))
 				level.Store(int64(l * 100))

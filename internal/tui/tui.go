@@ -16,6 +16,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -68,7 +69,7 @@ const offerTime = 6 * time.Second
 func Run(ctx context.Context, o Options, drill Drill) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	m := &model{view: View{Style: o.Style, Note: o.Note, Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
+	m := newModel(o, cancel)
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
 	if o.Asks != nil {
 		o.Asks(Asker{
@@ -162,6 +163,10 @@ type model struct {
 	rested chan struct{}         // nil while the singer does not rest
 }
 
+func newModel(o Options, cancel context.CancelFunc) *model {
+	return &model{view: View{Style: o.Style, Note: plain.Shown(o.Note), Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
+}
+
 func (m *model) Init() tea.Cmd { return nil }
 
 func (m *model) View() tea.View {
@@ -191,9 +196,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			m.guessed(exercise.NotMeasured)
 		}
 	case *entry:
-		m.entry, m.view.Typing = msg, &Typing{Ask: msg.ask}
+		m.entry, m.view.Typing = msg, &Typing{Ask: plain.Shown(msg.ask)}
 	case pause:
-		m.pause, m.view.Pause = msg.answer, msg.say
+		m.pause, m.view.Pause = msg.answer, plain.Shown(msg.say)
 		return m, tea.Tick(time.Duration(msg.seconds*float64(time.Second)), func(time.Time) tea.Msg { return paused{msg.answer} })
 	case paused:
 		if m.pause == msg.answer {
@@ -255,10 +260,11 @@ const maxTyped = 60
 func (m *model) typed(name, text string) {
 	t := m.view.Typing
 	line := []rune(t.Text)
+	text = plain.Line(text)
 	switch {
 	case name == "enter":
 		if err := m.entry.check(t.Text); err != nil {
-			t.Problem = err.Error()
+			t.Problem = plain.Shown(err.Error())
 			return
 		}
 		m.entry.answer <- t.Text

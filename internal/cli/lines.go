@@ -683,16 +683,12 @@ type linesEvent struct {
 func (r *lineRun) summary(kept string) {
 	if r.o.stage.format.value == "json" {
 		r.record(linesEvent{"summary", report.Schema, r.seed, r.o.level, r.sung, r.right, r.written, r.points, r.pointsOf})
-		return
-	}
-	if r.sung == 0 {
+	} else if r.sung == 0 {
 		fmt.Fprintln(r.results, "\nNothing was sung that could be measured.")
 	} else {
 		fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, r.pointsOf)
 	}
-	if r.keeper.record != nil || r.keeper.kept > 0 {
-		fmt.Fprintln(r.results, kept)
-	}
+	tellKept(r.e, r.o.stage.format.value, r.results, kept)
 }
 
 // keyLines gives the lines that are typed, one at a time.

@@ -507,9 +507,6 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.degrees, b.among))
 		}
 		fmt.Fprint(results, d.summary(tally))
-		if d.finished == nil { // which says so
-			k.tell(e.stderr)
-		}
 	default:
 		stage.tell(e.stderr)
 		k.tell(e.stderr)
@@ -529,6 +526,8 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 	kept := k.end()
 	if d.finished != nil {
 		d.finished(results, kept)
+	} else {
+		tellKept(e, o.format.value, results, kept)
 	}
 	return errors.Join(err, results.err, stage.close())
 }

@@ -49,12 +49,27 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 	}
 }
 
-// interruptible returns a context that an interrupt ends. A second interrupt
-// ends the program at once.
+// interruptible returns a context that an interrupt ends, and whatever else ends
+// a program from outside: the terminal is to be as it was, and what was sung kept.
+// A second interrupt ends the program at once; a terminal that has gone says so
+// more than once.
 func interruptible(ctx context.Context) (context.Context, context.CancelFunc) {
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
-	context.AfterFunc(ctx, stop)
-	return ctx, stop
+	ctx, cancel := context.WithCancel(ctx)
+	got := make(chan os.Signal, 1)
+	for _, s := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
+		if !signal.Ignored(s) { // as by nohup
+			signal.Notify(got, s)
+		}
+	}
+	go func() {
+		select {
+		case <-got:
+			cancel()
+		case <-ctx.Done():
+		}
+		signal.Reset(os.Interrupt, syscall.SIGTERM)
+	}()
+	return ctx, cancel
 }
 
 const (

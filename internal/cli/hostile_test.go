@@ -84,7 +84,7 @@ func TestHostileTextInFiles(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		tomlName := strings.ReplaceAll(string(quoted), "\x7f", `\u007f`) // a basic string of TOML has the escapes of JSON
+		tomlName := strings.ReplaceAll(string(quoted), "\x7f", `\u007f`)     // a basic string of TOML has the escapes of JSON
 		one := strings.NewReplacer("\r", "\x1b", "\n", "\x1b").Replace(name) // a field of ABC is one line
 		course := put(fmt.Sprintf("%d.toml", i), fmt.Sprintf("name = %s\n[[stage]]\nname = %s\nkeys = [\"F major\"]\ndegrees = \"sol mi\"\namong = \"do mi sol\"\n", tomlName, tomlName))
 		scores := []string{

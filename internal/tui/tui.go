@@ -89,6 +89,8 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 			},
 		})
 	}
+	running, end := context.WithCancel(context.Background())
+	go watchStops(running, p)
 	done := make(chan error, 1)
 	go func() {
 		err := drill(ctx,
@@ -107,6 +109,7 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 		p.Send(ended{})
 	}()
 	_, err := p.Run()
+	end()
 	cancel()
 	drillErr := <-done
 	if err != nil {
@@ -206,6 +209,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	case resting:
 		m.rested, m.view.Paused = msg.rested, true
+	case wentOn:
+		return m, giveBack(func() error { return nil })
 	case ended:
 		return m, tea.Quit
 	case session.Event:
@@ -215,6 +220,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 }
 
 func (m *model) key(name, text string) tea.Cmd {
+	if name == "ctrl+z" {
+		return giveBack(stopJob)
+	}
 	if m.entry != nil && name != "ctrl+c" {
 		m.typed(name, text)
 		return nil

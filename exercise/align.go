@@ -2,6 +2,7 @@ package exercise
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -98,8 +99,15 @@ const (
 	driftReach  = 120.0 // cents: an error beyond says nothing about the key
 	rounds      = 6     // most times the alignment is repeated for what it shows of key and tempo
 	equal       = 1e-9  // costs nearer than this are the same, so that rounding decides nothing
-	maxCells    = 400 << 20
+
+	allCells = 4 << 20  // cells of a take that is looked at in full: 2 000 notes of a line of 2 000
+	maxCells = 64 << 20 // bytes, and a minute of work
+	astray   = 256      // notes by which a longer take may be ahead of the line or behind it
 )
+
+// ErrTooLong is returned for a take and a line that would take too much memory
+// and time to align.
+var ErrTooLong = errors.New("too many notes to align")
 
 // Align finds the alignment of least cost by dynamic programming over written
 // and sung notes, for the transposition, the tempo and the drift that the
@@ -112,12 +120,17 @@ const (
 // fragment, consolidate; and going back, which score followers know.
 //
 // The onsets of the line count where it is timed.
+//
+// Work grows with the product of both lengths up to some 2 000 notes each, and
+// beyond with their length and difference: there the take is never looked for
+// more than 256 notes ahead of the line or behind it, besides the notes by which
+// one is longer. What would still be too much is ErrTooLong.
 func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error) {
 	if len(line) == 0 {
 		return Alignment{}, fmt.Errorf("a line without notes cannot be sung")
 	}
-	if (len(line)+1)*(len(sung)+1) > maxCells {
-		return Alignment{}, fmt.Errorf("%d written and %d sung notes are too many to align", len(line), len(sung))
+	if cells := float64(bandWidth(len(line), len(sung))) * float64(len(sung)+1); cells > maxCells {
+		return Alignment{}, fmt.Errorf("%w: %d written, %d sung; cut the line and the take into parts", ErrTooLong, len(line), len(sung))
 	}
 	s := &search{line: line, timed: timed, sung: sung}
 	s.prepare()
@@ -156,12 +169,22 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 	return best, nil
 }
 
+// bandWidth is how many places in a line of m notes are looked at for each of n
+// sung notes.
+func bandWidth(m, n int) int {
+	if float64(m+1)*float64(n+1) <= allCells {
+		return m + 1
+	}
+	return min(m, max(m-n, n-m)+2*astray) + 1
+}
+
 // search holds what one Align works on.
 type search struct {
 	line  []Due
 	timed bool
 	sung  []Sung
 
+	width     int       // places in the line that are looked at for each sung note: see bandWidth
 	add       []float64 // cost of adding each sung note
 	beat      float64   // the usual length of a written note
 	reference []float64 // of each sung note, cents above the line
@@ -171,6 +194,7 @@ type search struct {
 }
 
 func (s *search) prepare() {
+	s.width = bandWidth(len(s.line), len(s.sung))
 	lengths := make([]float64, len(s.sung))
 	for j, n := range s.sung {
 		lengths[j] = n.Offset - n.Onset
@@ -210,8 +234,10 @@ func (s *search) keys(free Freedom) []float64 {
 	// Bins count from the first pair, so that a transposed take falls into the
 	// same bins.
 	zero := s.sung[0].Cents - s.line[0].Cents
+	stride := 1 + len(s.line)*len(s.sung)/allCells // of many pairs some are enough
 	for i, d := range s.line {
-		for j, v := range s.sung {
+		for j := i % stride; j < len(s.sung); j += stride {
+			v := s.sung[j]
 			apart := math.Abs((float64(i)+0.5)/m - (float64(j)+0.5)/n)
 			if apart > 0.5 {
 				continue
@@ -310,28 +336,40 @@ const (
 // going back from a later i of the same column. above is the cheapest cell
 // further on. Going back costs the same from anywhere, so one value a cell and
 // one bit to find it again are enough.
+//
+// The cells of a column that are looked at begin at low(j), and are width many;
+// the cost of the others is infinite.
 func (s *search) run() Alignment {
 	m, n := len(s.line), len(s.sung)
-	moves := make([]byte, (m+1)*(n+1))
+	width := s.width
+	low := func(j int) int { return max(0, min(j-astray+min(0, m-n), m+1-width)) }
+	moves := make([]byte, width*(n+1))
 	var columns [pieces + 1][]float64
 	for k := range columns {
 		columns[k] = make([]float64, m+1)
+		for i := range columns[k] {
+			columns[k][i] = math.Inf(1)
+		}
 	}
 	column := func(j int) []float64 { return columns[j%(pieces+1)] }
 	for j := 0; j <= n; j++ {
-		now, move := column(j), moves[j*(m+1):(j+1)*(m+1)]
-		for i := range now {
-			now[i] = math.Inf(1)
+		from := low(j)
+		to := from + width // not inside
+		now, move := column(j), moves[j*width:(j+1)*width]
+		if j > pieces {
+			for i := low(j - pieces - 1); i < from+width; i++ { // what is left of an earlier column
+				now[i] = math.Inf(1)
+			}
 		}
 		if j == 0 {
 			now[0] = 0
 		}
 		take := func(i int, cost float64, m byte) {
 			if cost < now[i]-equal {
-				now[i], move[i] = cost, m
+				now[i], move[i-from] = cost, m
 			}
 		}
-		for i := 0; i <= m; i++ {
+		for i := from; i < to; i++ {
 			if j > 0 {
 				last := column(j - 1)
 				if i > 0 {
@@ -361,19 +399,19 @@ func (s *search) run() Alignment {
 			break // nothing is sung after it
 		}
 		above := math.Inf(1)
-		for i := m; i >= 0; i-- {
+		for i := to - 1; i >= from; i-- {
 			here := now[i]
 			if above+backCost < now[i]-equal {
-				now[i], move[i] = above+backCost, moveBack
+				now[i], move[i-from] = above+backCost, moveBack
 			}
 			if above < here-equal {
-				move[i] |= fromAbove
+				move[i-from] |= fromAbove
 			} else {
 				above = here
 			}
 		}
 	}
-	return s.trace(moves, column(n)[m])
+	return s.trace(func(j, i int) byte { return moves[j*width+i-low(j)] }, column(n)[m])
 }
 
 // level reports whether the written notes from … to−1 have one pitch.
@@ -400,12 +438,12 @@ func (s *search) split(i, from, to int) (cost float64, ok bool) {
 }
 
 // trace follows the moves back from the last cell.
-func (s *search) trace(moves []byte, cost float64) Alignment {
+func (s *search) trace(moves func(j, i int) byte, cost float64) Alignment {
 	m, n := len(s.line), len(s.sung)
 	a := Alignment{Answers: make([]Answer, m), Written: make([]int, n), Again: make([]bool, n), Cost: cost}
 	done := make([]bool, m) // sung in a later pass
 	for i, j := m, n; i > 0 || j > 0; {
-		move := moves[j*(m+1)+i]
+		move := moves(j, i)
 		count := int(move&^fromAbove) >> moveCount
 		switch move & moveMask {
 		case moveAdd:
@@ -438,7 +476,7 @@ func (s *search) trace(moves []byte, cost float64) Alignment {
 			}
 		case moveBack:
 			from := i + 1
-			for moves[j*(m+1)+from]&fromAbove != 0 {
+			for moves(j, from)&fromAbove != 0 {
 				from++
 			}
 			a.Restarts = append(a.Restarts, Restart{Sung: j, From: from, To: i})

@@ -253,8 +253,8 @@ func (b *blame) rhythm(cost float64) {
 		return
 	}
 	moved := 0.0
-	for _, beats := range b.moves {
-		moved += beats
+	for _, name := range faultNames { // in one order, so that the sum is the same each time
+		moved += b.moves[name]
 	}
 	for k, got := range b.c.notes {
 		if b.c.rest[k] || got.to == got.from || b.c.late(k) == 0 {

@@ -381,23 +381,20 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 	}
 	low[0], high[m] = 0, n
 
-	type cell struct {
-		move byte
-		len  int32
-	}
+	// How a cell was reached: by so many frames of a note, or by these.
 	const (
-		idle byte = iota + 1
-		skip
-		note
+		skip    int32 = 0
+		idle    int32 = -1
+		nothing int32 = -2
 	)
-	back := make([][]cell, m+1)
+	back := make([][]int32, m+1)
 	var before, now []float64
 	sum := make([]float64, 0, n+1)
 	var lengths []float64
 	for i := 0; i <= m; i++ {
 		lo, hi := low[i], high[i]
 		now = slices.Grow(now[:0], hi-lo+1)[:hi-lo+1]
-		back[i] = make([]cell, hi-lo+1)
+		back[i] = make([]int32, hi-lo+1)
 		var last float64
 		base := 0
 		if i > 0 {
@@ -414,7 +411,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 			last = dueFull * due[i-1]
 		}
 		for f := lo; f <= hi; f++ {
-			v, b := math.Inf(-1), cell{}
+			v, b := math.Inf(-1), nothing
 			if i == 0 && f == 0 {
 				v = 0
 			}
@@ -427,7 +424,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 					cost = 0
 				}
 				if x := now[f-1-lo] - cost; x > v {
-					v, b = x, cell{idle, 1}
+					v, b = x, idle
 				}
 			}
 			if i > 0 {
@@ -437,13 +434,13 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 						cost *= 0.5
 					}
 					if x := before[f-base] - cost; x > v {
-						v, b = x, cell{skip, 0}
+						v, b = x, skip
 					}
 				}
 				here := sum[f-base]
 				for l := max(1, f-high[i-1]); l < len(lengths) && f-l >= base; l++ {
 					if x := before[f-l-base] + min(here-sum[f-l-base], last) - lengths[l]; x > v {
-						v, b = x, cell{note, int32(l)}
+						v, b = x, int32(l)
 					}
 				}
 			}
@@ -455,21 +452,21 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 	w.notes = make([]got, m)
 	used := make([]bool, n)
 	for i, f := m, n; i > 0 || f > 0; {
-		switch b := back[i][f-low[i]]; b.move {
+		switch b := back[i][f-low[i]]; b {
 		case idle:
 			f--
 		case skip:
 			i--
 			w.notes[i].from, w.notes[i].to = f, f
-		case note:
+		case nothing:
+			panic("exercise: a curve without a way back")
+		default:
 			i--
-			w.notes[i].from, w.notes[i].to = f-int(b.len), f
-			f -= int(b.len)
-			for k := f; k < f+int(b.len); k++ {
+			w.notes[i].from, w.notes[i].to = f-int(b), f
+			f -= int(b)
+			for k := f; k < f+int(b); k++ {
 				used[k] = true
 			}
-		default:
-			panic("exercise: a curve without a way back")
 		}
 	}
 	w.spare = nil

@@ -23,6 +23,7 @@ import (
 	"golang.org/x/term"
 
 	"singback/internal/device"
+	"singback/internal/plain"
 	"singback/internal/store"
 )
 
@@ -58,12 +59,27 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 	return e
 }
 
-// interruptible returns a context that an interrupt ends. A second interrupt
-// ends the program at once.
+// interruptible returns a context that an interrupt ends, and whatever else ends
+// a program from outside: the terminal is to be as it was, and what was sung kept.
+// A second interrupt ends the program at once; a terminal that has gone says so
+// more than once.
 func interruptible(ctx context.Context) (context.Context, context.CancelFunc) {
-	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
-	context.AfterFunc(ctx, stop)
-	return ctx, stop
+	ctx, cancel := context.WithCancel(ctx)
+	got := make(chan os.Signal, 1)
+	for _, s := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT} {
+		if !signal.Ignored(s) { // as by nohup
+			signal.Notify(got, s)
+		}
+	}
+	go func() {
+		select {
+		case <-got:
+			cancel()
+		case <-ctx.Done():
+		}
+		signal.Reset(os.Interrupt, syscall.SIGTERM)
+	}()
+	return ctx, cancel
 }
 
 const (
@@ -75,7 +91,7 @@ const (
 // env is what commands know of the world outside.
 type env struct {
 	stdin          io.Reader
-	stdout, stderr io.Writer
+	stdout, stderr io.Writer // for text: within run a [plain.Writer] stands before each
 	getenv         func(string) string
 	terminal       func(any) bool
 	seed           func() uint64
@@ -113,7 +129,36 @@ func usage(err error) error {
 
 func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
 
+// plain returns the environment in which what is printed is text, whatever names,
+// titles and files make of it.
+func (e *env) plain() (inside *env, flush func()) {
+	own := *e
+	stdout, stderr := plain.NewWriter(e.stdout), plain.NewWriter(e.stderr)
+	own.stdout, own.stderr = stdout, stderr
+	own.terminal = func(stream any) bool {
+		if w, ok := stream.(io.Writer); ok {
+			stream = plain.Around(w)
+		}
+		return e.terminal(stream)
+	}
+	return &own, func() {
+		stdout.Flush() // an error was told by what was written before
+		stderr.Flush()
+	}
+}
+
+// data is where goes to standard output what another program reads back to the
+// byte. On a terminal it is text like all the rest.
+func (e *env) data() io.Writer {
+	if e.terminal(e.stdout) {
+		return e.stdout
+	}
+	return plain.Around(e.stdout)
+}
+
 func run(ctx context.Context, e *env, args []string) int {
+	e, flush := e.plain()
+	defer flush()
 	root := newRoot(e)
 	root.SetArgs(args)
 	root.SetIn(e.stdin)

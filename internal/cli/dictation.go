@@ -3,7 +3,6 @@ package cli
 import (
 	"errors"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"strings"
 
@@ -155,11 +154,6 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 			n.known = skills
 			c.Name = n.name
 			c.KeepNamed = func(named session.Named) { r.keeper.keepNamed(named, r.emit) }
-		},
-		finished: func(out io.Writer, kept string) {
-			if kept != "" && s.format.value == "text" {
-				fmt.Fprintln(out, kept)
-			}
 		},
 	}
 	return s.perform(cmd, e, d)

@@ -18,6 +18,7 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/notation"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/review"
 	"singback/theory"
@@ -289,7 +290,11 @@ func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, e
 
 // rows opens where the results go, and says which takes are to be graded.
 func (g *grading) rows(e *env, paths []string) (*gradeRows, []string, error) {
-	r := &gradeRows{kind: g.format.value, w: bufio.NewWriter(e.stdout), onTerminal: e.terminal(e.stdout), ascii: e.ascii()}
+	out := e.stdout
+	if g.format.value == "csv" {
+		out = e.data()
+	}
+	r := &gradeRows{kind: g.format.value, w: bufio.NewWriter(out), onTerminal: e.terminal(e.stdout), ascii: e.ascii()}
 	if g.out == "" {
 		return r, paths, r.head()
 	}
@@ -337,7 +342,7 @@ const widest = 30
 
 // table writes the rows for people.
 func (r *gradeRows) text(g report.Grade) error {
-	name := g.Take
+	name := plain.Shown(g.Take)
 	if n := []rune(name); len(n) > widest {
 		name = "…" + string(n[len(n)-widest+1:])
 		if r.ascii {

@@ -11,6 +11,7 @@ import (
 	"os"
 	"strings"
 
+	"singback/internal/plain"
 	"singback/internal/report"
 )
 
@@ -166,7 +167,7 @@ type bar struct {
 func newBar(e *env, of int) *bar {
 	p := &bar{of: of}
 	if of > 1 && e.terminal(e.stderr) {
-		p.w = e.stderr
+		p.w = plain.Around(e.stderr)
 		p.draw()
 	}
 	return p

@@ -121,9 +121,11 @@ type keeper struct {
 	begun   time.Time // by the clock
 
 	trouble string         // one line that says why nothing is recorded; "" if that is as it should be
+	ending  string         // the same, where it is enough to say so at the end
 	note    string         // one line about answers that were given without a name; "" without
 	waiting []store.Answer // could not be written yet
 	kept    int
+	unheard int // of them were not measured
 	failing bool
 }
 
@@ -149,6 +151,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 	}
 	switch {
 	case o.none:
+		k.ending = "Not recorded, as --no-record says."
 		return k
 	case o.file == "" && source != "mic" && source != "typed":
 		if d.command == "today" || begun {
@@ -159,6 +162,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *keeper {
 		}
 		return k
 	case o.file == "" && d.command != "today" && !begun:
+		k.ending = "Not recorded: there is no practice record yet (singback today begins one, or name a --record FILE)."
 		return k
 	case o.file == "" && source == "typed" && s.silent:
 		k.trouble = "Not recorded: nobody heard the chords (record the names with --record FILE)."
@@ -295,6 +299,9 @@ func (k *keeper) write() error {
 			return err
 		}
 		k.kept++
+		if k.waiting[0].Verdict.Outcome == exercise.NotMeasured {
+			k.unheard++
+		}
 		k.waiting = k.waiting[1:]
 	}
 	return nil
@@ -303,22 +310,36 @@ func (k *keeper) write() error {
 // end closes the record and says what it has of the session.
 func (k *keeper) end() string {
 	if k.record == nil {
-		return k.trouble
+		return k.trouble + k.ending
 	}
 	path := k.record.Path()
 	failed := k.write() // there may be room again
 	err := k.close()
 	switch {
 	case failed != nil:
-		return fmt.Sprintf("%d of %d answers could not be recorded: %v.", len(k.waiting), len(k.waiting)+k.kept, failed)
+		return fmt.Sprintf("%d of %d answers could not be recorded in %s, and are lost: %v.", len(k.waiting), len(k.waiting)+k.kept, path, failed)
 	case err != nil:
 		return fmt.Sprintf("%s: %v", path, err)
 	}
-	of := ""
+	of, unheard := "", ""
 	if name := k.session.Singer; name != store.DefaultName {
 		of = " of " + name
 	}
-	return fmt.Sprintf("%s%s recorded in %s.", many(k.kept, "answer"), of, path)
+	if k.unheard > 0 {
+		unheard = fmt.Sprintf("; %d not measured and not counted", k.unheard)
+	}
+	return fmt.Sprintf("%s%s recorded in %s%s.", many(k.kept, "answer"), of, path, unheard)
+}
+
+// tellKept says at the end what was recorded and what was not: with the results
+// where they are text, else beside them.
+func tellKept(e *env, format string, results io.Writer, kept string) {
+	if format == "json" {
+		results = e.stderr
+	}
+	if kept != "" {
+		fmt.Fprintln(results, kept)
+	}
 }
 
 func (k *keeper) close() error {

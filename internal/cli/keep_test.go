@@ -87,6 +87,56 @@ func TestWhatIsRecorded(t *testing.T) {
 	}
 }
 
+// Every run of sing says at its end what was kept and what was not.
+func TestTheEndSaysWhatWasNotKept(t *testing.T) {
+	dir := t.TempDir()
+	me := recordOptions{singer: "me"}
+	judged := func(o exercise.Outcome) session.Judged {
+		key, err := theory.ParseKey("C major")
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := exercise.Verdict{Outcome: exercise.NotMeasured, Reason: exercise.TooQuiet}
+		if o != exercise.NotMeasured {
+			v = exercise.Verdict{Outcome: o, Sung: theory.Degree{Step: 6}, HasSung: true}
+		}
+		return session.Judged{Index: 1, Attempt: 1, Item: exercise.Item{Key: key, Tuning: theory.Tuning{A4: 440}, Asked: theory.Degree{Step: 6}},
+			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: v}
+	}
+	if got := keeperFor(t, dir, "sing", me, micAnswers{}).end(); !strings.HasPrefix(got, "Not recorded: there is no practice record yet") {
+		t.Errorf("no record: %q", got)
+	}
+	if got := keeperFor(t, dir, "sing", recordOptions{none: true}, micAnswers{}).end(); got != "Not recorded, as --no-record says." {
+		t.Errorf("--no-record: %q", got)
+	}
+	k := keeperFor(t, dir, "today", me, micAnswers{})
+	k.keep(judged(exercise.InTune), func(session.Event) {})
+	k.keep(judged(exercise.NotMeasured), func(session.Event) {})
+	path := k.record.Path()
+	if got, want := k.end(), "2 answers recorded in "+path+"; 1 not measured and not counted."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	k = keeperFor(t, dir, "sing", me, micAnswers{})
+	k.keep(judged(exercise.InTune), func(session.Event) {})
+	if err := k.record.Close(); err != nil { // nothing can be written any more
+		t.Fatal(err)
+	}
+	k.keep(judged(exercise.InTune), func(session.Event) {})
+	if got, want := k.end(), "1 of 2 answers could not be recorded in "+path+", and are lost."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	// As part of the run: with the results where they are text, beside JSON.
+	for format, wants := range map[string][2]bool{"text": {true, false}, "json": {false, true}} {
+		for _, command := range []string{"sing", "series"} {
+			stdout, stderr := call{data: dir}.must(t, command, "--input", "simulated", "--count", "1", "--format", format, "--no-record")
+			const end = "Not recorded, as --no-record says.\n"
+			if strings.HasSuffix(stdout, end) != wants[0] || strings.HasSuffix(stderr, end) != wants[1] {
+				t.Errorf("%s --format %s: %q, %q", command, format, stdout, stderr)
+			}
+		}
+	}
+}
+
 // What cannot be written is told once, kept, and written as soon as it can be.
 func TestKeeperGoesOn(t *testing.T) {
 	dir := t.TempDir()

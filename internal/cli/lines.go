@@ -18,6 +18,7 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/notation"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/review"
 	"singback/internal/session"
@@ -414,7 +415,7 @@ func (r *lineRun) event(ev session.Event) {
 				d, _ := r.item.Tuning.Nearest(theory.CentsBetween(ev.F0, r.item.Tuning.Hz(theory.Pitch{Note: r.item.Key.Tonic, Octave: 4})), theory.Degree{Step: 1})
 				name = style.Degree(r.item.Key, d)
 			}
-			fmt.Fprintf(prompts, "\r%-8s\r", name)
+			fmt.Fprintf(plain.Around(prompts), "\r%-8s\r", name)
 		}
 	}
 }
@@ -706,16 +707,12 @@ type linesEvent struct {
 func (r *lineRun) summary(kept string) {
 	if r.o.stage.format.value == "json" {
 		r.record(linesEvent{"summary", report.Schema, r.seed, r.o.level, r.sung, r.right, r.written, r.points, r.pointsOf})
-		return
-	}
-	if r.sung == 0 {
+	} else if r.sung == 0 {
 		fmt.Fprintln(r.results, "\nNothing was sung that could be measured.")
 	} else {
 		fmt.Fprintf(r.results, "\n%d sung: %d of %d notes right, %d of %d points.\n", r.sung, r.right, r.written, r.points, r.pointsOf)
 	}
-	if r.keeper.record != nil || r.keeper.kept > 0 {
-		fmt.Fprintln(r.results, kept)
-	}
+	tellKept(r.e, r.o.stage.format.value, r.results, kept)
 }
 
 // countIn says that so many beats are counted in.

@@ -16,6 +16,7 @@ import (
 
 	"singback/exercise"
 	"singback/internal/notation"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -520,7 +521,11 @@ func (o *melodyOptions) write(e *env, write func(io.Writer) error) error {
 		if binary && e.terminal(e.stdout) {
 			return usagef("%s is not written to a terminal: name a file with --out", o.to)
 		}
-		w := bufio.NewWriter(e.stdout)
+		out := e.stdout
+		if binary {
+			out = plain.Around(out)
+		}
+		w := bufio.NewWriter(out)
 		return errors.Join(write(w), w.Flush())
 	}
 	var b bytes.Buffer

@@ -412,7 +412,7 @@ names, to standard output or with --out to a new file.`,
 				return err
 			}
 			if out == "" {
-				_, err = p.env.stdout.Write(data)
+				_, err = p.env.data().Write(data)
 				return err
 			}
 			f, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)

@@ -162,7 +162,7 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 	case "json":
 		return json.NewEncoder(e.stdout).Encode(shown)
 	case "csv":
-		return shown.CSV(e.stdout)
+		return shown.CSV(e.data())
 	}
 	_, err = io.WriteString(e.stdout, shown.Text())
 	return err

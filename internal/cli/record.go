@@ -236,7 +236,8 @@ func newRecordExport(e *env) *cobra.Command {
 		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
 line, or as JSON lines, one object an answer. Both have the same columns, which
 the README explains, with every number as it was measured. What is null in JSON
-is empty in CSV. singback record import reads both.
+is empty in CSV. singback record import reads both. A file or a pipe gets the
+names in it to the byte; a terminal is shown controls in them, like \u001b.
 
 A spreadsheet takes a text that begins with =, +, - or @ for a formula, and such a
 name may come from a record of somebody else. With --guard-formulas the CSV has an
@@ -290,7 +291,7 @@ new one.`,
 				}
 			}
 			if to == "" {
-				if _, err := export(e.stdout); err != nil {
+				if _, err := export(e.data()); err != nil {
 					return err
 				}
 				return lost

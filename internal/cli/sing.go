@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
@@ -475,7 +476,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		tally, err = session.Run(ctx, config, r.answers, stage.out, emit)
 	case stage.screen:
 		err = tui.Run(ctx, tui.Options{
-			In: e.stdin, Out: unfolded(e.stdout), Environ: os.Environ(), Style: d.style,
+			In: e.stdin, Out: unfolded(plain.Around(e.stdout)), Environ: os.Environ(), Style: d.style,
 			Alert: stage.alert, Note: strings.Join(append([]string{k.trouble, stage.note}, stage.advice...), "\n"),
 			Louder: func(dB float64) float64 {
 				l := max(minLevel, min(maxLevel, config.Level()+dB))
@@ -505,9 +506,6 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.degrees, b.among))
 		}
 		fmt.Fprint(results, d.summary(tally))
-		if d.finished == nil { // which says so
-			k.tell(e.stderr)
-		}
 	default:
 		stage.tell(e.stderr)
 		k.tell(e.stderr)
@@ -534,6 +532,8 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 	kept := k.end()
 	if d.finished != nil {
 		d.finished(results, kept)
+	} else {
+		tellKept(e, o.format.value, results, kept)
 	}
 	return errors.Join(err, results.err, stage.close())
 }

@@ -18,6 +18,7 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/theory"
 )
 
@@ -314,7 +315,7 @@ func (r *reader) course(root *table, stages []*table) (c exercise.Course, err er
 	if err != nil {
 		return c, err
 	}
-	c.Name = oneLine(name.data)
+	c.Name = oneLine(plain.Line(name.data))
 	if c.Minutes, err = r.number(root, "minutes", 8, exercise.MinMinutes, exercise.MaxMinutes, false); err != nil {
 		return c, err
 	}
@@ -347,7 +348,7 @@ func (r *reader) stage(t *table) (s exercise.Stage, err error) {
 	if err != nil {
 		return s, err
 	}
-	s.Name = oneLine(name.data)
+	s.Name = oneLine(plain.Line(name.data))
 	if s.Keys, err = r.keys(t); err != nil {
 		return s, err
 	}

@@ -183,7 +183,7 @@ func TestStagesNeverGoBack(t *testing.T) {
 
 func TestRead(t *testing.T) {
 	c, err := Read([]byte(`
-name = "Two weeks" # a comment
+name = "Two\u001b weeks\u202e" # a comment, and what no terminal may get
 minutes = 5.5
 [[stage]]
 name = 'first'

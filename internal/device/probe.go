@@ -11,6 +11,8 @@ import (
 	"os/exec"
 	"strings"
 	"time"
+
+	"singback/internal/plain"
 )
 
 const (
@@ -121,12 +123,14 @@ func parseAnswer(out []byte) ([]Info, error) {
 			break
 		}
 		if a.Error != "" {
-			return nil, noDevice(a.Error)
+			return nil, noDevice(plain.Line(a.Error))
 		}
 		if len(a.Devices) == 0 {
 			return nil, noDevice("the sound library sees none")
 		}
-		for _, d := range a.Devices {
+		for i := range a.Devices {
+			d := &a.Devices[i]
+			d.Name, d.HostAPI = plain.Line(d.Name), plain.Line(d.HostAPI)
 			if d.Inputs < 0 || d.Outputs < 0 || d.LowInputLatency < 0 || d.LowOutputLatency < 0 {
 				return nil, errGarbled
 			}

@@ -7,6 +7,8 @@ import (
 	"os/exec"
 	"testing"
 	"time"
+
+	"singback/internal/plain"
 )
 
 // A program that is no probe child runs on.
@@ -92,10 +94,16 @@ func FuzzParseAnswer(f *testing.F) {
 	f.Add([]byte(probeMark + `{"devices":[{"name":"Mic","inputs":1}]}`))
 	f.Add([]byte("noise\n" + probeMark + `{"error":"x"}` + "\n"))
 	f.Add([]byte(probeMark))
+	f.Add([]byte(probeMark + `{"devices":[{"name":"Mic\u001b[2J\u202e","host_api":"\u009b","inputs":1}]}`))
 	f.Fuzz(func(t *testing.T, out []byte) {
 		devices, err := parseAnswer(out)
 		if (err == nil) != (len(devices) > 0) {
 			t.Errorf("%d devices, error %v", len(devices), err)
+		}
+		for _, d := range devices {
+			if plain.Line(d.Name) != d.Name || plain.Line(d.HostAPI) != d.HostAPI {
+				t.Errorf("a device is named %q of %q", d.Name, d.HostAPI)
+			}
 		}
 	})
 }

@@ -17,15 +17,16 @@ pitch:             gonum                                    | go-dsp
 exercise:          pitch theory fsrs                        | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
-internal/device:   internal/audio portaudio                 |
+internal/plain:                                              |
+internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
-internal/notation: theory exercise gomidi                   |
+internal/notation: theory exercise internal/plain gomidi    |
 internal/review:   pitch theory exercise internal/audio     | internal/synth
 internal/session:  pitch theory exercise calib internal/audio internal/synth |
 internal/store:    theory exercise calib go-toml sqlite      | pitch
-internal/report:   theory exercise calib plot               |
-internal/course:   theory exercise go-toml                   |
-internal/tui:      theory exercise internal/session internal/report bubbletea lipgloss x-term |
+internal/report:   theory exercise calib internal/plain plot |
+internal/course:   theory exercise internal/plain go-toml   |
+internal/tui:      theory exercise internal/session internal/report internal/plain bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

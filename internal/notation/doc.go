@@ -19,6 +19,7 @@ import (
 	"strings"
 	"unicode"
 
+	"singback/internal/plain"
 	"singback/theory"
 )
 
@@ -131,9 +132,9 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 		case MusicXML:
 			s, err = l.musicXML(b)
 		case ABC:
-			s, err = l.abc(plain(text))
+			s, err = l.abc(undeclared(text))
 		default:
-			s, err = l.names(plain(text))
+			s, err = l.names(undeclared(text))
 		}
 	}
 	if err == nil {
@@ -155,6 +156,10 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 			err = fmt.Errorf("%w: %s", ErrNotation, text)
 		}
 		return theory.Score{}, nil, err
+	}
+	s.Title = plain.Line(s.Title)
+	for i := range s.Notes {
+		s.Notes[i].Words = plain.Line(s.Notes[i].Words)
 	}
 	return s, l.warnings, nil
 }
@@ -206,7 +211,7 @@ const maxWarnings = 20
 
 // warn notes something that is left out, once for each text.
 func (r *reading) warn(format string, args ...any) {
-	text := fmt.Sprintf(format, args...)
+	text := plain.Line(fmt.Sprintf(format, args...))
 	if r.warned[text] || len(r.warnings) > maxWarnings {
 		return
 	}

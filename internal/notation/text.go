@@ -69,9 +69,9 @@ func latin(b []byte) string {
 	return string(out)
 }
 
-// plain is text without a declaration: UTF-8 or UTF-16 or, where it is neither,
+// undeclared is text without a declaration: UTF-8 or UTF-16 or, where it is neither,
 // Windows-1252.
-func plain(b []byte) string {
+func undeclared(b []byte) string {
 	if utf8.Valid(b) {
 		return string(b)
 	}

@@ -2,11 +2,14 @@ package report
 
 import (
 	_ "embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
 	"strconv"
 	"strings"
+
+	"singback/internal/plain"
 )
 
 //go:embed progress.html
@@ -86,7 +89,8 @@ func (p *Progress) HTML(w io.Writer) error {
 		}
 		page.Sections = append(page.Sections, s)
 	}
-	return progressTemplate.Execute(w, page)
+	out := plain.NewWriter(w)
+	return errors.Join(progressTemplate.Execute(out, page), out.Flush())
 }
 
 // htmlRow is a row of a table: name, answers, right, cents, spread, time.

@@ -55,8 +55,8 @@ var glyphs = map[rune][bannerRows]string{
 	'𝄫': {"#   #   ", "#   #   ", "### ### ", "#  ##  #", "### ### "},
 }
 
-// plain is a text that cannot be drawn in large letters, in the middle row.
-func plain(text string) []string { return []string{2: text, bannerRows - 1: ""} }
+// asTyped is a text that cannot be drawn in large letters, in the middle row.
+func asTyped(text string) []string { return []string{2: text, bannerRows - 1: ""} }
 
 // dots returns how many dots wide a text is in large letters; false where it has a
 // character that there is no letter for.
@@ -80,7 +80,7 @@ func dots(text string) (n int, ok bool) {
 func banner(text string, ascii bool, width, scale int) []string {
 	n, ok := dots(text)
 	if !ok || n == 0 || n > width {
-		return plain(text)
+		return asTyped(text)
 	}
 	var rows [bannerRows]string
 	for i, r := range []rune(text) {

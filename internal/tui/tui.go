@@ -17,6 +17,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -70,7 +71,7 @@ const offerTime = 6 * time.Second
 func Run(ctx context.Context, o Options, drill Drill) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	m := &model{view: View{Style: o.Style, Alert: o.Alert, Note: o.Note, Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
+	m := newModel(o, cancel)
 	p := tea.NewProgram(m, tea.WithInput(o.In), tea.WithOutput(o.Out), tea.WithEnvironment(o.Environ), tea.WithoutSignalHandler())
 	if o.Asks != nil {
 		o.Asks(Asker{
@@ -90,6 +91,8 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 			},
 		})
 	}
+	running, end := context.WithCancel(context.Background())
+	go watchStops(running, p)
 	done := make(chan error, 1)
 	go func() {
 		err := drill(ctx,
@@ -108,6 +111,7 @@ func Run(ctx context.Context, o Options, drill Drill) error {
 		p.Send(ended{})
 	}()
 	_, err := p.Run()
+	end()
 	cancel()
 	drillErr := <-done
 	if err != nil {
@@ -164,6 +168,10 @@ type model struct {
 	rested chan struct{}         // nil while the singer does not rest
 }
 
+func newModel(o Options, cancel context.CancelFunc) *model {
+	return &model{view: View{Style: o.Style, Alert: plain.Shown(o.Alert), Note: plain.Shown(o.Note), Level: o.Louder(0), Staff: o.Staff}, louder: o.Louder, cancel: cancel}
+}
+
 func (m *model) Init() tea.Cmd { return nil }
 
 func (m *model) View() tea.View {
@@ -193,9 +201,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			m.guessed(exercise.NotMeasured)
 		}
 	case *entry:
-		m.entry, m.view.Typing = msg, &Typing{Ask: msg.ask}
+		m.entry, m.view.Typing = msg, &Typing{Ask: plain.Shown(msg.ask)}
 	case pause:
-		m.pause, m.view.Pause = msg.answer, msg.say
+		m.pause, m.view.Pause = msg.answer, plain.Shown(msg.say)
 		return m, tea.Tick(time.Duration(msg.seconds*float64(time.Second)), func(time.Time) tea.Msg { return paused{msg.answer} })
 	case paused:
 		if m.pause == msg.answer {
@@ -203,6 +211,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	case resting:
 		m.rested, m.view.Paused = msg.rested, true
+	case wentOn:
+		return m, giveBack(func() error { return nil })
 	case ended:
 		return m, tea.Quit
 	case session.Event:
@@ -212,6 +222,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 }
 
 func (m *model) key(name, text string) tea.Cmd {
+	if name == "ctrl+z" {
+		return giveBack(stopJob)
+	}
 	if m.entry != nil && name != "ctrl+c" {
 		m.typed(name, text)
 		return nil
@@ -260,10 +273,11 @@ const maxTyped = 60
 func (m *model) typed(name, text string) {
 	t := m.view.Typing
 	line := []rune(t.Text)
+	text = plain.Line(text)
 	switch {
 	case name == "enter":
 		if err := m.entry.check(t.Text); err != nil {
-			t.Problem = err.Error()
+			t.Problem = plain.Shown(err.Error())
 			return
 		}
 		m.entry.answer <- t.Text

@@ -9,6 +9,7 @@ import (
 	"charm.land/lipgloss/v2"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -123,6 +124,10 @@ func (v *View) Event(e session.Event) {
 	case session.LineSung:
 		v.open, v.phase = false, ""
 	case session.LineGraded:
+		e.Lines = slices.Clone(e.Lines)
+		for i := range e.Lines {
+			e.Lines[i] = plain.Shown(e.Lines[i])
+		}
 		v.graded, v.last = &e, ""
 		if !e.Hidden && len(e.Lines) > 0 {
 			v.last = "before: " + e.Lines[0]
@@ -146,7 +151,7 @@ func (v *View) Event(e session.Event) {
 	case session.Guessing:
 		v.open, v.phase = false, phaseGuess
 	case session.Notice:
-		v.Note = e.Text
+		v.Note = plain.Shown(e.Text)
 	case session.Judged:
 		v.judged, v.open, v.phase = &e, false, ""
 		v.guess = guessed(e)

@@ -73,6 +73,9 @@ type Take struct {
 	// Voiced and Unpitched are the seconds of pitched sound, and of sound
 	// above Quiet in which no pitch was found.
 	Voiced, Unpitched float64
+	// Wanders tells that the voice went on to another pitch and back without a
+	// pause, and Note, a part of that, was not held.
+	Wanders bool
 	// Lost tells that the driver lost samples inside the window. Where it lost
 	// some that may have belonged to the answering phrase, Note.Lost is set too.
 	Lost bool
@@ -185,6 +188,7 @@ func (a *Attempt) Close() Take {
 	a.take.Found = true
 	a.take.Note = a.notes[i]
 	a.take.Start = a.notes[i].Onset
+	a.take.Wanders = a.wanders(i)
 	// Notes that ran into the answer belong to the search for it; speech does
 	// not.
 	for i > 0 && a.settled(a.notes[i-1]) && a.seconds(a.notes[i].Onset-a.notes[i-1].Offset) < a.window.Silence {
@@ -258,18 +262,19 @@ func (a *Attempt) Holding() (seconds float64, ok bool) {
 // there, at a level that stays. Limits were chosen on syllables of a speech
 // synthesiser and on notes of simulated and real singers.
 const (
-	settledNear  = 0.8  // share of the voiced frames within 50 cents of the pitch, at least
-	settledDrift = 70.0 // cents from the beginning to the end of the steady part, at most
-	briefTime    = 0.3  // s: a shorter note meets these too easily
-	swell        = 30.0 // dB/s: so does one whose level moves as in a syllable
-	calmNear     = 0.9  // what such notes must meet, or
-	calmDrift    = 30.0
-	calmest      = 15.0 // cents of drift with settledNear
-	swellDrift   = 20.0
-	longTime     = 0.8  // s: no syllable is so long; syllables that run together are, but
-	longSpread   = 120  // cents: their pitch moves more than that of an unsteady singer,
-	longest      = 2.0  // s: and so long they seldom are
-	minStep      = 0.12 // s: the shortest note that somebody stops at on the way to another
+	settledNear   = 0.8  // share of the voiced frames within 50 cents of the pitch, at least
+	settledSpread = 12.0 // cents: of what stays for half a second, enough by itself
+	settledDrift  = 70.0 // cents from the beginning to the end of the steady part, at most
+	briefTime     = 0.3  // s: a shorter note meets these too easily
+	swell         = 30.0 // dB/s: so does one whose level moves as in a syllable
+	calmNear      = 0.9  // what such notes must meet, or
+	calmDrift     = 30.0
+	calmest       = 15.0 // cents of drift with settledNear
+	swellDrift    = 20.0
+	longTime      = 0.8  // s: no syllable is so long; syllables that run together are, but
+	longSpread    = 120  // cents: their pitch moves more than that of an unsteady singer,
+	longest       = 2.0  // s: and so long they seldom are
+	minStep       = 0.12 // s: the shortest note that somebody stops at on the way to another
 )
 
 // settled tells that a note came to rest on a pitch: it is sung, not spoken.
@@ -277,6 +282,8 @@ func (a *Attempt) settled(n pitch.Note) bool {
 	length := a.seconds(n.Offset - n.Onset)
 	drift := math.Abs(n.Slope) * max(length-0.24, length/2)
 	switch {
+	case n.Settled > 0 && n.Spread <= settledSpread:
+		return true
 	case n.Near < settledNear || drift > settledDrift:
 		return false
 	case math.Abs(n.DecayDB) > swell:
@@ -347,5 +354,41 @@ func (a *Attempt) stepwise(i int) bool {
 // scaleStep tells whether an interval in cents is one between neighbours in a scale,
 // from a semitone to a whole tone, as they are sung.
 func scaleStep(cents float64) bool { return math.Abs(cents) >= 60 && math.Abs(cents) <= 245 }
+
+// wanders reports whether a note that was not held is one of several without a
+// pause between them, of which one comes back to the pitch of the one before
+// the last, two pitches in turn or a slow wave, or which settle on no pitch for
+// longer than it lasts.
+func (a *Attempt) wanders(i int) bool {
+	const (
+		pause = 0.15 // s
+		same  = 70.0 // cents: the segmenter's newLevel
+	)
+	if a.notes[i].Settled > 0 {
+		return false
+	}
+	from, to := i, i+1
+	for from > 0 && a.seconds(a.notes[from].Onset-a.notes[from-1].Offset) < pause {
+		from--
+	}
+	for to < len(a.notes) && a.seconds(a.notes[to].Onset-a.notes[to-1].Offset) < pause {
+		to++
+	}
+	length, moving := a.notes[i].Offset-a.notes[i].Onset, int64(0)
+	for j := from; j < to; j++ {
+		if !a.settled(a.notes[j]) {
+			moving += a.notes[j].Offset - a.notes[j].Onset
+		}
+	}
+	if moving > length && a.settled(a.notes[i]) {
+		return true
+	}
+	for j := from; j+2 < to; j++ {
+		if math.Abs(theory.CentsBetween(a.notes[j].F0, a.notes[j+2].F0)) < same {
+			return true
+		}
+	}
+	return false
+}
 
 func (a *Attempt) seconds(samples int64) float64 { return float64(samples) / float64(a.rate) }

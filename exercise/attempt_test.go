@@ -75,6 +75,34 @@ func follow(t testing.TB, w Window, pieces ...piece) (Take, float64) {
 	return a.Close(), -1
 }
 
+// Two pitches in turn are no held note; a climb is one when its last note is
+// there, and a held note is one wherever the voice came from.
+func TestWanders(t *testing.T) {
+	sol, la := 220.0, 220*math.Exp2(200./1200)
+	ti, mid := 220*math.Exp2(400./1200), 220*math.Exp2(80./1200)
+	for _, c := range []struct {
+		name   string
+		pieces []piece
+		want   bool
+	}{
+		{"one short note", []piece{sing(0.3, sol)}, false},
+		{"a step", []piece{sing(0.3, sol), sing(0.35, la)}, false},
+		{"a climb", []piece{sing(0.3, sol), sing(0.3, la), sing(0.4, ti)}, false},
+		{"to and fro", []piece{sing(0.3, sol), sing(0.35, la), sing(0.3, sol)}, true},
+		{"to and fro in less than a semitone", []piece{sing(0.25, sol), sing(0.25, mid), sing(0.25, sol), sing(0.25, mid)}, true},
+		{"to and fro, then held", []piece{sing(0.3, sol), sing(0.3, la), sing(0.3, sol), sing(1, la)}, false},
+		{"with breaths between", []piece{sing(0.3, sol), rest(0.3), sing(0.35, la), rest(0.3), sing(0.3, sol)}, false},
+	} {
+		take, _ := follow(t, DefaultWindow(), append(c.pieces, rest(1))...)
+		if take.Wanders != c.want {
+			t.Errorf("%s: wanders %v, want %v", c.name, take.Wanders, c.want)
+		}
+		if v := Judge(item(t, "C major", "la"), take, Tolerance{Cents: 35}); c.want != (v.Outcome == Unsteady && !v.HasSung) {
+			t.Errorf("%s: %v, degree %v", c.name, v.Outcome, v.HasSung)
+		}
+	}
+}
+
 func TestWindowCloses(t *testing.T) {
 	noise := piece{seconds: 20, level: -30}
 	for _, c := range []struct {

@@ -187,7 +187,7 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 		return v
 	}
 	switch {
-	case n.Spread > wanderLimit || n.Near < wanderShare:
+	case take.Wanders || n.Spread > wanderLimit || n.Near < wanderShare:
 		v.Outcome = Unsteady
 		return v
 	case away > border+borderWidth:

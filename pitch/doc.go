@@ -11,4 +11,4 @@ package pitch
 
 // Version names the estimator. It changes whenever the same samples may give
 // another note, so that what was kept of an answer says how it was measured.
-const Version = "pitch 1"
+const Version = "pitch 2"

@@ -5,19 +5,28 @@ import (
 	"slices"
 )
 
-// measure is the scratch of the measurements on one note.
+// measure is the scratch of the measurements on one note. The slices are as long
+// as the note, or shorter.
 type measure struct {
-	sorted []float64
-	cents  []float64 // of the steady part, about the centre
-	ok     []bool    // which of them are voiced and no slips
-	smooth []float64 // cents, averaged over one cycle of the vibrato
+	sorted   []float64
+	cents    []float64 // about the median of the note
+	ok       []bool    // which of them are voiced and no slips
+	windows  []window
+	swing    []float64 // the vibrato by the windows, times their weights
+	extent   []float64 // its extent, times their weights
+	weight   []float64 // of the windows over a frame
+	swings   []bool    // which frames swing
+	straight []float64 // cents without the vibrato
+	level    []float64 // straight, averaged
+	steady   []float64 // straight of the steady part, about its centre
 }
 
 func (m *measure) grow(n int) {
-	m.sorted = make([]float64, 0, n)
-	m.cents = make([]float64, 0, n)
-	m.ok = make([]bool, 0, n)
-	m.smooth = make([]float64, 0, n)
+	for _, v := range [...]*[]float64{&m.sorted, &m.cents, &m.swing, &m.extent, &m.weight, &m.straight, &m.level, &m.steady} {
+		*v = make([]float64, 0, n)
+	}
+	m.ok, m.swings = make([]bool, 0, n), make([]bool, 0, n)
+	m.windows = make([]window, 0, n)
 }
 
 // note measures frames, whose first and last are voiced. It reports false for a
@@ -34,9 +43,11 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 	}
 	middle := m.median(frames, func(f moment) (float64, bool) { return f.cents, f.voiced })
 	sung := func(f moment) bool { return f.voiced && math.Abs(f.cents-middle) < slipCents }
+	m.cents, m.ok = m.cents[:0], m.ok[:0]
 	voiced := 0
 	for _, f := range frames {
 		n.Lost = n.Lost || f.lost
+		m.cents, m.ok = append(m.cents, f.cents-middle), append(m.ok, sung(f))
 		if sung(f) {
 			voiced++
 		}
@@ -47,61 +58,382 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 	n.VoicedShare = float64(voiced) / float64(len(frames))
 	n.Level = m.median(frames, func(f moment) (float64, bool) { return f.level, sung(f) })
 
-	steady := steadyPart(frames, dt)
-	m.cents, m.ok = m.cents[:0], m.ok[:0]
-	count := 0
-	for _, f := range steady {
-		m.cents = append(m.cents, f.cents-middle)
-		m.ok = append(m.ok, sung(f))
-		if sung(f) {
-			count++
+	n.VibratoHz, n.VibratoCents, n.VibratoOnset = m.vibrato(dt)
+	extent, cycle := n.VibratoCents, 0.0 // cycle in frames
+	if n.VibratoHz > 0 {
+		cycle = 1 / (n.VibratoHz * dt)
+	}
+	from, to, held := m.settled(cycle, dt)
+	steady := frames[from:to]
+	m.average(from, to, int(math.Round(cycle))) // what the windows leave of the vibrato
+	m.steady = m.steady[:0]
+	for i := from; i < to; i++ {
+		switch {
+		case !m.ok[i]:
+		case m.swings[i]:
+			m.steady = append(m.steady, m.level[i-from])
+		default:
+			m.steady = append(m.steady, m.straight[i])
 		}
 	}
-	if count == 0 { // nothing but a gap: judge the whole
-		steady = frames
-		m.cents, m.ok = m.cents[:0], m.ok[:0]
-		for _, f := range steady {
-			m.cents = append(m.cents, f.cents-middle)
-			m.ok = append(m.ok, sung(f))
-		}
-	}
-
-	centre := m.median(steady, func(f moment) (float64, bool) { return f.cents - middle, sung(f) })
-	rate, extent := m.vibrato(dt)
-	if rate > 0 {
-		n.VibratoHz, n.VibratoCents = rate, extent
-		centre = m.wholeCycles(rate * dt)
-	}
+	m.sorted = append(m.sorted[:0], m.steady...)
+	centre := m.middle()
 	n.F0 = math.Exp2((middle + centre) / 1200)
-	for i := range m.cents {
-		m.cents[i] -= centre
+	for i := range m.steady {
+		m.steady[i] -= centre
 	}
-	m.average(rate * dt)
 	n.Slope = m.slope() / dt
-	n.Spread, n.SE = m.scatter(rate == 0)
+	n.Spread, n.SE = m.scatter()
 	n.DecayDB, n.DecayFit = decay(steady, sung, dt)
+	if held {
+		n.Settled = float64(to-from) * dt
+	}
 
 	centre += middle
 	n.Scoop = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), 1) - centre
 	n.Fall = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), -1) - centre
 	n.Settle = settle(frames, sung, centre, settleCents+extent, dt)
-	near := 0
+	if a, b := m.edges(dt); from > a || to < b {
+		frames = steady // without the way there and away
+	}
+	near, of := 0, 0
 	for _, f := range frames {
-		if sung(f) && math.Abs(f.cents-centre) <= settleCents+extent {
-			near++
+		if sung(f) {
+			of++
+			if math.Abs(f.cents-centre) <= settleCents+extent {
+				near++
+			}
 		}
 	}
-	n.Near = float64(near) / float64(voiced)
+	n.Near = float64(near) / float64(of)
 	return n, true
 }
 
-// steadyPart drops the first and last 120 ms, or a quarter at either end.
-func steadyPart(frames []moment, dt float64) []moment {
+// edges is the note less 120 ms at either end, or its middle half.
+func (m *measure) edges(dt float64) (from, to int) {
+	n := len(m.cents)
 	drop := int(math.Round(edge / dt))
-	if float64(len(frames)-2*drop)*dt < minSteady-dt/2 {
-		drop = len(frames) / 4
+	if float64(n-2*drop)*dt < minSteady-dt/2 {
+		drop = n / 4
 	}
-	return frames[drop : len(frames)-drop]
+	return drop, n - drop
+}
+
+// settled is the steady part: where the pitch stays, and held is true, if it
+// does so for heldTime; else the note less its edges. cycle is that of the
+// vibrato in frames, 0 where there is none.
+func (m *measure) settled(cycle, dt float64) (from, to int, held bool) {
+	from, to = m.edges(dt)
+	a, b, held := m.stays(cycle, dt)
+	if held {
+		from, to = max(from, a), min(to, b)
+	}
+	if !slices.Contains(m.ok[from:to], true) { // nothing but a gap: judge the whole
+		return 0, len(m.cents), false
+	}
+	return from, to, held
+}
+
+// stays looks for the longest stretch about one pitch, or about one that drifts
+// slowly. What is before and after it is left out where it is the way there, or
+// away; what moves no faster than the rest, or goes on for long, is part of it.
+func (m *measure) stays(cycle, dt float64) (from, to int, ok bool) {
+	n := len(m.cents)
+	width := int(math.Round(levelTime / dt))
+	m.average(0, n, width)
+	centre, slope, middle := m.mode(stayCents), 0.0, 0.0
+	for range 4 {
+		from, to = m.stretch(centre, slope, middle)
+		if float64(to-from)*dt < heldTime-dt/2 {
+			return 0, 0, false
+		}
+		centre, slope, middle = m.line(from, to)
+		slope = math.Max(-driftRate*dt, math.Min(slope, driftRate*dt))
+	}
+	// How fast it moves where it stays, in cents a second.
+	m.average(from, to, max(width, int(math.Round(cycle))))
+	step := max(1, int(math.Round(speedTime/dt)))
+	moved := 0.0
+	for i := 0; i+step < to-from; i++ {
+		moved += math.Abs(m.level[i+step] - m.level[i])
+	}
+	speed := moved / float64(max(1, to-from-step)) / (float64(step) * dt)
+	if speed > stirs {
+		return 0, 0, false
+	}
+	// The last of the way is still within stayCents.
+	m.average(0, n, width)
+	guard := int(math.Round(guardTime / dt))
+	if m.away(0, from, centre, faster*speed, dt) {
+		for i := 0; i < guard && math.Abs(m.level[from]-centre) > guardCents; i++ {
+			from++
+		}
+	} else {
+		from = 0
+	}
+	if m.away(to, n, centre, faster*speed, dt) {
+		for i := 0; i < guard && math.Abs(m.level[to-1]-centre) > guardCents; i++ {
+			to--
+		}
+	} else {
+		to = n
+	}
+	return from, to, true
+}
+
+// away tells whether frames from ... to are the way to centre or away from it:
+// longer than an edge, not too long, and at least as fast as the given speed in
+// cents a second.
+func (m *measure) away(from, to int, centre, speed, dt float64) bool {
+	farthest := 0.0
+	for i := from; i < to; i++ {
+		if m.ok[i] {
+			farthest = math.Max(farthest, math.Abs(m.level[i]-centre))
+		}
+	}
+	time := float64(to-from) * dt
+	return time > edge && time <= wayTime && farthest >= math.Max(settleCents, speed*time)
+}
+
+// average fills level with straight of frames from ... to, averaged over the n
+// frames about each that count there; over one for n < 2.
+func (m *measure) average(from, to, n int) {
+	m.level = m.level[:0]
+	sum, count, last := 0.0, 0, 0.0
+	add := func(i, sign int) {
+		if i >= from && i < to && m.ok[i] {
+			sum += float64(sign) * m.straight[i]
+			count += sign
+		}
+	}
+	for i := from; i < from+n/2; i++ {
+		add(i, 1)
+	}
+	for i := from; i < to; i++ {
+		add(i+n/2, 1)
+		if count > 0 {
+			last = sum / float64(count)
+		}
+		m.level = append(m.level, last)
+		add(i-n/2, -1)
+	}
+}
+
+// mode is the middle of the width in which most of level lies.
+func (m *measure) mode(width float64) float64 {
+	m.sorted = m.sorted[:0]
+	for i, v := range m.level {
+		if m.ok[i] {
+			m.sorted = append(m.sorted, v)
+		}
+	}
+	slices.Sort(m.sorted)
+	best, at, from := 0, 0.0, 0
+	for to, v := range m.sorted {
+		for m.sorted[from] < v-2*width {
+			from++
+		}
+		if to-from+1 > best {
+			best, at = to-from+1, (m.sorted[from]+v)/2
+		}
+	}
+	return at
+}
+
+// stretch is where level stays about a line through centre at frame middle: each
+// frame counts one less the square of its distance in stayCents, and the sum is
+// the greatest.
+func (m *measure) stretch(centre, slope, middle float64) (from, to int) {
+	best, sum, start := 0.0, 0.0, 0
+	for i, v := range m.level {
+		if m.ok[i] {
+			d := (v - centre - slope*(float64(i)-middle)) / stayCents
+			sum += math.Max(-2, 1-d*d)
+		}
+		if sum <= 0 {
+			sum, start = 0, i+1
+		} else if sum > best {
+			best, from, to = sum, start, i+1
+		}
+	}
+	return from, to
+}
+
+// line is the least-squares line through level from ... to.
+func (m *measure) line(from, to int) (centre, slope, middle float64) {
+	var n, x, y, xx, xy float64
+	for i := from; i < to; i++ {
+		if m.ok[i] {
+			t := float64(i - from)
+			n++
+			x += t
+			y += m.level[i]
+			xx += t * t
+			xy += t * m.level[i]
+		}
+	}
+	if d := n*xx - x*x; d > 0 {
+		slope = (n*xy - x*y) / d
+	}
+	return y / n, slope, float64(from) + x/n
+}
+
+// window is a short part of a note and the sine that fits it.
+type window struct {
+	from, to     int
+	rate         float64 // cycles a frame
+	cosine, sine float64 // parts of the sine whose phase is 0 at from, in cents
+	extent       float64 // cents to either side
+	share        float64 // of the variance about a line that it explains
+	flat         float64 // the third harmonic in phase, over extent
+	swings       bool    // the rest is set
+}
+
+// vibrato finds where the pitch swings evenly, and fills straight with what is
+// left without that, so that neither a vibrato's onset nor an uneven one hides
+// what the voice holds. It returns the mean rate in hertz and the mean extent to
+// either side in cents where it swings for longest, and where in seconds it
+// reaches minExtent there; zeros where it does not.
+func (m *measure) vibrato(dt float64) (rate, extent, onset float64) {
+	n := len(m.cents)
+	size := min(n, max(int(math.Round(windowTime/dt)), leastWindow))
+	step := max(1, int(math.Round(windowStep/dt)))
+	m.windows = m.windows[:0]
+	for from := 0; from+size < n; from += step {
+		m.windows = append(m.windows, m.window(from, from+size, dt))
+	}
+	m.windows = append(m.windows, m.window(n-size, n, dt))
+	m.swing, m.extent, m.weight, m.swings = m.swing[:0], m.extent[:0], m.weight[:0], m.swings[:0]
+	for range n {
+		m.swing, m.extent, m.weight, m.swings = append(m.swing, 0), append(m.extent, 0), append(m.weight, 0), append(m.swings, false)
+	}
+	longest, first := 0, 0
+	for i := 0; i < len(m.windows); {
+		j := i + 1
+		for j < len(m.windows) && goesOn(&m.windows[j-1], &m.windows[j]) {
+			j++
+		}
+		run := m.windows[i:j]
+		i = j
+		var r, e, flat, share float64
+		for _, w := range run {
+			r += w.rate / float64(len(run))
+			e += w.extent / float64(len(run))
+			flat += w.flat / float64(len(run))
+			share += w.share / float64(len(run))
+		}
+		length := run[len(run)-1].to - run[0].from
+		swings := run[0].swings && e >= minExtent && float64(length)*r >= minCycles && share >= runFit && flat < flatTops &&
+			r/dt >= minVibrato-rateSlack && r/dt <= maxVibrato+rateSlack
+		for k := range run {
+			m.lay(&run[k], swings)
+		}
+		if swings && length > longest {
+			longest, first = length, run[0].from
+			rate, extent = math.Max(minVibrato, math.Min(r/dt, maxVibrato)), e
+		}
+	}
+	m.straight = m.straight[:0]
+	for i, v := range m.cents {
+		m.straight = append(m.straight, v-m.swing[i]/m.weight[i])
+	}
+	if rate > 0 {
+		for first < n-1 && m.extent[first] < minExtent*m.weight[first] {
+			first++
+		}
+		onset = float64(first) * dt
+	}
+	return rate, extent, onset
+}
+
+// goesOn tells whether the swing of a window is that of the next one: of like
+// extent, and in phase at the middle of what they share.
+func goesOn(a, b *window) bool {
+	if !a.swings || !b.swings || a.extent > 3*b.extent || b.extent > 3*a.extent {
+		return false
+	}
+	at := float64(b.from+a.to) / 2
+	phase := func(w *window) float64 {
+		return math.Atan2(w.cosine, w.sine) + 2*math.Pi*w.rate*(at-float64(w.from))
+	}
+	return math.Cos(phase(a)-phase(b)) > inPhase
+}
+
+// lay adds the sine of a window to swing, if it is part of a vibrato, and its
+// weight, which falls to either end.
+func (m *measure) lay(w *window, swings bool) {
+	sr, cr := math.Sincos(2 * math.Pi * w.rate)
+	s, c := 0.0, 1.0
+	half := float64(w.to-w.from) / 2
+	for i := w.from; i < w.to; i++ {
+		x := (float64(i-w.from) + 0.5 - half) / half
+		weight := (1-x*x)*(1-x*x) + 1e-3
+		m.weight[i] += weight
+		if swings {
+			m.swing[i] += weight * (w.cosine*c + w.sine*s)
+			m.extent[i] += weight * w.extent
+			m.swings[i] = true
+			s, c = s*cr+c*sr, c*cr-s*sr
+		}
+	}
+}
+
+// window fits a level, a trend and one sine to frames from ... to.
+func (m *measure) window(from, to int, dt float64) window {
+	w := window{from: from, to: to}
+	counted := 0
+	for _, ok := range m.ok[from:to] {
+		if ok {
+			counted++
+		}
+	}
+	if float64(counted) < windowSung*float64(to-from) {
+		return w
+	}
+	total, _, _ := m.fit(from, to, 0)
+	if total < float64(counted)*minExtent*minExtent/8 { // a quarter of what a sine of minExtent has
+		return w
+	}
+	// A rate far outside may fit better: then it is no vibrato.
+	best, hz := math.Inf(1), 0.0
+	for at := minVibrato - 1.5; at <= maxVibrato+1.5 && at*dt <= 0.4; at += rateStep {
+		if rest, _, _ := m.fit(from, to, at*dt); rest < best {
+			best, hz = rest, at
+		}
+	}
+	if hz == 0 {
+		return w
+	}
+	// The vertex of the parabola through the best rate and its neighbours, of the
+	// grid, then nearer.
+	for step := rateStep; step > rateStep/10; step /= 5 {
+		before, _, _ := m.fit(from, to, (hz-step)*dt)
+		after, _, _ := m.fit(from, to, (hz+step)*dt)
+		if bend := before - 2*best + after; bend > 0 {
+			hz += step * math.Max(-1, math.Min((before-after)/(2*bend), 1))
+		}
+		best, w.cosine, w.sine = m.fit(from, to, hz*dt)
+	}
+	w.rate, w.extent, w.share = hz*dt, math.Hypot(w.cosine, w.sine), 1-best/total
+	// A run of windows is held to the limits; one of them may lie outside.
+	w.swings = hz >= minVibrato-2*rateSlack && hz <= maxVibrato+3*rateSlack && w.extent >= minExtent/2 && w.share >= minVibratoFit
+	if !w.swings || 3*w.rate > 0.45 {
+		return w
+	}
+	// sin x + a·sin 3x is flat on top for a > 0: square for a = 1/3.
+	var top, bottom float64
+	at := math.Atan2(w.cosine, w.sine)
+	for i := from; i < to; i++ {
+		if m.ok[i] {
+			s := math.Sin(3 * (at + 2*math.Pi*w.rate*float64(i-from)))
+			top += s * m.cents[i]
+			bottom += s * s
+		}
+	}
+	if bottom > 0 {
+		w.flat = top / bottom / w.extent
+	}
+	return w
 }
 
 // median of the values that count; 0 if none does.
@@ -139,75 +471,10 @@ func (m *measure) first(frames []moment, sung func(moment) bool, n, dir int) flo
 	return m.middle()
 }
 
-// vibrato fits a level, a trend and one sine to the steady part at rates from 4
-// to 8 Hz, and returns the rate in hertz and the extent to either side in cents
-// of the best; 0, 0 where there is no vibrato.
-func (m *measure) vibrato(dt float64) (rate, extent float64) {
-	length := float64(len(m.cents)) * dt
-	if length*minVibrato < minCycles-1e-9 && length*maxVibrato < minCycles-1e-9 {
-		return 0, 0
-	}
-	total, _, _ := m.fit(0)
-	if !(total > 0) {
-		return 0, 0
-	}
-	const step = 0.1
-	best := math.Inf(1)
-	for hz := minVibrato - 0.5; hz <= maxVibrato+0.5; hz += step {
-		if hz*length < minCycles || hz*dt > 0.4 {
-			continue
-		}
-		if rest, _, _ := m.fit(hz * dt); rest < best {
-			best, rate = rest, hz
-		}
-	}
-	if rate == 0 {
-		return 0, 0
-	}
-	// Golden section between the neighbours of the best rate of the grid.
-	lo, hi := rate-step, rate+step
-	for hi-lo > 1e-3 {
-		a, b := hi-0.618*(hi-lo), lo+0.618*(hi-lo)
-		ra, _, _ := m.fit(a * dt)
-		rb, _, _ := m.fit(b * dt)
-		if ra < rb {
-			hi = b
-		} else {
-			lo = a
-		}
-	}
-	rate = (lo + hi) / 2
-	rest, c, s := m.fit(rate * dt)
-	extent = math.Hypot(c, s)
-	swing := m.swing(rate * dt)
-	if rate < minVibrato || rate > maxVibrato || extent < minExtent || swing < minExtent || rest > (1-minVibratoFit)*total {
-		return 0, 0
-	}
-	return rate, extent
-}
-
-// swing is half the distance from the lowest to the highest value within one
-// cycle, the least over all cycles: a single bend is no vibrato.
-func (m *measure) swing(cycles float64) float64 {
-	n := max(2, int(math.Round(1/cycles)))
-	least := math.Inf(1)
-	for i := 0; i+n <= len(m.cents); i++ {
-		low, high := math.Inf(1), math.Inf(-1)
-		for j := i; j < i+n; j++ {
-			if m.ok[j] {
-				low, high = math.Min(low, m.cents[j]), math.Max(high, m.cents[j])
-			}
-		}
-		if high >= low {
-			least = math.Min(least, (high-low)/2)
-		}
-	}
-	return least
-}
-
-// fit is the sum of squares left by the least-squares fit of a level, a trend,
-// and a sine of the given cycles per frame (none at 0), and the sine's parts.
-func (m *measure) fit(cycles float64) (rest, cosine, sine float64) {
+// fit is the sum of squares left in frames from ... to by the least-squares fit
+// of a level, a trend, and a sine of the given cycles per frame (none at 0), and
+// the sine's parts.
+func (m *measure) fit(from, to int, cycles float64) (rest, cosine, sine float64) {
 	terms := 4
 	if cycles == 0 {
 		terms = 2
@@ -216,9 +483,9 @@ func (m *measure) fit(cycles float64) (rest, cosine, sine float64) {
 	squares := 0.0
 	sr, cr := math.Sincos(2 * math.Pi * cycles)
 	s, c := 0.0, 1.0
-	mid := float64(len(m.cents)-1) / 2
-	for i, v := range m.cents {
-		if m.ok[i] {
+	mid := float64(to-from-1) / 2
+	for i, v := range m.cents[from:to] {
+		if m.ok[from+i] {
 			row := [5]float64{1, (float64(i) - mid) / (mid + 1), c, s, v}
 			for j := 0; j < terms; j++ {
 				for k := j; k < terms; k++ {
@@ -253,72 +520,12 @@ func (m *measure) fit(cycles float64) (rest, cosine, sine float64) {
 	return math.Max(0, rest), cosine, sine
 }
 
-// wholeCycles is the mean over as many whole cycles as the steady part has,
-// about its middle. A part of n cycles that are not whole is off by up to
-// extent·|sin πn|/(πn).
-func (m *measure) wholeCycles(cycles float64) float64 {
-	n := math.Floor(float64(len(m.cents)) * cycles)
-	if n < 1 {
-		n = 1
-	}
-	return m.mean(float64(len(m.cents))/2, n/cycles)
-}
-
-// mean is the mean of the given width in frames about place, where frame i
-// spans i … i+1: frames partly inside count in part. Where nothing counts it is
-// the value nearest to the place.
-func (m *measure) mean(place, width float64) float64 {
-	from, to := math.Max(0, place-width/2), math.Min(float64(len(m.cents)), place+width/2)
-	var sum, weight float64
-	for i := int(from); i < len(m.cents) && float64(i) < to; i++ {
-		if m.ok[i] {
-			w := math.Min(to, float64(i+1)) - math.Max(from, float64(i))
-			sum += w * m.cents[i]
-			weight += w
-		}
-	}
-	if weight > 1e-9 {
-		return sum / weight
-	}
-	for off := 0; off < len(m.cents); off++ {
-		for _, i := range [...]int{int(place) - off, int(place) + off} {
-			if i >= 0 && i < len(m.cents) && m.ok[i] {
-				return m.cents[i]
-			}
-		}
-	}
-	return 0
-}
-
-// average fills smooth: the sung values of the steady part, averaged over one
-// cycle where the cycle lies inside it; as they are for cycles = 0.
-func (m *measure) average(cycles float64) {
-	m.smooth = m.smooth[:0]
-	half := 0.0
-	if cycles > 0 {
-		half = 0.5 / cycles
-	}
-	for i := range m.cents {
-		place := float64(i) + 0.5
-		switch {
-		case !m.ok[i]:
-		case half == 0:
-			m.smooth = append(m.smooth, m.cents[i])
-		case place-half >= 0 && place+half <= float64(len(m.cents)):
-			m.smooth = append(m.smooth, m.mean(place, 2*half))
-		}
-	}
-	if len(m.smooth) == 0 {
-		m.smooth = append(m.smooth, 0)
-	}
-}
-
-// slope is the least-squares trend of smooth per frame. Gaps count as nothing:
+// slope is the least-squares trend of steady per frame. Gaps count as nothing:
 // they are short.
 func (m *measure) slope() float64 {
-	mid := float64(len(m.smooth)-1) / 2
+	mid := float64(len(m.steady)-1) / 2
 	var top, bottom float64
-	for i, v := range m.smooth {
+	for i, v := range m.steady {
 		x := float64(i) - mid
 		top += x * v
 		bottom += x * x
@@ -329,24 +536,24 @@ func (m *measure) slope() float64 {
 	return top / bottom
 }
 
-// scatter is the standard deviation of smooth and the standard error of its
+// scatter is the standard deviation of steady and the standard error of its
 // centre. The variance of a mean of n values with autocorrelation ρ is
 // σ²/n·(1 + 2Σ(1−k/n)·ρ_k); the sum ends where ρ falls to 0, at most at n/3 or 200
 // frames. A median of Gaussian values is √(π/2) times as uncertain as their mean.
-func (m *measure) scatter(median bool) (spread, se float64) {
-	n := len(m.smooth)
+func (m *measure) scatter() (spread, se float64) {
+	n := len(m.steady)
 	mean := 0.0
-	for _, v := range m.smooth {
+	for _, v := range m.steady {
 		mean += v
 	}
 	mean /= float64(n)
 	sum := 0.0
-	for _, v := range m.smooth {
+	for _, v := range m.steady {
 		sum += v * v // about the centre, not about the mean
 	}
 	spread = math.Sqrt(sum / float64(max(1, n-1)))
 	sum = 0
-	for _, v := range m.smooth {
+	for _, v := range m.steady {
 		sum += (v - mean) * (v - mean)
 	}
 	if sum == 0 || n < 2 {
@@ -356,18 +563,14 @@ func (m *measure) scatter(median bool) (spread, se float64) {
 	for k := 1; k <= max(1, min(n/3, 200)) && k < n; k++ {
 		r := 0.0
 		for i := k; i < n; i++ {
-			r += (m.smooth[i] - mean) * (m.smooth[i-k] - mean)
+			r += (m.steady[i] - mean) * (m.steady[i-k] - mean)
 		}
 		if r <= 0 {
 			break
 		}
 		factor += 2 * r / sum
 	}
-	se = math.Sqrt(sum / float64(n-1) / float64(n) * factor)
-	if median {
-		se *= math.Sqrt(math.Pi / 2)
-	}
-	return spread, se
+	return spread, math.Sqrt(sum / float64(n-1) / float64(n) * factor * math.Pi / 2)
 }
 
 // decay is the trend of the level in dB per second and the share of its

@@ -7,24 +7,28 @@ import (
 // Note is one sung note. Everything in cents is relative to F0; all numbers are
 // finite.
 //
-// The steady part is the note less 120 ms at either end, or its middle half
-// where that would leave less than 150 ms (transients of sung notes are about
-// 120 ms long: Dai & Dixon 2019).
+// The steady part is where the pitch is held: the note less 120 ms at either
+// end, or its middle half where that would leave less than 150 ms (transients of
+// sung notes are about 120 ms long: Dai & Dixon 2019), and less a longer way
+// there, or away, of up to 0.75 s, where half a second is held.
 type Note struct {
 	// Onset is the sample index of the first voiced frame's centre, Offset the
 	// first one after the note; Onset < Offset.
 	Onset, Offset int64
 	// F0 is the pitch of the note in hertz, found in cents: the median of the
-	// steady part, or with vibrato its mean over whole cycles. The mean of the
-	// cycle is what is heard (Shonle & Horan 1980).
+	// steady part, vibrato removed. The mean of its cycle is what is heard (Shonle
+	// & Horan 1980).
 	F0 float64
 	// SE is the standard error of F0 in cents, ≥ 0, from the scatter of the
 	// steady part about F0, vibrato removed, allowing for the correlation of
 	// neighbouring frames. It knows nothing of a wrong octave.
 	SE float64
-	// Spread is the standard deviation of the steady part in cents, ≥ 0; with
-	// vibrato, after averaging over one cycle.
+	// Spread is the standard deviation of the steady part in cents, ≥ 0, vibrato
+	// removed.
 	Spread float64
+	// Settled is the length of the steady part in seconds where the note was held
+	// for half a second; 0 where it was not.
+	Settled float64
 	// Slope is the trend of the steady part in cents per second, vibrato
 	// removed.
 	Slope float64
@@ -38,8 +42,9 @@ type Note struct {
 	// Fall is where it ends: the median of the last 30 ms.
 	Fall float64
 	// VibratoHz is the rate, 4 … 8, and VibratoCents the extent to either side,
-	// at least 15. Both are 0 without vibrato.
-	VibratoHz, VibratoCents float64
+	// at least 15: means from where it sets in, VibratoOnset seconds after Onset,
+	// to where it ends. All are 0 without vibrato. It has at least two cycles.
+	VibratoHz, VibratoCents, VibratoOnset float64
 	// Level is the median level of the voiced frames in dBFS.
 	Level float64
 	// DecayDB is the trend of the level over the steady part in dB per second,
@@ -51,7 +56,8 @@ type Note struct {
 	VoicedShare float64
 	// Near is the share of the voiced frames that lie within 50 cents (and the
 	// vibrato's extent) of F0, 0 … 1: near 1 for a held note, well below for a
-	// glide that has no pitch of its own, even one whose middle is slow.
+	// glide that has no pitch of its own, even one whose middle is slow. The way
+	// to what was held, or away, does not count.
 	Near float64
 	// Lost tells that a lost sample lies inside the note.
 	Lost bool
@@ -91,8 +97,37 @@ const (
 
 	minVibrato, maxVibrato = 4.0, 8.0 // Hz
 	minExtent              = 15.0     // c
-	minCycles              = 1.5
-	minVibratoFit          = 0.6 // share of the variance that the swing explains
+	minCycles              = 2.0
+	// A vibrato is looked for in windows, of which a slow one fills half with one
+	// cycle and a half. The limits were chosen on the first half of the contours
+	// in internal/session/held_test.go.
+	windowTime    = 0.360 // s
+	windowStep    = 0.060 // s
+	windowSung    = 0.8   // share of the frames
+	leastWindow   = 14    // frames: more than a fit of four numbers takes
+	rateStep      = 0.5   // Hz
+	rateSlack     = 0.35  // Hz
+	minVibratoFit = 0.7   // share of the variance that the swing explains in a window,
+	runFit        = 0.8   // and in the mean of those that follow each other
+	inPhase       = 0.7   // cosine of the angle between neighbours
+	// Two pitches in turn are flat on top. A sine has no third harmonic, a trill
+	// that takes two thirds of its time to move 0.13 of the first.
+	flatTops = 0.12
+
+	// Where a pitch is held: a stretch of half a second, less what averaging takes
+	// from it, within stayCents of a level that drifts by driftRate at most and
+	// moves by less than stirs. The way there or away may take wayTime, and is
+	// several times faster.
+	heldTime   = 0.450 // s
+	levelTime  = 0.120 // s over which the level is averaged
+	stayCents  = 25.0
+	driftRate  = 25.0  // c/s
+	speedTime  = 0.200 // s over which its speed is taken
+	stirs      = 75.0  // c/s, in the mean
+	faster     = 3.0   // times
+	wayTime    = 0.750 // s
+	guardTime  = 0.150 // s at most that are dropped beside the way
+	guardCents = 8.0   // until it is so near
 
 	maxKept = 30.0 // s of a note kept frame by frame
 

@@ -2,6 +2,7 @@ package pitch
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"reflect"
@@ -47,14 +48,14 @@ func notesOf(t testing.TB, points []Point) []Note {
 // checkNote asserts what holds for every note whatever the points were.
 func checkNote(t testing.TB, n Note) {
 	t.Helper()
-	for _, v := range []float64{n.F0, n.SE, n.Spread, n.Slope, n.Settle, n.Scoop, n.Fall, n.VibratoHz, n.VibratoCents, n.Level, n.DecayDB, n.DecayFit, n.VoicedShare} {
+	for _, v := range []float64{n.F0, n.SE, n.Spread, n.Slope, n.Settle, n.Scoop, n.Fall, n.VibratoHz, n.VibratoCents, n.VibratoOnset, n.Settled, n.Near, n.Level, n.DecayDB, n.DecayFit, n.VoicedShare} {
 		if v-v != 0 {
 			t.Fatalf("a number is not finite: %+v", n)
 		}
 	}
 	if n.Onset >= n.Offset || n.F0 <= 0 || n.SE < 0 || n.Spread < 0 || n.Settle < 0 ||
-		n.DecayFit < 0 || n.DecayFit > 1 || n.VoicedShare <= 0 || n.VoicedShare > 1 ||
-		(n.VibratoHz != 0) != (n.VibratoCents != 0) || n.VibratoHz != 0 && (n.VibratoHz < 4 || n.VibratoHz > 8 || n.VibratoCents < 15) {
+		n.DecayFit < 0 || n.DecayFit > 1 || n.VoicedShare <= 0 || n.VoicedShare > 1 || n.Near < 0 || n.Near > 1 || n.Settled < 0 || n.VibratoOnset < 0 ||
+		(n.VibratoHz != 0) != (n.VibratoCents != 0) || n.VibratoHz == 0 && n.VibratoOnset != 0 || n.VibratoHz != 0 && (n.VibratoHz < 4 || n.VibratoHz > 8 || n.VibratoCents < 15) {
 		t.Fatalf("outside its range: %+v", n)
 	}
 }
@@ -144,6 +145,85 @@ func TestVibratoNotes(t *testing.T) {
 			near(t, "vibrato rate", n.VibratoHz, c.rate, 0.1)
 			near(t, "vibrato extent", n.VibratoCents, c.extent, 0.08*c.extent)
 			near(t, "spread", n.Spread, 0, 4)
+		}
+	}
+}
+
+// Straight tone, then vibrato, as most trained voices sing: it is found where it
+// is, and what is held is the whole of it. Two cycles are enough.
+func TestVibratoThatSetsInLate(t *testing.T) {
+	for _, onset := range []float64{0, 0.25, 0.5, 1} {
+		for _, ramp := range []float64{0, 0.3, 0.6} {
+			for _, extent := range []float64{20, 50, 90, 120} {
+				for _, rate := range []float64{4.2, 5.5, 7.5} {
+					f := func(s float64) float64 {
+						grown := 1.0
+						if ramp > 0 {
+							grown = math.Min(1, math.Max(0, s-onset)/ramp)
+						}
+						if s < onset {
+							grown = 0
+						}
+						return 220 * math.Exp2(extent*grown*math.Sin(2*math.Pi*rate*(s-onset))/1200)
+					}
+					n := oneNote(t, trackOf(onset+ramp+0.8, f))
+					name := fmt.Sprintf("±%g c at %g Hz after %g s in %g s: ", extent, rate, onset, ramp)
+					near(t, name+"pitch in cents", testkit.Cents(n.F0, 220), 0, 3)
+					near(t, name+"spread", n.Spread, 0, 12)
+					near(t, name+"rate", n.VibratoHz, rate, 0.35)
+					near(t, name+"extent", n.VibratoCents, extent, 0.45*extent)
+					near(t, name+"vibrato onset", n.VibratoOnset, onset+ramp*15/extent, 0.2)
+					if n.Settled == 0 || n.Near < 0.99 {
+						t.Errorf("%snot held: settled %.2f s, near %.2f", name, n.Settled, n.Near)
+					}
+				}
+			}
+		}
+	}
+}
+
+// A slide before a note and a fall after it are neither its pitch nor its
+// unsteadiness; how long they last is Settle's to say.
+func TestSlideAndFall(t *testing.T) {
+	for _, size := range []float64{-700, -350, -100, 100, 350, 640} {
+		for _, seconds := range []float64{0.1, 0.35, 0.6} {
+			for _, hold := range []float64{0.5, 1, 2} {
+				before := testkit.Scoop(220, size, seconds)
+				after := testkit.Then(testkit.Steady(220), hold, func(s float64) float64 { return 220 * math.Exp2(size*math.Min(1, s/seconds)/1200) })
+				for what, points := range map[string][]Point{"slide": trackOf(seconds+hold, before), "fall": trackOf(hold+seconds, after)} {
+					n := oneNote(t, points)
+					name := fmt.Sprintf("%s of %g c in %g s, held %g s: ", what, size, seconds, hold)
+					near(t, name+"pitch in cents", testkit.Cents(n.F0, 220), 0, 0.5)
+					near(t, name+"spread", n.Spread, 0, 5)
+					if n.Settled == 0 || n.Near < 0.8 {
+						t.Errorf("%snot held: settled %.2f s, near %.2f", name, n.Settled, n.Near)
+					}
+				}
+			}
+		}
+	}
+}
+
+// A semitone to and fro is no vibrato, as fast as it may be.
+func TestTrillIsNoVibrato(t *testing.T) {
+	for _, rate := range []float64{3, 4.5, 5.5, 6.5, 7.5} {
+		for _, moving := range []float64{0.1, 0.25, 0.4} { // share of the time
+			f := func(s float64) float64 {
+				turn := math.Mod(2*rate*s, 2)
+				c := 0.5 - 0.5*math.Cos(math.Pi*math.Min(1, math.Mod(turn, 1)/moving))
+				if turn >= 1 {
+					c = 1 - c
+				}
+				return 220 * math.Exp2(100*c/1200)
+			}
+			for _, n := range notesOf(t, trackOf(2, f)) {
+				if float64(n.Offset-n.Onset) < 0.25*testRate {
+					continue // slow ones come apart
+				}
+				if n.VibratoHz != 0 || n.Spread < 30 {
+					t.Errorf("%g Hz, moving for %g of the time: vibrato of %.1f Hz ±%.0f c, spread %.0f, want none and over 30", rate, moving, n.VibratoHz, n.VibratoCents, n.Spread)
+				}
+			}
 		}
 	}
 }

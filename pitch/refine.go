@@ -39,7 +39,8 @@ func newRefiner(fs, minF float64) refiner {
 
 // pass reads the phase slopes once, with a window of m periods of f hertz about
 // x[c]. nv is the noise variance per sample. It gives the correction to f in
-// hertz and its variance, infinite where the window does not fit.
+// hertz and its variance, infinite where the window does not fit and where
+// there is nothing in it.
 func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (delta, variance float64) {
 	fs := r.fs
 	half := .5 * float64(m) * fs / f
@@ -87,6 +88,9 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 			es[h+1] = (er*yi - ei*yr) / ps[h+1] / float64(h+1)
 			strongest = max(strongest, ps[h+1])
 		}
+	}
+	if strongest <= 1e-29 { // digital silence: the sound is before or after it
+		return 0, math.Inf(1)
 	}
 	// A harmonic 70 dB below the strongest is leakage, however quiet the room.
 	nv = max(nv, 1e-7*strongest/(.75*float64(n)))
@@ -142,8 +146,8 @@ func (r *refiner) harmonics(n int) (xr, xi, dr, di, yr, yi, er, ei float64) {
 	return
 }
 
-// refine improves f (hertz) and gives its standard error in cents. nv is the
-// noise variance per sample.
+// refine improves f (hertz) and gives its standard error in cents, at most
+// roughSE. nv is the noise variance per sample.
 func (r *refiner) refine(x []float64, c int, f, nv float64) (float64, float64) {
 	m := max(2, int(math.Ceil(.024*f)))
 	if have := float64(len(x) - 2 - c); .5*float64(m)*r.fs/f > have {
@@ -155,7 +159,7 @@ func (r *refiner) refine(x []float64, c int, f, nv float64) (float64, float64) {
 	f0 := f
 	d, v := r.pass(x, c, f, m, 3, nv)
 	if math.IsInf(v, 1) {
-		return f, 50
+		return f, roughSE
 	}
 	f = clampStep(f, d, f0)
 	d, v = r.pass(x, c, f, m, refineHarm, nv)
@@ -177,8 +181,12 @@ func (r *refiner) refine(x []float64, c int, f, nv float64) (float64, float64) {
 			}
 		}
 	}
-	return f, seFactor * se
+	return f, math.Min(roughSE, seFactor*se)
 }
+
+// roughSE is the standard error, in cents, of a frequency that could not be
+// improved. What clampStep leaves is never off by much more.
+const roughSE = 50
 
 // seFactor corrects the standard errors: noise read between the harmonics is
 // read low, since the compressed spectrum of a Hann window has valleys there. On

@@ -101,7 +101,8 @@ const (
 	// run is how many samples are taken at once, at most: a multiple of the
 	// largest step.
 	run = 512
-	// loudest is the largest sample that is believed.
+	// loudest is the largest sample that is believed, 18 dB over full scale:
+	// what lies beyond is no sound but a fault on the way.
 	loudest = 8.0
 	// fewest is how many frames in a row a sung sound has.
 	fewest = 3
@@ -208,8 +209,9 @@ func (t *Tracker) Reset() {
 
 // Push feeds mono samples in [-1, 1] and appends one Point to dst for every
 // frame that is decided. The split into calls does not change the points. A
-// sample that is not a finite number counts as lost. Push keeps no reference to
-// samples and does not allocate if dst has room.
+// sample that is not a number, or is beyond ±8, 18 dB over full scale, counts as
+// lost. Push keeps no reference to samples and does not allocate if dst has
+// room.
 func (t *Tracker) Push(dst []Point, samples []float64) []Point {
 	for len(samples) > 0 {
 		n := min(int64(len(samples)), t.due-t.pushed, run)
@@ -263,12 +265,9 @@ func (t *Tracker) take(x []float64) {
 		in, out := x[at:at+n], t.clean[at:at+n]
 		b := t.sums[t.block]
 		for i, v := range in {
-			if !(v >= -loudest && v <= loudest) {
-				if v-v != 0 { // not a finite number
-					t.gone = t.pushed + int64(i)
-					v = 0
-				}
-				v = max(-loudest, min(v, loudest))
+			if !(v >= -loudest && v <= loudest) { // or not a number
+				t.gone = t.pushed + int64(i)
+				v = 0
 			}
 			out[i] = v
 			b.sum += v

@@ -339,21 +339,50 @@ func TestLostSamples(t *testing.T) {
 	t.Logf("%d lost samples: %d frames lost", gap, lost)
 }
 
-func TestSamplesThatAreNoNumbersAreLost(t *testing.T) {
+func TestSamplesThatAreNoSoundAreLost(t *testing.T) {
 	const rate = 44100
-	x := testkit.Tone(rate, 0.5, testkit.Steady(220), testkit.Harmonics(10, 6))
-	x[10000], x[12000] = math.NaN(), math.Inf(-1)
-	lost := 0
-	for _, p := range track(t, rate, x) {
-		if math.IsNaN(p.F0) || math.IsNaN(p.Level) {
-			t.Fatalf("point %+v", p)
+	for _, bad := range [][2]float64{{math.NaN(), math.Inf(-1)}, {1e105, -1e300}, {8.001, -8.001}} {
+		x := testkit.Tone(rate, 0.5, testkit.Steady(220), testkit.Harmonics(10, 6))
+		x[10000], x[12000] = bad[0], bad[1]
+		lost := 0
+		for _, p := range track(t, rate, x) {
+			if math.IsNaN(p.F0) || !(p.Level < 10) || !(p.SE <= roughSE) {
+				t.Fatalf("%g: point %+v", bad, p)
+			}
+			if p.Lost {
+				lost++
+			}
 		}
-		if p.Lost {
-			lost++
+		if lost < 4 || lost > 12 {
+			t.Errorf("%g: %d frames lost, want those around samples 10000 and 12000", bad, lost)
 		}
 	}
-	if lost < 4 || lost > 12 {
-		t.Errorf("%d frames lost, want those around samples 10000 and 12000", lost)
+	x := testkit.Scale(testkit.Tone(rate, 0.5, testkit.Steady(220), testkit.Harmonics(10, 6)), 2)
+	for _, p := range track(t, rate, x) { // a file of numbers over full scale is still heard
+		if p.Lost {
+			t.Fatalf("6 dB over full scale: lost: %+v", p)
+		}
+	}
+}
+
+// Where a frame's own periods are digital silence, its pitch is the rough one
+// and the standard error says so, whatever is around them.
+func TestRefineSilence(t *testing.T) {
+	const rate = 8000
+	x := make([]float64, 2000)
+	for _, loud := range []float64{0, 8, 1e-12} {
+		for i := range x {
+			x[i] = 0
+			if i < 800 || i > 1200 {
+				x[i] = loud
+			}
+		}
+		r := newRefiner(rate, 62)
+		for _, noise := range []float64{0, 1e-9, 0.1} {
+			if f, se := r.refine(x, 1000, 105.6, noise); f != 105.6 || se != roughSE {
+				t.Errorf("silence, %g around it: %g Hz ± %g c, want 105.6 ± %d", loud, f, se, roughSE)
+			}
+		}
 	}
 }
 

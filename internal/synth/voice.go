@@ -67,6 +67,10 @@ type Sung struct {
 	Creak        float64 // 0 … 1: how much weaker every second glottal cycle is
 	BreathDB     float64 // level of the voice over its own breath noise; +Inf is no breath
 
+	// Bend, where there is one, is added to the pitch in cents; it is asked for
+	// each second since the vowel began.
+	Bend func(seconds float64) float64
+
 	// HarmonicDB is added to the level of harmonic 1, 2, … of the vowel;
 	// −Inf takes the harmonic out.
 	HarmonicDB []float64
@@ -276,6 +280,9 @@ func (v Voice) curves(f0, phase, level []float64, n Sung, rng *rand.Rand) {
 		}
 		cents -= n.FallCents * rise(1-(seconds-t)/fallTime)
 		cents += n.VibratoCents * rise(t/vibratoOnset) * math.Sin(vibratoPhase+2*math.Pi*n.VibratoHz*t)
+		if n.Bend != nil {
+			cents += n.Bend(t)
+		}
 		f0[i] = n.Hz * math.Exp2(cents/1200)
 		phase[i] = at
 		at += 2 * math.Pi * f0[i] / rate

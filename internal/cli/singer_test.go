@@ -75,7 +75,7 @@ func TestWhoSings(t *testing.T) {
 		}
 	}
 	// And what is looked at is hers.
-	if out, stderr := c.must(t, "progress", "--record", path); !strings.HasPrefix(out, "Anna: ") || stderr != "" {
+	if out, stderr := c.must(t, "progress", "--record", path); !strings.Contains(out, "\nAnna: ") || stderr != "" {
 		t.Errorf("progress: %q, %q", out, stderr)
 	}
 	_, stderr, code := c.run(t, "sing", "--input", "simulated", "--singer", "", "--record", path)
@@ -124,10 +124,10 @@ func TestAnswersOfBefore(t *testing.T) {
 	if stderr := sing(); strings.Contains(stderr, word) {
 		t.Errorf("the second time: %q", stderr)
 	}
-	if out, stderr := c.must(t, "progress", "--record", path); !strings.HasPrefix(out, "Anna: 4 answers") || strings.Count(stderr, word) != 1 {
+	if out, stderr := c.must(t, "progress", "--record", path); !strings.Contains(out, "\nAnna: 4 answers") || strings.Count(stderr, word) != 1 {
 		t.Errorf("progress: %q, %q", out, stderr)
 	}
-	if out, stderr := c.must(t, "progress", "--record", path, "--singer", "me"); !strings.HasPrefix(out, "me: 2 answers") || stderr != "" {
+	if out, stderr := c.must(t, "progress", "--record", path, "--singer", "me"); !strings.Contains(out, "\nme: 2 answers") || stderr != "" {
 		t.Errorf("progress of me: %q, %q", out, stderr)
 	}
 	if got := singers(t, path); !slices.Equal(got, []string{"Anna", "me"}) {

@@ -20,7 +20,7 @@ run: build
 	@bin/singback sing
 
 build:
-	@$(cgo) && go build -trimpath -o bin/singback ./cmd/singback
+	@$(cgo) && go build -buildvcs=auto -trimpath -o bin/singback ./cmd/singback
 
 test:
 	@$(cgo) && echo "go test ./...   (CGO_ENABLED=$$CGO_ENABLED)" && go test ./...

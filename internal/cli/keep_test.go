@@ -219,7 +219,7 @@ func TestKeeperAtTheEnd(t *testing.T) {
 			Item:    exercise.Item{Key: key, Tuning: theory.Tuning{A4: 440}, Asked: theory.Degree{Step: 6}},
 			Verdict: exercise.Verdict{Outcome: exercise.InTune, Sung: theory.Degree{Step: 6}, HasSung: true},
 		}, func(session.Event) {})
-		want := "1 of 1 answers could not be recorded: " + path + ": "
+		want := "1 of 1 answers could not be recorded in " + path + ", and are lost: "
 		if there {
 			if k.record, err = store.OpenRecord(path, time.Time{}); err != nil {
 				t.Fatal(err)

@@ -317,7 +317,7 @@ func (k *keeper) end() string {
 	err := k.close()
 	switch {
 	case failed != nil:
-		return fmt.Sprintf("%d of %d answers could not be recorded in %s, and are lost: %v.", len(k.waiting), len(k.waiting)+k.kept, path, failed)
+		return fmt.Sprintf("%d of %d answers could not be recorded, and are lost: %v.", len(k.waiting), len(k.waiting)+k.kept, failed)
 	case err != nil:
 		return fmt.Sprintf("%s: %v", path, err)
 	}

@@ -122,7 +122,7 @@ func TestTheEndSaysWhatWasNotKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	k.keep(judged(exercise.InTune), func(session.Event) {})
-	if got, want := k.end(), "1 of 2 answers could not be recorded in "+path+", and are lost."; got != want {
+	if got, want := k.end(), "1 of 2 answers could not be recorded, and are lost: "+path+": "; !strings.HasPrefix(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	// As part of the run: with the results where they are text, beside JSON.
@@ -219,7 +219,7 @@ func TestKeeperAtTheEnd(t *testing.T) {
 			Item:    exercise.Item{Key: key, Tuning: theory.Tuning{A4: 440}, Asked: theory.Degree{Step: 6}},
 			Verdict: exercise.Verdict{Outcome: exercise.InTune, Sung: theory.Degree{Step: 6}, HasSung: true},
 		}, func(session.Event) {})
-		want := "1 of 1 answers could not be recorded in " + path + ", and are lost: "
+		want := "1 of 1 answers could not be recorded, and are lost: " + path + ": "
 		if there {
 			if k.record, err = store.OpenRecord(path, time.Time{}); err != nil {
 				t.Fatal(err)

@@ -155,6 +155,10 @@ const leastRange = 5
 // errTalked is the error about a room in which somebody spoke or sang.
 var errTalked = errors.New("a voice was heard, and silence was wanted")
 
+// errDeaf is the error about a room in which there is not even noise: no microphone
+// that works is as still as that.
+var errDeaf = errors.New("no sound at all, not even noise: is the microphone muted or unplugged?")
+
 // Calibrate measures the parts. It emits events from this goroutine. A part that
 // cannot be measured is told and passed over; cancelling ctx, or an error of a
 // device, ends the run with that error, and then nothing of it should be kept.
@@ -297,6 +301,8 @@ func (c *calibration) room(ctx context.Context, src audio.Source, live bool) err
 	switch {
 	case err != nil:
 		return unmeasured{err}
+	case n.Loud <= pitch.MinLevel:
+		return unmeasured{errDeaf}
 	case n.Talked():
 		return unmeasured{errTalked}
 	}

@@ -211,6 +211,20 @@ func TestCalibratePassesOver(t *testing.T) {
 	}
 }
 
+// A microphone that is muted or unplugged gives no quiet room.
+func TestCalibrateDeaf(t *testing.T) {
+	deaf := singer{leave: nobody, sounds: func(Part, calib.RangeAsk, float64) []float64 { return silence(4) }}
+	var why error
+	m, err := Calibrate(t.Context(), measures(RoomPart), deaf, audio.Null{Rate: rate}, func(e Event) {
+		if e, ok := e.(Missed); ok {
+			why = e.Err
+		}
+	})
+	if err != nil || m.Noise != nil || !errors.Is(why, errDeaf) {
+		t.Errorf("%+v, %v: %v, want %v", m.Noise, err, why, errDeaf)
+	}
+}
+
 // A recording of the voice holds all of it.
 func TestCalibrateRecordedVoice(t *testing.T) {
 	recorded := singer{leave: nobody, whole: true, sounds: func(Part, calib.RangeAsk, float64) []float64 {

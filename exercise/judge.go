@@ -311,11 +311,13 @@ func struck(n pitch.Note, b Beside) bool {
 		straight = 0.9  // share of the level's variance that the line explains
 		bent     = 0.6  // with the pitch of a tone: partials fall at different rates
 		still    = 2.0  // cents
+		steep    = -15.0
+		calm     = 3.0 // cents, of what falls steeply into the noise of the room
 	)
 	if n.DecayDB >= fall || n.VibratoCents != 0 {
 		return false
 	}
-	return n.DecayFit > straight && n.Spread < still || n.DecayFit > bent && b.still(0.5)
+	return n.DecayFit > straight && n.Spread < still || n.DecayFit > bent && (b.still(0.5) || n.DecayDB < steep && n.Spread < calm)
 }
 
 // still reports whether a pitch strays from its median by no more than so many
@@ -334,11 +336,14 @@ func several(b Beside) bool {
 		weak    = -36.0
 		weakHum = -40.0
 		gaps    = 3
+		frozen  = 0.03 // cents: not even a short note of a voice is so still
 	)
 	switch {
 	case b.Looks == 0:
 		return false
 	case b.Other > loud || b.Gaps >= gaps:
+		return true
+	case b.Looks >= 2 && b.Wander < frozen && max(b.Other, b.Hum) > weak:
 		return true
 	case b.still(0.25):
 		return b.Other > weak || b.Hum > weakHum

@@ -224,6 +224,8 @@ func TestJudgeNotMeasured(t *testing.T) {
 		{"one dying away in noise", change(sungAt(it, 0), func(t *Take) {
 			t.Note.DecayDB, t.Note.DecayFit, t.Note.Spread, t.Beside = -8, 0.7, 5, Beside{Looks: 20, Other: -60, Hum: -60, Wander: 0.2}
 		}), OwnSound},
+		{"one falling steeply into the noise", change(sungAt(it, 0), func(t *Take) { t.Note.DecayDB, t.Note.DecayFit, t.Note.Spread = -20, 0.65, 2.5 }), OwnSound},
+		{"a short chord", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 2, Other: -30, Hum: -60, Wander: 0.01} }), SeveralTones},
 		{"speech alone", Take{Loudest: -20, Voiced: 1.2, Spoken: true}, NotHeld},
 		{"another tone as loud", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -3, Hum: -60, Wander: 5} }), SeveralTones},
 		{"a measure of several tones", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -60, Gaps: 5} }), SeveralTones},

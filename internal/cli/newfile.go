@@ -70,7 +70,7 @@ func (e *env) create(path string, force bool, who fs.FileMode) (*newFile, error)
 		if err != nil {
 			return nil, fileError(path, err)
 		}
-		if mode != 0 {
+		if mode != 0 && who == forAll {
 			f.Chmod(mode) // as it was, where that can be
 		}
 		return &newFile{out: f, file: f, path: path, force: force}, nil
@@ -117,6 +117,7 @@ func (f *newFile) keep() error {
 		return nil
 	}
 	f.done = true
+	f.file.Sync() // an error of it is Close's, too, or there is nothing to be done
 	err := f.file.Close()
 	if errors.Is(err, fs.ErrClosed) { // by what wrote it
 		err = nil
@@ -136,6 +137,9 @@ func (f *newFile) keep() error {
 		return fmt.Errorf("%s: %w", f.path, errThere)
 	}
 	if err != nil { // or a file system without links
+		if _, there := os.Lstat(f.path); there == nil && !f.force {
+			return fmt.Errorf("%s: %w", f.path, errThere)
+		}
 		err = os.Rename(f.file.Name(), f.path)
 	}
 	var inLink *os.LinkError

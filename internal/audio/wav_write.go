@@ -138,7 +138,13 @@ func CreateWAV(path string, rate int) (*WAVFile, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, cause(err))
 	}
-	w, err := NewWAVFile(f, path, rate)
+	return InFile(f, path, rate)
+}
+
+// InFile is CreateWAV with a file that is open already, which it closes; name
+// stands for it in errors.
+func InFile(f *os.File, name string, rate int) (*WAVFile, error) {
+	w, err := NewWAVFile(f, name, rate)
 	if err != nil {
 		f.Close()
 		return nil, err
@@ -195,7 +201,7 @@ func (f *WAVFile) Drain(ctx context.Context) error {
 	return f.keep(f.w.Flush())
 }
 
-// Close completes the header of a regular file that [CreateWAV] made, and
+// Close completes the header of a regular file of [CreateWAV] or [InFile], and
 // closes it. It returns the first error of all, once.
 func (f *WAVFile) Close() error {
 	if errors.Is(f.err, fs.ErrClosed) {

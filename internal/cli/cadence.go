@@ -32,6 +32,7 @@ type harmony struct {
 	tuning       string
 	level        float64
 	output       string
+	force        bool
 	outputDevice string
 
 	singer
@@ -125,6 +126,7 @@ in the right; --style choir keeps the ranges of four voices.`,
 	fl.StringVar(&key, "key", "", `the key: "Ab major", f#m`)
 	fl.StringVar(&h.style, "style", "keyboard", "how it is set: keyboard or choir")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
+	addForce(cmd, &h.force)
 	fl.StringVar(&h.output, "output", "", "sound it: speaker or `FILE.wav`")
 	fl.StringVar(&h.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	fl.Float64Var(&h.level, "level", synth.DefaultLevel, "peak level of the sound in `DBFS`, -60 to -3")
@@ -184,7 +186,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	var s stage
 	defer s.close()
 	if h.output != "" || h.outputDevice != "" {
-		where := singOptions{output: h.output, outputDevice: h.outputDevice}
+		where := singOptions{output: h.output, force: h.force, outputDevice: h.outputDevice}
 		if err := where.openOutput(ctx, e, &s, "", nil); err != nil {
 			return err
 		}

@@ -94,6 +94,7 @@ comfortable.
 	f.Uint64Var(&o.seed, "seed", 1, "number that draws what the simulated singer does")
 	f.StringArrayVar(&o.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`")
 	f.StringVar(&o.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
+	addForce(cmd, &o.force)
 	f.StringVar(&o.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	f.Var(o.format, "format", "output: text or json")

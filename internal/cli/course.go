@@ -229,12 +229,13 @@ func writeCourseJSON(out io.Writer, c exercise.Course, at *exercise.Standing) er
 }
 
 func newCourseExport(e *env) *cobra.Command {
-	return &cobra.Command{
+	var force bool
+	cmd := &cobra.Command{
 		Use:         "export [FILE]",
 		Annotations: map[string]string{asData: ""},
 		Short:       "Write out the built-in course, to begin one of your own with",
 		Long: `Export writes the built-in course, with comments that say what can be changed, to
-a FILE that is not there yet, or to standard output.`,
+a FILE, or to standard output.`,
 		Example: `  singback course export my-course.toml
   singback course export | head`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -249,10 +250,12 @@ a FILE that is not there yet, or to standard output.`,
 				_, err := e.stdout.Write(course.Text)
 				return err
 			}
-			return writeNew(args[0], func(w io.Writer) error {
+			return e.writeFile(args[0], force, forAll, func(w io.Writer) error {
 				_, err := w.Write(course.Text)
 				return err
 			})
 		},
 	}
+	addForce(cmd, &force)
+	return cmd
 }

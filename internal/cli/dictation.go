@@ -80,6 +80,7 @@ Playback starts quiet: set your headphones, then raise --level if you must.`,
 	f.Float64Var(&s.level, "level", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
 	f.Uint64Var(&s.seed, "seed", 0, "number that draws the questions; the same number, the same questions")
 	f.StringVar(&o.input, "input", inputTyped, "who answers: typed, or simulated")
+	addForce(cmd, &s.force)
 	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	f.Var(s.format, "format", "output: text or json")

@@ -35,6 +35,7 @@ type grading struct {
 	strictOctave bool
 	tolerance    float64
 	out          string
+	force        bool
 	resume       bool
 	format       *format
 }
@@ -90,6 +91,7 @@ goes on where an interrupted run stopped.`,
 	fl.Float64Var(&g.tolerance, "tolerance", g.tolerance, "how many `CENTS` off are still right, 5 to 50")
 	fl.BoolVar(&g.strict, "strict", false, "only the key of the model is right")
 	fl.BoolVar(&g.strictOctave, "strict-octave", false, "only the octave of the model is right, too; implies --strict")
+	addForce(cmd, &g.force)
 	fl.StringVar(&g.out, "out", "", "write the rows into this `FILE`, each as soon as it is known")
 	fl.BoolVar(&g.resume, "resume", false, "go on with --out FILE: takes that it has are not graded again")
 	g.rec.addFlags(cmd)
@@ -123,6 +125,8 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		return usagef("--resume goes on with a file: say which with --out FILE")
 	case g.out != "" && g.format.value == "text":
 		return usagef("--out needs --format csv or --format json")
+	case g.resume && (g.force || g.out == "-"):
+		return usagef("--resume: it goes on with a file; with --force it begins anew, and - is no file")
 	}
 	if paths, err = spread(e, paths, g.model, g.out); err != nil {
 		return err
@@ -295,16 +299,29 @@ func (g *grading) rows(e *env, paths []string) (*gradeRows, []string, error) {
 		out = e.data()
 	}
 	r := &gradeRows{kind: g.format.value, w: bufio.NewWriter(out), onTerminal: e.terminal(e.stdout), ascii: e.ascii()}
-	if g.out == "" {
+	if g.out == "" || g.out == "-" {
 		return r, paths, r.head()
 	}
 	if !g.resume {
-		f, err := os.OpenFile(g.out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-		if errors.Is(err, fs.ErrExist) {
-			return nil, nil, fmt.Errorf("--out: %s exists: --resume goes on with it, or give another name", g.out)
+		// Its rows are there as soon as they are known, so it has its name from the
+		// beginning.
+		direct, _, err := lookAt(g.out, g.force)
+		if errors.Is(err, errThere) {
+			return nil, nil, fmt.Errorf("--out: %s: it is there already: --resume goes on with it, --force begins it anew, or name another file", g.out)
 		}
 		if err != nil {
 			return nil, nil, fmt.Errorf("--out: %w", err)
+		}
+		how := os.O_WRONLY | os.O_CREATE | os.O_EXCL
+		switch {
+		case direct:
+			how = os.O_WRONLY | os.O_APPEND
+		case g.force:
+			how = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
+		}
+		f, err := os.OpenFile(g.out, how, 0o666)
+		if err != nil {
+			return nil, nil, fmt.Errorf("--out: %w", fileError(g.out, err))
 		}
 		r.file, r.w, r.onTerminal = f, bufio.NewWriter(f), false
 		return r, paths, r.head()

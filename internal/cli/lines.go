@@ -132,6 +132,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env, setting synth.KeySett
 	f.Uint64Var(&s.seed, "seed", 0, "number that draws the series; the same number, the same series")
 	f.StringArrayVar(&s.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
 	f.StringVar(&s.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
+	addForce(cmd, &s.force)
 	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	f.Var(s.format, "format", "output: text or json")

@@ -32,6 +32,7 @@ type melodyOptions struct {
 	octave         int
 	pulse          string
 	to, out        string
+	force          bool
 	format         *format
 	cmd            *cobra.Command
 }
@@ -79,6 +80,7 @@ line cannot show is named on standard error, with its line or bar.
 	f.StringVar(&o.part, "part", "", "the voice, part or track of a file: its `NAME` or number; P1:2 is voice 2 of part P1")
 	f.StringVar(&o.clef, "clef", "", "treble, treble-8 or bass (else the one that fits)")
 	f.StringVar(&o.to, "to", "text", "what it is written as: "+strings.Join(targets, ", "))
+	addForce(cmd, &o.force)
 	f.StringVar(&o.out, "out", "", "write to this `FILE`, by whose ending --to goes; several melodies: into this folder")
 	f.Var(o.format, "format", "output: text or json")
 	for flag, words := range map[string][]string{
@@ -230,13 +232,16 @@ func (o *melodyOptions) run(e *env, args []string) error {
 	if ending == "" {
 		ending = o.to
 	}
+	name := func(l line) string {
+		return filepath.Join(o.out, fmt.Sprintf("level-%d-%d.%s", l.level, *l.seed, ending))
+	}
 	for _, l := range lines {
-		var b bytes.Buffer
-		if err := one(&b, l); err != nil {
-			return err
+		if _, _, err := lookAt(name(l), o.force); err != nil {
+			return fmt.Errorf("--out: %w", err)
 		}
-		name := fmt.Sprintf("level-%d-%d.%s", l.level, *l.seed, ending)
-		if err := replaceFile(filepath.Join(o.out, name), b.Bytes()); err != nil {
+	}
+	for _, l := range lines {
+		if err := e.writeFile(name(l), o.force, forAll, func(w io.Writer) error { return one(w, l) }); err != nil {
 			return fmt.Errorf("--out: %w", err)
 		}
 	}
@@ -517,7 +522,7 @@ func (o *melodyOptions) sayPulse(e *env, s theory.Score) {
 // write writes to --out or standard output.
 func (o *melodyOptions) write(e *env, write func(io.Writer) error) error {
 	binary := o.format.value != "json" && (o.to == "midi" || o.to == "mxl")
-	if o.out == "" {
+	if o.out == "" || o.out == "-" {
 		if binary && e.terminal(e.stdout) {
 			return usagef("%s is not written to a terminal: name a file with --out", o.to)
 		}
@@ -532,24 +537,10 @@ func (o *melodyOptions) write(e *env, write func(io.Writer) error) error {
 	if err := write(&b); err != nil {
 		return err
 	}
-	if err := replaceFile(o.out, b.Bytes()); err != nil {
+	if err := e.writeFile(o.out, o.force, forAll, func(w io.Writer) error { _, err := w.Write(b.Bytes()); return err }); err != nil {
 		return fmt.Errorf("--out: %w", err)
 	}
 	return nil
-}
-
-// replaceFile writes a file that appears only when it is complete.
-func replaceFile(name string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(name), ".singback-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
 }
 
 // melodyRecord is what melody prints with --format json. Times and lengths are

@@ -125,7 +125,7 @@ func TestOut(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range [][]string{{"trace"}, {"trace", "--live", "--format", "json"}, {"notes"}} {
-		stdout, stderr := call{}.must(t, append(c, "--out", dir, flat, scoop)...)
+		stdout, stderr := call{}.must(t, append(c, "--force", "--out", dir, flat, scoop)...)
 		if stdout != "" || stderr != "" {
 			t.Errorf("%q: prints %q and %q", c, stdout, stderr)
 		}

@@ -5,8 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
+	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -391,11 +390,12 @@ func (p *profileCommand) completeName(words ...string) cobra.CompletionFunc {
 
 func (p *profileCommand) newExport() *cobra.Command {
 	var out string
+	var force bool
 	cmd := &cobra.Command{
 		Use:   "export",
 		Short: "Write the profile to a file that another machine can import",
 		Long: `Export writes the profile of the current singer, or of the one that --profile
-names, to standard output or with --out to a new file.`,
+names, to standard output or with --out to a file.`,
 		Example: `  singback profile set --voice tenor --profile Otto && singback profile export --profile Otto
   singback profile set --voice tenor --profile Otto && singback profile export --profile Otto --out otto.toml`,
 		Args: noArgs,
@@ -415,22 +415,14 @@ names, to standard output or with --out to a new file.`,
 				_, err = p.env.data().Write(data)
 				return err
 			}
-			f, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-			if errors.Is(err, fs.ErrExist) {
-				return usagef("--out: %q is there already: choose another name", short(out))
-			}
-			if err != nil {
-				return fmt.Errorf("--out: %w", err)
-			}
-			_, err = f.Write(data)
-			if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-				os.Remove(out)
+			if err := p.env.writeFile(out, force, forOwner, func(w io.Writer) error { _, err := w.Write(data); return err }); err != nil {
 				return fmt.Errorf("--out: %w", err)
 			}
 			return nil
 		},
 	}
-	cmd.Flags().StringVar(&out, "out", "", "write to this new `FILE`")
+	addForce(cmd, &force)
+	cmd.Flags().StringVar(&out, "out", "", "write to this `FILE`")
 	return cmd
 }
 

@@ -114,7 +114,7 @@ func TestProfileMoves(t *testing.T) {
 	c.must(t, "profile", "export", "--out", out)
 	args := []string{"profile", "export", "--out", out}
 	stdout, stderr, code := c.run(t, args...)
-	refused(t, args, stdout, stderr, code, exitUsage, "is there already")
+	refused(t, args, stdout, stderr, code, exitFailed, "it is there already")
 
 	other := call{data: t.TempDir()}
 	_, stderr = other.must(t, "profile", "import", out)

@@ -28,6 +28,7 @@ type progressOptions struct {
 	svg    string
 	png    string
 	html   string
+	force  bool
 	format *format
 }
 
@@ -63,6 +64,7 @@ overwrite the charts and the page of before.`,
 	f.StringVar(&o.course, "course", "", "the course that is practised, a `FILE` (else the built-in one)")
 	f.StringVar(&o.svg, "svg", "", "draw charts as SVG into this `FOLDER`")
 	f.StringVar(&o.png, "png", "", "draw charts as PNG into this `FOLDER`")
+	addForce(cmd, &o.force)
 	f.StringVar(&o.html, "html", "", "write a page to print into this `FILE`")
 	f.Var(o.format, "format", "output: text, json or csv")
 	must(cmd.RegisterFlagCompletionFunc("since", fixed()))
@@ -231,8 +233,14 @@ func (o *progressOptions) draw(e *env, p *report.Progress) error {
 		if err := os.MkdirAll(to.folder, 0o777); err != nil {
 			return fmt.Errorf("--%s: %w", to.flag, fileError(to.folder, err))
 		}
+		name := func(c report.Chart) string { return filepath.Join(to.folder, c.Name+"."+to.flag) }
 		for _, c := range charts {
-			if err := writeFile(filepath.Join(to.folder, c.Name+"."+to.flag), func(w io.Writer) error { return to.write(c, w) }); err != nil {
+			if _, _, err := lookAt(name(c), o.force); err != nil {
+				return fmt.Errorf("--%s: %w", to.flag, err)
+			}
+		}
+		for _, c := range charts {
+			if err := e.writeFile(name(c), o.force, forAll, func(w io.Writer) error { return to.write(c, w) }); err != nil {
 				return err
 			}
 		}
@@ -241,27 +249,9 @@ func (o *progressOptions) draw(e *env, p *report.Progress) error {
 	if o.html == "" {
 		return nil
 	}
-	if err := writeFile(o.html, p.HTML); err != nil {
-		return err
+	if err := e.writeFile(o.html, o.force, forAll, p.HTML); err != nil {
+		return fmt.Errorf("--html: %w", err)
 	}
 	fmt.Fprintf(e.stderr, "Written: %s.\n", o.html)
 	return nil
-}
-
-// writeFile writes a file anew, whole or not at all.
-func writeFile(path string, write func(io.Writer) error) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".singback-*")
-	if err != nil {
-		return fileError(path, err)
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(tmp.Name())
-			err = fileError(path, err)
-		}
-	}()
-	if err := errors.Join(write(tmp), tmp.Chmod(0o644), tmp.Close()); err != nil {
-		return err
-	}
-	return os.Rename(tmp.Name(), path)
 }

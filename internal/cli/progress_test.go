@@ -158,7 +158,7 @@ func TestProgressFiles(t *testing.T) {
 	singing(t, path, "me", lateEvening, 30)
 	var before []byte
 	for range 2 {
-		_, stderr := call{}.must(t, "progress", "--record", path, "--svg", filepath.Join(dir, "svg"), "--png", filepath.Join(dir, "a", "png"), "--html", page)
+		_, stderr := call{}.must(t, "progress", "--force", "--record", path, "--svg", filepath.Join(dir, "svg"), "--png", filepath.Join(dir, "a", "png"), "--html", page)
 		if strings.Count(stderr, "\n") != 3 {
 			t.Errorf("%q", stderr)
 		}

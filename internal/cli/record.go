@@ -7,7 +7,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -228,7 +227,7 @@ func writeCheckJSON(out io.Writer, path string, c store.Check) error {
 func newRecordExport(e *env) *cobra.Command {
 	var o recordOptions
 	var to string
-	var damaged, guard bool
+	var damaged, guard, force bool
 	format := newFormat("csv", "jsonl")
 	cmd := &cobra.Command{
 		Use:   "export",
@@ -290,18 +289,18 @@ new one.`,
 					return r.Export(cmd.Context(), w, f, o.singer)
 				}
 			}
-			if to == "" {
+			if to == "" || to == "-" {
 				if _, err := export(e.data()); err != nil {
 					return err
 				}
 				return lost
 			}
 			var n int
-			if err := writeNew(to, func(w io.Writer) (err error) {
+			if err := e.writeFile(to, force, forOwner, func(w io.Writer) (err error) {
 				n, err = export(w)
 				return err
 			}); err != nil {
-				return err
+				return fmt.Errorf("--out: %w", err)
 			}
 			fmt.Fprintf(e.stderr, "%s written to %s.\n", many(n, "answer"), to)
 			return lost
@@ -311,7 +310,8 @@ new one.`,
 	o.addSinger(cmd, "only this singer, by `NAME`")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
-	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`, which must not be there yet")
+	addForce(cmd, &force)
+	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`")
 	cmd.Flags().Var(format, "format", "output: csv or jsonl")
 	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
 	return cmd
@@ -348,52 +348,6 @@ func among(path string, singers []store.SingerCount, singer string) error {
 		names = append(names, s.Name)
 	}
 	return fmt.Errorf("%s: it has nothing of a singer %q; it has %s", path, short(singer), short(strings.Join(names, ", ")))
-}
-
-// writeNew writes a file that is not there yet, for its owner alone. It has its
-// name once it is whole.
-func writeNew(path string, write func(io.Writer) error) error {
-	taken := func() error {
-		return fmt.Errorf("%s: it is there already and is not overwritten; name another file", path)
-	}
-	if _, err := os.Lstat(path); err == nil {
-		return taken()
-	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".writing-*") // mode 0600
-	if err != nil {
-		return fileError(path, err)
-	}
-	defer os.Remove(f.Name())
-	if err := write(f); err != nil {
-		f.Close()
-		return ofFile(path, err)
-	}
-	if err := errors.Join(f.Chmod(0o600), f.Sync(), f.Close()); err != nil {
-		return fileError(path, err)
-	}
-	// A link is refused where the name was taken meanwhile, a rename is not.
-	err = os.Link(f.Name(), path)
-	switch _, there := os.Lstat(path); {
-	case errors.Is(err, fs.ErrExist):
-		return taken()
-	case err != nil && there == nil:
-		return taken()
-	case err != nil: // a file system without links
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return fileError(path, err)
-	}
-	return nil
-}
-
-// ofFile names the file in an error that is of writing it; others have their own.
-func ofFile(path string, err error) error {
-	var inPath *fs.PathError
-	if errors.As(err, &inPath) {
-		return fileError(path, err)
-	}
-	return err
 }
 
 func newRecordImport(e *env) *cobra.Command {

@@ -45,6 +45,7 @@ type singOptions struct {
 	input        []string
 	device       string
 	output       string
+	force        bool
 	outputDevice string
 
 	record recordOptions
@@ -129,6 +130,7 @@ func (o *singOptions) addFlags(cmd *cobra.Command) {
 	f.Uint64Var(&o.seed, "seed", 0, "number that draws the series; the same number, the same series")
 	f.StringArrayVar(&o.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
 	f.StringVar(&o.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
+	addForce(cmd, &o.force)
 	f.StringVar(&o.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	f.Var(o.format, "format", "output: text or json")

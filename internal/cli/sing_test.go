@@ -377,7 +377,7 @@ func peak(samples []float64) float64 {
 func TestSingOutputHoldsTheCadence(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "out.wav")
 	for _, level := range []float64{-24, -6} {
-		drill(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--level", fmt.Sprint(level), "--output", path)
+		drill(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--level", fmt.Sprint(level), "--force", "--output", path)
 		rate, samples := readWAV(t, path)
 		if rate != 48000 {
 			t.Errorf("%d Hz", rate)
@@ -404,9 +404,9 @@ func TestSingOutputHoldsTheCadence(t *testing.T) {
 			}
 		}
 	}
-	drill(t, "--degrees", "la", "--count", "1", "--compare=false", "--output", path)
+	drill(t, "--degrees", "la", "--count", "1", "--compare=false", "--force", "--output", path)
 	_, without := readWAV(t, path)
-	drill(t, "--degrees", "la", "--count", "1", "--output", path)
+	drill(t, "--degrees", "la", "--count", "1", "--force", "--output", path)
 	if _, with := readWAV(t, path); len(with)-len(without) < 48000 {
 		t.Errorf("the comparison adds %d samples, want more than a second", len(with)-len(without))
 	}
@@ -419,7 +419,7 @@ func TestSingOutputOfEachSetting(t *testing.T) {
 	for set, want := range map[string][3]bool{ // A3, E4, C#4 in the first 0.4 s
 		"cadence": {true, true, true}, "scale": {true, false, false}, "tonic": {true, false, false}, "drone": {true, true, false},
 	} {
-		all := drill(t, "--key", "A", "--octave", "3", "--degrees", "re", "--count", "1", "--set", set, "--output", path)
+		all := drill(t, "--key", "A", "--octave", "3", "--degrees", "re", "--count", "1", "--set", set, "--force", "--output", path)
 		if all[0].Setting != set {
 			t.Errorf("--set %s: %+v", set, all[0])
 		}

@@ -222,14 +222,33 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 				return usagef("--output: %q is a recording to be judged and would be lost", short(where))
 			}
 		}
-		out, err := audio.CreateWAV(where, sampleRate)
+		f, err := e.create(where, o.force, forAll)
 		if err != nil {
+			return fmt.Errorf("--output: %w", err)
+		}
+		out, err := audio.InFile(f.file, where, sampleRate)
+		if err != nil {
+			f.drop()
 			return err
 		}
 		s.out = out
-		s.closers = append(s.closers, out)
+		s.closers = append(s.closers, soundFile{out, f})
 	}
 	return nil
+}
+
+// soundFile has its name once its sound is complete.
+type soundFile struct {
+	*audio.WAVFile
+	f *newFile
+}
+
+func (s soundFile) Close() error {
+	if err := s.WAVFile.Close(); err != nil {
+		s.f.drop()
+		return err
+	}
+	return s.f.keep()
 }
 
 // same tells whether two paths name one file that exists.

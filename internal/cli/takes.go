@@ -23,11 +23,14 @@ import (
 type takes struct {
 	rec recording
 	out string
+
+	force bool
 }
 
 func (t *takes) addFlags(cmd *cobra.Command) {
 	t.rec.addFlags(cmd)
 	cmd.Flags().StringVar(&t.out, "out", "", "write a file for each recording into this `FOLDER`")
+	addForce(cmd, &t.force)
 	must(cmd.MarkFlagDirname("out"))
 }
 
@@ -69,6 +72,11 @@ func (t *takes) run(ctx context.Context, e *env, paths []string, extension strin
 	}
 	if err := os.MkdirAll(t.out, 0o777); err != nil {
 		return fmt.Errorf("--out: %w", err)
+	}
+	for name := range names {
+		if _, _, err := lookAt(filepath.Join(t.out, name), t.force); err != nil {
+			return fmt.Errorf("--out: %w", err)
+		}
 	}
 	errs := make([]error, len(paths))
 	next := make(chan int)
@@ -113,23 +121,11 @@ func (t *takes) name(path, extension string) string {
 }
 
 // file writes the file of one recording.
-func (t *takes) file(ctx context.Context, e *env, path, to string, write func(context.Context, io.Writer, audio.Source) error) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(to), ".singback-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(tmp.Name())
-		}
-	}()
-	w := bufio.NewWriterSize(tmp, 1<<16)
-	err = t.one(ctx, e, w, path, write)
-	err = errors.Join(err, w.Flush(), tmp.Chmod(0o644), tmp.Close())
-	if err != nil {
-		return err
-	}
-	return os.Rename(tmp.Name(), to)
+func (t *takes) file(ctx context.Context, e *env, path, to string, write func(context.Context, io.Writer, audio.Source) error) error {
+	return e.writeFile(to, t.force, forAll, func(f io.Writer) error {
+		w := bufio.NewWriterSize(f, 1<<16)
+		return errors.Join(t.one(ctx, e, w, path, write), w.Flush())
+	})
 }
 
 // one writes what one recording comes to.

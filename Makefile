@@ -4,6 +4,7 @@ setup       = internal/device/setup.sh
 virtual_mic = internal/device/virtualmic/with-virtual-mic
 FUZZPACKAGES = ./...
 FUZZTIME    = 10s
+RACE        = -race
 # What a fuzz target may take: Go frees memory from half a GiB on, and at 4 GiB
 # (in KiB) it dies, so that a few bytes that ask for much are a finding.
 FUZZLIMIT   = export GOMEMLIMIT=512MiB && ulimit -v 4194304
@@ -23,7 +24,7 @@ build:
 	@$(cgo) && go build -buildvcs=auto -trimpath -o bin/singback ./cmd/singback
 
 test:
-	@$(cgo) && echo "go test ./...   (CGO_ENABLED=$$CGO_ENABLED)" && go test ./...
+	@$(cgo) && echo "go test -timeout 30m ./...   (CGO_ENABLED=$$CGO_ENABLED)" && go test -timeout 30m ./...
 
 # Through the real PortAudio and a sound server of its own; fails, never skips.
 # Not with -race: the binding passes stream numbers as pointers, which the
@@ -37,7 +38,7 @@ check:
 	@files=$$(gofmt -l .) && if [ -n "$$files" ]; then echo "gofmt -w is needed on:"; echo "$$files"; exit 1; fi
 	go mod verify
 	go mod tidy -diff
-	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./... && go test -race -timeout 40m ./...
+	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./... && go test $(RACE) -timeout 40m ./...
 	CGO_ENABLED=0 go build -o /dev/null ./cmd/singback
 	CGO_ENABLED=0 go vet ./...
 

@@ -103,10 +103,15 @@ func parseRoman(s string, k Key, depth int) (Roman, error) {
 		if t, ok := g.Chord.Quality.Tone(3); ok && t.Alter < 0 {
 			r.Local.Mode = Minor
 		}
-		if head == "I" || head == "i" {
+		if r.Chord, err = r.Local.parseNumeral(head); err != nil {
+			return r, err
+		}
+		// However it is written: I, i, I- or im.
+		tonic := Chord{r.Local.Tonic, r.Chord.Quality, r.Local.Tonic}
+		if q := r.Chord.Quality; r.Chord == tonic && (q == MajorTriad || q == MinorTriad) {
 			return r, fmt.Errorf("the tonic of %s is that chord itself; want %s, or a bass as a degree, like %s/sol", goal, goal, head)
 		}
-		s = head
+		return r, nil
 	}
 	var err error
 	r.Chord, err = r.Local.parseNumeral(s)

@@ -361,8 +361,9 @@ func click(t *testing.T, in audio.Source, out audio.Sink) float64 {
 	return float64(i)/float64(in.SampleRate()) - 0.01
 }
 
-// The delay of the calibration is that of clicks on the same streams within
-// 5 ms, and a loudspeaker that the microphone does not hear is no leak.
+// The delay of the calibration, the mean of eight sounds, is that of clicks on the
+// same streams, within 5 ms or three standard errors of the difference: blocks of
+// input and output scatter single ones over some 30 ms.
 func TestVirtualMicCalibrationDelay(t *testing.T) {
 	if os.Getenv("SINGBACK_VIRTUAL_MIC") != "1" {
 		t.Skip("needs the virtual microphone: make virtual-mic-test")
@@ -396,9 +397,16 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 		}
 	}
 	known /= n
+	scatter := 0.0
+	for _, c := range clicks {
+		if math.Abs(c-median) < 0.02 {
+			scatter += (c - known) * (c - known) / (n - 1)
+		}
+	}
+	within := max(0.005, 3*math.Sqrt(scatter*(1/n+1./8)))
 	t.Logf("clicks after %.4f to %.4f s, on average %.4f s, the test sound after %.4f s", clicks[0], clicks[len(clicks)-1], known, m.Echo.Delay)
-	if !m.Echo.Heard || math.Abs(m.Echo.Delay-known) > 0.005 || math.Abs(m.Echo.Level) > 3 {
-		t.Errorf("%+v, want a delay of %.4f s", *m.Echo, known)
+	if !m.Echo.Heard || math.Abs(m.Echo.Delay-known) > within || math.Abs(m.Echo.Level) > 3 {
+		t.Errorf("%+v, want a delay of %.4f s, within %.4f s", *m.Echo, known, within)
 	}
 }
 

@@ -24,7 +24,7 @@ build:
 	@$(cgo) && go build -buildvcs=auto -trimpath -o bin/singback ./cmd/singback
 
 test:
-	@$(cgo) && echo "go test -timeout 30m ./...   (CGO_ENABLED=$$CGO_ENABLED)" && go test -timeout 30m ./...
+	@$(cgo) && echo "go test -timeout 40m ./...   (CGO_ENABLED=$$CGO_ENABLED)" && go test -timeout 40m ./...
 
 # Through the real PortAudio and a sound server of its own; fails, never skips.
 # Not with -race: the binding passes stream numbers as pointers, which the

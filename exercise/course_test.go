@@ -268,3 +268,26 @@ func BenchmarkStanding(b *testing.B) {
 		c.Standing(&p, nil)
 	}
 }
+
+// How many moves there are, counted by hand: 14 steps (each degree up and down),
+// 12 between three degrees both ways, 7·6 = 42 pairs of the scale and 12·11 = 132
+// chromatic ones; V7 has 12 and IV 6, with fa the only degree of both.
+func TestMovesBetween(t *testing.T) {
+	k := theory.Key{}
+	scale, chromatic := k.ScaleDegrees(), k.ChromaticDegrees()
+	for _, c := range []struct {
+		m       Moves
+		degrees []theory.Degree
+		want    int
+	}{
+		{Steps, scale[:], 14}, {Triad, scale[:], 12}, {Chords, scale[:], 18}, {Any, scale[:], 42}, {Any, chromatic[:], 132}, {Any, scale[:1], 0},
+	} {
+		got := c.m.Between(c.degrees)
+		if len(got) != c.want {
+			t.Errorf("%s between %v: %d, want %d: %v", movesNames[c.m], c.degrees, len(got), c.want, got)
+		}
+	}
+	if m, err := MovesNamed("chords"); err != nil || m != Chords {
+		t.Errorf("MovesNamed(chords) = %v, %v", m, err)
+	}
+}

@@ -148,7 +148,7 @@ func NewDictation(o DictationOrder) (Dictation, error) {
 		return d, fmt.Errorf("no chords of %s are known: want a major or minor key", o.Key)
 	case o.Length < 1 || o.Length > MaxDictation:
 		return d, fmt.Errorf("a dictation of %d chords is not possible: want 1 to %d", o.Length, MaxDictation)
-	case shapeOf(o.Skill) != named:
+	case o.Skill.Kind != BassSkill && o.Skill.Kind != QualitySkill:
 		return d, fmt.Errorf("%s cannot be heard: want a bass degree or a chord quality", o.Skill)
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x6c697374656e))
@@ -171,7 +171,7 @@ func NewDictation(o DictationOrder) (Dictation, error) {
 func drawSkills(o DictationOrder, rng *rand.Rand) []Skill {
 	pool := []Skill{o.Skill}
 	for _, s := range o.Known {
-		same := func(other Skill) bool { return s.Sounds(other) }
+		same := func(other Skill) bool { return SameSound(s, other) }
 		if s.Kind == o.Skill.Kind && !slices.ContainsFunc(pool, same) {
 			pool = append(pool, s)
 		}
@@ -197,15 +197,15 @@ func drawSkills(o DictationOrder, rng *rand.Rand) []Skill {
 	return out
 }
 
-// Sounds reports whether two bass degrees or two qualities sound the same.
-func (s Skill) Sounds(other Skill) bool {
-	if s.Kind != other.Kind {
+// SameSound reports whether two bass degrees or two qualities sound the same.
+func SameSound(a, b Skill) bool {
+	if a.Kind != b.Kind {
 		return false
 	}
-	if s.Kind == QualitySkill {
-		return s.Chord == other.Chord
+	if a.Kind == QualitySkill {
+		return a.Chord == b.Chord
 	}
-	return s.Degree.Semitones() == other.Degree.Semitones()
+	return a.Degree.Semitones() == b.Degree.Semitones()
 }
 
 // How hard a progression is looked for: so many of the most probable ones.
@@ -356,7 +356,7 @@ func readName(s string, k theory.Key, n theory.Naming) (theory.Degree, error) {
 func (d Dictation) Right(names []Skill) []bool {
 	right := make([]bool, len(d.Chords))
 	for i, s := range d.Skills() {
-		right[i] = i < len(names) && s.Sounds(names[i])
+		right[i] = i < len(names) && SameSound(s, names[i])
 	}
 	return right
 }

@@ -14,9 +14,9 @@ import (
 func bassSkills(degrees ...string) []Skill {
 	var out []Skill
 	for _, s := range degrees {
-		d, ok := readDegree(s)
-		if !ok {
-			panic(s)
+		d, err := ParseDegree(s)
+		if err != nil {
+			panic(err)
 		}
 		out = append(out, Skill{Kind: BassSkill, Degree: d})
 	}

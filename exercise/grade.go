@@ -15,7 +15,7 @@ type Rules struct {
 // DefaultRules takes any key and octave, and half a semitone less the width of
 // the border in which it is not clear which degree is nearer.
 func DefaultRules() Rules {
-	return Rules{Freedom{Key: true, Octave: true}, MaxTolerance - borderWidth}
+	return Rules{Freedom{Key: true, Octave: true}, MaxTolerance - BorderWidth}
 }
 
 // Finding is what a grading says of one written note.

@@ -93,7 +93,7 @@ func (t Tolerance) Validate() error {
 // Limits of the judge, in cents unless stated otherwise. Common practice where
 // no source is named.
 const (
-	borderWidth   = 5.0   // this near to the middle between two degrees the degree is not decided
+	BorderWidth   = 5.0   // this near to the middle between two degrees the degree is not decided
 	unsteadyLimit = 30.0  // SD of the held part beyond which one degree is no longer held
 	wanderLimit   = 50.0  // SD beyond which no degree can be named at all
 	wanderShare   = 0.6   // a note of which less than this share lies near its pitch has none
@@ -155,7 +155,7 @@ func (v Verdict) Silent() bool {
 
 // Judge compares what a window heard with what the item asked. It is a pure
 // function: degree first, tuning second, then steadiness; what cannot be
-// measured is never called wrong. Within borderWidth of the middle between two
+// measured is never called wrong. Within BorderWidth of the middle between two
 // degrees an answer is ambiguous whatever the tolerance.
 func Judge(it Item, take Take, tol Tolerance) Verdict {
 	if r := unmeasured(take); r != NoReason {
@@ -174,7 +174,7 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	}
 	target, _ := it.Target()
 	off := theory.CentsBetween(n.F0, it.Hz(target))
-	v.OctaveShift = octaves(off)
+	v.OctaveShift = Octaves(off)
 	v.FromAsked = off - 1200*float64(v.OctaveShift)
 	away := math.Abs(v.FromAsked)
 	below, border := it.Tuning.Borders(it.Asked)
@@ -190,14 +190,14 @@ func Judge(it Item, take Take, tol Tolerance) Verdict {
 	case take.Wanders || n.Spread > wanderLimit || n.Near < wanderShare:
 		v.Outcome = Unsteady
 		return v
-	case away > border+borderWidth:
+	case away > border+BorderWidth:
 		v.Outcome, v.HasSung = OtherDegree, true
 		v.Sung, v.Cents = it.Tuning.Nearest(it.Tuning.Cents(it.Asked)+v.FromAsked, it.Asked)
-		v.OctaveShift = octaves(theory.CentsBetween(n.F0, it.Hz(it.pitchOf(v.Sung))))
+		v.OctaveShift = Octaves(theory.CentsBetween(n.F0, it.Hz(it.pitchOf(v.Sung))))
 		return v
 	case tol.StrictOctave && v.OctaveShift != 0:
 		return near(OtherDegree)
-	case away >= border-borderWidth:
+	case away >= border-BorderWidth:
 		return near(Ambiguous)
 	case n.Spread > unsteadyLimit:
 		return near(Unsteady)
@@ -262,9 +262,9 @@ func (it Item) triadMove(from, to float64) bool {
 	return c > 245 && c < 550
 }
 
-// octaves returns the number of octaves nearest to a distance in cents; half
+// Octaves returns the number of octaves nearest to a distance in cents; half
 // an octave up rounds down, so that what remains is above −600 and at most 600.
-func octaves(c theory.Cents) int { return int(math.Ceil(c/1200 - 0.5)) }
+func Octaves(c theory.Cents) int { return int(math.Ceil(c/1200 - 0.5)) }
 
 // unmeasured returns why a take cannot be judged, NoReason if it can.
 func unmeasured(take Take) Reason {

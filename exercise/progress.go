@@ -186,8 +186,8 @@ func registerOf(it Item, v Verdict) int {
 	if v.HasSung {
 		shift := v.OctaveShift
 		if v.Sung != it.Asked {
-			sung := it.pitchOf(v.Sung).MIDI() + 12*v.OctaveShift
-			shift = octaves(float64(100 * (sung - midi)))
+			place, _ := it.Register.Place(it.Key, v.Sung)
+			shift = Octaves(theory.Cents(100 * (place.MIDI() + 12*v.OctaveShift - midi)))
 		}
 		midi += 12 * shift
 	}
@@ -261,7 +261,7 @@ func (p *Progress) ByLevel() []Level {
 }
 
 // ByDegree returns those of each degree asked, from wherever, from the tonic up.
-func (p *Progress) ByDegree() []Part[theory.Degree] { return parts(p, p.degrees, compareDegrees) }
+func (p *Progress) ByDegree() []Part[theory.Degree] { return parts(p, p.degrees, CompareDegrees) }
 
 // ByPair returns those of each from-to pair with its direction.
 func (p *Progress) ByPair() []Part[Skill] { return p.bySkill(PairSkill) }
@@ -271,7 +271,7 @@ func (p *Progress) bySkill(k Kind) []Part[Skill] {
 }
 
 func compareSkills(a, b Skill) int {
-	return cmp.Or(int(a.Kind)-int(b.Kind), compareDegrees(a.From, b.From), compareDegrees(a.Degree, b.Degree), int(b.Way)-int(a.Way),
+	return cmp.Or(int(a.Kind)-int(b.Kind), CompareDegrees(a.From, b.From), CompareDegrees(a.Degree, b.Degree), int(b.Way)-int(a.Way),
 		cmp.Compare(a.Chord, b.Chord), a.Level-b.Level)
 }
 

@@ -128,7 +128,7 @@ func (t Tally) ByName() []NamedCount {
 		out = append(out, *c)
 	}
 	slices.SortFunc(out, func(a, b NamedCount) int {
-		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), compareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
+		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), CompareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
 	})
 	return out
 }
@@ -173,7 +173,7 @@ func (t Tally) ByDegree() []DegreeCount {
 	for d, c := range t.degrees {
 		out = append(out, DegreeCount{d, *c})
 	}
-	slices.SortFunc(out, func(a, b DegreeCount) int { return compareDegrees(a.Degree, b.Degree) })
+	slices.SortFunc(out, func(a, b DegreeCount) int { return CompareDegrees(a.Degree, b.Degree) })
 	return out
 }
 
@@ -185,15 +185,16 @@ func (t Tally) ByPair() []PairCount {
 		out = append(out, PairCount{p, *c})
 	}
 	slices.SortFunc(out, func(a, b PairCount) int {
-		if c := compareDegrees(a.From, b.From); c != 0 {
+		if c := CompareDegrees(a.From, b.From); c != 0 {
 			return c
 		}
-		return compareDegrees(a.To, b.To)
+		return CompareDegrees(a.To, b.To)
 	})
 	return out
 }
 
-func compareDegrees(a, b theory.Degree) int {
+// CompareDegrees orders degrees from the tonic up, the lower alteration first.
+func CompareDegrees(a, b theory.Degree) int {
 	if a.Step != b.Step {
 		return a.Step - b.Step
 	}

@@ -101,7 +101,7 @@ func TestJudgeInTunings(t *testing.T) {
 		}
 		away := math.Abs(off)
 		switch {
-		case math.Abs(away-border) < borderWidth+1e-6:
+		case math.Abs(away-border) < BorderWidth+1e-6:
 			return // decided by rounding, or ambiguous
 		case away > border:
 			if v.Outcome != OtherDegree || v.Sung.Semitones() == asked.Semitones() {

@@ -114,7 +114,7 @@ practised, which stage you have reached and what is in review.`,
 			if err := o.whose(cmd, e); err != nil {
 				return err
 			}
-			practice, _, err := o.known(cmd, e)
+			past, _, err := o.known(cmd, e)
 			switch {
 			case cmd.Context().Err() != nil:
 				return cmd.Context().Err()
@@ -122,8 +122,8 @@ practised, which stage you have reached and what is in review.`,
 				fmt.Fprintf(e.stderr, "Where you stand is not known: %v\n", err)
 			}
 			var at *exercise.Standing
-			if practice.Begun() {
-				standing := c.Standing(practice, nil)
+			if past.Begun() {
+				standing := c.Standing(past, nil)
 				at = &standing
 			}
 			if format.value == "json" {

@@ -174,14 +174,14 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 // Those that cannot be read are counted in of, and so are those of a simulated
 // singer.
 func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, *exercise.Practice, error) {
-	practice := &exercise.Practice{}
+	past := &exercise.Practice{}
 	q := store.Query{Singer: of.Singer, Counted: true}
 	if of.Since != "" {
 		day, err := time.Parse(time.DateOnly, of.Since)
 		if err != nil {
 			return nil, nil, err
 		}
-		if practice, _, err = r.Practice(cmd.Context(), of.Singer); err != nil {
+		if past, _, err = r.Practice(cmd.Context(), of.Singer); err != nil {
 			return nil, nil, err
 		}
 		q.Since = day.AddDate(0, 0, -1) // the singer's day begins up to 14 hours before that of UTC
@@ -198,7 +198,7 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 			return nil, nil, err
 		}
 		if t, ok := a.Trial(); ok && of.Since == "" {
-			practice.Add(t)
+			past.Add(t)
 		}
 		switch {
 		case a.Session.Command == "echo": // heard before it was sung
@@ -214,7 +214,7 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 			of.Simulated++
 		}
 	}
-	return p, practice, nil
+	return p, past, nil
 }
 
 // draw writes the charts and the page that were asked for.

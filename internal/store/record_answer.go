@@ -600,7 +600,7 @@ func (a Answer) suits() error {
 			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
 		case err != nil:
 			return fmt.Errorf("named: %.20q is no name for %s", a.Named, a.Skill)
-		case o == exercise.RightAnswer && !(named && a.Skill.Sounds(name)):
+		case o == exercise.RightAnswer && !(named && exercise.SameSound(a.Skill, name)):
 			return fmt.Errorf("named: %.20q cannot be right for %s", a.Named, a.Skill)
 		}
 		return cmp.Or(none("named", named && !judged), none("notes", noted))

@@ -250,9 +250,9 @@ func (d *Dictation) drawBass(rng *rand.Rand) error {
 // place puts a chord of this quality on one of its degrees.
 func (q quality) place(k theory.Key, rng *rand.Rand) (theory.Roman, theory.Voicing) {
 	homes := strings.Fields(q.homes[k.Mode])
-	degree, ok := readDegree(homes[rng.IntN(len(homes))])
-	if !ok {
-		panic("exercise: no degree " + q.homes[k.Mode]) // the table is wrong
+	degree, err := ParseDegree(homes[rng.IntN(len(homes))])
+	if err != nil {
+		panic("compose: no degree " + q.homes[k.Mode]) // the table is wrong
 	}
 	root := k.Note(degree)
 	chord := theory.Chord{Root: root, Quality: q.tones(), Bass: root}

@@ -29,9 +29,6 @@ type Profile struct {
 // Date is a day, as the caller's calendar has it.
 type Date struct{ Year, Month, Day int }
 
-// Range is a span of pitches as MIDI numbers, limits included.
-type Range struct{ Low, High int }
-
 // Voice is a singer's range and how well the singer sings now. Pitches are MIDI
 // numbers in the tuning of the time.
 type Voice struct {
@@ -42,8 +39,8 @@ type Voice struct {
 	// Growing marks a child's or changing voice, which is tested again after 6
 	// to 8 weeks.
 	Growing     bool
-	Comfortable Range // lowest and highest comfortable note
-	Tessitura   Range // where the voice lies most at ease, within Comfortable
+	Comfortable theory.Range // lowest and highest comfortable note
+	Tessitura   theory.Range // where the voice lies most at ease, within Comfortable
 
 	// The rest is measured: Notes is how many notes it rests on, 0 if stated.
 	Notes  int
@@ -116,7 +113,7 @@ func (p Profile) Validate() error {
 	if s := p.Voice; s != nil {
 		v.date("voice.date", s.Date)
 		v.pitches("voice.comfortable", s.Comfortable)
-		if s.Tessitura != (Range{}) {
+		if s.Tessitura != (theory.Range{}) {
 			v.pitches("voice.tessitura", s.Tessitura)
 			if s.Tessitura.Low < s.Comfortable.Low || s.Tessitura.High > s.Comfortable.High {
 				v.bad("voice.tessitura", "it lies outside voice.comfortable")
@@ -189,7 +186,7 @@ func (v *validator) date(field string, d Date) {
 	}
 }
 
-func (v *validator) pitches(field string, r Range) {
+func (v *validator) pitches(field string, r theory.Range) {
 	if r.Low < LowestMIDI || r.High > HighestMIDI {
 		v.bad(field, "a note is out of range: want A0 to C8")
 	}

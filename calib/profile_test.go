@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"singback/theory"
 )
 
 // whole is an invented profile with every part.
@@ -12,7 +14,7 @@ func whole() Profile {
 	day := Date{2028, 2, 29}
 	return Profile{
 		Version: Version, Name: "Wilma T", Made: day,
-		Voice:      &Voice{Date: day, Comfortable: Range{48, 67}, Tessitura: Range{52, 62}, Notes: 9, Error: 20, Spread: 8},
+		Voice:      &Voice{Date: day, Comfortable: theory.Range{Low: 48, High: 67}, Tessitura: theory.Range{Low: 52, High: 62}, Notes: 9, Error: 20, Spread: 8},
 		Room:       &Room{Date: day, Floor: -60, Gate: -50, Hum: 60, Voice: -20, Peak: -6, Leak: -30, Delay: 0.03},
 		Instrument: &Instrument{Date: day, A4: 440, SE: 0.3, Notes: 4},
 	}
@@ -32,10 +34,10 @@ func TestValidate(t *testing.T) {
 		"name ":               func(p *Profile) { p.Name = strings.Repeat("x", MaxName+1) },
 		"made":                func(p *Profile) { p.Made = Date{2027, 2, 29} },
 		"voice.date":          func(p *Profile) { p.Voice.Date = Date{2026, 13, 1} },
-		"voice.comfortable":   func(p *Profile) { p.Voice.Comfortable = Range{67, 48} },
-		"voice.comfortable ":  func(p *Profile) { p.Voice.Comfortable = Range{0, 48} },
-		"voice.tessitura":     func(p *Profile) { p.Voice.Tessitura = Range{52, 68} },
-		"voice.tessitura ":    func(p *Profile) { p.Voice.Tessitura = Range{60, 52} },
+		"voice.comfortable":   func(p *Profile) { p.Voice.Comfortable = theory.Range{Low: 67, High: 48} },
+		"voice.comfortable ":  func(p *Profile) { p.Voice.Comfortable = theory.Range{Low: 0, High: 48} },
+		"voice.tessitura":     func(p *Profile) { p.Voice.Tessitura = theory.Range{Low: 52, High: 68} },
+		"voice.tessitura ":    func(p *Profile) { p.Voice.Tessitura = theory.Range{Low: 60, High: 52} },
 		"voice.notes":         func(p *Profile) { p.Voice.Notes = -1 },
 		"voice.error_cents":   func(p *Profile) { p.Voice.Error = math.NaN() },
 		"voice.spread_cents":  func(p *Profile) { p.Voice.Spread = -1 },

@@ -353,7 +353,7 @@ func (t *RangeTest) Voice(on Date) (v Voice, ok bool) {
 	if t.start == 0 {
 		return Voice{}, false
 	}
-	v = Voice{Date: on, Growing: t.growing, Comfortable: Range{t.low, t.high}}
+	v = Voice{Date: on, Growing: t.growing, Comfortable: theory.Range{Low: t.low, High: t.high}}
 	v.Tessitura = tessitura(v.Comfortable, t.start)
 	v.Notes = len(t.errors)
 	if v.Notes > 0 {
@@ -373,9 +373,9 @@ const (
 
 // tessitura is where a voice lies most at ease; start, unless it is 0, is a
 // note that the singer chose and belongs to it.
-func tessitura(r Range, start int) Range {
+func tessitura(r theory.Range, start int) theory.Range {
 	span := float64(r.High - r.Low)
-	t := Range{r.Low + int(math.Round(span*tessituraLow)), r.High - int(math.Round(span*tessituraHigh))}
+	t := theory.Range{Low: r.Low + int(math.Round(span*tessituraLow)), High: r.High - int(math.Round(span*tessituraHigh))}
 	if start != 0 {
 		t.Low, t.High = min(t.Low, start), max(t.High, start)
 	}
@@ -384,12 +384,12 @@ func tessitura(r Range, start int) Range {
 
 // Widened returns the voice with its comfortable range widened to take in r, as
 // it is after another test or on the singer's word: one test understates.
-func (v Voice) Widened(r Range) Voice {
-	wide := Range{min(v.Comfortable.Low, r.Low), max(v.Comfortable.High, r.High)}
+func (v Voice) Widened(r theory.Range) Voice {
+	wide := theory.Range{Low: min(v.Comfortable.Low, r.Low), High: max(v.Comfortable.High, r.High)}
 	if wide != v.Comfortable {
 		v.Comfortable = wide
 		t := tessitura(wide, 0)
-		v.Tessitura = Range{min(t.Low, v.Tessitura.Low), max(t.High, v.Tessitura.High)}
+		v.Tessitura = theory.Range{Low: min(t.Low, v.Tessitura.Low), High: max(t.High, v.Tessitura.High)}
 	}
 	return v
 }
@@ -431,7 +431,7 @@ func VoiceOf(notes []pitch.Note, rate int, t theory.Tuning, growing bool, on Dat
 			spreads = append(spreads, s...)
 		}
 	}
-	v = Voice{Date: on, Growing: growing, Comfortable: Range{held[low], held[high]}, Notes: high - low + 1, Spread: quantile(spreads, .5)}
+	v = Voice{Date: on, Growing: growing, Comfortable: theory.Range{Low: held[low], High: held[high]}, Notes: high - low + 1, Spread: quantile(spreads, .5)}
 	v.Tessitura = tessitura(v.Comfortable, 0)
 	return v, true
 }

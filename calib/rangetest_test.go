@@ -262,7 +262,7 @@ func TestBreakIsPassedOver(t *testing.T) {
 			return sing(a)
 		})
 		safe(t, "a break", asked, false)
-		if v, _ := test.Voice(today); v.Comfortable != (calib.Range{Low: 50, High: 69}) {
+		if v, _ := test.Voice(today); v.Comfortable != (theory.Range{Low: 50, High: 69}) {
 			t.Errorf("break at %d: %v, want 50–69", at, v.Comfortable)
 		}
 	}
@@ -281,7 +281,7 @@ func TestRangeIsWhatWasSung(t *testing.T) {
 		}
 		return sing(a)
 	})
-	if v, _ := test.Voice(today); v.Comfortable != (calib.Range{Low: 50, High: 69}) || v.Notes < 20 {
+	if v, _ := test.Voice(today); v.Comfortable != (theory.Range{Low: 50, High: 69}) || v.Notes < 20 {
 		t.Errorf("%+v, want 50–69", v)
 	}
 }
@@ -324,12 +324,12 @@ func TestRangeTestEndsAlways(t *testing.T) {
 }
 
 func TestWidened(t *testing.T) {
-	v := calib.Voice{Comfortable: calib.Range{Low: 48, High: 67}, Tessitura: calib.Range{Low: 52, High: 61}, Notes: 20}
-	w := v.Widened(calib.Range{Low: 50, High: 69})
-	if w.Comfortable != (calib.Range{Low: 48, High: 69}) || w.Tessitura.Low > 52 || w.Tessitura.High < 61 || w.Notes != 20 {
+	v := calib.Voice{Comfortable: theory.Range{Low: 48, High: 67}, Tessitura: theory.Range{Low: 52, High: 61}, Notes: 20}
+	w := v.Widened(theory.Range{Low: 50, High: 69})
+	if w.Comfortable != (theory.Range{Low: 48, High: 69}) || w.Tessitura.Low > 52 || w.Tessitura.High < 61 || w.Notes != 20 {
 		t.Errorf("%+v", w)
 	}
-	if got := v.Widened(calib.Range{Low: 50, High: 60}); got != v {
+	if got := v.Widened(theory.Range{Low: 50, High: 60}); got != v {
 		t.Errorf("a narrower test changed it: %+v", got)
 	}
 }
@@ -357,7 +357,7 @@ func TestVoiceOf(t *testing.T) {
 	fry.Spread, fry.Near = 120, .5
 	notes = append(notes, fry, touched, held(88), held(34), held(40), held(79))
 	v, ok := calib.VoiceOf(notes, rate, concert, false, today)
-	if !ok || v.Comfortable != (calib.Range{Low: 50, High: 70}) || v.Notes != 11 || v.Spread != 12 || v.Error != 0 || v.Stated {
+	if !ok || v.Comfortable != (theory.Range{Low: 50, High: 70}) || v.Notes != 11 || v.Spread != 12 || v.Error != 0 || v.Stated {
 		t.Errorf("%+v, %v", v, ok)
 	}
 	if v, ok := calib.VoiceOf([]pitch.Note{fry, touched}, rate, concert, false, today); ok {

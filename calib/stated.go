@@ -41,10 +41,10 @@ const (
 // range, or both, as in "I am a tenor", "alto", "my range is C3 to G4", "C3-G4",
 // "bass, F2 to D4". The voice comes back marked as stated. known gives the usual
 // range of a kind of voice, or an error that says which kinds there are.
-func ParseVoice(s string, known func(kind string) (Range, error), on Date) (Voice, error) {
+func ParseVoice(s string, known func(kind string) (theory.Range, error), on Date) (Voice, error) {
 	v := Voice{Date: on, Stated: true}
 	var pitches []theory.Pitch
-	var kind Range
+	var kind theory.Range
 	for _, w := range strings.FieldsFunc(separate(s), func(r rune) bool { return strings.ContainsRune(" \t\r\n,;:.!", r) }) {
 		lower := strings.ToLower(w)
 		if fillers[lower] {
@@ -74,8 +74,8 @@ func ParseVoice(s string, known func(kind string) (Range, error), on Date) (Voic
 	case len(pitches) != 2:
 		return Voice{}, fmt.Errorf("%w: %s: want two notes, the lowest and the highest, like C3-G4, not %d", ErrVoice, quoted(s), len(pitches))
 	default:
-		v.Comfortable = Range{pitches[0].MIDI(), pitches[1].MIDI()}
-		if err := v.Comfortable.check(pitches[0].ASCII(), pitches[1].ASCII()); err != nil {
+		v.Comfortable = theory.Range{Low: pitches[0].MIDI(), High: pitches[1].MIDI()}
+		if err := checkRange(v.Comfortable, pitches[0].ASCII(), pitches[1].ASCII()); err != nil {
 			return Voice{}, err
 		}
 	}
@@ -86,7 +86,7 @@ func ParseVoice(s string, known func(kind string) (Range, error), on Date) (Voic
 
 // check says what is wrong with a stated range, whose ends are called low and
 // high.
-func (r Range) check(low, high string) error {
+func checkRange(r theory.Range, low, high string) error {
 	switch {
 	case r.Low >= r.High:
 		return fmt.Errorf("%w: from %s to %s: want the lower note first", ErrVoice, low, high)

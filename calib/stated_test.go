@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"singback/calib"
+	"singback/theory"
 )
 
 var today = calib.Date{Year: 2026, Month: 11, Day: 25}
@@ -14,8 +15,8 @@ var today = calib.Date{Year: 2026, Month: 11, Day: 25}
 var errKind = errors.New("want alto, bass, child, mezzo, soprano or tenor")
 
 // usual has some usual ranges of the dictionaries' tables of voices.
-func usual(kind string) (calib.Range, error) {
-	r, ok := map[string]calib.Range{
+func usual(kind string) (theory.Range, error) {
+	r, ok := map[string]theory.Range{
 		"bass": {Low: 40, High: 64}, "tenor": {Low: 48, High: 69}, "alto": {Low: 53, High: 74},
 		"mezzo": {Low: 57, High: 77}, "soprano": {Low: 60, High: 81}, "child": {Low: 57, High: 77},
 	}[kind]
@@ -59,7 +60,7 @@ func TestParseVoice(t *testing.T) {
 			t.Errorf("%q: %v", c.in, err)
 			continue
 		}
-		if !v.Stated || v.Date != today || v.Notes != 0 || v.Kind != c.kind || v.Comfortable != (calib.Range{Low: c.low, High: c.high}) || v.Growing != (c.kind == "child") {
+		if !v.Stated || v.Date != today || v.Notes != 0 || v.Kind != c.kind || v.Comfortable != (theory.Range{Low: c.low, High: c.high}) || v.Growing != (c.kind == "child") {
 			t.Errorf("%q: %+v, want %s %d–%d", c.in, v, c.kind, c.low, c.high)
 		}
 		if s := v.Tessitura; s.Low < c.low || s.High > c.high || s.Low >= s.High {

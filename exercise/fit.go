@@ -23,7 +23,7 @@ type Fit struct {
 
 // FitOf tells how the degrees of a key, at least one, lie in a voice: placed as
 // its register has them, against its tessitura.
-func FitOf(k theory.Key, degrees []theory.Degree, r Register, tessitura Range) Fit {
+func FitOf(k theory.Key, degrees []theory.Degree, r Register, tessitura theory.Range) Fit {
 	f := Fit{Key: k}
 	low, high := math.MaxInt, math.MinInt
 	for _, d := range degrees {

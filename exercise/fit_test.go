@@ -12,7 +12,7 @@ import (
 func TestTenThousandSeriesFitTheVoice(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 10_000))
 	keys := theory.Keys()
-	var ranges []Range
+	var ranges []theory.Range
 	for _, name := range Voices() {
 		v, err := VoiceNamed(name)
 		if err != nil {
@@ -29,14 +29,14 @@ func TestTenThousandSeriesFitTheVoice(t *testing.T) {
 		comfortable := ranges[n/2%named]
 		switch low := 21 + rng.IntN(80); {
 		case n%20 == 19:
-			comfortable = Range{low, low + 5} // a voice of five semitones
+			comfortable = theory.Range{Low: low, High: low + 5} // a voice of five semitones
 		case n%2 == 1:
-			comfortable = Range{low, min(108, low+rng.IntN(31))}
+			comfortable = theory.Range{Low: low, High: min(108, low+rng.IntN(31))}
 		default:
 			met[[2]int{n / 2 % named, n / 14 % len(keys)}] = true
 		}
 		k := keys[n/14%len(keys)]
-		working := comfortable.Working()
+		working := Working(comfortable)
 		if working.Low < comfortable.Low || working.High > comfortable.High || working.Low > working.High {
 			t.Fatalf("working range %v of %v", working, comfortable)
 		}
@@ -100,16 +100,16 @@ func TestTenThousandSeriesFitTheVoice(t *testing.T) {
 // The working range: two semitones inside the comfortable one (common
 // practice), and an octave where it has not much more.
 func TestWorkingRange(t *testing.T) {
-	for _, c := range []struct{ comfortable, want Range }{
-		{Range{48, 67}, Range{50, 65}}, // C3–G4: D3–F4
-		{Range{48, 63}, Range{50, 61}}, // 15 semitones: just an octave of notes is left
-		{Range{48, 62}, Range{50, 61}},
-		{Range{48, 60}, Range{49, 60}},
-		{Range{48, 59}, Range{48, 59}},
-		{Range{60, 65}, Range{60, 65}},
-		{Range{60, 60}, Range{60, 60}},
+	for _, c := range []struct{ comfortable, want theory.Range }{
+		{theory.Range{Low: 48, High: 67}, theory.Range{Low: 50, High: 65}}, // C3–G4: D3–F4
+		{theory.Range{Low: 48, High: 63}, theory.Range{Low: 50, High: 61}}, // 15 semitones: just an octave of notes is left
+		{theory.Range{Low: 48, High: 62}, theory.Range{Low: 50, High: 61}},
+		{theory.Range{Low: 48, High: 60}, theory.Range{Low: 49, High: 60}},
+		{theory.Range{Low: 48, High: 59}, theory.Range{Low: 48, High: 59}},
+		{theory.Range{Low: 60, High: 65}, theory.Range{Low: 60, High: 65}},
+		{theory.Range{Low: 60, High: 60}, theory.Range{Low: 60, High: 60}},
 	} {
-		if got := c.comfortable.Working(); got != c.want {
+		if got := Working(c.comfortable); got != c.want {
 			t.Errorf("%v: %v, want %v", c.comfortable, got, c.want)
 		}
 	}
@@ -118,8 +118,8 @@ func TestWorkingRange(t *testing.T) {
 // Worked out by hand, after the definition of Herbst et al. 2012: half of the
 // reserve below less the reserve above.
 func TestFitOf(t *testing.T) {
-	tenor := Range{48, 69}     // C3–A4, working D3–G4
-	tessitura := Range{53, 64} // F3–E4
+	tenor := theory.Range{Low: 48, High: 69}     // C3–A4, working D3–G4
+	tessitura := theory.Range{Low: 53, High: 64} // F3–E4
 	for _, c := range []struct {
 		tonic  string
 		folded int
@@ -136,7 +136,7 @@ func TestFitOf(t *testing.T) {
 		}
 		k := theory.Key{Tonic: tonic}
 		degrees := k.ScaleDegrees()
-		if got, want := FitOf(k, degrees[:], RegisterFor(k, tenor.Working()), tessitura), (Fit{k, c.folded, c.shift}); got != want {
+		if got, want := FitOf(k, degrees[:], RegisterFor(k, Working(tenor)), tessitura), (Fit{k, c.folded, c.shift}); got != want {
 			t.Errorf("%v: %+v, want %+v", k, got, want)
 		}
 	}
@@ -150,7 +150,7 @@ func TestBest(t *testing.T) {
 		var fits []Fit
 		for _, k := range theory.Keys() {
 			degrees := k.ScaleDegrees()
-			fits = append(fits, FitOf(k, degrees[:], RegisterFor(k, v.Range.Working()), v.Range.Working()))
+			fits = append(fits, FitOf(k, degrees[:], RegisterFor(k, Working(v.Range)), Working(v.Range)))
 		}
 		best := Best(fits)
 		if len(best) == 0 || len(best) == len(fits) {

@@ -70,7 +70,7 @@ func (it Item) move() (from, to theory.Pitch, folded bool) {
 	for _, by := range []int{0, int(-it.Move)} {
 		f, t := from, to
 		f.Octave, t.Octave = f.Octave+by, t.Octave+by
-		if r == (Range{}) || r.Contains(f) && r.Contains(t) {
+		if r == (theory.Range{}) || r.Contains(f) && r.Contains(t) {
 			return f, t, false
 		}
 	}

@@ -78,7 +78,7 @@ func TestPromptsFitTheVoice(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		working := v.Range.Working()
+		working := Working(v.Range)
 		for _, k := range theory.Keys() {
 			r := RegisterFor(k, working)
 			for _, d := range k.ChromaticDegrees() {

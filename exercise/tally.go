@@ -73,9 +73,9 @@ type Pair struct {
 // The zero Tally is empty.
 type Tally struct {
 	All     Count
-	Bass    Score // of named bass degrees
-	Quality Score // of named chord qualities
-	Lines   Score // of sung melodies
+	Bass    Marks // of named bass degrees
+	Quality Marks // of named chord qualities
+	Lines   Marks // of sung melodies
 	degrees map[theory.Degree]*Count
 	pairs   map[Pair]*Count
 	named   map[Skill]*NamedCount
@@ -84,14 +84,14 @@ type Tally struct {
 // NamedCount counts how one bass degree or chord quality was named.
 type NamedCount struct {
 	Skill Skill
-	Score
+	Marks
 	TakenFor []Skill // each wrong name, in the order in which they came; less where none was given
 }
 
-// Score counts what is right or wrong and nothing else.
-type Score struct{ Right, Of int }
+// Marks counts what is right or wrong and nothing else.
+type Marks struct{ Right, Of int }
 
-func (s *Score) add(right bool) {
+func (s *Marks) add(right bool) {
 	s.Of++
 	if right {
 		s.Right++

@@ -7,31 +7,23 @@ import (
 	"singback/theory"
 )
 
-// Range is a span of pitches as MIDI numbers, limits included.
-type Range struct {
-	Low, High int
-}
-
-// Contains reports whether the pitch lies in the range.
-func (r Range) Contains(p theory.Pitch) bool { return p.MIDI() >= r.Low && p.MIDI() <= r.High }
-
 // Voice is a kind of voice with its usual choral range.
 type Voice struct {
 	Name  string
-	Range Range
+	Range theory.Range
 }
 
 // voices are the choral ranges that handbooks of choral writing give (from
 // memory; sources differ by a step or two), and for children the range of the
 // unchanged voice.
 var voices = []Voice{
-	{"soprano", Range{60, 81}},  // C4–A5
-	{"mezzo", Range{57, 77}},    // A3–F5
-	{"alto", Range{53, 74}},     // F3–D5
-	{"tenor", Range{48, 69}},    // C3–A4
-	{"baritone", Range{45, 65}}, // A2–F4
-	{"bass", Range{41, 64}},     // F2–E4
-	{"child", Range{57, 77}},    // A3–F5
+	{"soprano", theory.Range{Low: 60, High: 81}},  // C4–A5
+	{"mezzo", theory.Range{Low: 57, High: 77}},    // A3–F5
+	{"alto", theory.Range{Low: 53, High: 74}},     // F3–D5
+	{"tenor", theory.Range{Low: 48, High: 69}},    // C3–A4
+	{"baritone", theory.Range{Low: 45, High: 65}}, // A2–F4
+	{"bass", theory.Range{Low: 41, High: 64}},     // F2–E4
+	{"child", theory.Range{Low: 57, High: 77}},    // A3–F5
 }
 
 // Voices returns the names that VoiceNamed knows, from high to low, children
@@ -61,14 +53,14 @@ const workingMargin = 2
 // octaveSpan is the span, in semitones, in which every degree has a place.
 const octaveSpan = 11
 
-// Working returns the range that drills use: the comfortable range moved
+// Working returns the part of a comfortable range that drills use: all of it moved
 // inwards by two semitones at each end. A range of less than an octave and a
 // third gives up only what it has beyond an octave, the odd semitone at its low
 // end, so that each degree keeps a place; one of less than an octave is used as
 // it is.
-func (r Range) Working() Range {
+func Working(r theory.Range) theory.Range {
 	spare := max(0, min(2*workingMargin, r.High-r.Low-octaveSpan))
-	return Range{r.Low + (spare+1)/2, r.High - spare/2}
+	return theory.Range{Low: r.Low + (spare+1)/2, High: r.High - spare/2}
 }
 
 // Register says where in the singer's voice a key lies: the octave of the
@@ -76,7 +68,7 @@ func (r Range) Working() Range {
 // to. The zero Range means that any pitch will do.
 type Register struct {
 	TonicOctave int
-	Range       Range
+	Range       theory.Range
 }
 
 // MiddleRegister is the register for a voice that is not known: the tonic
@@ -93,7 +85,7 @@ func MiddleRegister(k theory.Key) Register {
 // RegisterFor places a key in a working range: the octave in which most of
 // the degrees from the tonic to the seventh fit and which, of those, lies most
 // central.
-func RegisterFor(k theory.Key, working Range) Register {
+func RegisterFor(k theory.Key, working theory.Range) Register {
 	best, bestFit, bestOff := 4, -1, 0
 	for octave := 1; octave <= 6; octave++ {
 		low := k.Pitch(theory.Degree{Step: 1}, octave).MIDI()
@@ -121,15 +113,15 @@ func (r Register) Place(k theory.Key, d theory.Degree) (p theory.Pitch, folded b
 	if !r.Outside(p) {
 		return p, false
 	}
-	for r.Range.off(p) < 0 {
+	for r.off(p) < 0 {
 		p.Octave++
 	}
-	for r.Range.off(p) > 0 {
+	for r.off(p) > 0 {
 		p.Octave--
 	}
 	above := p
 	above.Octave++
-	if off := r.Range.off(p); off < 0 && r.Range.off(above) < -off {
+	if off := r.off(p); off < 0 && r.off(above) < -off {
 		p = above
 	}
 	return p, true
@@ -137,9 +129,11 @@ func (r Register) Place(k theory.Key, d theory.Degree) (p theory.Pitch, folded b
 
 // off is how far, in semitones, a pitch lies above the range, or below it if
 // negative.
-func (r Range) off(p theory.Pitch) int { return max(0, p.MIDI()-r.High) + min(0, p.MIDI()-r.Low) }
+func (r Register) off(p theory.Pitch) int {
+	return max(0, p.MIDI()-r.Range.High) + min(0, p.MIDI()-r.Range.Low)
+}
 
 // Outside reports whether a pitch lies outside the range of the register.
 func (r Register) Outside(p theory.Pitch) bool {
-	return r.Range != (Range{}) && !r.Range.Contains(p)
+	return r.Range != (theory.Range{}) && !r.Range.Contains(p)
 }

@@ -13,14 +13,14 @@ import (
 // Bass is one note of a bass line, and what was heard above it.
 type Bass struct {
 	Degree Degree
-	Heard  Heard
+	Heard  Above
 }
 
-// Heard is what was heard above a bass: the kind of triad, the kind of seventh,
-// single degrees that sound or do not. The zero Heard is nothing. What counts
+// Above is what was heard above a bass: the kind of triad, the kind of seventh,
+// single degrees that sound or do not. The zero Above is nothing. What counts
 // is the chord, not the intervals above the bass: a minor triad is one in every
 // inversion.
-type Heard struct {
+type Above struct {
 	Triad   Triad
 	Seventh Seventh
 	// Sounds and Silent have bit n set for the degree n semitones above the tonic.
@@ -90,7 +90,7 @@ func (q Quality) Seventh() Seventh {
 }
 
 // allows tells whether the chord can be what was heard.
-func (h Heard) allows(st standing) bool {
+func (h Above) allows(st standing) bool {
 	seventh := st.roman.Chord.Quality.Seventh()
 	return (h.Triad == AnyTriad || h.Triad == st.roman.Chord.Quality.Triad()) &&
 		(h.Seventh == AnySeventh || h.Seventh == seventh || h.Seventh == SomeSeventh && seventh != NoSeventh) &&
@@ -135,7 +135,7 @@ type Place struct {
 	// counted, or the root stays.
 	Before, After int
 	// Listen is the one more thing that tells most, if there is more to tell.
-	Listen Question
+	Listen ListenFor
 }
 
 // Progression is one chord for each note of the line.
@@ -144,8 +144,8 @@ type Progression struct {
 	Chords []Roman
 }
 
-// Question is one thing to listen for.
-type Question struct {
+// ListenFor is one thing to listen for.
+type ListenFor struct {
 	Asks AsksFor
 	// Degree is what may sound above the bass, where Asks is ForDegree.
 	Degree Degree
@@ -153,7 +153,7 @@ type Question struct {
 	// the chord. Where it is 0 there is nothing to ask.
 	Bits float64
 	// Answers are the possible ones, the most probable first.
-	Answers []Answer
+	Answers []Reply
 }
 
 // AsksFor is what a question is about.
@@ -166,8 +166,8 @@ const (
 	ForSeventh                // whether there is a seventh
 )
 
-// Answer is one answer to a question, and what it leads to.
-type Answer struct {
+// Reply is one answer to a question, and what it leads to.
+type Reply struct {
 	Yes   bool  // to ForDegree and ForSeventh
 	Triad Triad // to ForTriad
 	P     float64
@@ -232,7 +232,7 @@ func parseBass(s string, k Key, n Naming) (Bass, error) {
 }
 
 // add reads one part of what was heard.
-func (h *Heard) add(s string, k Key, n Naming) error {
+func (h *Above) add(s string, k Key, n Naming) error {
 	triad, seventh := AnyTriad, AnySeventh
 	symbol, word := heardWords[s]
 	if !word {
@@ -481,12 +481,12 @@ func best(ws []way, n int) []way {
 // ask finds the question whose answer tells most: since a chord decides the
 // answer, that is the one whose answers are most evenly divided. One about a
 // degree, which is simpler to listen for, is kept unless another tells 5 % more.
-func ask(k Key, bass Degree, cs []Candidate) Question {
-	var best Question
-	try := func(q Question, answer func(Candidate) Answer) {
+func ask(k Key, bass Degree, cs []Candidate) ListenFor {
+	var best ListenFor
+	try := func(q ListenFor, answer func(Candidate) Reply) {
 		for _, c := range cs {
 			a := answer(c)
-			i := slices.IndexFunc(q.Answers, func(b Answer) bool { return a.Yes == b.Yes && a.Triad == b.Triad })
+			i := slices.IndexFunc(q.Answers, func(b Reply) bool { return a.Yes == b.Yes && a.Triad == b.Triad })
 			if i < 0 {
 				a.Then = c // the most probable comes first
 				q.Answers = append(q.Answers, a)
@@ -500,18 +500,18 @@ func ask(k Key, bass Degree, cs []Candidate) Question {
 				q.Bits -= a.P * math.Log2(a.P)
 			}
 		}
-		slices.SortStableFunc(q.Answers, func(a, b Answer) int { return cmp.Compare(b.P, a.P) })
+		slices.SortStableFunc(q.Answers, func(a, b Reply) int { return cmp.Compare(b.P, a.P) })
 		if len(q.Answers) > 1 && q.Bits > 1.05*best.Bits+1e-9 {
 			best = q
 		}
 	}
 	for s := range 12 {
 		if s != bass.Semitones() {
-			try(Question{Asks: ForDegree, Degree: nearest[s]}, func(c Candidate) Answer { return Answer{Yes: c.tones&(1<<s) != 0} })
+			try(ListenFor{Asks: ForDegree, Degree: nearest[s]}, func(c Candidate) Reply { return Reply{Yes: c.tones&(1<<s) != 0} })
 		}
 	}
-	try(Question{Asks: ForTriad}, func(c Candidate) Answer { return Answer{Triad: c.Roman.Chord.Quality.Triad()} })
-	try(Question{Asks: ForSeventh}, func(c Candidate) Answer { return Answer{Yes: c.Roman.Chord.Quality.Seventh() != NoSeventh} })
+	try(ListenFor{Asks: ForTriad}, func(c Candidate) Reply { return Reply{Triad: c.Roman.Chord.Quality.Triad()} })
+	try(ListenFor{Asks: ForSeventh}, func(c Candidate) Reply { return Reply{Yes: c.Roman.Chord.Quality.Seventh() != NoSeventh} })
 	if best.Bits > 0 && best.Asks == ForDegree {
 		best.Degree = spelledIn(k, best.Degree, cs)
 	}

@@ -22,8 +22,8 @@ const (
 
 var depths = []string{"bass", "triad", "seventh"}
 
-func (c counted) heard(d depth) Heard {
-	var h Heard
+func (c counted) heard(d depth) Above {
+	var h Above
 	if d >= triad {
 		h.Triad = c.quality.Triad()
 	}

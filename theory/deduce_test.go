@@ -398,7 +398,7 @@ hymn minor bVII bIII 57, VII 12`
 // What was heard in its usual forms.
 func TestParseBassLine(t *testing.T) {
 	k := mustKey(t, "G")
-	for s, want := range map[string]Heard{
+	for s, want := range map[string]Above{
 		"fa": {}, "fa:min": {Triad: MinorHeard}, "fa:m": {Triad: MinorHeard}, "fa:-": {Triad: MinorHeard},
 		"fa:maj": {Triad: MajorHeard}, "fa:M": {Triad: MajorHeard}, "fa:dim": {Triad: DiminishedHeard}, "fa:o": {Triad: DiminishedHeard},
 		"fa:aug": {Triad: AugmentedHeard}, "fa:+": {Triad: AugmentedHeard}, "fa:sus": {Triad: SuspendedHeard}, "fa:sus2": {Triad: SuspendedHeard},

@@ -13,8 +13,11 @@ import (
 // soprano.
 type Voicing [4]Pitch
 
-// Range is a span of MIDI notes, both ends inside.
+// Range is a span of pitches as MIDI numbers, limits included.
 type Range struct{ Low, High int }
+
+// Contains reports whether the pitch lies in the range.
+func (r Range) Contains(p Pitch) bool { return p.MIDI() >= r.Low && p.MIDI() <= r.High }
 
 // Texture is how four parts are set: for a choir or for two hands. ChoirTexture
 // and KeyboardTexture make the usual ones.

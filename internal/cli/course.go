@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/report"
 )
@@ -121,7 +122,7 @@ practised, which stage you have reached and what is in review.`,
 			case err != nil && !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, errNoPath):
 				fmt.Fprintf(e.stderr, "Where you stand is not known: %v\n", err)
 			}
-			var at *exercise.Standing
+			var at *practice.Standing
 			if past.Begun() {
 				standing := c.Standing(past, nil)
 				at = &standing
@@ -139,7 +140,7 @@ practised, which stage you have reached and what is in review.`,
 	return cmd
 }
 
-func writeCourse(out io.Writer, c exercise.Course, at *exercise.Standing, singer string, style report.Style) error {
+func writeCourse(out io.Writer, c practice.Course, at *practice.Standing, singer string, style report.Style) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: %s a day, at most %s\n", c.Name, report.Many(c.Minutes, "minute"), many(c.New, "new thing"))
 	seen := map[exercise.Skill]bool{}
@@ -202,7 +203,7 @@ func writeCourse(out io.Writer, c exercise.Course, at *exercise.Standing, singer
 	return err
 }
 
-func writeCourseJSON(out io.Writer, c exercise.Course, at *exercise.Standing) error {
+func writeCourseJSON(out io.Writer, c practice.Course, at *practice.Standing) error {
 	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil, nil}
 	if at != nil {
 		standing := report.NewStanding(c, *at)

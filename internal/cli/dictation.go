@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/audio"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -72,7 +73,7 @@ Playback starts quiet: set your headphones, then raise --level if you must.`,
 	f.StringVar(&o.of, "of", "bass", "what is to be named: bass or quality")
 	f.StringVar(&o.degrees, "degrees", "do sol fa", "the `DEGREES` that the bass may have")
 	f.StringVar(&o.qualities, "qualities", "maj min", "the `QUALITIES` that chords may have")
-	f.IntVar(&o.length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", exercise.MaxDictation))
+	f.IntVar(&o.length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", compose.MaxDictation))
 	f.IntVar(&o.count, "count", 10, "how many questions")
 	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
 	f.StringVar(&s.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
@@ -86,7 +87,7 @@ Playback starts quiet: set your headphones, then raise --level if you must.`,
 	f.Var(s.format, "format", "output: text or json")
 	must(cmd.RegisterFlagCompletionFunc("of", fixed("bass", "quality")))
 	must(cmd.RegisterFlagCompletionFunc("degrees", s.music.completeDegrees("all", "chromatic")))
-	must(cmd.RegisterFlagCompletionFunc("qualities", fixed(exercise.Qualities()...)))
+	must(cmd.RegisterFlagCompletionFunc("qualities", fixed(compose.Qualities()...)))
 	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("input", fixed(inputTyped, inputSimulated)))
 	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
@@ -115,8 +116,8 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 	switch {
 	case key.Mode > theory.Minor:
 		return usagef("--key %s: its chords are not known; want a major or minor key", key.ASCII())
-	case o.length < 1 || o.length > exercise.MaxDictation:
-		return usagef("--length: %d is out of range: want 1 to %d", o.length, exercise.MaxDictation)
+	case o.length < 1 || o.length > compose.MaxDictation:
+		return usagef("--length: %d is out of range: want 1 to %d", o.length, compose.MaxDictation)
 	case o.count < 1 || o.count > exercise.MaxCount:
 		return usagef("--count: %d is out of range: want 1 to %d", o.count, exercise.MaxCount)
 	case o.keyEvery < 0:
@@ -174,14 +175,14 @@ func (o *dictationOptions) skills(k theory.Key, n theory.Naming) ([]exercise.Ski
 		}
 	case "quality":
 		for _, word := range strings.FieldsFunc(o.qualities, func(r rune) bool { return r == ' ' || r == ',' }) {
-			q, err := exercise.ParseQuality(word)
+			q, err := compose.ParseQuality(word)
 			if err != nil {
 				return nil, usage(fmt.Errorf("--qualities: %w", err))
 			}
 			out = append(out, exercise.Skill{Kind: exercise.QualitySkill, Chord: q})
 		}
 		if len(out) == 0 {
-			return nil, usage(errors.New("--qualities: it is empty; want some of " + strings.Join(exercise.Qualities(), ", ")))
+			return nil, usage(errors.New("--qualities: it is empty; want some of " + strings.Join(compose.Qualities(), ", ")))
 		}
 	default:
 		return nil, usagef("--of: %q: want bass or quality", short(o.of))
@@ -191,15 +192,15 @@ func (o *dictationOptions) skills(k theory.Key, n theory.Naming) ([]exercise.Ski
 
 // questions draws the questions: each skill in turn, in shuffled rounds, among the
 // others.
-func (o *dictationOptions) questions(p plan, skills []exercise.Skill) ([]exercise.Dictation, error) {
+func (o *dictationOptions) questions(p plan, skills []exercise.Skill) ([]compose.Dictation, error) {
 	rng := rand.New(rand.NewPCG(p.seed, 0x6463746e))
-	var out []exercise.Dictation
+	var out []compose.Dictation
 	var round []int
 	for len(out) < o.count {
 		if len(round) == 0 {
 			round = rng.Perm(len(skills))
 		}
-		d, err := exercise.NewDictation(exercise.DictationOrder{
+		d, err := compose.NewDictation(compose.DictationOrder{
 			Skill: skills[round[0]], Known: skills, Key: p.item.Key, Length: o.length, Seed: rng.Uint64(),
 		})
 		if err != nil {

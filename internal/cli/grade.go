@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/notation"
 	"singback/internal/plain"
@@ -41,7 +42,7 @@ type grading struct {
 }
 
 func newGrade(e *env) *cobra.Command {
-	g := grading{stderr: e.stderr, format: newFormat("text", "json", "csv"), tolerance: exercise.DefaultRules().Tolerance}
+	g := grading{stderr: e.stderr, format: newFormat("text", "json", "csv"), tolerance: grade.DefaultRules().Tolerance}
 	cmd := &cobra.Command{
 		Use:   "grade --model MODEL TAKE ...",
 		Short: "Grade recordings of a melody against a model",
@@ -109,8 +110,8 @@ type graded struct {
 }
 
 func (g *grading) run(ctx context.Context, e *env, paths []string) error {
-	rules := exercise.Rules{
-		Freedom:   exercise.Freedom{Key: !g.strict && !g.strictOctave, Octave: !g.strictOctave},
+	rules := grade.Rules{
+		Freedom:   grade.Freedom{Key: !g.strict && !g.strictOctave, Octave: !g.strictOctave},
 		Tolerance: g.tolerance,
 	}
 	if err := (exercise.Tolerance{Cents: g.tolerance}).Validate(); err != nil {
@@ -167,7 +168,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		if err != nil {
 			return graded{}, err
 		}
-		found, err := exercise.GradeTake(line, p, rules)
+		found, err := grade.Of(line, p, rules)
 		if err != nil {
 			return graded{}, fmt.Errorf("%s: %w", todo[i], err)
 		}
@@ -210,15 +211,15 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 func oneLine(err error) string { return strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ") }
 
 // line is the model: the one place that decides what kind it is.
-func (g *grading) line(ctx context.Context, reader review.Reader, names theory.Naming) (exercise.Line, error) {
+func (g *grading) line(ctx context.Context, reader review.Reader, names theory.Naming) (grade.Line, error) {
 	if strings.TrimSpace(g.model) == "" {
-		return exercise.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
+		return grade.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
 	}
 	var key theory.Key
 	var err error
 	if g.music.key != "" {
 		if key, err = g.music.readKey("--key", nil); err != nil {
-			return exercise.Line{}, err
+			return grade.Line{}, err
 		}
 	}
 	_, missing := os.Stat(g.model)
@@ -227,14 +228,14 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 		return g.written(key, names)
 	}
 	if g.part != "" {
-		return exercise.Line{}, usagef("--part is about a notation file, and --model is none")
+		return grade.Line{}, usagef("--part is about a notation file, and --model is none")
 	}
 	if missing == nil || extension == ".wav" || extension == ".csv" {
 		p, err := reader.Read(ctx, g.model)
 		if err != nil {
-			return exercise.Line{}, fmt.Errorf("--model: %w", err)
+			return grade.Line{}, fmt.Errorf("--model: %w", err)
 		}
-		line, err := exercise.NewPerformedLine(p.Notes)
+		line, err := grade.NewPerformedLine(p.Notes)
 		if err != nil {
 			return line, fmt.Errorf("--model: %s: no note was found in it", g.model)
 		}
@@ -245,21 +246,21 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 	}
 	if g.music.key == "" {
 		if key, err = theory.ParseKey("C major"); err != nil {
-			return exercise.Line{}, err
+			return grade.Line{}, err
 		}
 	}
 	melody, err := theory.ParseMelody(g.model, key, names)
 	if err != nil {
 		if strings.ContainsAny(extension, "abcdefghijklmnopqrstuvwxyz") && !strings.ContainsAny(g.model, " ") {
-			return exercise.Line{}, usagef("--model: there is no file %s", short(g.model))
+			return grade.Line{}, usagef("--model: there is no file %s", short(g.model))
 		}
-		return exercise.Line{}, usage(fmt.Errorf("--model: %w", err))
+		return grade.Line{}, usage(fmt.Errorf("--model: %w", err))
 	}
 	tuning, err := g.music.readTuning()
 	if err != nil {
-		return exercise.Line{}, err
+		return grade.Line{}, err
 	}
-	line, err := exercise.NewMelodyLine(melody, 4, tuning)
+	line, err := grade.NewMelodyLine(melody, 4, tuning)
 	if err != nil {
 		return line, usage(fmt.Errorf("--model: %w", err))
 	}
@@ -267,29 +268,29 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 }
 
 // written is a model in a notation file, in the key that the file says or --key.
-func (g *grading) written(key theory.Key, names theory.Naming) (exercise.Line, error) {
+func (g *grading) written(key theory.Key, names theory.Naming) (grade.Line, error) {
 	tuning, err := g.music.readTuning()
 	if err != nil {
-		return exercise.Line{}, err
+		return grade.Line{}, err
 	}
 	f, err := os.Open(g.model)
 	if errors.Is(err, fs.ErrNotExist) {
-		return exercise.Line{}, usagef("--model: there is no file %s", short(g.model))
+		return grade.Line{}, usagef("--model: there is no file %s", short(g.model))
 	}
 	if err != nil {
-		return exercise.Line{}, fmt.Errorf("--model: %w", fileError(g.model, err))
+		return grade.Line{}, fmt.Errorf("--model: %w", fileError(g.model, err))
 	}
 	defer f.Close()
 	score, warnings, err := notation.Read(g.model, f, notation.Options{
 		Voice: g.part, Key: key, KeyAsked: g.music.key != "", Naming: names, Octave: middleOctave,
 	})
 	if err != nil {
-		return exercise.Line{}, fmt.Errorf("--model: %w", err)
+		return grade.Line{}, fmt.Errorf("--model: %w", err)
 	}
 	for _, w := range warnings {
 		fmt.Fprintf(g.stderr, "%s: %s\n", g.model, w)
 	}
-	return exercise.NewLine(score, tuning)
+	return grade.NewLine(score, tuning)
 }
 
 // rows opens where the results go, and says which takes are to be graded.
@@ -372,13 +373,13 @@ func (r *gradeRows) text(g report.Grade) error {
 }
 
 // details says why a single take got what it got.
-func (r *gradeRows) details(line exercise.Line) error {
+func (r *gradeRows) details(line grade.Line) error {
 	fmt.Fprintln(r.w)
 	return errors.Join(writeDetails(r.w, r.last, line), r.w.Flush())
 }
 
 // writeDetails writes the marks of a take, its faults and its notes.
-func writeDetails(w io.Writer, g report.Grade, line exercise.Line) error {
+func writeDetails(w io.Writer, g report.Grade, line grade.Line) error {
 	parts := map[bool]string{true: "bars", false: "parts of four beats"}[len(line.Bars) > 0]
 	fmt.Fprintf(w, "marks     %d of %d notes right; %d of %d points: %d of %d %s%s\n", g.NotesRight, g.NotesWritten, g.Points, g.PointsOf, g.SegmentsRight, g.Segments, parts,
 		map[bool]string{true: ", and the flow", false: ""}[g.Flow])

@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/session"
 	"singback/internal/store"
 	"singback/pitch"
@@ -250,7 +251,7 @@ func nameOf(s exercise.Skill) string {
 }
 
 // keepLine records a sung line.
-func (k *keeper) keepLine(l gradedLine, f exercise.Feedback, emit func(session.Event)) {
+func (k *keeper) keepLine(l gradedLine, f practice.Feedback, emit func(session.Event)) {
 	a := store.Answer{
 		Index: l.sung.Index, Attempt: l.attempt, Skill: exercise.Skill{Kind: exercise.MelodySkill, Level: l.melody.Level},
 		Item: k.drill.plan.item, Tolerance: exercise.Tolerance{Cents: l.tolerance},
@@ -270,7 +271,7 @@ func (k *keeper) keepLine(l gradedLine, f exercise.Feedback, emit func(session.E
 		a.Verdict.Reason = exercise.TooQuiet
 	default:
 		a.Notes, a.NotesRight = len(l.grading.Notes), l.grading.Right
-		a.Verdict.Outcome = exercise.LineOutcome(a.NotesRight, a.Notes)
+		a.Verdict.Outcome = practice.LineOutcome(a.NotesRight, a.Notes)
 	}
 	k.add(l.sung.Seconds, a, emit)
 }
@@ -356,8 +357,8 @@ var errNoPath = errors.New("no folder for the practice record is known")
 
 // known reads what is known of the singer: nothing where there is an error. Skipped
 // is how many answers cannot be read.
-func (o *recordOptions) known(cmd *cobra.Command, e *env) (p *exercise.Practice, skipped int, err error) {
-	p = &exercise.Practice{}
+func (o *recordOptions) known(cmd *cobra.Command, e *env) (p *practice.Practice, skipped int, err error) {
+	p = &practice.Practice{}
 	path, err := o.path(e)
 	if err != nil {
 		return p, 0, err
@@ -376,7 +377,7 @@ func (o *recordOptions) known(cmd *cobra.Command, e *env) (p *exercise.Practice,
 
 // practice is known for a session, which goes on without a record or with one that
 // cannot be read; trouble says so in one line.
-func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *exercise.Practice, trouble string, err error) {
+func (o *recordOptions) practice(cmd *cobra.Command, e *env) (p *practice.Practice, trouble string, err error) {
 	p, skipped, err := o.known(cmd, e)
 	switch {
 	case cmd.Context().Err() != nil:

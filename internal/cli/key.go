@@ -56,7 +56,7 @@ third of a minor key is b3.`,
 				return err
 			}
 			if m.voice == "" {
-				item.Register.Range = exercise.Range{} // a scale rises, whoever sings
+				item.Register.Range = theory.Range{} // a scale rises, whoever sings
 			}
 			style := report.Style{Names: naming, ASCII: e.ascii()}
 			title := style.Key(item.Key)

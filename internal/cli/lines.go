@@ -16,6 +16,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/grade"
+	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/notation"
 	"singback/internal/plain"
@@ -125,7 +128,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env, setting synth.KeySett
 	f.IntVar(&o.count, "count", 3, "how many; with recordings, as many as there are")
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
 	f.StringVar(&o.setting, "set", setting.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
-	f.Float64Var(&o.tolerance, "tolerance", exercise.DefaultRules().Tolerance, "how many `CENTS` off a note is still right, 5 to 50")
+	f.Float64Var(&o.tolerance, "tolerance", grade.DefaultRules().Tolerance, "how many `CENTS` off a note is still right, 5 to 50")
 	f.BoolVar(&o.strictOctave, "strict-octave", false, "only the octave that is written is right")
 	f.StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
 	f.Float64Var(&s.level, "loudness", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
@@ -152,12 +155,12 @@ type lineRun struct {
 	item      exercise.Item // key of the first line, tuning, register
 	naming    theory.Naming
 	labels    atomic.Bool // syllables stand below the notes; a screen draws them beside the run
-	rules     exercise.Rules
+	rules     grade.Rules
 	results   *results
-	keys      *keyLines                    // nil without a terminal
-	melodies  map[int]exercise.SightMelody // by the number of the question
-	keeper    *keeper                      // nil keeps nothing
-	times     map[int]int                  // how often each was sung
+	keys      *keyLines                   // nil without a terminal
+	melodies  map[int]compose.SightMelody // by the number of the question
+	keeper    *keeper                     // nil keeps nothing
+	times     map[int]int                 // how often each was sung
 	seed      uint64
 	live      bool
 	sung      int
@@ -179,7 +182,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		return err
 	}
 	r := &lineRun{o: o, e: e, seed: s.seed, weak: map[[2]theory.Degree]int{},
-		melodies: map[int]exercise.SightMelody{}, times: map[int]int{}}
+		melodies: map[int]compose.SightMelody{}, times: map[int]int{}}
 	r.labels.Store(s.music.names != "none")
 	if !r.labels.Load() {
 		s.music.names = theory.Movable.String()
@@ -243,7 +246,7 @@ var errEnough = errors.New("the singer has had enough")
 func (o *lineOptions) plan(cmd *cobra.Command, r *lineRun, recordings int) (session.Lines, error) {
 	c := session.Lines{Tempo: o.tempo, Study: o.study, Free: o.free, Click: o.click, Echo: o.echo, Gap: o.gap}
 	s := &o.stage
-	order := exercise.MelodyOrder{Level: o.level, Count: o.count, Seed: r.seed}
+	order := compose.MelodyOrder{Level: o.level, Count: o.count, Seed: r.seed}
 	if recordings > 0 && !cmd.Flags().Changed("count") {
 		order.Count = recordings
 	}
@@ -284,11 +287,11 @@ func (o *lineOptions) plan(cmd *cobra.Command, r *lineRun, recordings int) (sess
 	if known {
 		order.Range = working
 	}
-	var melodies []exercise.SightMelody
+	var melodies []compose.SightMelody
 	if o.echo {
-		melodies, err = exercise.NewEchoes(order, o.notes)
+		melodies, err = compose.NewEchoes(order, o.notes)
 	} else {
-		melodies, err = exercise.NewMelodies(order)
+		melodies, err = compose.NewMelodies(order)
 	}
 	if err != nil {
 		return c, usage(err)
@@ -317,7 +320,7 @@ func (o *lineOptions) plan(cmd *cobra.Command, r *lineRun, recordings int) (sess
 		c.Delay = room.Delay
 	}
 	c.Level = func() float64 { return s.level }
-	r.rules = exercise.Rules{Freedom: exercise.Freedom{Octave: !o.strictOctave}, Tolerance: o.tolerance}
+	r.rules = grade.Rules{Freedom: grade.Freedom{Octave: !o.strictOctave}, Tolerance: o.tolerance}
 	return c, nil
 }
 
@@ -374,8 +377,8 @@ func (r *lineRun) read(ctx context.Context, seconds float64) error {
 }
 
 // model is what a line is graded against.
-func (r *lineRun) model(p session.LinePrompted) (exercise.Line, error) {
-	return exercise.NewLine(p.Score, p.Tuning)
+func (r *lineRun) model(p session.LinePrompted) (grade.Line, error) {
+	return grade.NewLine(p.Score, p.Tuning)
 }
 
 // event shows what happens. What was sung is dealt with in after.
@@ -469,9 +472,9 @@ func (r *lineRun) record(v any) {
 // gradedLine is a line as it was sung.
 type gradedLine struct {
 	sung    session.LineSung
-	melody  exercise.SightMelody
-	model   exercise.Line
-	grading exercise.Grading
+	melody  compose.SightMelody
+	model   grade.Line
+	grading grade.Grading
 	event   sungEvent
 	weakest *[2]theory.Degree // nil where there is no such interval
 	attempt int
@@ -497,7 +500,7 @@ func (r *lineRun) after(ctx context.Context, sung session.LineSung) (again bool,
 		}
 	}
 	if r.keeper != nil {
-		r.keeper.keepLine(l, exercise.Full, func(ev session.Event) {
+		r.keeper.keepLine(l, practice.Full, func(ev session.Event) {
 			if n, ok := ev.(session.Notice); ok {
 				fmt.Fprintln(r.e.stderr, n.Text)
 			}
@@ -522,7 +525,7 @@ func (r *lineRun) grade(ctx context.Context, sung session.LineSung) (l gradedLin
 	if err != nil {
 		return l, err
 	}
-	if l.grading, err = exercise.GradeTake(l.model, performance, r.rules); err != nil {
+	if l.grading, err = grade.Of(l.model, performance, r.rules); err != nil {
 		return l, err
 	}
 	g := l.grading
@@ -614,7 +617,7 @@ func (r *lineRun) tell(l gradedLine) {
 }
 
 // weakest is the interval to practise: of two different degrees of one key.
-func (r *lineRun) weakest(model exercise.Line, g exercise.Grading) *[2]theory.Degree {
+func (r *lineRun) weakest(model grade.Line, g grade.Grading) *[2]theory.Degree {
 	if g.Weakest == nil || model.Degrees == nil {
 		return nil
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/audio"
 	"singback/internal/synth"
 	"singback/theory"
@@ -140,7 +141,7 @@ func TestVirtualMicSeries(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ms, err := exercise.NewMelodies(exercise.MelodyOrder{Level: 2, Key: &k, Range: alto.Range.Working(), Count: 1, Seed: 3})
+	ms, err := compose.NewMelodies(compose.MelodyOrder{Level: 2, Key: &k, Range: exercise.Working(alto.Range), Count: 1, Seed: 3})
 	if err != nil {
 		t.Fatal(err)
 	}

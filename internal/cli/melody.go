@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
@@ -96,8 +97,8 @@ line cannot show is named on standard error, with its line or bar.
 func levelsText() string {
 	var b strings.Builder
 	b.WriteString("Levels; a melody has at most one of the things that are new at its level:\n")
-	for l := 1; l <= exercise.Levels; l++ {
-		words, line := strings.Fields(exercise.LevelText(l)), fmt.Sprintf("  %d ", l)
+	for l := 1; l <= compose.Levels; l++ {
+		words, line := strings.Fields(report.LevelText(l)), fmt.Sprintf("  %d ", l)
 		for _, w := range words {
 			if len(line)+1+len(w) > 79 {
 				b.WriteString(line + "\n")
@@ -174,7 +175,7 @@ func (o *melodyOptions) run(e *env, args []string) error {
 				return usage(fmt.Errorf("--to-key: %w", err))
 			}
 		}
-		if compass != (exercise.Range{}) {
+		if compass != (theory.Range{}) {
 			for i := range lines {
 				if lines[i].score, err = intoRange(lines[i].score, compass); err != nil {
 					return err
@@ -266,8 +267,8 @@ func (o *melodyOptions) target() error {
 }
 
 // readRange reads --voice and --range.
-func (o *melodyOptions) readRange() (exercise.Range, error) {
-	var r exercise.Range
+func (o *melodyOptions) readRange() (theory.Range, error) {
+	var r theory.Range
 	switch {
 	case o.voice != "" && o.compass != "":
 		return r, usagef("--voice and --range exclude each other")
@@ -276,7 +277,7 @@ func (o *melodyOptions) readRange() (exercise.Range, error) {
 		if err != nil {
 			return r, usage(fmt.Errorf("--voice: %w", err))
 		}
-		return v.Range.Working(), nil
+		return exercise.Working(v.Range), nil
 	case o.compass == "":
 		return r, nil
 	}
@@ -292,16 +293,16 @@ func (o *melodyOptions) readRange() (exercise.Range, error) {
 	if !ok || err1 != nil || err2 != nil || from.MIDI() > to.MIDI() || from.MIDI() < 0 || to.MIDI() > 127 {
 		return r, usagef("--range: %q: want the lowest and the highest note, like C3-A4", short(o.compass))
 	}
-	return exercise.Range{Low: from.MIDI(), High: to.MIDI()}, nil
+	return theory.Range{Low: from.MIDI(), High: to.MIDI()}, nil
 }
 
-func (o *melodyOptions) generate(e *env, compass exercise.Range) ([]line, error) {
+func (o *melodyOptions) generate(e *env, compass theory.Range) ([]line, error) {
 	for _, flag := range []string{"from", "part", "octave", "pulse"} {
 		if o.cmd.Flags().Changed(flag) {
 			return nil, usagef("--%s is about a line that is read: give a FILE or names", flag)
 		}
 	}
-	order := exercise.MelodyOrder{Level: o.level, Count: o.count, Seed: o.seed, Range: compass}
+	order := compose.MelodyOrder{Level: o.level, Count: o.count, Seed: o.seed, Range: compass}
 	if !o.cmd.Flags().Changed("seed") {
 		order.Seed = e.seed()
 	}
@@ -312,7 +313,7 @@ func (o *melodyOptions) generate(e *env, compass exercise.Range) ([]line, error)
 		}
 		order.Key = &k
 	}
-	ms, err := exercise.NewMelodies(order)
+	ms, err := compose.NewMelodies(order)
 	if err != nil {
 		return nil, usage(err)
 	}
@@ -329,7 +330,7 @@ var pulses = map[string]theory.Fraction{"1/4": {Num: 1, Den: 1}, "1/2": {Num: 2,
 // middleOctave is the octave of the tonic of names that are read and written.
 func middleOctave(k theory.Key) int { return exercise.MiddleRegister(k).TonicOctave }
 
-func (o *melodyOptions) read(e *env, args []string, compass exercise.Range) ([]line, error) {
+func (o *melodyOptions) read(e *env, args []string, compass theory.Range) ([]line, error) {
 	for _, flag := range []string{"level", "count", "seed"} {
 		if o.cmd.Flags().Changed(flag) {
 			return nil, usagef("--%s is about melodies that are made, and %q is to be read", flag, short(strings.Join(args, " ")))
@@ -380,7 +381,7 @@ func (o *melodyOptions) read(e *env, args []string, compass exercise.Range) ([]l
 	if err != nil {
 		return nil, err
 	}
-	if compass != (exercise.Range{}) {
+	if compass != (theory.Range{}) {
 		if l.score, err = intoRange(l.score, compass); err != nil {
 			return nil, err
 		}
@@ -418,7 +419,7 @@ func openMelody(e *env, args []string) (io.ReadCloser, string, error) {
 }
 
 // intoRange moves a line by octaves to where most of its notes lie in a range.
-func intoRange(s theory.Score, r exercise.Range) (theory.Score, error) {
+func intoRange(s theory.Score, r theory.Range) (theory.Score, error) {
 	best, bestIn, bestOff := 0, -1, 0
 	for n := -8; n <= 8; n++ {
 		in, off := 0, 0

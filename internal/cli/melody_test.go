@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/notation"
 	"singback/theory"
 )
@@ -122,9 +122,9 @@ func TestMelodyRefusals(t *testing.T) {
 // --pulse where it is said.
 func TestNamesKeepTheLine(t *testing.T) {
 	written := 0
-	for level := 1; level <= exercise.Levels; level++ {
+	for level := 1; level <= compose.Levels; level++ {
 		for seed := range uint64(6) {
-			ms, err := exercise.NewMelodies(exercise.MelodyOrder{Level: level, Count: 1, Seed: seed})
+			ms, err := compose.NewMelodies(compose.MelodyOrder{Level: level, Count: 1, Seed: seed})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -128,20 +128,20 @@ func tuningWords(t theory.Tuning) string {
 // reach is where the notes are to lie: the working range and the tessitura of
 // the voice asked for, or else of the singer; ok is false where neither is
 // known.
-func (m *music) reach() (working, tessitura exercise.Range, ok bool, err error) {
+func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
 	if m.voice != "" {
 		v, err := exercise.VoiceNamed(m.voice)
 		if err != nil {
 			return working, tessitura, false, usage(fmt.Errorf("--voice: %w", err))
 		}
-		return v.Range.Working(), v.Range.Working(), true, nil
+		return exercise.Working(v.Range), exercise.Working(v.Range), true, nil
 	}
 	v := m.known.Voice
 	if v == nil {
 		return working, tessitura, false, nil
 	}
-	working = exercise.Range(v.Comfortable).Working()
-	if tessitura = exercise.Range(v.Tessitura); tessitura == (exercise.Range{}) {
+	working = exercise.Working(v.Comfortable)
+	if tessitura = v.Tessitura; tessitura == (theory.Range{}) {
 		tessitura = working
 	}
 	return working, tessitura, true, nil

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/session"
 )
 
@@ -37,7 +38,7 @@ func newNamer(r *rig, seed uint64) *namer {
 const giveUp = "?"
 
 // name asks once. An empty line is a wish to hear it again.
-func (n *namer) name(ctx context.Context, d exercise.Dictation) (names []exercise.Skill, again bool, seconds float64, err error) {
+func (n *namer) name(ctx context.Context, d compose.Dictation) (names []exercise.Skill, again bool, seconds float64, err error) {
 	n.asked++
 	if n.simulated {
 		names, again, seconds, err = n.simulate(d)
@@ -83,7 +84,7 @@ func (n *namer) name(ctx context.Context, d exercise.Dictation) (names []exercis
 }
 
 // wanted says what is to be typed, and for qualities which there are.
-func (n *namer) wanted(d exercise.Dictation) string {
+func (n *namer) wanted(d compose.Dictation) string {
 	if d.Of == exercise.BassSkill {
 		if len(d.Chords) == 1 {
 			return "its degree"
@@ -95,7 +96,7 @@ func (n *namer) wanted(d exercise.Dictation) string {
 		what = fmt.Sprintf("the %d qualities", len(d.Chords))
 	}
 	var choices []string
-	for _, q := range exercise.Qualities() {
+	for _, q := range compose.Qualities() {
 		s := exercise.Skill{Kind: exercise.QualitySkill, Chord: q}
 		if slices.Contains(n.known, s) || slices.Contains(d.Skills(), s) {
 			choices = append(choices, q)
@@ -105,7 +106,7 @@ func (n *namer) wanted(d exercise.Dictation) string {
 }
 
 // simulate names most of it right, after a while.
-func (n *namer) simulate(d exercise.Dictation) ([]exercise.Skill, bool, float64, error) {
+func (n *namer) simulate(d compose.Dictation) ([]exercise.Skill, bool, float64, error) {
 	rng := rand.New(rand.NewPCG(n.seed, uint64(n.asked)+0x6e616d65))
 	if rng.Float64() < 0.1 && n.asked%2 == 1 {
 		return nil, true, 0, nil

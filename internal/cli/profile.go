@@ -272,9 +272,9 @@ func statedVoice(voice, span string, hasSpan bool, on calib.Date) (*calib.Voice,
 }
 
 // voiceRange is the usual range of a kind of voice.
-func voiceRange(kind string) (calib.Range, error) {
+func voiceRange(kind string) (theory.Range, error) {
 	v, err := exercise.VoiceNamed(kind)
-	return calib.Range(v.Range), err
+	return v.Range, err
 }
 
 // today is the day by the clock of the machine.

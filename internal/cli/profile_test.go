@@ -32,7 +32,7 @@ func measured(t testing.TB) (c call, file string) {
 	day := calib.Date{Year: 2026, Month: 11, Day: 25}
 	p := calib.Profile{
 		Version: calib.Version, Name: "Otto", Made: day,
-		Voice:      &calib.Voice{Date: day, Kind: "tenor", Comfortable: calib.Range{Low: 48, High: 67}, Tessitura: calib.Range{Low: 53, High: 64}, Notes: 9, Error: 21, Spread: 8},
+		Voice:      &calib.Voice{Date: day, Kind: "tenor", Comfortable: theory.Range{Low: 48, High: 67}, Tessitura: theory.Range{Low: 53, High: 64}, Notes: 9, Error: 21, Spread: 8},
 		Room:       &calib.Room{Date: day, Floor: -58, Gate: -46, Hum: 50, Voice: -22, Peak: -9, LeakTried: true, Leaks: true, Leak: -28, Delay: 0.04},
 		Instrument: &calib.Instrument{Date: day, A4: 432.44, SE: 0.5, Notes: 5},
 	}

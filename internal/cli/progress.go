@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/report"
 	"singback/internal/store"
@@ -173,8 +173,8 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 // readProgress reads the answers that count, and what practice knows by all of them.
 // Those that cannot be read are counted in of, and so are those of a simulated
 // singer.
-func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*exercise.Progress, *exercise.Practice, error) {
-	past := &exercise.Practice{}
+func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*practice.Progress, *practice.Practice, error) {
+	past := &practice.Practice{}
 	q := store.Query{Singer: of.Singer, Counted: true}
 	if of.Since != "" {
 		day, err := time.Parse(time.DateOnly, of.Since)
@@ -186,7 +186,7 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 		}
 		q.Since = day.AddDate(0, 0, -1) // the singer's day begins up to 14 hours before that of UTC
 	}
-	p := &exercise.Progress{}
+	p := &practice.Progress{}
 	for a, err := range r.Answers(cmd.Context(), q) {
 		switch {
 		case cmd.Context().Err() != nil:
@@ -206,7 +206,7 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 		case of.Since != "" && a.At.Format(time.DateOnly) < of.Since, of.Key != nil && a.Item.Key != *of.Key:
 			continue
 		}
-		added := p.Add(exercise.Heard{
+		added := p.Add(practice.Entry{
 			At: a.At, Session: a.Session.ID, Question: a.Index, Skill: a.Skill, Item: a.Item,
 			Tolerance: a.Tolerance.Cents, Verdict: a.Verdict, Named: a.Named, Notes: a.Notes, NotesRight: a.NotesRight,
 		})

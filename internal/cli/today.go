@@ -17,6 +17,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/grade"
+	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/notation"
 	"singback/internal/report"
@@ -74,7 +77,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	o.sing.addFlags(cmd)
 	f := cmd.Flags()
 	f.Float64Var(&o.minutes, "minutes", 0, "how long at most, 1 to 30 (default: what the course says)")
-	f.Float64Var(&o.singing, "singing", exercise.DefaultSung, "end after so many `MINUTES` of singing in a day")
+	f.Float64Var(&o.singing, "singing", practice.DefaultSung, "end after so many `MINUTES` of singing in a day")
 	f.StringVar(&o.feedback, "feedback", "fading", "what you are told: fading, full, none")
 	f.BoolVar(&o.guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
 	f.Float64Var(&o.study, "study", 20, "`SECONDS` to read a melody in silence, 0 to 600")
@@ -101,7 +104,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		}
 		start = time.Date(day.Year(), day.Month(), day.Day(), start.Hour(), start.Minute(), start.Second(), start.Nanosecond(), start.Location())
 	}
-	fading, ok := map[string]exercise.Fading{"fading": exercise.Fade, "full": exercise.AllTold, "none": exercise.AllBlind}[o.feedback]
+	fading, ok := map[string]practice.Fading{"fading": practice.Fade, "full": practice.AllTold, "none": practice.AllBlind}[o.feedback]
 	if !ok {
 		return usagef("--feedback: %q: want fading, full or none", short(o.feedback))
 	}
@@ -112,8 +115,8 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		}
 	}
 	if cmd.Flags().Changed("minutes") {
-		if !(o.minutes >= exercise.MinMinutes && o.minutes <= exercise.MaxMinutes) {
-			return usagef("--minutes: %g is out of range: want %g to %g", o.minutes, exercise.MinMinutes, exercise.MaxMinutes)
+		if !(o.minutes >= practice.MinMinutes && o.minutes <= practice.MaxMinutes) {
+			return usagef("--minutes: %g is out of range: want %g to %g", o.minutes, practice.MinMinutes, practice.MaxMinutes)
 		}
 		c.Minutes = o.minutes
 	}
@@ -146,7 +149,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		return err
 	}
 	t := &todayRun{}
-	sitting, err := exercise.NewSitting(known, c, exercise.SittingOptions{
+	sitting, err := practice.NewSitting(known, c, practice.SittingOptions{
 		Start: start, Minutes: c.Minutes, Sung: o.singing, Seed: p.seed, Fading: fading, NoGuess: !o.guess,
 		Asks: t.asks(o.names(e, kind, recordings)),
 	})
@@ -165,8 +168,8 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	t.lines = &lineRun{
 		o: &lineOptions{stage: *s}, e: e, naming: p.naming, seed: p.seed, item: p.item,
-		rules: exercise.Rules{Freedom: exercise.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
-		melodies: map[int]exercise.SightMelody{}, times: map[int]int{},
+		rules: grade.Rules{Freedom: grade.Freedom{Octave: !s.tol.StrictOctave}}, weak: map[[2]theory.Degree]int{},
+		melodies: map[int]compose.SightMelody{}, times: map[int]int{},
 	}
 	d.plan.config.Next, d.plan.config.Keep = t.next, t.keep
 	d.skill = func() exercise.Skill { return t.question.Skill }
@@ -179,17 +182,17 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 // todayRun is one sitting as the session asks it.
 type todayRun struct {
 	drill    *performance
-	sitting  *exercise.Sitting
+	sitting  *practice.Sitting
 	music    *music
 	singer   string // who sings
 	began    time.Time
 	clock    func() time.Time
-	question exercise.Question
+	question practice.Question
 	keys     []theory.Key
 	fresh    []exercise.Skill // met for the first time
 	err      error
 
-	course exercise.Course
+	course practice.Course
 	stood  string   // the stage that was told last
 	study  float64  // seconds to read a melody
 	lines  *lineRun // reads and grades melodies
@@ -247,7 +250,7 @@ func (t *todayRun) next(seconds float64) (session.Question, bool) {
 	case exercise.BassSkill, exercise.QualitySkill:
 		put.Item = base
 		put.Item.Asked = theory.Degree{Step: 1}
-		d, err := exercise.NewDictation(exercise.DictationOrder{
+		d, err := compose.NewDictation(compose.DictationOrder{
 			Skill: q.Skill, Known: q.Known, Key: q.Key, Length: q.Length, Seed: t.drill.plan.seed + uint64(t.asked)*1000003,
 		})
 		if err != nil {
@@ -324,8 +327,8 @@ func minutes(seconds float64) string {
 
 // melody makes a melody of the level in the key of the question, in the singer's
 // range if that can be. The syllables stand below it until feedback fades.
-func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
-	order := exercise.MelodyOrder{Level: q.Skill.Level, Key: &q.Key, Count: 1, Seed: t.drill.plan.seed + uint64(t.asked)*1000003}
+func (t *todayRun) melody(q practice.Question) (*theory.Score, error) {
+	order := compose.MelodyOrder{Level: q.Skill.Level, Key: &q.Key, Count: 1, Seed: t.drill.plan.seed + uint64(t.asked)*1000003}
 	working, _, known, err := t.music.reach()
 	if err != nil {
 		return nil, err
@@ -333,12 +336,12 @@ func (t *todayRun) melody(q exercise.Question) (*theory.Score, error) {
 	if known {
 		order.Range = working
 	}
-	melodies, err := exercise.NewMelodies(order)
+	melodies, err := compose.NewMelodies(order)
 	if err != nil && known { // a narrow voice: in another key, or outside of it
 		order.Key = nil
-		if melodies, err = exercise.NewMelodies(order); err != nil {
-			order.Key, order.Range = &q.Key, exercise.Range{}
-			melodies, err = exercise.NewMelodies(order)
+		if melodies, err = compose.NewMelodies(order); err != nil {
+			order.Key, order.Range = &q.Key, theory.Range{}
+			melodies, err = compose.NewMelodies(order)
 		}
 	}
 	if err != nil {
@@ -432,8 +435,8 @@ func (t *todayRun) grade(ctx context.Context, sung session.LineSung) (right, not
 	outcome := exercise.NotMeasured
 	if l.counts() {
 		right, notes = l.grading.Right, len(l.grading.Notes)
-		outcome = exercise.LineOutcome(right, notes)
-		t.sitting.Add(exercise.NewLineTrial(t.drill.at(sung.Seconds, t.clock().Sub(t.began)), sung.Score.Key, l.melody.Level,
+		outcome = practice.LineOutcome(right, notes)
+		t.sitting.Add(practice.NewLineTrial(t.drill.at(sung.Seconds, t.clock().Sub(t.began)), sung.Score.Key, l.melody.Level,
 			right, notes, sung.Take.Voiced, false, sung.Feedback))
 	}
 	hidden := !sung.Feedback.Shows(exercise.Verdict{Outcome: outcome})
@@ -472,7 +475,7 @@ func (t *todayRun) keepNamed(n session.Named) {
 				t.missed = append(t.missed, t.drill.style.MissedName(n.Index, n.Dictation.Key, skill, name))
 			}
 		}
-		t.sitting.Add(exercise.NewNamedTrial(at, n.Dictation.Key, skill, n.Right[i], n.Answer, n.Again, n.Feedback))
+		t.sitting.Add(practice.NewNamedTrial(at, n.Dictation.Key, skill, n.Right[i], n.Answer, n.Again, n.Feedback))
 	}
 }
 
@@ -495,7 +498,7 @@ func (t *todayRun) keep(j session.Judged) {
 			t.missed = append(t.missed, t.drill.style.MissedNote(j.Index, t.question.Skill, j.Item, j.Verdict))
 		}
 	}
-	trial := exercise.NewTrial(t.drill.at(j.Seconds, t.clock().Sub(t.began)), j.Item, j.Verdict, j.Attempt > 1, j.Feedback)
+	trial := practice.NewTrial(t.drill.at(j.Seconds, t.clock().Sub(t.began)), j.Item, j.Verdict, j.Attempt > 1, j.Feedback)
 	trial.Skill = t.question.Skill
 	t.turned = t.sitting.Turned(trial)
 	t.sitting.Add(trial)
@@ -535,13 +538,13 @@ type todayEvent struct {
 }
 
 // finished says where the singer stands and what was recorded.
-func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept string) {
+func (t *todayRun) finished(out io.Writer, c practice.Course, format, kept string) {
 	at := t.sitting.Standing()
 	if format == "json" {
 		standing := report.NewStanding(c, at)
 		ev := todayEvent{
 			Event: "today", Schema: report.Schema, Course: standing.Course, Stage: standing.Stage, Stages: standing.Stages, Keys: []string{},
-			New: len(t.fresh), Ended: t.sitting.Ended().String(), Record: kept, Singer: t.singer,
+			New: len(t.fresh), Ended: report.EndText(t.sitting.Ended()), Record: kept, Singer: t.singer,
 			Review: standing.Review, Noted: t.noted, Missed: append([]report.Missed{}, t.missed...),
 		}
 		for _, k := range t.keys {
@@ -558,7 +561,7 @@ func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept strin
 	for _, line := range style.Standing(c, at, fmt.Sprintf(" New today: %d.", len(t.fresh))) {
 		fmt.Fprintln(out, line)
 	}
-	if why := t.sitting.Ended().String(); why != "" {
+	if why := report.EndText(t.sitting.Ended()); why != "" {
 		fmt.Fprintf(out, "Ended: %s.\n", why)
 	}
 	if kept != "" {
@@ -567,15 +570,15 @@ func (t *todayRun) finished(out io.Writer, c exercise.Course, format, kept strin
 }
 
 // readCourse reads the course in a file.
-func readCourse(path string) (exercise.Course, error) {
+func readCourse(path string) (practice.Course, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return exercise.Course{}, fileError(path, err)
+		return practice.Course{}, fileError(path, err)
 	}
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, course.MaxSize+1))
 	if err != nil {
-		return exercise.Course{}, fileError(path, err)
+		return practice.Course{}, fileError(path, err)
 	}
 	c, err := course.Read(data)
 	if err != nil {

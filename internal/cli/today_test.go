@@ -17,6 +17,8 @@ import (
 	"unicode/utf8"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/report"
 	"singback/internal/store"
@@ -209,8 +211,8 @@ func TestStaffOfALowScreen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for level := 1; level <= exercise.Levels; level++ {
-		melodies, err := exercise.NewMelodies(exercise.MelodyOrder{Level: level, Key: &k, Count: 20, Seed: 5})
+	for level := 1; level <= compose.Levels; level++ {
+		melodies, err := compose.NewMelodies(compose.MelodyOrder{Level: level, Key: &k, Count: 20, Seed: 5})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -367,7 +369,7 @@ func TestTodayListsWhatWasMissed(t *testing.T) {
 			case e["event"] == "sung" && e["heard"] == true:
 				noted++
 				grade := e["grade"].(map[string]any)
-				if right, of := grade["notes_right"].(float64), grade["notes_written"].(float64); right < exercise.LineShare*of {
+				if right, of := grade["notes_right"].(float64), grade["notes_written"].(float64); right < practice.LineShare*of {
 					want = append(want, fmt.Sprint(index, " wrong line ", right, " of ", of))
 				}
 			}
@@ -526,7 +528,7 @@ func TestTodayWaitsForTheRested(t *testing.T) {
 	began := clock()
 	for paused, want := range map[time.Duration]bool{0: false, 20 * time.Minute: true} {
 		c := course.BuiltIn()
-		sitting, err := exercise.NewSitting(&exercise.Practice{}, c, exercise.SittingOptions{Start: began, Minutes: 5, Sung: exercise.DefaultSung, Seed: 1})
+		sitting, err := practice.NewSitting(&practice.Practice{}, c, practice.SittingOptions{Start: began, Minutes: 5, Sung: practice.DefaultSung, Seed: 1})
 		if err != nil {
 			t.Fatal(err)
 		}

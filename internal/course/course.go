@@ -1,5 +1,5 @@
 // Package course reads courses: plain TOML files, with comments, that a teacher
-// writes. [Read] turns one into an [exercise.Course] or says at which line and
+// writes. [Read] turns one into an [practice.Course] or says at which line and
 // word it is wrong; [BuiltIn] is the course that comes along, and the example of
 // how to write one.
 package course
@@ -18,6 +18,8 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/internal/plain"
 	"singback/theory"
 )
@@ -28,7 +30,7 @@ import (
 var Text []byte
 
 // BuiltIn returns the course that comes along.
-func BuiltIn() exercise.Course {
+func BuiltIn() practice.Course {
 	c, err := Read(Text)
 	if err != nil {
 		panic("course: " + err.Error()) // a test reads it
@@ -109,23 +111,23 @@ func (r *reader) bad(v value, format string, args ...any) error {
 }
 
 // Read reads the text of a course. Every error is an [Error].
-func Read(data []byte) (exercise.Course, error) {
+func Read(data []byte) (practice.Course, error) {
 	r := &reader{data: data}
 	if len(data) > MaxSize {
-		return exercise.Course{}, r.errorAt(0, "", "the file is larger than %d bytes", MaxSize)
+		return practice.Course{}, r.errorAt(0, "", "the file is larger than %d bytes", MaxSize)
 	}
 	// The library checks the whole of the syntax, keys that come twice included.
 	var any map[string]any
 	var decode *toml.DecodeError
 	if err := toml.Unmarshal(data, &any); errors.As(err, &decode) {
 		line, column := decode.Position()
-		return exercise.Course{}, &Error{line, max(1, column), "", strings.TrimPrefix(oneLine(decode.Error()), "toml: ")}
+		return practice.Course{}, &Error{line, max(1, column), "", strings.TrimPrefix(oneLine(decode.Error()), "toml: ")}
 	} else if err != nil {
-		return exercise.Course{}, r.errorAt(0, "", "%s", strings.TrimPrefix(oneLine(err.Error()), "toml: "))
+		return practice.Course{}, r.errorAt(0, "", "%s", strings.TrimPrefix(oneLine(err.Error()), "toml: "))
 	}
 	root, stages, err := r.tables()
 	if err != nil {
-		return exercise.Course{}, err
+		return practice.Course{}, err
 	}
 	return r.course(root, stages)
 }
@@ -307,7 +309,7 @@ func (v value) words() []word {
 	return out
 }
 
-func (r *reader) course(root *table, stages []*table) (c exercise.Course, err error) {
+func (r *reader) course(root *table, stages []*table) (c practice.Course, err error) {
 	if err := r.only(root, "name", "minutes", "new"); err != nil {
 		return c, err
 	}
@@ -316,10 +318,10 @@ func (r *reader) course(root *table, stages []*table) (c exercise.Course, err er
 		return c, err
 	}
 	c.Name = oneLine(plain.Line(name.data))
-	if c.Minutes, err = r.number(root, "minutes", 8, exercise.MinMinutes, exercise.MaxMinutes, false); err != nil {
+	if c.Minutes, err = r.number(root, "minutes", 8, practice.MinMinutes, practice.MaxMinutes, false); err != nil {
 		return c, err
 	}
-	fresh, err := r.number(root, "new", 3, 0, exercise.MaxNew, true)
+	fresh, err := r.number(root, "new", 3, 0, practice.MaxNew, true)
 	if err != nil {
 		return c, err
 	}
@@ -340,7 +342,7 @@ func (r *reader) course(root *table, stages []*table) (c exercise.Course, err er
 	return c, nil
 }
 
-func (r *reader) stage(t *table) (s exercise.Stage, err error) {
+func (r *reader) stage(t *table) (s practice.Stage, err error) {
 	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "melodies", "bass", "qualities", "tolerance", "set_every"); err != nil {
 		return s, err
 	}
@@ -358,7 +360,7 @@ func (r *reader) stage(t *table) (s exercise.Stage, err error) {
 	if s.Tolerance, err = r.number(t, "tolerance", exercise.DefaultTolerance, exercise.MinTolerance, exercise.MaxTolerance, false); err != nil {
 		return s, err
 	}
-	series, err := r.number(t, "set_every", 8, 1, exercise.MaxSeries, true)
+	series, err := r.number(t, "set_every", 8, 1, practice.MaxSeries, true)
 	if err != nil {
 		return s, err
 	}
@@ -367,7 +369,7 @@ func (r *reader) stage(t *table) (s exercise.Stage, err error) {
 	return s, err
 }
 
-func (r *reader) goal(t *table, keys int) (g exercise.Goal, err error) {
+func (r *reader) goal(t *table, keys int) (g practice.Goal, err error) {
 	if t == nil {
 		t = newTable("goal", 0)
 	}
@@ -383,7 +385,7 @@ func (r *reader) goal(t *table, keys int) (g exercise.Goal, err error) {
 		key      string
 		to       *int
 		or, high int
-	}{{"of", &g.Of, exercise.MasteryOf, exercise.MasteryOf}, {"days", &g.Days, 2, exercise.MasteryOf}, {"keys", &g.Keys, min(2, keys), min(keys, exercise.MasteryOf)}} {
+	}{{"of", &g.Of, practice.MasteryOf, practice.MasteryOf}, {"days", &g.Days, 2, practice.MasteryOf}, {"keys", &g.Keys, min(2, keys), min(keys, practice.MasteryOf)}} {
 		x, err := r.number(t, f.key, float64(f.or), 1, float64(f.high), true)
 		if err != nil {
 			return g, err
@@ -497,7 +499,7 @@ func (r *reader) degrees(t *table, key string, k theory.Key) ([]theory.Degree, e
 
 // skillsOf lists what a stage asks for: the degrees, the moves, the series, what
 // is heard, the melodies.
-func (r *reader) skillsOf(t *table, stage *exercise.Stage) error {
+func (r *reader) skillsOf(t *table, stage *practice.Stage) error {
 	k := stage.Keys[0]
 	seen := map[exercise.Skill]bool{}
 	add := func(s exercise.Skill) {
@@ -524,7 +526,7 @@ func (r *reader) skillsOf(t *table, stage *exercise.Stage) error {
 		return err
 	}
 	for _, w := range moves.words() {
-		m, err := exercise.MovesNamed(w.text)
+		m, err := practice.MovesNamed(w.text)
 		if err != nil {
 			return r.errorAt(w.at, w.text, "no such moves: want steps, triad, chords, any")
 		}
@@ -547,8 +549,8 @@ func (r *reader) skillsOf(t *table, stage *exercise.Stage) error {
 		for _, s := range skills {
 			add(s)
 		}
-		if len(skills) > exercise.MaxSeries {
-			return r.bad(item, "a series of %d degrees is too long: want at most %d", len(skills), exercise.MaxSeries)
+		if len(skills) > practice.MaxSeries {
+			return r.bad(item, "a series of %d degrees is too long: want at most %d", len(skills), practice.MaxSeries)
 		}
 		if len(skills) > 1 {
 			stage.Chains = append(stage.Chains, skills)
@@ -566,7 +568,7 @@ func (r *reader) skillsOf(t *table, stage *exercise.Stage) error {
 		return err
 	}
 	for _, w := range qualities.words() {
-		q, err := exercise.ParseQuality(w.text)
+		q, err := compose.ParseQuality(w.text)
 		if err != nil {
 			return r.errorAt(w.at, w.text, "%s", oneLine(err.Error()))
 		}
@@ -601,8 +603,8 @@ func (r *reader) levels(t *table) ([]int, error) {
 	var out []int
 	for _, item := range list {
 		n, err := strconv.Atoi(item.data)
-		if item.kind != unstable.Integer || err != nil || n < 1 || n > exercise.Levels {
-			return nil, r.bad(item, "a level of melodies wants a whole number from 1 to %d", exercise.Levels)
+		if item.kind != unstable.Integer || err != nil || n < 1 || n > compose.Levels {
+			return nil, r.bad(item, "a level of melodies wants a whole number from 1 to %d", compose.Levels)
 		}
 		out = append(out, n)
 	}

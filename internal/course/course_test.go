@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/theory"
 )
 
@@ -45,7 +46,7 @@ func TestBuiltInFollowsTheTeachingOrder(t *testing.T) {
 		}
 	}
 	scale, chromatic := theory.Key{}.ScaleDegrees(), theory.Key{}.ChromaticDegrees()
-	for _, s := range append(exercise.Any.Between(scale[:]), exercise.Any.Between(chromatic[:])...) {
+	for _, s := range append(practice.Any.Between(scale[:]), practice.Any.Between(chromatic[:])...) {
 		if first[s.String()] == 0 {
 			t.Errorf("%v is not in the course: all 42 and all 132 pairs should be", s)
 		}
@@ -56,12 +57,12 @@ func TestBuiltInFollowsTheTeachingOrder(t *testing.T) {
 // stages.
 func TestBuiltInCanBeFinished(t *testing.T) {
 	c := BuiltIn()
-	var p exercise.Practice
+	var p practice.Practice
 	rng := rand.New(rand.NewPCG(1, 1))
 	start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC)
 	for day := range 365 {
 		at := start.AddDate(0, 0, day)
-		s, err := exercise.NewSitting(&p, c, exercise.SittingOptions{Start: at, Minutes: c.Minutes, Sung: exercise.DefaultSung, Seed: uint64(day)})
+		s, err := practice.NewSitting(&p, c, practice.SittingOptions{Start: at, Minutes: c.Minutes, Sung: practice.DefaultSung, Seed: uint64(day)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -73,11 +74,11 @@ func TestBuiltInCanBeFinished(t *testing.T) {
 			if q.Skill.Kind == exercise.MelodySkill {
 				seconds += 48
 			}
-			right, g := rng.Float64() < 0.93, exercise.Good
+			right, g := rng.Float64() < 0.93, practice.Good
 			if !right {
-				g = exercise.Again
+				g = practice.Again
 			}
-			s.Add(exercise.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
+			s.Add(practice.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Rating: g, Right: right, Feedback: q.Feedback, Sung: 2})
 		}
 		if c.Standing(&p, nil).Stage == len(c.Stages)-1 {
 			t.Logf("the last stage opens on day %d", day+1)
@@ -118,7 +119,7 @@ func TestStagesNeverGoBack(t *testing.T) {
 		{"85 %, at a keyboard on every third day", func(int) float64 { return 0.85 }, daily, 40, 8, 4, true, func(d int) bool { return d%3 == 0 }},
 	} {
 		for seed := range uint64(2) {
-			var p exercise.Practice
+			var p practice.Practice
 			rng := rand.New(rand.NewPCG(seed, 77))
 			start := time.Date(2026, 1, 1, 19, 0, 0, 0, time.UTC)
 			best, dry, driest := 0, 0, 0
@@ -133,7 +134,7 @@ func TestStagesNeverGoBack(t *testing.T) {
 					asks = noHearing
 				}
 				at := start.AddDate(0, 0, day)
-				s, err := exercise.NewSitting(&p, c, exercise.SittingOptions{Start: at, Minutes: c.Minutes, Sung: exercise.DefaultSung, Seed: uint64(day), Asks: asks})
+				s, err := practice.NewSitting(&p, c, practice.SittingOptions{Start: at, Minutes: c.Minutes, Sung: practice.DefaultSung, Seed: uint64(day), Asks: asks})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -152,11 +153,11 @@ func TestStagesNeverGoBack(t *testing.T) {
 					if q.Skill.Kind == exercise.MelodySkill {
 						seconds += 48
 					}
-					right, g := rng.Float64() < singer.share(day), exercise.Good
+					right, g := rng.Float64() < singer.share(day), practice.Good
 					if !right {
-						g = exercise.Again
+						g = practice.Again
 					}
-					s.Add(exercise.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Grade: g, Right: right, Feedback: q.Feedback, Sung: 2})
+					s.Add(practice.Trial{At: at.Add(time.Duration(seconds * 1e9)), Skill: q.Skill, Key: q.Key, Rating: g, Right: right, Feedback: q.Feedback, Sung: 2})
 				}
 				now := s.Standing()
 				if now.Stage < best {

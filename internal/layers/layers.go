@@ -14,19 +14,22 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory fsrs                        | gonum
+exercise:          pitch theory                             | gonum
+exercise/grade:    exercise pitch theory                    | gonum
+exercise/compose:  exercise theory                          |
+exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
 internal/plain:                                              |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
-internal/notation: theory exercise internal/plain gomidi    |
-internal/review:   pitch theory exercise internal/audio     | internal/synth
-internal/session:  pitch theory exercise calib internal/audio internal/synth |
-internal/store:    theory exercise calib go-toml sqlite      | pitch
-internal/report:   theory exercise calib internal/plain plot |
-internal/course:   theory exercise internal/plain go-toml   |
-internal/tui:      theory exercise internal/session internal/report internal/plain bubbletea lipgloss x-term |
+internal/notation: theory internal/plain gomidi              | exercise/compose
+internal/review:   pitch theory exercise exercise/grade internal/audio | internal/synth internal/report
+internal/session:  pitch theory exercise exercise/compose exercise/practice calib internal/audio internal/synth |
+internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
+internal/report:   theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain plot |
+internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
+internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |
@@ -59,7 +62,7 @@ var modules = map[string]string{
 // randomness, whose code (tests may) imports none of impure and calls none of
 // clock and of the functions of math/rand/v2 but seeded.
 const (
-	pure   = "pitch theory exercise calib"
+	pure   = "pitch theory exercise exercise/grade exercise/compose exercise/practice calib"
 	impure = "os net net/http math/rand crypto/rand syscall os/exec os/signal log log/slog io/ioutil net/netip net/url C"
 	clock  = "Now Since Until Sleep After AfterFunc Tick NewTimer NewTicker"
 	today  = "Now Since Until Local" // what no test reads

@@ -6,7 +6,7 @@ import (
 	"reflect"
 	"testing"
 
-	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/theory"
 )
 
@@ -15,10 +15,10 @@ func melodies(t testing.TB, each int) []theory.Score {
 	t.Helper()
 	var out []theory.Score
 	keys := theory.Keys()
-	for level := 1; level <= exercise.Levels; level++ {
+	for level := 1; level <= compose.Levels; level++ {
 		for i := range each {
 			k := keys[(7*level+i)%len(keys)]
-			ms, err := exercise.NewMelodies(exercise.MelodyOrder{Level: level, Key: &k, Count: 1, Seed: uint64(i)})
+			ms, err := compose.NewMelodies(compose.MelodyOrder{Level: level, Key: &k, Count: 1, Seed: uint64(i)})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -22,16 +22,16 @@ type Deduction struct {
 // Place is the record of one chord of the line.
 type Place struct {
 	Bass       Degree      `json:"bass"`
-	Heard      Heard       `json:"heard"`
+	Heard      Above       `json:"heard"`
 	Candidates []Candidate `json:"candidates"` // all of them, the most probable first
 	Excluded   []Candidate `json:"excluded"`   // the counted chords that what was heard excludes
 	Before     *int        `json:"before"`     // percent of moves of the root that lead here; null where not counted
 	After      *int        `json:"after"`      // percent of moves of the root that go on so; null where not counted
-	Listen     *Question   `json:"listen"`     // null where there is nothing more to tell
+	Listen     *ListenFor  `json:"listen"`     // null where there is nothing more to tell
 }
 
-// Heard is the record of what was heard above a bass.
-type Heard struct {
+// Above is the record of what was heard above a bass.
+type Above struct {
 	Triad   *string  `json:"triad"`   // "major", "minor", "diminished", "augmented", "suspended"
 	Seventh *string  `json:"seventh"` // "none", "some", "minor", "major", "diminished"
 	Sounds  []Degree `json:"sounds"`
@@ -52,16 +52,16 @@ type Progression struct {
 	Chords      []Chord `json:"chords"`
 }
 
-// Question is the record of one more thing to listen for.
-type Question struct {
-	For     string   `json:"for"`    // "degree", "triad", "seventh"
-	Degree  *Degree  `json:"degree"` // which may sound, for "degree"
-	Bits    float64  `json:"bits"`   // how much the answer tells
-	Answers []Answer `json:"answers"`
+// ListenFor is the record of one more thing to listen for.
+type ListenFor struct {
+	For     string  `json:"for"`    // "degree", "triad", "seventh"
+	Degree  *Degree `json:"degree"` // which may sound, for "degree"
+	Bits    float64 `json:"bits"`   // how much the answer tells
+	Answers []Reply `json:"answers"`
 }
 
-// Answer is the record of one answer.
-type Answer struct {
+// Reply is the record of one answer.
+type Reply struct {
 	Answer      string  `json:"answer"` // "yes", "no", or the triad
 	Probability float64 `json:"probability"`
 	Chord       Chord   `json:"chord"` // the most probable one then
@@ -86,13 +86,13 @@ func NewDeduction(d theory.Deduction, n theory.Naming) Deduction {
 			place.After = &d.Places[i].After
 		}
 		if q := p.Listen; q.Bits > 0 {
-			place.Listen = &Question{For: [...]string{"degree", "triad", "seventh"}[q.Asks], Bits: round(q.Bits, 4)}
+			place.Listen = &ListenFor{For: [...]string{"degree", "triad", "seventh"}[q.Asks], Bits: round(q.Bits, 4)}
 			if q.Asks == theory.ForDegree {
 				degree := NewDegree(d.Key, q.Degree, n)
 				place.Listen.Degree = &degree
 			}
 			for _, a := range q.Answers {
-				place.Listen.Answers = append(place.Listen.Answers, Answer{answer(q, a), a.P, NewChord(a.Then.Roman), a.Then.P})
+				place.Listen.Answers = append(place.Listen.Answers, Reply{answer(q, a), a.P, NewChord(a.Then.Roman), a.Then.P})
 			}
 		}
 		out.Places = append(out.Places, place)
@@ -107,8 +107,8 @@ func NewDeduction(d theory.Deduction, n theory.Naming) Deduction {
 	return out
 }
 
-func newHeard(k theory.Key, h theory.Heard, n theory.Naming) Heard {
-	out := Heard{Sounds: []Degree{}, Silent: []Degree{}}
+func newHeard(k theory.Key, h theory.Above, n theory.Naming) Above {
+	out := Above{Sounds: []Degree{}, Silent: []Degree{}}
 	if h.Triad != theory.AnyTriad {
 		triad := h.Triad.String()
 		out.Triad = &triad
@@ -137,7 +137,7 @@ func newCandidate(c theory.Candidate) Candidate {
 	return out
 }
 
-func answer(q theory.Question, a theory.Answer) string {
+func answer(q theory.ListenFor, a theory.Reply) string {
 	switch {
 	case q.Asks == theory.ForTriad:
 		return a.Triad.String()
@@ -289,8 +289,8 @@ func likely(p theory.Place) []theory.Candidate {
 }
 
 // likelyAnswers are the answers that are worth saying.
-func likelyAnswers(q theory.Question) []theory.Answer {
-	var list []theory.Answer
+func likelyAnswers(q theory.ListenFor) []theory.Reply {
+	var list []theory.Reply
 	for _, a := range q.Answers {
 		if len(list) < maxOthers && a.P >= worthSaying {
 			list = append(list, a)

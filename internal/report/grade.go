@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/theory"
 )
 
@@ -102,7 +102,7 @@ func rounded(v float64, digits int) float64 {
 }
 
 // NewGrade makes the record of a graded take.
-func NewGrade(take string, line exercise.Line, p exercise.Performance, g exercise.Grading, names theory.Naming) Grade {
+func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading, names theory.Naming) Grade {
 	cents := func(v float64) float64 { return rounded(v, 1) }
 	r := Grade{
 		Take: take, Score: rounded(g.Score, 4), PassProbability: rounded(g.Pass, 4),
@@ -128,7 +128,7 @@ func NewGrade(take string, line exercise.Line, p exercise.Performance, g exercis
 		r.Restarts = append(r.Restarts, GradeBack{rounded(p.Notes[b.Sung].Onset, 3), b.From + 1, b.To + 1})
 	}
 	for _, f := range g.Faults {
-		r.Why = append(r.Why, GradeFault{f.Name, rounded(f.Cost, 3), f.Why})
+		r.Why = append(r.Why, GradeFault{f.Name, rounded(f.Cost, 3), FaultText(f)})
 	}
 	name := func(i int) string {
 		if line.Degrees == nil {
@@ -145,7 +145,7 @@ func NewGrade(take string, line exercise.Line, p exercise.Performance, g exercis
 	for i, n := range g.Notes {
 		w := n.Answer
 		o := GradeNote{Index: i + 1, Degree: name(i), WrittenMIDI: rounded(line.Notes[i].Cents/100, 3), Result: n.Finding.String(), Pieces: w.Count, Merged: w.Merged, Octave: w.Octave}
-		if n.Finding != exercise.Omitted && n.Finding != exercise.NotHeard {
+		if n.Finding != grade.Omitted && n.Finding != grade.NotHeard {
 			v := cents(n.Cents)
 			o.Cents = &v
 		}

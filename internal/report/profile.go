@@ -6,6 +6,7 @@ import (
 
 	"singback/calib"
 	"singback/exercise"
+	"singback/theory"
 )
 
 // Notes is a span of pitches by name and as MIDI numbers, limits included.
@@ -74,12 +75,12 @@ func NewProfile(p calib.Profile, file string, current bool) Profile {
 	if v := p.Voice; v != nil {
 		r := &VoiceRecord{
 			Date: v.Date.String(), Stated: v.Stated, Growing: v.Growing, Notes: v.Notes,
-			Comfortable: newNotes(v.Comfortable), Working: newNotes(calib.Range(exercise.Range(v.Comfortable).Working())),
+			Comfortable: newNotes(v.Comfortable), Working: newNotes(exercise.Working(v.Comfortable)),
 		}
 		if v.Kind != "" {
 			r.Kind = &v.Kind
 		}
-		if v.Tessitura != (calib.Range{}) {
+		if v.Tessitura != (theory.Range{}) {
 			t := newNotes(v.Tessitura)
 			r.Tessitura = &t
 		}
@@ -117,7 +118,7 @@ func NewProfile(p calib.Profile, file string, current bool) Profile {
 	return out
 }
 
-func newNotes(r calib.Range) Notes {
+func newNotes(r theory.Range) Notes {
 	return Notes{PitchName(r.Low), PitchName(r.High), r.Low, r.High}
 }
 

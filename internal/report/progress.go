@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/theory"
 )
 
@@ -135,18 +137,18 @@ type ProgressOf struct {
 	Skipped   int         // answers that could not be read
 	Simulated int         // answers of a simulated singer among them
 
-	Course   *exercise.Course // that was practised; nil: none
-	Standing exercise.Standing
+	Course   *practice.Course // that was practised; nil: none
+	Standing practice.Standing
 }
 
 // NewProgress makes the record of a singer's progress, of at least one answer.
 // The style is for what people read: in several keys only namings that count from
 // the tonic make sense.
-func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
+func NewProgress(of ProgressOf, p *practice.Progress, s Style) Progress {
 	first, last, _ := p.Span()
 	out := Progress{
 		Schema: Schema, Singer: of.Singer, First: first.Format(time.DateOnly), Last: last.Format(time.DateOnly),
-		Sessions: p.Sessions(), Skipped: of.Skipped, Simulated: of.Simulated, Confidence: exercise.Confidence,
+		Sessions: p.Sessions(), Skipped: of.Skipped, Simulated: of.Simulated, Confidence: practice.Confidence,
 		Total: newStats("", "all", p.Total()), Confusion: []Confusion{}, Changes: []Change{}, Named: []Named{}, Weak: []Weak{},
 		all: p.Answers(), style: s, key: theory.Key{Tonic: theory.Note{Letter: theory.C}, Mode: theory.Major},
 	}
@@ -168,7 +170,7 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 	out.ByDay = statsOf(p.ByDay(), func(d string) (string, string) { return d, d })
 	out.ByRegister = statsOf(p.ByRegister(), func(r int) (string, string) { return register(r, true), register(r, s.ASCII) })
 	out.ByQuestion = statsOf(p.ByQuestion(), func(b int) (string, string) {
-		name := fmt.Sprintf("%d-%d", b*exercise.QuestionBlock+1, (b+1)*exercise.QuestionBlock)
+		name := fmt.Sprintf("%d-%d", b*practice.QuestionBlock+1, (b+1)*practice.QuestionBlock)
 		return name, name
 	})
 	out.hear(p)
@@ -212,7 +214,7 @@ func NewProgress(of ProgressOf, p *exercise.Progress, s Style) Progress {
 }
 
 // hear fills in what was named, and the melodies.
-func (p *Progress) hear(from *exercise.Progress) {
+func (p *Progress) hear(from *practice.Progress) {
 	bare := func(k exercise.Skill) (string, string) {
 		if k.Kind == exercise.QualitySkill {
 			return k.Chord, k.Chord
@@ -250,13 +252,13 @@ func (p *Progress) hear(from *exercise.Progress) {
 			add(s.Name, s.shown)
 		}
 		taken := from.Taken()
-		var all []exercise.Taken
+		var all []practice.Taken
 		for t := range taken {
 			if t.Skill.Kind == part.kind {
 				all = append(all, t)
 			}
 		}
-		slices.SortFunc(all, func(a, b exercise.Taken) int {
+		slices.SortFunc(all, func(a, b practice.Taken) int {
 			return cmp.Or(rows[first(bare(a.Skill))]-rows[first(bare(b.Skill))], cmp.Compare(a.Named, b.Named))
 		})
 		for _, t := range all {
@@ -290,9 +292,9 @@ func (p *Progress) hear(from *exercise.Progress) {
 func first(stable, _ string) string { return stable }
 
 // inOrder sorts qualities as they are taught.
-func inOrder(parts []exercise.Part[exercise.Skill]) []exercise.Part[exercise.Skill] {
-	order := exercise.Qualities()
-	slices.SortFunc(parts, func(a, b exercise.Part[exercise.Skill]) int {
+func inOrder(parts []practice.Part[exercise.Skill]) []practice.Part[exercise.Skill] {
+	order := compose.Qualities()
+	slices.SortFunc(parts, func(a, b practice.Part[exercise.Skill]) int {
 		return slices.Index(order, a.Of.Chord) - slices.Index(order, b.Of.Chord)
 	})
 	return parts
@@ -347,7 +349,7 @@ func register(r int, ascii bool) string {
 	return fmt.Sprintf("F%s%d-B%d", sharp, octave, octave)
 }
 
-func statsOf[K any](parts []exercise.Part[K], name func(K) (stable, shown string)) []Stats {
+func statsOf[K any](parts []practice.Part[K], name func(K) (stable, shown string)) []Stats {
 	out := make([]Stats, len(parts))
 	for i, p := range parts {
 		stable, shown := name(p.Of)
@@ -356,7 +358,7 @@ func statsOf[K any](parts []exercise.Part[K], name func(K) (stable, shown string
 	return out
 }
 
-func newStats(name, shown string, s exercise.Stats) Stats {
+func newStats(name, shown string, s practice.Stats) Stats {
 	out := Stats{Name: name, Answers: s.Answers, Right: s.Right, OnDegree: s.OnDegree, shown: shown}
 	if s.Enough() {
 		out.Share, out.ShareLow, out.ShareHigh = number(s.Share.Value, 4), number(s.Share.Low, 4), number(s.Share.High, 4)

@@ -19,17 +19,18 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/theory"
 )
 
 // invented makes the progress of an invented singer who sits down on so many
 // days for 14 questions, learns la, and sings mi from sol too low.
-func invented(t testing.TB, days int) *exercise.Progress {
+func invented(t testing.TB, days int) *practice.Progress {
 	rng := rand.New(rand.NewPCG(1, 2))
 	keys := []theory.Key{key(t, "Ab major"), key(t, "F major")}
 	do, mi, sol, la := theory.Degree{Step: 1}, theory.Degree{Step: 3}, theory.Degree{Step: 5}, theory.Degree{Step: 6}
 	start := time.Date(2026, 9, 1, 19, 30, 0, 0, time.FixedZone("", 7200))
-	p := &exercise.Progress{}
+	p := &practice.Progress{}
 	for d := range days {
 		k := keys[d%2]
 		for q := range 14 {
@@ -54,7 +55,7 @@ func invented(t testing.TB, days int) *exercise.Progress {
 			case v.Cents > 35:
 				v.Outcome = exercise.Sharp
 			}
-			p.Add(exercise.Heard{At: start.AddDate(0, 0, d), Session: fmt.Sprint(d), Question: q + 1, Skill: it.Skill(), Item: it, Tolerance: 35, Verdict: v})
+			p.Add(practice.Entry{At: start.AddDate(0, 0, d), Session: fmt.Sprint(d), Question: q + 1, Skill: it.Skill(), Item: it, Tolerance: 35, Verdict: v})
 		}
 	}
 	return p
@@ -62,7 +63,7 @@ func invented(t testing.TB, days int) *exercise.Progress {
 
 // listening adds to a progress what an invented singer has named, and melodies:
 // fa in the bass is taken for la, m7b5 is named by chance.
-func listening(p *exercise.Progress) *exercise.Progress {
+func listening(p *practice.Progress) *practice.Progress {
 	rng := rand.New(rand.NewPCG(3, 4))
 	at := time.Date(2026, 10, 11, 19, 30, 0, 0, time.FixedZone("", 7200))
 	put := func(skill exercise.Skill, right bool, named string, notes, good int) {
@@ -71,7 +72,7 @@ func listening(p *exercise.Progress) *exercise.Progress {
 			v.Outcome = exercise.RightAnswer
 		}
 		item := exercise.Item{Asked: theory.Degree{Step: 1}}
-		p.Add(exercise.Heard{At: at, Session: "last", Question: 1, Skill: skill, Item: item, Tolerance: 35, Verdict: v, Named: named, Notes: notes, NotesRight: good})
+		p.Add(practice.Entry{At: at, Session: "last", Question: 1, Skill: skill, Item: item, Tolerance: 35, Verdict: v, Named: named, Notes: notes, NotesRight: good})
 	}
 	for i := range 40 {
 		for _, step := range []int{1, 4, 5} {
@@ -106,7 +107,7 @@ func TestProgressOfHearing(t *testing.T) {
 		}
 	}
 	golden(t, "progress-hearing-only", func() string {
-		alone := NewProgress(ProgressOf{Singer: "Ben", Simulated: 214}, listening(&exercise.Progress{}), Style{ASCII: true})
+		alone := NewProgress(ProgressOf{Singer: "Ben", Simulated: 214}, listening(&practice.Progress{}), Style{ASCII: true})
 		return alone.Text()
 	}())
 	if p.Total.Answers != 560 || len(p.ByBass) != 3 || p.ByBass[1].Name != "4" || p.ByBass[1].Right != 20 || p.ByBass[1].Answers != 40 || p.ByBass[1].MedianCents != nil {
@@ -157,7 +158,7 @@ func TestProgressOfHearing(t *testing.T) {
 	if err := p.HTML(&page); err != nil || strings.Count(page.String(), "heard (rows) and named (columns)") != 2 || !strings.Contains(page.String(), "notes right") {
 		t.Errorf("page: %v", err)
 	}
-	alone := NewProgress(ProgressOf{Singer: "Ben"}, listening(&exercise.Progress{}), Style{})
+	alone := NewProgress(ProgressOf{Singer: "Ben"}, listening(&practice.Progress{}), Style{})
 	if _, err := alone.Charts(); err != nil {
 		t.Error(err)
 	}

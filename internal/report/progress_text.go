@@ -8,7 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"singback/exercise"
+	"singback/exercise/practice"
 )
 
 // shownDays is how many days a table in the terminal shows, the latest.
@@ -335,7 +335,7 @@ func (p *Progress) ChangeLines() (heading string, lines []string) {
 		all = fmt.Sprintf(",\nfor all %d skills together", n)
 	}
 	heading = fmt.Sprintf("Each skill's first answers against its latest, up to %d each, judged alike.\n"+
-		"Listed is what is more than chance, and by how many points, 95 %% sure%s.", exercise.CompareMost, all)
+		"Listed is what is more than chance, and by how many points, 95 %% sure%s.", practice.CompareMost, all)
 	for _, c := range p.Changes {
 		if c.Verdict == "unclear" {
 			continue

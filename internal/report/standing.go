@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/theory"
 )
 
@@ -23,7 +24,7 @@ type Review struct {
 }
 
 // NewStanding makes the record of where a singer stands.
-func NewStanding(c exercise.Course, s exercise.Standing) Standing {
+func NewStanding(c practice.Course, s practice.Standing) Standing {
 	out := Standing{c.Name, s.Stage + 1, len(c.Stages), []Review{}}
 	for _, r := range s.Review {
 		review := Review{r.Stage + 1, []string{}}
@@ -41,7 +42,7 @@ const reviewed = 4
 // Standing says in lines where a singer stands: the best stage reached, and what
 // is in review. More is what the first line ends with. Stages have many keys, so
 // degrees are counted from the tonic.
-func (s Style) Standing(c exercise.Course, at exercise.Standing, more string) []string {
+func (s Style) Standing(c practice.Course, at practice.Standing, more string) []string {
 	if s.Names != theory.Numbers {
 		s.Names = theory.Movable
 	}

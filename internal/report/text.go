@@ -7,6 +7,7 @@ import (
 	"text/tabwriter"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/theory"
 )
 
@@ -109,7 +110,7 @@ func OutBy(v exercise.Verdict, tol exercise.Tolerance) string {
 }
 
 // Dictation says what a dictation asks for.
-func (s Style) Dictation(d exercise.Dictation) string {
+func (s Style) Dictation(d compose.Dictation) string {
 	chords := "a chord"
 	if n := len(d.Chords); n > 1 {
 		chords = fmt.Sprintf("%d chords", n)
@@ -147,7 +148,7 @@ func (s Style) Named(k theory.Key, names []exercise.Skill) string {
 }
 
 // NamedHeadline says in one line how what was heard was named.
-func (s Style) NamedHeadline(d exercise.Dictation, names []exercise.Skill, right []bool) string {
+func (s Style) NamedHeadline(d compose.Dictation, names []exercise.Skill, right []bool) string {
 	was := s.Named(d.Key, d.Skills())
 	n := 0
 	for _, r := range right {
@@ -360,7 +361,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		}
 		for _, o := range []struct {
 			what string
-			exercise.Score
+			exercise.Marks
 		}{{"bass degrees named right", t.Bass}, {"chord qualities named right", t.Quality}, {"melodies passed", t.Lines}} {
 			if o.Of > 0 {
 				fmt.Fprintf(&b, "%d of %d %s.\n", o.Right, o.Of, o.what)

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/pitch"
 )
 
@@ -28,8 +28,8 @@ const (
 // found that are not held long enough for the segmenter of live sound, which
 // has to know when a note has ended; two notes on one pitch are one unless
 // silence parts them.
-func OfCurve(curve []exercise.Moment) exercise.Performance {
-	p := exercise.Performance{Curve: curve}
+func OfCurve(curve []grade.Moment) grade.Performance {
+	p := grade.Performance{Curve: curve}
 	at, cents, ok := grid(curve)
 	if len(at) == 0 {
 		return p
@@ -95,7 +95,7 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 		}
 	}
 	slices.Reverse(parts)
-	var last *exercise.Sung
+	var last *grade.Sung
 	lastEnd := -1
 	for _, s := range parts {
 		if s.state == quiet {
@@ -119,7 +119,7 @@ func OfCurve(curve []exercise.Moment) exercise.Performance {
 			continue
 		}
 		slices.Sort(in)
-		n := exercise.Sung{Cents: in[len(in)/2], Onset: at[a], Offset: at[b-1] + hop}
+		n := grade.Sung{Cents: in[len(in)/2], Onset: at[a], Offset: at[b-1] + hop}
 		if last != nil && lastEnd == s.from && math.Abs(last.Cents-n.Cents) < sameNote {
 			w := (last.Offset - last.Onset) / (n.Offset - last.Onset)
 			last.Cents, last.Offset = w*last.Cents+(1-w)*n.Cents, n.Offset
@@ -141,7 +141,7 @@ func (e *entered) has(state int) bool { return e[state/64]>>(state%64)&1 == 1 }
 
 // grid brings a curve to frames of 10 ms: the median of what lies in one. A
 // curve with a coarser step holds its values.
-func grid(curve []exercise.Moment) (at, cents []float64, ok []bool) {
+func grid(curve []grade.Moment) (at, cents []float64, ok []bool) {
 	if len(curve) == 0 {
 		return nil, nil, nil
 	}
@@ -181,11 +181,11 @@ func grid(curve []exercise.Moment) (at, cents []float64, ok []bool) {
 }
 
 // sungNotes puts notes into seconds and cents.
-func sungNotes(notes []pitch.Note, rate float64) []exercise.Sung {
-	var out []exercise.Sung
+func sungNotes(notes []pitch.Note, rate float64) []grade.Sung {
+	var out []grade.Sung
 	for _, n := range notes {
-		out = append(out, exercise.Sung{
-			Cents: exercise.CentsOnA4(n.F0, a4),
+		out = append(out, grade.Sung{
+			Cents: grade.CentsOnA4(n.F0, a4),
 			Onset: float64(n.Onset) / rate, Offset: float64(n.Offset) / rate,
 			Level: n.Level,
 		})
@@ -196,16 +196,16 @@ func sungNotes(notes []pitch.Note, rate float64) []exercise.Sung {
 // measured parts notes that hold two pitches of the curve, as the segmenter
 // leaves slurs and soft changes of a struck sound, and gives each the median of
 // its middle: short notes have no steady part.
-func measured(p exercise.Performance) []exercise.Sung {
+func measured(p grade.Performance) []grade.Sung {
 	const least = 0.08 // s
 	cut := OfCurve(p.Curve).Notes
-	var out []exercise.Sung
+	var out []grade.Sung
 	k, at := 0, 0
 	for _, n := range p.Notes {
 		for k < len(cut) && cut[k].Offset <= n.Onset {
 			k++
 		}
-		parts := []exercise.Sung{n}
+		parts := []grade.Sung{n}
 		for q := k; q < len(cut) && cut[q].Onset < n.Offset; q++ {
 			last := &parts[len(parts)-1]
 			next := cut[q]
@@ -215,7 +215,7 @@ func measured(p exercise.Performance) []exercise.Sung {
 			}
 			end := last.Offset
 			last.Offset = from
-			parts = append(parts, exercise.Sung{Cents: next.Cents, Onset: from, Offset: end, Level: n.Level})
+			parts = append(parts, grade.Sung{Cents: next.Cents, Onset: from, Offset: end, Level: n.Level})
 		}
 		for _, part := range parts {
 			length := part.Offset - part.Onset

@@ -11,7 +11,8 @@ import (
 	"strings"
 	"testing"
 
-	"singback/exercise"
+	"singback/exercise/grade"
+	"singback/internal/report"
 	"singback/internal/synth"
 )
 
@@ -21,58 +22,58 @@ var mistakes = []struct {
 	name   string
 	faults []string // nil: none that is worth a word
 	least  float64  // share of the takes in which it is the heaviest
-	plant  func(line exercise.Line, sung []exercise.Sung, rng *rand.Rand) []exercise.Sung
+	plant  func(line grade.Line, sung []grade.Sung, rng *rand.Rand) []grade.Sung
 }{
-	{"none", nil, 0.98, func(_ exercise.Line, s []exercise.Sung, _ *rand.Rand) []exercise.Sung { return s }},
-	{"other tempo", nil, 0.97, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"none", nil, 0.98, func(_ grade.Line, s []grade.Sung, _ *rand.Rand) []grade.Sung { return s }},
+	{"other tempo", nil, 0.97, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		return stretched(s, 0, 0.5+1.7*rng.Float64())
 	}},
-	{"wrong", []string{"wrong"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"wrong", []string{"wrong"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		s[rng.IntN(len(s))].Cents += float64(1-2*rng.IntN(2)) * 100 * float64(2+rng.IntN(3))
 		return s
 	}},
-	{"missing", []string{"omitted"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"missing", []string{"omitted"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := rng.IntN(len(s))
 		return slices.Delete(s, k, k+1)
 	}},
-	{"added", []string{"added"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"added", []string{"added"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := 1 + rng.IntN(len(s)-1)
-		extra := exercise.Sung{Cents: s[k-1].Cents + float64(1-2*rng.IntN(2))*100*float64(3+rng.IntN(3)), Onset: s[k].Onset, Offset: s[k].Onset + 0.45}
+		extra := grade.Sung{Cents: s[k-1].Cents + float64(1-2*rng.IntN(2))*100*float64(3+rng.IntN(3)), Onset: s[k].Onset, Offset: s[k].Onset + 0.45}
 		if math.Abs(fold(extra.Cents-s[k].Cents)) < 150 { // it would be the next one, sung twice
 			extra.Cents = s[k-1].Cents + 0.5*(s[k-1].Cents-extra.Cents)
 		}
 		return slices.Insert(moved(s, k, 0.5), k, extra)
 	}},
-	{"late", []string{"rhythm", "waited"}, 0.97, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"late", []string{"rhythm", "waited"}, 0.97, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := long(s, rng)
 		s[k].Onset += 0.6 * (s[k].Offset - s[k].Onset)
 		return s
 	}},
-	{"pause", []string{"waited"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"pause", []string{"waited"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		return moved(s, 1+rng.IntN(len(s)-1), 0.6+rng.Float64())
 	}},
-	{"held", []string{"held", "waited"}, 0.98, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"held", []string{"held", "waited"}, 0.98, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := rng.IntN(len(s) - 1)
 		by := 0.6 + 0.8*rng.Float64()
 		s[k].Offset += by
 		return moved(s, k+1, by)
 	}},
-	{"short", []string{"short"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"short", []string{"short"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := long(s, rng)
 		s[k].Offset -= 0.75 * (s[k].Offset - s[k].Onset)
 		return s
 	}},
-	{"drift", []string{"drift"}, 0.99, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"drift", []string{"drift"}, 0.99, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		by := float64(1-2*rng.IntN(2)) * (80 + 80*rng.Float64())
 		for j := range s {
 			s[j].Cents += by * float64(j) / float64(len(s)-1)
 		}
 		return s
 	}},
-	{"slower", []string{"tempo"}, 0.98, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"slower", []string{"tempo"}, 0.98, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		return stretched(s, len(s)/2, 1.5+0.3*rng.Float64())
 	}},
-	{"restart", []string{"restarts"}, 0.8, func(_ exercise.Line, s []exercise.Sung, rng *rand.Rand) []exercise.Sung {
+	{"restart", []string{"restarts"}, 0.8, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		k := 3 + rng.IntN(len(s)-3) // so many are sung, then all from the beginning
 		again := slices.Clone(s)
 		by := s[k-1].Offset + 0.2 - s[0].Onset
@@ -81,7 +82,7 @@ var mistakes = []struct {
 }
 
 // moved has the notes from k on begin later.
-func moved(s []exercise.Sung, k int, by float64) []exercise.Sung {
+func moved(s []grade.Sung, k int, by float64) []grade.Sung {
 	for j := k; j < len(s); j++ {
 		s[j].Onset, s[j].Offset = s[j].Onset+by, s[j].Offset+by
 	}
@@ -89,7 +90,7 @@ func moved(s []exercise.Sung, k int, by float64) []exercise.Sung {
 }
 
 // stretched has the time from note k on go slower by a factor.
-func stretched(s []exercise.Sung, k int, by float64) []exercise.Sung {
+func stretched(s []grade.Sung, k int, by float64) []grade.Sung {
 	zero := s[k].Onset
 	for j := k; j < len(s); j++ {
 		s[j].Onset, s[j].Offset = zero+by*(s[j].Onset-zero), zero+by*(s[j].Offset-zero)
@@ -98,7 +99,7 @@ func stretched(s []exercise.Sung, k int, by float64) []exercise.Sung {
 }
 
 // long is one of the longer notes.
-func long(s []exercise.Sung, rng *rand.Rand) int {
+func long(s []grade.Sung, rng *rand.Rand) int {
 	usual := make([]float64, len(s))
 	for j, n := range s {
 		usual[j] = n.Offset - n.Onset
@@ -112,8 +113,8 @@ func long(s []exercise.Sung, rng *rand.Rand) int {
 
 // randomLine is a line of 7 to 12 notes on the steps of a major scale, and a take of it
 // by a fair singer: each note some 8 cents and 15 ms off.
-func randomLine(rng *rand.Rand) (exercise.Line, []exercise.Sung) {
-	line := exercise.Line{Timed: true}
+func randomLine(rng *rand.Rand) (grade.Line, []grade.Sung) {
+	line := grade.Line{Timed: true}
 	at, step := 0.0, 0
 	for range 7 + rng.IntN(6) {
 		move := (1 + rng.IntN(2)) * (1 - 2*rng.IntN(2))
@@ -124,12 +125,12 @@ func randomLine(rng *rand.Rand) (exercise.Line, []exercise.Sung) {
 		length := []float64{0.5, 1, 1, 1, 2}[rng.IntN(5)]
 		scale := []int{0, 2, 4, 5, 7, 9, 11}
 		octave := int(math.Floor(float64(step) / 7))
-		line.Notes = append(line.Notes, exercise.Due{Cents: 6000 + 100*float64(scale[step-7*octave]+12*octave), Onset: at, Length: length})
+		line.Notes = append(line.Notes, grade.Due{Cents: 6000 + 100*float64(scale[step-7*octave]+12*octave), Onset: at, Length: length})
 		at += length
 	}
-	var sung []exercise.Sung
+	var sung []grade.Sung
 	for _, d := range line.Notes {
-		sung = append(sung, exercise.Sung{Cents: d.Cents, Onset: 0.6 * d.Onset, Offset: 0.6 * (d.Onset + 0.9*d.Length), Level: -20})
+		sung = append(sung, grade.Sung{Cents: d.Cents, Onset: 0.6 * d.Onset, Offset: 0.6 * (d.Onset + 0.9*d.Length), Level: -20})
 	}
 	for j := range sung {
 		sung[j].Cents += 8 * rng.NormFloat64()
@@ -142,9 +143,9 @@ var notesNamed = regexp.MustCompile(`\bnotes? ([0-9, ]*[0-9])`)
 
 // unsupported says what of a fault the numbers of the report do not bear out;
 // "" for nothing.
-func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f exercise.Fault) string {
+func unsupported(line grade.Line, sung []grade.Sung, g grade.Grading, f grade.Fault) string {
 	var named []int
-	if m := notesNamed.FindStringSubmatch(f.Why); m != nil {
+	if m := notesNamed.FindStringSubmatch(report.FaultText(f)); m != nil {
 		for s := range strings.SplitSeq(m[1], ", ") {
 			n, err := strconv.Atoi(s)
 			if err != nil || n < 1 || n > len(g.Notes) {
@@ -153,29 +154,29 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 			named = append(named, n-1)
 		}
 	}
-	all := func(ok func(exercise.NoteGrade) bool) bool {
+	all := func(ok func(grade.Note) bool) bool {
 		return !slices.ContainsFunc(named, func(i int) bool { return !ok(g.Notes[i]) })
 	}
-	found := func(want exercise.Finding) string {
-		if len(named) == 0 || !all(func(n exercise.NoteGrade) bool { return n.Finding == want }) {
+	found := func(want grade.Finding) string {
+		if len(named) == 0 || !all(func(n grade.Note) bool { return n.Finding == want }) {
 			return "the notes were found otherwise"
 		}
 		return ""
 	}
 	number := func(after string) float64 {
 		v := math.NaN()
-		if _, rest, ok := strings.Cut(f.Why, after); ok {
+		if _, rest, ok := strings.Cut(report.FaultText(f), after); ok {
 			fmt.Sscanf(rest, "%g", &v)
 		}
 		return v
 	}
 	switch f.Name {
 	case "omitted":
-		return found(exercise.Omitted)
+		return found(grade.Omitted)
 	case "wrong":
-		return found(exercise.Wrong)
+		return found(grade.Wrong)
 	case "out_of_tune":
-		return found(exercise.OutOfTune)
+		return found(grade.OutOfTune)
 	case "short":
 		var lengths []float64
 		for _, n := range sung {
@@ -194,7 +195,7 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 				return fmt.Sprintf("note %d sounded for %.2f s, and is due for %.2f", i+1, long, due)
 			}
 		}
-		if len(named) == 0 || !all(func(n exercise.NoteGrade) bool { return n.Finding == exercise.Right || n.Finding == exercise.NotHeard }) {
+		if len(named) == 0 || !all(func(n grade.Note) bool { return n.Finding == grade.Right || n.Finding == grade.NotHeard }) {
 			return "of notes that have another fault"
 		}
 	case "rhythm":
@@ -208,13 +209,13 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 		switch {
 		case len(named) == 1:
 			said = number("begins ")
-			if side := g.Notes[named[0]].Late; (side < 0) != strings.HasSuffix(f.Why, "early") {
+			if side := g.Notes[named[0]].Late; (side < 0) != strings.HasSuffix(report.FaultText(f), "early") {
 				return fmt.Sprintf("it is %.2f late", side)
 			}
 		case len(named) > 1:
 			said = number(": ")
 		}
-		if !all(func(n exercise.NoteGrade) bool { return n.Timed && math.Abs(n.Late) >= 1.0/8 }) || !(math.Abs(said-sum/n) < 0.006) {
+		if !all(func(n grade.Note) bool { return n.Timed && math.Abs(n.Late) >= 1.0/8 }) || !(math.Abs(said-sum/n) < 0.006) {
 			return fmt.Sprintf("the mean is %.3f", sum/n)
 		}
 	case "waited":
@@ -222,7 +223,7 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 			return "the report has no wait there"
 		}
 	case "held":
-		if len(named) == 0 || !all(func(n exercise.NoteGrade) bool { return n.Timed && n.Length >= 1.1 }) {
+		if len(named) == 0 || !all(func(n grade.Note) bool { return n.Timed && n.Length >= 1.1 }) {
 			return "of notes that were not held longer"
 		}
 	case "tempo":
@@ -239,7 +240,7 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 			a, b := g.Notes[from], g.Notes[to]
 			odd := slices.Contains(g.Hesitations, to)
 			for i := from + 1; i < to; i++ {
-				odd = odd || g.Notes[i].Finding == exercise.Omitted
+				odd = odd || g.Notes[i].Finding == grade.Omitted
 			}
 			for j := a.Answer.First; j < b.Answer.First; j++ {
 				odd = odd || slices.Contains(g.Added, j)
@@ -257,7 +258,7 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 		}
 		first, second := middle(paces[0]), middle(paces[1])
 		said := number("half is ") / 100
-		if strings.Contains(f.Why, "faster") {
+		if strings.Contains(report.FaultText(f), "faster") {
 			said = -said
 		}
 		// A tempo is one over the time of a beat.
@@ -278,7 +279,7 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 			return "the report has another drift"
 		}
 	case "unclear":
-		if !all(func(n exercise.NoteGrade) bool { return n.Finding == exercise.Right || n.Finding == exercise.NotHeard }) {
+		if !all(func(n grade.Note) bool { return n.Finding == grade.Right || n.Finding == grade.NotHeard }) {
 			return "of notes that have another fault"
 		}
 	default:
@@ -289,12 +290,12 @@ func unsupported(line exercise.Line, sung []exercise.Sung, g exercise.Grading, f
 
 // checkFaults checks the faults of a grading against its numbers, and returns how
 // many are not borne out.
-func checkFaults(t *testing.T, name string, line exercise.Line, take []exercise.Sung, g exercise.Grading) (wrong int) {
+func checkFaults(t *testing.T, name string, line grade.Line, take []grade.Sung, g grade.Grading) (wrong int) {
 	t.Helper()
 	for _, f := range g.Faults {
 		if why := unsupported(line, take, g, f); why != "" {
 			wrong++
-			t.Errorf("%s: %s %q (%.2f): %s", name, f.Name, f.Why, f.Cost, why)
+			t.Errorf("%s: %s %q (%.2f): %s", name, f.Name, report.FaultText(f), f.Cost, why)
 		}
 	}
 	return wrong
@@ -311,12 +312,12 @@ func TestFaultsAreBorneOut(t *testing.T) {
 		name string
 		each int
 		less float64 // share of takes by which a listener may miss more
-		hear func(take []exercise.Sung, seed uint64) exercise.Performance
+		hear func(take []grade.Sung, seed uint64) grade.Performance
 	}{
-		{"notes", 150, 0, func(take []exercise.Sung, _ uint64) exercise.Performance {
-			return exercise.Performance{Notes: take}
+		{"notes", 150, 0, func(take []grade.Sung, _ uint64) grade.Performance {
+			return grade.Performance{Notes: take}
 		}},
-		{"sung", 8, 0.25, func(take []exercise.Sung, seed uint64) exercise.Performance {
+		{"sung", 8, 0.25, func(take []grade.Sung, seed uint64) grade.Performance {
 			p, err := Listen(t.Context(), &source{samples: sing(take, seed), rate: singRate, block: 4096})
 			if err != nil {
 				t.Fatal(err)
@@ -335,7 +336,7 @@ func TestFaultsAreBorneOut(t *testing.T) {
 			for n := range way.each {
 				line, sung := randomLine(rng)
 				p := way.hear(m.plant(line, sung, rng), uint64(n))
-				g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+				g, err := grade.Of(line, p, grade.DefaultRules())
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -361,10 +362,10 @@ func TestFaultsAreBorneOut(t *testing.T) {
 const singRate = 16000
 
 // sing has a model voice sing notes, and a quiet room after them.
-func sing(take []exercise.Sung, seed uint64) []float64 {
+func sing(take []grade.Sung, seed uint64) []float64 {
 	var notes []synth.Sung
 	now := 0.0
-	for _, n := range append(slices.Clone(take), exercise.Sung{Onset: take[len(take)-1].Offset + 1}) {
+	for _, n := range append(slices.Clone(take), grade.Sung{Onset: take[len(take)-1].Offset + 1}) {
 		if gap := n.Onset + 0.5 - now; gap > 0.002 {
 			notes, now = append(notes, synth.Rest(gap)), now+gap
 		}
@@ -392,8 +393,8 @@ func TestFaultsOfPoorTakes(t *testing.T) {
 				planted = append(planted, m.name)
 			}
 		}
-		slices.SortFunc(take, func(a, b exercise.Sung) int { return cmp.Compare(a.Onset, b.Onset) })
-		rules := exercise.DefaultRules()
+		slices.SortFunc(take, func(a, b grade.Sung) int { return cmp.Compare(a.Onset, b.Onset) })
+		rules := grade.DefaultRules()
 		rules.Key, rules.Tolerance = n%2 == 0, []float64{20, rules.Tolerance}[n/2%2]
 		switch n % 3 {
 		case 1:
@@ -401,7 +402,7 @@ func TestFaultsOfPoorTakes(t *testing.T) {
 		case 2:
 			line.Performed = true
 		}
-		g, err := exercise.GradeTake(line, exercise.Performance{Notes: take}, rules)
+		g, err := grade.Of(line, grade.Performance{Notes: take}, rules)
 		if err != nil {
 			t.Fatal(err)
 		}

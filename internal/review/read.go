@@ -13,7 +13,7 @@ import (
 	"strconv"
 	"strings"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/pitch"
 )
@@ -28,10 +28,10 @@ type Reader struct {
 // Read reads a recording, or where the name ends in .csv a pitch curve (see
 // [ReadCurve]). "-" is standard input, and what it holds is seen from how it
 // begins.
-func (r Reader) Read(ctx context.Context, path string) (exercise.Performance, error) {
+func (r Reader) Read(ctx context.Context, path string) (grade.Performance, error) {
 	if path == "-" {
 		if r.Stdin == nil {
-			return exercise.Performance{}, errors.New("standard input is read only once")
+			return grade.Performance{}, errors.New("standard input is read only once")
 		}
 		in := bufio.NewReaderSize(r.Stdin, 1<<16)
 		if start, _ := in.Peek(4); !bytes.Equal(start, []byte("RIFF")) && !bytes.Equal(start, []byte("RF64")) {
@@ -39,21 +39,21 @@ func (r Reader) Read(ctx context.Context, path string) (exercise.Performance, er
 		}
 		src, err := audio.NewWAV(in, "standard input", r.Options...)
 		if err != nil {
-			return exercise.Performance{}, err
+			return grade.Performance{}, err
 		}
 		return r.recording(ctx, src)
 	}
 	if IsCurve(path) {
 		f, err := os.Open(path)
 		if err != nil {
-			return exercise.Performance{}, err
+			return grade.Performance{}, err
 		}
 		defer f.Close()
 		return named(path, f)
 	}
 	src, err := audio.OpenWAV(path, r.Options...)
 	if err != nil {
-		return exercise.Performance{}, err
+		return grade.Performance{}, err
 	}
 	defer src.Close()
 	return r.recording(ctx, src)
@@ -62,15 +62,15 @@ func (r Reader) Read(ctx context.Context, path string) (exercise.Performance, er
 // IsCurve reports whether a file is a pitch curve by its name.
 func IsCurve(path string) bool { return strings.EqualFold(filepath.Ext(path), ".csv") }
 
-func named(name string, in io.Reader) (exercise.Performance, error) {
+func named(name string, in io.Reader) (grade.Performance, error) {
 	curve, err := ReadCurve(in)
 	if err != nil {
-		return exercise.Performance{}, fmt.Errorf("%s: %w", name, err)
+		return grade.Performance{}, fmt.Errorf("%s: %w", name, err)
 	}
 	return OfCurve(curve), nil
 }
 
-func (r Reader) recording(ctx context.Context, src *audio.WAV) (exercise.Performance, error) {
+func (r Reader) recording(ctx context.Context, src *audio.WAV) (grade.Performance, error) {
 	p, err := Listen(ctx, src)
 	if err == nil && r.Heard != nil {
 		r.Heard(src)
@@ -80,8 +80,8 @@ func (r Reader) recording(ctx context.Context, src *audio.WAV) (exercise.Perform
 
 // Listen finds the notes and the pitch curve of a source, to its end. The split
 // of the source into blocks does not change them.
-func Listen(ctx context.Context, src audio.Source) (exercise.Performance, error) {
-	var p exercise.Performance
+func Listen(ctx context.Context, src audio.Source) (grade.Performance, error) {
+	var p grade.Performance
 	cfg := pitch.DefaultConfig(src.SampleRate())
 	cfg.Reading = pitch.Offline
 	tracker, err := pitch.NewTracker(cfg)
@@ -98,9 +98,9 @@ func Listen(ctx context.Context, src audio.Source) (exercise.Performance, error)
 	notes := make([]pitch.Note, 0, 16)
 	found := func() {
 		for _, pt := range points {
-			m := exercise.Moment{At: float64(pt.Index) / rate}
+			m := grade.Moment{At: float64(pt.Index) / rate}
 			if pt.Voiced {
-				m = exercise.NewMoment(m.At, pt.F0, a4)
+				m = grade.NewMoment(m.At, pt.F0, a4)
 			}
 			p.Curve = append(p.Curve, m)
 		}
@@ -149,9 +149,9 @@ var ErrCurve = errors.New("not a pitch curve")
 // are in seconds and ascend, in even steps or not. A frequency of 0 or less, or
 // none, is no pitch. Without a header the first two columns are taken. Lines
 // that begin with # are comments.
-func ReadCurve(in io.Reader) ([]exercise.Moment, error) {
+func ReadCurve(in io.Reader) ([]grade.Moment, error) {
 	r := bufio.NewReaderSize(in, maxRow)
-	var out []exercise.Moment
+	var out []grade.Moment
 	at, hz := 0, 1
 	begun := false
 	for line := 1; ; line++ {
@@ -211,7 +211,7 @@ func ReadCurve(in io.Reader) ([]exercise.Moment, error) {
 // startsNumber reports whether a row is one of numbers, not a header.
 func startsNumber(row []byte) bool { return bytes.IndexByte([]byte("0123456789+-."), row[0]) >= 0 }
 
-func readMoment(row []byte, at, hz int) (exercise.Moment, error) {
+func readMoment(row []byte, at, hz int) (grade.Moment, error) {
 	var text [2]string
 	var has [2]bool
 	for k := 0; ; k++ {
@@ -227,20 +227,20 @@ func readMoment(row []byte, at, hz int) (exercise.Moment, error) {
 		row = rest
 	}
 	if !has[0] || !has[1] {
-		return exercise.Moment{}, fmt.Errorf("want a time in column %d and a frequency in column %d", at+1, hz+1)
+		return grade.Moment{}, fmt.Errorf("want a time in column %d and a frequency in column %d", at+1, hz+1)
 	}
 	seconds, err := strconv.ParseFloat(text[0], 64)
 	if err != nil || math.IsNaN(seconds) || math.Abs(seconds) > 1e9 {
-		return exercise.Moment{}, fmt.Errorf("%s is not a time in seconds", quoted(text[0]))
+		return grade.Moment{}, fmt.Errorf("%s is not a time in seconds", quoted(text[0]))
 	}
 	if text[1] == "" {
-		return exercise.Moment{At: seconds}, nil
+		return grade.Moment{At: seconds}, nil
 	}
 	f, err := strconv.ParseFloat(text[1], 64)
 	if err != nil || math.IsNaN(f) || f > maxHz || f > 0 && f < minHz {
-		return exercise.Moment{}, fmt.Errorf("%s is not a frequency in hertz; want %g to %g, or 0 for no pitch", quoted(text[1]), minHz, maxHz)
+		return grade.Moment{}, fmt.Errorf("%s is not a frequency in hertz; want %g to %g, or 0 for no pitch", quoted(text[1]), minHz, maxHz)
 	}
-	return exercise.NewMoment(seconds, max(0, f), a4), nil
+	return grade.NewMoment(seconds, max(0, f), a4), nil
 }
 
 func quoted(s string) string {

@@ -13,7 +13,7 @@ import (
 	"sync/atomic"
 	"testing"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/audio"
 )
 
@@ -93,8 +93,8 @@ func FuzzReadCurve(f *testing.F) {
 			return
 		}
 		p := OfCurve(curve)
-		line := exercise.Line{Timed: true, Notes: []exercise.Due{{Cents: 6000, Onset: 0, Length: 1}, {Cents: 6200, Onset: 1, Length: 1}}}
-		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+		line := grade.Line{Timed: true, Notes: []grade.Due{{Cents: 6000, Onset: 0, Length: 1}, {Cents: 6200, Onset: 1, Length: 1}}}
+		g, err := grade.Of(line, p, grade.DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -105,17 +105,17 @@ func FuzzReadCurve(f *testing.F) {
 }
 
 // tune is a curve of notes of MIDI pitches, each for so many seconds, in steps.
-func tune(step, each float64, midi ...float64) []exercise.Moment {
-	var c []exercise.Moment
+func tune(step, each float64, midi ...float64) []grade.Moment {
+	var c []grade.Moment
 	n := int(each*float64(len(midi))/step + 0.5)
 	for k := range n {
 		at := float64(k) * step
 		v := midi[min(len(midi)-1, int(at/each))]
 		if v == 0 {
-			c = append(c, exercise.Moment{At: at})
+			c = append(c, grade.Moment{At: at})
 			continue
 		}
-		c = append(c, exercise.Moment{At: at, Cents: 100*v + 4*math.Sin(40*at), Voiced: true})
+		c = append(c, grade.Moment{At: at, Cents: 100*v + 4*math.Sin(40*at), Voiced: true})
 	}
 	return c
 }
@@ -183,17 +183,17 @@ func TestListenInAnyBlocks(t *testing.T) {
 			samples = append(samples, 0.1*fade*v)
 		}
 	}
-	line := exercise.Line{Timed: true}
+	line := grade.Line{Timed: true}
 	for i, c := range []float64{6000, 6200, 6400, 6500, 6700} {
-		line.Notes = append(line.Notes, exercise.Due{Cents: c, Onset: float64(i), Length: 1})
+		line.Notes = append(line.Notes, grade.Due{Cents: c, Onset: float64(i), Length: 1})
 	}
-	var first exercise.Grading
+	var first grade.Grading
 	for i, block := range []int{4096, 1, 160, 777} {
 		p, err := Listen(t.Context(), &source{samples: samples, rate: rate, block: block})
 		if err != nil {
 			t.Fatal(err)
 		}
-		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+		g, err := grade.Of(line, p, grade.DefaultRules())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -295,16 +295,16 @@ func BenchmarkGradeCurve(b *testing.B) {
 	for _, seconds := range []int{10, 60, 600} {
 		b.Run(fmt.Sprintf("%ds", seconds), func(b *testing.B) {
 			var midi []float64
-			line := exercise.Line{Timed: true}
+			line := grade.Line{Timed: true}
 			for k := range 2 * seconds {
 				v := 60 + float64([]int{0, 2, 4, 5, 7, 5, 4, 2}[k%8])
 				midi = append(midi, v)
-				line.Notes = append(line.Notes, exercise.Due{Cents: 100 * v, Onset: float64(k), Length: 1})
+				line.Notes = append(line.Notes, grade.Due{Cents: 100 * v, Onset: float64(k), Length: 1})
 			}
 			curve := tune(0.01, 0.5, midi...)
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := exercise.GradeTake(line, OfCurve(curve), exercise.DefaultRules()); err != nil {
+				if _, err := grade.Of(line, OfCurve(curve), grade.DefaultRules()); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -236,7 +236,7 @@ func TestCalibrateRecordedVoice(t *testing.T) {
 		return x
 	}}
 	m, err := Calibrate(t.Context(), measures(VoicePart), recorded, audio.Null{Rate: rate}, func(Event) {})
-	if err != nil || m.Voice == nil || m.Voice.Comfortable != (calib.Range{Low: 48, High: 64}) {
+	if err != nil || m.Voice == nil || m.Voice.Comfortable != (theory.Range{Low: 48, High: 64}) {
 		t.Errorf("%+v: %v", m.Voice, err)
 	}
 }

@@ -2,6 +2,8 @@ package session
 
 import (
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/internal/synth"
 	"singback/theory"
 )
@@ -39,23 +41,23 @@ type Prompted struct {
 // DictationAsked tells that chords are to be heard. It comes before the sound.
 type DictationAsked struct {
 	Index, Of int // as in Prompted
-	Dictation exercise.Dictation
+	Dictation compose.Dictation
 	Again     bool // it is played once more
 }
 
 // Naming tells that the singer is asked to name what was heard.
-type Naming struct{ Dictation exercise.Dictation }
+type Naming struct{ Dictation compose.Dictation }
 
 // Named carries what was named, and what of it is right.
 type Named struct {
 	Index     int
-	Dictation exercise.Dictation
+	Dictation compose.Dictation
 	Item      exercise.Item    // key, tuning and register
 	Names     []exercise.Skill // one for each chord; none: given up
 	Right     []bool           // one for each chord
 	Again     bool             // it was heard more than once before
 	Answer    float64          // seconds from the end of the sound to the names
-	Feedback  exercise.Feedback
+	Feedback  practice.Feedback
 	Hidden    bool    // the singer is not told, it is only noted
 	Seconds   float64 // as in Judged
 }
@@ -84,7 +86,7 @@ type Judged struct {
 	Counts  bool // it is the first measured answer to the item, the one in the tally
 
 	Tolerance exercise.Tolerance
-	Feedback  exercise.Feedback
+	Feedback  practice.Feedback
 	Hidden    bool             // the singer is not told, it is only noted
 	Guess     exercise.Outcome // what the singer took it for; NotMeasured: no guess
 	Seconds   float64          // of sound played and heard in the run up to it

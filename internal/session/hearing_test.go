@@ -164,7 +164,7 @@ func TestKeySetApartFromTheAnswer(t *testing.T) {
 	for _, k := range theory.Keys() {
 		for _, voice := range exercise.Voices() {
 			v, _ := exercise.VoiceNamed(voice)
-			base := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 442}, Register: exercise.RegisterFor(k, v.Range.Working())}
+			base := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 442}, Register: exercise.RegisterFor(k, exercise.Working(v.Range))}
 			var list []exercise.Item
 			for _, d := range k.ScaleDegrees() {
 				it := base

@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/synth"
 	"singback/pitch"
@@ -79,7 +80,7 @@ type LineSung struct {
 	Downbeat    int64
 	HasDownbeat bool
 
-	Feedback exercise.Feedback // among other questions
+	Feedback practice.Feedback // among other questions
 	Seconds  float64           // of sound played and heard in the run up to it
 }
 

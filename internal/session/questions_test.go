@@ -8,13 +8,15 @@ import (
 	"testing"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/testkit"
 	"singback/theory"
 )
 
 // bassLine is a dictation of I V6 in A major.
-func bassLine(t testing.TB) exercise.Dictation {
+func bassLine(t testing.TB) compose.Dictation {
 	t.Helper()
 	k := key(t, "A major")
 	chords, err := theory.ParseProgression("I V6", k)
@@ -25,7 +27,7 @@ func bassLine(t testing.TB) exercise.Dictation {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return exercise.Dictation{Of: exercise.BassSkill, Key: k, Chords: chords, Voices: voices}
+	return compose.Dictation{Of: exercise.BassSkill, Key: k, Chords: chords, Voices: voices}
 }
 
 func bass(steps ...int) []exercise.Skill {
@@ -80,15 +82,15 @@ func TestQuestionsOfAllKinds(t *testing.T) {
 	next := asks(
 		Question{Item: do, Tolerance: tolerance, SetKey: true},
 		Question{Item: do, Dictation: &d},
-		Question{Item: do, Line: &line, SetKey: true, Feedback: exercise.Blind},
+		Question{Item: do, Line: &line, SetKey: true, Feedback: practice.Blind},
 		Question{Item: do, Tolerance: tolerance},
-		Question{Item: do, Dictation: &d, Feedback: exercise.Blind},
+		Question{Item: do, Dictation: &d, Feedback: practice.Blind},
 		Question{Item: do, Dictation: &d},
 	)
 	c.Next = func(s float64) (Question, bool) { seconds = append(seconds, s); return next(s) }
 	answers := [][]exercise.Skill{nil, bass(1, 7), bass(1, 5), nil}
 	named := 0
-	c.Name = func(_ context.Context, got exercise.Dictation) ([]exercise.Skill, bool, float64, error) {
+	c.Name = func(_ context.Context, got compose.Dictation) ([]exercise.Skill, bool, float64, error) {
 		named++
 		return answers[named-1], named == 1, 2.5, nil // heard once more at first, given up at last
 	}
@@ -120,7 +122,7 @@ func TestQuestionsOfAllKinds(t *testing.T) {
 		"hear 5 again=false", "name", "kept 5, 2.5 s", "named 5 [true false] again=false hidden=true",
 		"hear 6 again=false", "name", "kept 6, 2.5 s", "named 6 [false false] again=false hidden=false",
 		"finished false")
-	if tally.All.Asked != 2 || tally.Bass != (exercise.Score{Right: 3, Of: 6}) || tally.Lines != (exercise.Score{Right: 1, Of: 1}) {
+	if tally.All.Asked != 2 || tally.Bass != (exercise.Marks{Right: 3, Of: 6}) || tally.Lines != (exercise.Marks{Right: 1, Of: 1}) {
 		t.Errorf("tally %+v, bass %v, lines %v", tally.All, tally.Bass, tally.Lines)
 	}
 	// The melody takes a cadence, four beats of half a second and four notes.
@@ -143,7 +145,7 @@ func TestQuestionsEnd(t *testing.T) {
 	for name, q := range map[string]Question{"dictation": {Item: do, Dictation: &d}, "melody": {Item: do, Line: &line}} {
 		c := config(nil)
 		c.Next = asks(q)
-		c.Name = func(context.Context, exercise.Dictation) ([]exercise.Skill, bool, float64, error) {
+		c.Name = func(context.Context, compose.Dictation) ([]exercise.Skill, bool, float64, error) {
 			return nil, false, 0, broken
 		}
 		c.Lines = lines()

@@ -15,6 +15,8 @@ import (
 	"slices"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/synth"
 	"singback/theory"
@@ -66,7 +68,7 @@ type Config struct {
 	// Name is asked what was heard in a dictation. It returns a name for each
 	// chord, none if the singer gives up, or again to have it played once more, and
 	// how many seconds after the sound the names came. Only with Next.
-	Name func(context.Context, exercise.Dictation) (names []exercise.Skill, again bool, seconds float64, err error)
+	Name func(context.Context, compose.Dictation) (names []exercise.Skill, again bool, seconds float64, err error)
 	// KeepNamed is given what was named, as Keep is given verdicts.
 	KeepNamed func(Named)
 	// Lines says how melodies among the questions are sung; of it Scores, After and
@@ -82,14 +84,14 @@ type Question struct {
 	Item      exercise.Item
 	Tolerance exercise.Tolerance
 	SetKey    bool // set the key before it
-	Feedback  exercise.Feedback
+	Feedback  practice.Feedback
 	Guess     bool
 
 	Part, Parts int // its place in a chain of questions that belong together; 0, 0 outside of one
 
 	// Instead of Asked, with the item's key, tuning and register: chords are heard
 	// and named, or a melody is read and sung.
-	Dictation *exercise.Dictation
+	Dictation *compose.Dictation
 	Line      *theory.Score
 }
 
@@ -276,7 +278,7 @@ func (r *run) melody(ctx context.Context, q Question, index int) error {
 		return err
 	}
 	if notes > 0 {
-		r.tally.AddLine(exercise.LineOutcome(right, notes).IsRight())
+		r.tally.AddLine(practice.LineOutcome(right, notes).IsRight())
 	}
 	if r.stint.Add(sung.Take.Voiced) {
 		r.tired = true

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/synth"
 	"singback/internal/testkit"
@@ -472,11 +473,11 @@ func TestNextChoosesTheQuestions(t *testing.T) {
 	other := items(t, "la")[0]
 	other.Key = key(t, "C major")
 	questions := []Question{
-		{Item: list[0], SetKey: true, Feedback: exercise.Full},
-		{Item: list[1], Feedback: exercise.SecondShown, Guess: true},
-		{Item: list[2], Feedback: exercise.Blind, Guess: true},
-		{Item: other, SetKey: true, Feedback: exercise.Outside},
-		{Item: list[3], SetKey: true, Feedback: exercise.Outside, Tolerance: exercise.Tolerance{Cents: 10}},
+		{Item: list[0], SetKey: true, Feedback: practice.Full},
+		{Item: list[1], Feedback: practice.SecondShown, Guess: true},
+		{Item: list[2], Feedback: practice.Blind, Guess: true},
+		{Item: other, SetKey: true, Feedback: practice.Outside},
+		{Item: list[3], SetKey: true, Feedback: practice.Outside, Tolerance: exercise.Tolerance{Cents: 10}},
 	}
 	for i := range questions[:4] {
 		questions[i].Tolerance.Cents = 35

@@ -231,8 +231,8 @@ func (f file) profile() (calib.Profile, error) {
 }
 
 // notes writes a span as its two notes; nil for none.
-func notes(r calib.Range) []string {
-	if r == (calib.Range{}) {
+func notes(r theory.Range) []string {
+	if r == (theory.Range{}) {
 		return nil
 	}
 	return []string{note(r.Low), note(r.High)}
@@ -243,19 +243,19 @@ var sharps = strings.Fields("C C# D D# E F F# G G# A A# B")
 
 func note(midi int) string { return fmt.Sprintf("%s%d", sharps[midi%12], midi/12-1) }
 
-func span(field string, names []string) (calib.Range, error) {
+func span(field string, names []string) (theory.Range, error) {
 	if len(names) != 2 {
-		return calib.Range{}, calib.Invalid{Field: field, Problem: fmt.Sprintf(`%d notes: want the lowest and the highest, like ["C3", "G4"]`, len(names))}
+		return theory.Range{}, calib.Invalid{Field: field, Problem: fmt.Sprintf(`%d notes: want the lowest and the highest, like ["C3", "G4"]`, len(names))}
 	}
 	var midi [2]int
 	for i, s := range names {
 		p, err := theory.ParsePitch(s)
 		if err != nil {
-			return calib.Range{}, calib.Invalid{Field: field, Problem: err.Error()}
+			return theory.Range{}, calib.Invalid{Field: field, Problem: err.Error()}
 		}
 		midi[i] = p.MIDI()
 	}
-	return calib.Range{Low: midi[0], High: midi[1]}, nil
+	return theory.Range{Low: midi[0], High: midi[1]}, nil
 }
 
 func toToml(d calib.Date) toml.LocalDate {

@@ -18,6 +18,8 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/compose"
+	"singback/exercise/practice"
 	"singback/theory"
 )
 
@@ -52,7 +54,7 @@ type Answer struct {
 	Verdict   exercise.Verdict
 	Counts    bool // the first measured answer to its question
 	Again     bool // the question was heard more than once before it
-	Feedback  exercise.Feedback
+	Feedback  practice.Feedback
 	Guess     exercise.Outcome // flat, sharp or in tune, as the singer guessed; NotMeasured: no guess
 
 	// Of what is no single sung degree. Its item asks for the bass degree, the
@@ -67,23 +69,23 @@ type Answer struct {
 // Trial returns the answer as practice sees it; false if it does not count. An
 // echo never does: its phrase was heard just before, so it shows memory, not that
 // the level can be read.
-func (a Answer) Trial() (exercise.Trial, bool) {
+func (a Answer) Trial() (practice.Trial, bool) {
 	counts := a.Counts && a.Session.Command != "echo"
 	planned := a.Session.Command == "today"
 	switch a.Skill.Kind {
 	case exercise.BassSkill, exercise.QualitySkill:
-		t := exercise.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
+		t := practice.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
 		if !a.Verdict.Counts() {
-			t.Grade = exercise.Undecided
+			t.Rating = practice.Undecided
 		}
 		t.Planned = planned
 		return t, counts
 	case exercise.MelodySkill:
-		t := exercise.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback)
+		t := practice.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback)
 		t.Planned = planned
 		return t, counts
 	}
-	t := exercise.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
+	t := practice.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
 	t.Skill, t.Planned = a.Skill, planned
 	return t, counts
 }
@@ -324,7 +326,7 @@ func newRow(a Answer) row {
 		TonicOctave: int64(it.Register.TonicOctave), Degree: it.Asked.ASCII(), Move: int64(it.Move), TargetMIDI: int64(target.MIDI()),
 		Outcome: v.Outcome.String(), LevelDBFS: v.Level, Counts: a.Counts, Again: a.Again, Feedback: a.Feedback.String(),
 	}
-	if it.Register.Range != (exercise.Range{}) {
+	if it.Register.Range != (theory.Range{}) {
 		r.RangeLow, r.RangeHigh = pointer(int64(it.Register.Range.Low)), pointer(int64(it.Register.Range.High))
 	}
 	if it.From != nil {
@@ -454,7 +456,7 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 	it.Move = exercise.Direction(r.Move)
 	it.Register.TonicOctave = int(r.TonicOctave)
 	if r.RangeLow != nil && r.RangeHigh != nil {
-		it.Register.Range = exercise.Range{Low: int(*r.RangeLow), High: int(*r.RangeHigh)}
+		it.Register.Range = theory.Range{Low: int(*r.RangeLow), High: int(*r.RangeHigh)}
 	}
 	a.Tolerance = exercise.Tolerance{Cents: r.ToleranceCents, StrictOctave: r.StrictOctave}
 	if err := a.Tolerance.Validate(); err != nil {
@@ -498,7 +500,7 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 		}
 		*f.to = *f.from
 	}
-	if a.Feedback, err = exercise.ParseFeedback(r.Feedback); err != nil {
+	if a.Feedback, err = practice.ParseFeedback(r.Feedback); err != nil {
 		return bad("feedback", err)
 	}
 	if r.Guess != nil {
@@ -600,7 +602,7 @@ func (a Answer) suits() error {
 			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
 		case err != nil:
 			return fmt.Errorf("named: %.20q is no name for %s", a.Named, a.Skill)
-		case o == exercise.RightAnswer && !(named && exercise.SameSound(a.Skill, name)):
+		case o == exercise.RightAnswer && !(named && compose.SameSound(a.Skill, name)):
 			return fmt.Errorf("named: %.20q cannot be right for %s", a.Named, a.Skill)
 		}
 		return cmp.Or(none("named", named && !judged), none("notes", noted))
@@ -811,8 +813,8 @@ FROM sessions LEFT JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) 
 
 // Practice works out what is known of a singer from all answers that count.
 // Those that cannot be read are left out and counted in skipped.
-func (r *Record) Practice(ctx context.Context, singer string) (p *exercise.Practice, skipped int, err error) {
-	p = &exercise.Practice{}
+func (r *Record) Practice(ctx context.Context, singer string) (p *practice.Practice, skipped int, err error) {
+	p = &practice.Practice{}
 	for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true}) {
 		switch {
 		case ctx.Err() != nil:

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/pitch"
 	"singback/theory"
 )
@@ -52,7 +53,7 @@ func answers(s Session, n int) []Answer {
 			it.From, it.Move = &from, exercise.Direction(rng.IntN(3)-1)
 		}
 		if rng.IntN(2) > 0 {
-			it.Register = exercise.RegisterFor(k, exercise.Range{Low: 45, High: 62})
+			it.Register = exercise.RegisterFor(k, theory.Range{Low: 45, High: 62})
 		}
 		v := exercise.Verdict{Outcome: exercise.Outcome(rng.IntN(7)), Level: -20 - 10*rng.Float64()}
 		if v.Outcome == exercise.NotMeasured {
@@ -75,7 +76,7 @@ func answers(s Session, n int) []Answer {
 		a := Answer{
 			Session: s, Number: i + 1, Index: i + 1, Attempt: 1 + rng.IntN(2), At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
 			Skill: it.Skill(), Item: it, Tolerance: exercise.Tolerance{Cents: 35, StrictOctave: rng.IntN(2) > 0}, Verdict: v,
-			Counts: v.Counts(), Again: rng.IntN(4) == 0, Feedback: exercise.Feedback(rng.IntN(5)),
+			Counts: v.Counts(), Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
 		}
 		if rng.IntN(4) == 0 {
 			a.Guess = []exercise.Outcome{exercise.InTune, exercise.Flat, exercise.Sharp}[rng.IntN(3)]
@@ -90,7 +91,7 @@ func otherAnswer(s Session, i int, it exercise.Item, rng *rand.Rand) Answer {
 	it.From, it.Move = nil, exercise.Within
 	a := Answer{
 		Session: s, Number: i + 1, Index: i + 1, Attempt: 1, At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
-		Item: it, Tolerance: exercise.Tolerance{Cents: 35}, Counts: true, Again: rng.IntN(4) == 0, Feedback: exercise.Feedback(rng.IntN(5)),
+		Item: it, Tolerance: exercise.Tolerance{Cents: 35}, Counts: true, Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
 		Material: "I V6/5 I",
 	}
 	name := func(asked, other string) {
@@ -113,7 +114,7 @@ func otherAnswer(s Session, i int, it exercise.Item, rng *rand.Rand) Answer {
 	case 2:
 		a.Skill = exercise.Skill{Kind: exercise.MelodySkill, Level: 1 + rng.IntN(7)}
 		a.Material, a.Notes, a.NotesRight = "level 3 seed 4711", 12, rng.IntN(13)
-		a.Verdict = exercise.Verdict{Outcome: exercise.LineOutcome(a.NotesRight, a.Notes), Held: 9 * rng.Float64(), Level: -20}
+		a.Verdict = exercise.Verdict{Outcome: practice.LineOutcome(a.NotesRight, a.Notes), Held: 9 * rng.Float64(), Level: -20}
 	}
 	return a
 }
@@ -196,14 +197,14 @@ func TestRecordKeepsEverything(t *testing.T) {
 	if err != nil || skipped != 0 {
 		t.Fatalf("%d skipped, %v", skipped, err)
 	}
-	var want exercise.Practice
+	var want practice.Practice
 	for _, a := range anna {
 		if tr, ok := a.Trial(); ok {
 			want.Add(tr)
 		}
 	}
 	n := 0
-	want.Skills(func(s exercise.Skill, m exercise.Memory) {
+	want.Skills(func(s exercise.Skill, m practice.Memory) {
 		got, _ := p.Memory(s)
 		if got.Answers != m.Answers || got.Right != m.Right || !got.Due.Equal(m.Due) {
 			t.Errorf("practice knows of %v: %d answers, %d right; want %d, %d", s, got.Answers, got.Right, m.Answers, m.Right)
@@ -686,28 +687,28 @@ func TestAnswersOfEachKind(t *testing.T) {
 // What an answer is to practice follows from the kind of its skill.
 func TestTrials(t *testing.T) {
 	k := theory.Keys()[3]
-	a := Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: exercise.Blind}
-	trial := func(s exercise.Skill, change func(*Answer)) (exercise.Trial, bool) {
+	a := Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: practice.Blind}
+	trial := func(s exercise.Skill, change func(*Answer)) (practice.Trial, bool) {
 		a := a
 		a.Skill = s
 		change(&a)
 		return a.Trial()
 	}
-	planned := func(t exercise.Trial) exercise.Trial {
+	planned := func(t practice.Trial) practice.Trial {
 		t.Planned = true // session is one of today
 		return t
 	}
 	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: a.Item.Asked}
 	got, ok := trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
-	if want := planned(exercise.NewNamedTrial(evening, k, bass, true, 4, false, exercise.Blind)); got != want || !ok || !got.Right {
+	if want := planned(practice.NewNamedTrial(evening, k, bass, true, 4, false, practice.Blind)); got != want || !ok || !got.Right {
 		t.Errorf("named right: %+v, %v", got, ok)
 	}
 	got, ok = trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
-	if want := planned(exercise.NewNamedTrial(evening, k, bass, false, 0, true, exercise.Blind)); got != want || !ok || got.Grade != exercise.Again {
+	if want := planned(practice.NewNamedTrial(evening, k, bass, false, 0, true, practice.Blind)); got != want || !ok || got.Rating != practice.Again {
 		t.Errorf("named wrong: %+v, %v", got, ok)
 	}
 	got, ok = trial(bass, func(a *Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
-	if ok || got.Grade != exercise.Undecided {
+	if ok || got.Rating != practice.Undecided {
 		t.Errorf("not measured: %+v, %v", got, ok)
 	}
 	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
@@ -715,7 +716,7 @@ func TestTrials(t *testing.T) {
 		a.Verdict.Outcome, a.Verdict.Held, a.Notes, a.NotesRight = exercise.RightAnswer, 9, 10, 9
 	}
 	got, ok = trial(melody, line)
-	if want := planned(exercise.NewLineTrial(evening, k, 3, 9, 10, 9, false, exercise.Blind)); got != want || !ok || got.Grade != exercise.Good {
+	if want := planned(practice.NewLineTrial(evening, k, 3, 9, 10, 9, false, practice.Blind)); got != want || !ok || got.Rating != practice.Good {
 		t.Errorf("a line: %+v, %v", got, ok)
 	}
 	if _, ok := trial(melody, func(a *Answer) { line(a); a.Session.Command = "echo" }); ok {
@@ -730,7 +731,7 @@ func TestTrials(t *testing.T) {
 	got, ok = trial(got.Skill, func(a *Answer) {
 		a.Session.Command, a.Verdict.Outcome = "sing", exercise.Unsteady // no degree, as older versions counted it
 	})
-	if !ok || got.Planned || got.Grade != exercise.Undecided {
+	if !ok || got.Planned || got.Rating != practice.Undecided {
 		t.Errorf("sung without a sitting, no degree: %+v, %v", got, ok)
 	}
 }

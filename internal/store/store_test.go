@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"singback/calib"
+	"singback/theory"
 )
 
 // The test binary stands in for a program that is killed while it saves: the
@@ -54,7 +55,7 @@ func full() calib.Profile {
 	return calib.Profile{
 		Version: calib.Version, Name: "Wilma T", Made: day,
 		Voice: &calib.Voice{
-			Date: day, Kind: "alto", Comfortable: calib.Range{Low: 53, High: 72}, Tessitura: calib.Range{Low: 57, High: 67},
+			Date: day, Kind: "alto", Comfortable: theory.Range{Low: 53, High: 72}, Tessitura: theory.Range{Low: 57, High: 67},
 			Notes: 12, Error: 18.25, Spread: 9.5,
 		},
 		Room: &calib.Room{
@@ -145,7 +146,7 @@ func TestFileIsReadable(t *testing.T) {
 	}
 	// What a person writes: other spellings of notes, no comments, parts left out.
 	p, err = Decode([]byte("version = 1\nname = \"Zoë\"\nmade = 2026-01-02\n[voice]\ndate = 2026-01-02\nstated = true\ncomfortable = [\"B♭2\", \"Gb4\"]\n"))
-	if err != nil || p.Name != "Zoë" || p.Voice.Comfortable != (calib.Range{Low: 46, High: 66}) || !p.Voice.Stated || p.Room != nil || p.Instrument != nil {
+	if err != nil || p.Name != "Zoë" || p.Voice.Comfortable != (theory.Range{Low: 46, High: 66}) || !p.Voice.Stated || p.Room != nil || p.Instrument != nil {
 		t.Errorf("%+v, %v", p, err)
 	}
 }
@@ -169,11 +170,11 @@ func TestRoundTrip(t *testing.T) {
 			high := rapid.IntRange(low, 108).Draw(t, "high")
 			v := &calib.Voice{
 				Date: day, Stated: flag.Draw(t, "stated"), Kind: rapid.SampledFrom([]string{"", "tenor", "child"}).Draw(t, "kind"),
-				Growing: flag.Draw(t, "growing"), Comfortable: calib.Range{Low: low, High: high},
+				Growing: flag.Draw(t, "growing"), Comfortable: theory.Range{Low: low, High: high},
 				Notes: rapid.IntRange(0, 99).Draw(t, "n"), Error: number("error", 0, 400, 2), Spread: number("spread", 0, 400, 2),
 			}
 			if flag.Draw(t, "tessitura") {
-				v.Tessitura = calib.Range{Low: low + (high-low)/4, High: high - (high-low)/4}
+				v.Tessitura = theory.Range{Low: low + (high-low)/4, High: high - (high-low)/4}
 			}
 			p.Voice = v
 		}

@@ -9,6 +9,7 @@ import (
 	"charm.land/lipgloss/v2"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -49,7 +50,7 @@ type View struct {
 
 	number    int // of the question, where it is not in prompted
 	of        int // how many there are, 0 where that is not known
-	dictation *exercise.Dictation
+	dictation *compose.Dictation
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded

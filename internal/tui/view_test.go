@@ -12,6 +12,7 @@ import (
 	"charm.land/lipgloss/v2"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -98,14 +99,14 @@ func states(t testing.TB) map[string]func(*View) {
 	full.VibratoHz, full.VibratoCents, full.Scoop = 5.8, 40, -180
 	octave := right(plain, exercise.OtherDegree, 4)
 	octave.OctaveShift = -1
-	heard := func(then func(*View, exercise.Dictation)) func(*View) {
+	heard := func(then func(*View, compose.Dictation)) func(*View) {
 		return func(v *View) {
 			begin(v)
 			chords, err := theory.ParseProgression("I IV", plain.Key)
 			if err != nil {
 				t.Fatal(err)
 			}
-			d := exercise.Dictation{Of: exercise.BassSkill, Key: plain.Key, Chords: chords}
+			d := compose.Dictation{Of: exercise.BassSkill, Key: plain.Key, Chords: chords}
 			v.Event(session.DictationAsked{Index: 5, Of: 8, Dictation: d})
 			if then != nil {
 				v.Event(session.Naming{Dictation: d})
@@ -195,7 +196,7 @@ func states(t testing.TB) map[string]func(*View) {
 		},
 		"outside": func(v *View) {
 			narrow := plain
-			narrow.Register.Range = exercise.Range{Low: 60, High: 63}
+			narrow.Register.Range = theory.Range{Low: 60, High: 63}
 			target, folded := narrow.Target()
 			begin(v)
 			v.Event(session.Prompted{Index: 4, Of: 10, Attempt: 1, Item: narrow, Target: target, Folded: folded, Tolerance: tolerance})
@@ -234,24 +235,24 @@ func states(t testing.TB) map[string]func(*View) {
 			}
 		},
 		"chords": heard(nil),
-		"naming": heard(func(v *View, _ exercise.Dictation) {
+		"naming": heard(func(v *View, _ compose.Dictation) {
 			v.Typing = &Typing{Ask: "type the 2 degrees, then Enter", Text: "do f"}
 		}),
-		"misnamed": heard(func(v *View, _ exercise.Dictation) {
+		"misnamed": heard(func(v *View, _ compose.Dictation) {
 			v.Typing = &Typing{Ask: "type the 2 degrees, then Enter", Text: "do fx", Problem: "no degree \"fx\""}
 		}),
-		"named": heard(func(v *View, d exercise.Dictation) {
+		"named": heard(func(v *View, d compose.Dictation) {
 			v.Event(session.Named{Index: 5, Dictation: d, Names: d.Skills(), Right: []bool{true, true}})
 		}),
-		"named-wrong": heard(func(v *View, d exercise.Dictation) {
+		"named-wrong": heard(func(v *View, d compose.Dictation) {
 			names := d.Skills()
 			names[1].Degree = theory.Degree{Step: 6}
 			v.Event(session.Named{Index: 5, Dictation: d, Names: names, Right: []bool{true, false}})
 		}),
-		"given-up": heard(func(v *View, d exercise.Dictation) {
+		"given-up": heard(func(v *View, d compose.Dictation) {
 			v.Event(session.Named{Index: 5, Dictation: d, Right: []bool{false, false}})
 		}),
-		"named-blind": heard(func(v *View, d exercise.Dictation) {
+		"named-blind": heard(func(v *View, d compose.Dictation) {
 			v.Event(session.Named{Index: 5, Dictation: d, Names: d.Skills(), Right: []bool{true, true}, Hidden: true})
 		}),
 		"melody": melody(func(v *View) { v.Pause = "read it in silence: 20 seconds; Enter begins" }),

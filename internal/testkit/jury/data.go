@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/testkit"
 )
 
@@ -22,21 +22,21 @@ type sung struct {
 	file, melody, set, candidate string
 	pass                         bool
 	grade                        float64 // mean of the experts'; 0 if there is none
-	curve                        []exercise.Moment
+	curve                        []grade.Moment
 	references                   []int // of the piano that played for this candidate
 }
 
 // data is the jury's.
 type data struct {
 	takes  []sung
-	lines  map[string]exercise.Line // written melodies
-	pianos [][]exercise.Moment      // all that the piano played
-	piano  map[string][]int         // by melody
+	lines  map[string]grade.Line // written melodies
+	pianos [][]grade.Moment      // all that the piano played
+	piano  map[string][]int      // by melody
 }
 
 // read reads the folder.
 func read(dir string) (*data, error) {
-	d := &data{lines: map[string]exercise.Line{}, piano: map[string][]int{}}
+	d := &data{lines: map[string]grade.Line{}, piano: map[string][]int{}}
 	notes, err := testkit.Table(filepath.Join(dir, "notes.csv"))
 	if err != nil {
 		return nil, err
@@ -61,7 +61,7 @@ func read(dir string) (*data, error) {
 			at = l.Notes[n-1].Onset + l.Notes[n-1].Length
 		}
 		l.Timed = true
-		l.Notes = append(l.Notes, exercise.Due{Cents: 100 * midi, Onset: at, Length: length})
+		l.Notes = append(l.Notes, grade.Due{Cents: 100 * midi, Onset: at, Length: length})
 		d.lines[r["melody"]] = l
 	}
 	grades, err := testkit.Table(filepath.Join(dir, "grades.csv"))
@@ -139,15 +139,15 @@ func curves(path string, each func([]string) error) error {
 	}
 }
 
-func curve(values string) ([]exercise.Moment, error) {
+func curve(values string) ([]grade.Moment, error) {
 	fields := strings.Fields(values)
-	out := make([]exercise.Moment, len(fields))
+	out := make([]grade.Moment, len(fields))
 	for k, f := range fields {
 		hz, err := strconv.ParseFloat(f, 64)
 		if err != nil {
 			return nil, err
 		}
-		out[k] = exercise.NewMoment(float64(k)*hop, hz, 440)
+		out[k] = grade.NewMoment(float64(k)*hop, hz, 440)
 	}
 	return out, nil
 }

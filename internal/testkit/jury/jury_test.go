@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/review"
 )
 
@@ -100,7 +100,7 @@ func TestRecordingsAsTheirCurves(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	curves := map[string][]exercise.Moment{}
+	curves := map[string][]grade.Moment{}
 	for _, k := range d.takes {
 		curves[k.file] = k.curve
 	}
@@ -131,8 +131,8 @@ func TestRecordingsAsTheirCurves(t *testing.T) {
 		}
 		line := d.lines[melody]
 		var pass [2]float64
-		for k, p := range []exercise.Performance{heard, want} {
-			g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+		for k, p := range []grade.Performance{heard, want} {
+			g, err := grade.Of(line, p, grade.DefaultRules())
 			if err != nil {
 				t.Fatal(err)
 			}

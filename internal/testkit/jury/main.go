@@ -23,7 +23,7 @@ import (
 	"slices"
 	"sync"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/review"
 )
 
@@ -107,7 +107,7 @@ const ridge = 3.0
 
 // vector is what the weights are fitted on; without rhythm only what has
 // nothing to do with it.
-func vector(model string, g exercise.Grading) []float64 {
+func vector(model string, g grade.Grading) []float64 {
 	m := g.Measures
 	if model == "untimed" {
 		return []float64{m.Missing, 0, 0, m.Added}
@@ -132,18 +132,18 @@ func (d *data) sets() []string {
 }
 
 // grade grades all takes.
-func (d *data) grade(model string, strict bool) ([]exercise.Grading, error) {
-	rules := exercise.DefaultRules()
+func (d *data) grade(model string, strict bool) ([]grade.Grading, error) {
+	rules := grade.DefaultRules()
 	rules.Key = !strict
-	out := make([]exercise.Grading, len(d.takes))
+	out := make([]grade.Grading, len(d.takes))
 	var mu sync.Mutex
-	err := review.Each(context.Background(), len(d.takes), func(_ context.Context, i int) (exercise.Grading, error) {
+	err := review.Each(context.Background(), len(d.takes), func(_ context.Context, i int) (grade.Grading, error) {
 		line, err := d.line(model, d.takes[i])
 		if err != nil {
-			return exercise.Grading{}, err
+			return grade.Grading{}, err
 		}
-		return exercise.GradeTake(line, review.OfCurve(d.takes[i].curve), rules)
-	}, func(i int, g exercise.Grading, err error) error {
+		return grade.Of(line, review.OfCurve(d.takes[i].curve), rules)
+	}, func(i int, g grade.Grading, err error) error {
 		mu.Lock()
 		defer mu.Unlock()
 		out[i] = g
@@ -155,7 +155,7 @@ func (d *data) grade(model string, strict bool) ([]exercise.Grading, error) {
 
 // line is the melody of a take as a model of a kind: with the piano, what it
 // played for this candidate, the first time.
-func (d *data) line(model string, t sung) (exercise.Line, error) {
+func (d *data) line(model string, t sung) (grade.Line, error) {
 	line := d.lines[t.melody]
 	switch model {
 	case "piano":
@@ -163,13 +163,13 @@ func (d *data) line(model string, t sung) (exercise.Line, error) {
 		if len(t.references) > 0 {
 			index = t.references[0]
 		}
-		return exercise.NewPerformedLine(review.OfCurve(d.pianos[index]).Notes)
+		return grade.NewPerformedLine(review.OfCurve(d.pianos[index]).Notes)
 	case "untimed":
 		notes := slices.Clone(line.Notes)
 		for k := range notes {
 			notes[k].Onset, notes[k].Length = float64(k), 1
 		}
-		return exercise.Line{Notes: notes}, nil
+		return grade.Line{Notes: notes}, nil
 	}
 	return line, nil
 }

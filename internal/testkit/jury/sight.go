@@ -9,7 +9,7 @@ import (
 	"slices"
 	"strconv"
 
-	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/review"
 	"singback/internal/testkit"
@@ -57,13 +57,13 @@ func sightSinging(w io.Writer, dir string) error {
 	var ours, truth []bool
 	var from []string
 	for _, name := range names {
-		line := exercise.Line{}
+		line := grade.Line{}
 		var offs []float64
 		var notes []written
 		for _, n := range scores[name] {
 			if n.sung { // the table tells no written note that was left out
 				notes, offs = append(notes, n), append(offs, n.off)
-				line.Notes = append(line.Notes, exercise.Due{Cents: 100 * n.midi, Onset: float64(len(line.Notes)), Length: 1})
+				line.Notes = append(line.Notes, grade.Due{Cents: 100 * n.midi, Onset: float64(len(line.Notes)), Length: 1})
 			}
 		}
 		slices.Sort(offs)
@@ -77,14 +77,14 @@ func sightSinging(w io.Writer, dir string) error {
 		if err != nil {
 			return err
 		}
-		g, err := exercise.GradeTake(line, p, exercise.DefaultRules())
+		g, err := grade.Of(line, p, grade.DefaultRules())
 		if err != nil {
 			return err
 		}
 		for i, n := range notes {
 			// What was not heard well enough to measure is not called wrong.
 			f := g.Notes[i].Finding
-			ours = append(ours, f == exercise.Right || f == exercise.NotHeard)
+			ours = append(ours, f == grade.Right || f == grade.NotHeard)
 			truth = append(truth, math.Abs(fold(n.off-middle)) <= 50)
 			from = append(from, name)
 		}

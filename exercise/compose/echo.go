@@ -1,0 +1,91 @@
+package compose
+
+import (
+	"fmt"
+	"slices"
+
+	"singback/exercise"
+	"singback/theory"
+)
+
+// The limits of the notes of an echo, both allowed.
+const (
+	MinEcho = 2
+	MaxEcho = 7
+)
+
+// NewEchoes makes phrases of a number of notes to be sung back by ear: stretches
+// of the melodies of a level, without rests, that start on a note of the tonic
+// triad and, where that can be, end on one. They have no bars. The same order
+// gives the same phrases; no two of a series are alike.
+func NewEchoes(o MelodyOrder, notes int) ([]SightMelody, error) {
+	if notes < MinEcho || notes > MaxEcho {
+		return nil, fmt.Errorf("a phrase of %d notes: want %d to %d", notes, MinEcho, MaxEcho)
+	}
+	count := o.Count
+	if count < 1 || count > exercise.MaxCount {
+		return nil, fmt.Errorf("a series of %d phrases is not possible: want 1 to %d", count, exercise.MaxCount)
+	}
+	seen := map[string]bool{}
+	var out []SightMelody
+	o.Count = 1
+	for tries, seed := 0, o.Seed; len(out) < count; tries, seed = tries+1, seed+1 {
+		if tries > 50*count+200 {
+			return nil, fmt.Errorf("level %d has fewer than %d phrases of %d notes in this key and range that differ: ask for at most %d", o.Level, count, notes, len(out))
+		}
+		o.Seed = seed
+		ms, err := NewMelodies(o)
+		if err != nil {
+			return nil, err
+		}
+		m := ms[0]
+		if o.Key == nil && o.Level == 1 { // one key for the whole series
+			k := m.Score.Key
+			o.Key = &k
+		}
+		s, ok := phraseOf(m.Score, notes)
+		if !ok {
+			continue
+		}
+		if f := fingerprint(s); !seen[f] {
+			seen[f] = true
+			m.Score, m.Skill = s, ""
+			out = append(out, m)
+		}
+	}
+	return out, nil
+}
+
+// phraseOf cuts a phrase of n notes from a line, before its key changes.
+func phraseOf(s theory.Score, n int) (theory.Score, bool) {
+	scale := s.Key.ScaleDegrees()
+	stable := func(p theory.Pitch) bool {
+		d := s.Key.Degree(p.Note)
+		return d == scale[0] || d == scale[2] || d == scale[4]
+	}
+	best := -1
+	for i := 0; i+n <= len(s.Notes); i++ {
+		part := s.Notes[i : i+n]
+		if slices.ContainsFunc(part, func(w theory.Written) bool { return w.Rest }) || !stable(part[0].Pitch) {
+			continue
+		}
+		moves := slices.ContainsFunc(part, func(w theory.Written) bool { return w.Pitch != part[0].Pitch })
+		if !moves || len(s.Changes) > 0 && i > 0 {
+			continue
+		}
+		if stable(part[n-1].Pitch) {
+			best = i
+			break
+		}
+		if best < 0 {
+			best = i
+		}
+	}
+	if best < 0 {
+		return s, false
+	}
+	out := theory.Score{Title: s.Title, Key: s.Key, Tempo: s.Tempo}
+	out.Notes = slices.Clone(s.Notes[best : best+n])
+	out.Notes[n-1].Slur = false
+	return out, true
+}

@@ -1,0 +1,81 @@
+package compose
+
+import (
+	"reflect"
+	"testing"
+
+	"singback/theory"
+)
+
+// What a phrase to be sung back must be, for every level, length and voice.
+func TestEchoes(t *testing.T) {
+	stableEnds, all := 0, 0
+	for level := 1; level <= Levels; level++ {
+		for notes := MinEcho; notes <= MaxEcho; notes++ {
+			o := MelodyOrder{Level: level, Count: 8, Seed: uint64(level), Range: theory.Range{Low: 48, High: 69}} // C3 to A4
+			es, err := NewEchoes(o, notes)
+			if err != nil {
+				if level == 1 { // there are few lines of three or four pitches
+					continue
+				}
+				t.Fatalf("level %d, %d notes: %v", level, notes, err)
+			}
+			seen := map[string]bool{}
+			for _, e := range es {
+				s := e.Score
+				if len(s.Notes) != notes || s.Validate() != nil || s.Meter.Valid() {
+					t.Fatalf("level %d: %d notes, %v", level, len(s.Notes), s.Validate())
+				}
+				for _, n := range s.Notes {
+					if m := n.Pitch.MIDI(); n.Rest || !o.Range.Contains(n.Pitch) {
+						t.Fatalf("level %d: a rest, or MIDI note %d", level, m)
+					}
+				}
+				if f := fingerprint(s); seen[f] {
+					t.Fatalf("level %d, %d notes: the same phrase twice", level, notes)
+				} else {
+					seen[f] = true
+				}
+				triad := func(p theory.Pitch) bool {
+					up := theory.Pitch{Note: s.Key.Tonic}.IntervalTo(p).Semitones
+					third := 4
+					if s.Key.Mode == theory.Minor {
+						third = 3
+					}
+					c := ((up % 12) + 12) % 12
+					return c == 0 || c == third || c == 7
+				}
+				if !triad(s.Notes[0].Pitch) {
+					t.Fatalf("level %d: %s begins on %s", level, s.Key.ASCII(), s.Notes[0].Pitch)
+				}
+				all++
+				if triad(s.Notes[notes-1].Pitch) {
+					stableEnds++
+				}
+			}
+			again, err := NewEchoes(o, notes)
+			if err != nil || !reflect.DeepEqual(es, again) {
+				t.Fatalf("level %d: another series from the same seed", level)
+			}
+		}
+	}
+	if 2*stableEnds < all {
+		t.Errorf("%d of %d phrases end on the tonic triad", stableEnds, all)
+	}
+	t.Logf("%d of %d phrases end on the tonic triad", stableEnds, all)
+}
+
+func TestEchoesRefused(t *testing.T) {
+	for _, c := range []struct {
+		o     MelodyOrder
+		notes int
+	}{
+		{MelodyOrder{Level: 2, Count: 1}, 1}, {MelodyOrder{Level: 2, Count: 1}, 8},
+		{MelodyOrder{Level: 2, Count: 0}, 4}, {MelodyOrder{Level: 8, Count: 1}, 4},
+		{MelodyOrder{Level: 1, Count: 1000}, 2}, // there are not so many
+	} {
+		if _, err := NewEchoes(c.o, c.notes); err == nil {
+			t.Errorf("%+v, %d notes: taken", c.o, c.notes)
+		}
+	}
+}

@@ -1,0 +1,5 @@
+//go:build !race
+
+package compose_test
+
+const raceDetector = false

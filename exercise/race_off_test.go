@@ -1,5 +1,0 @@
-//go:build !race
-
-package exercise_test
-
-const raceDetector = false

@@ -49,7 +49,7 @@ type Trial struct {
 	At       time.Time      // of the answer, in the singer's own time zone: its date is the day that counts
 	Skill    exercise.Skill // what was asked for
 	Key      theory.Key
-	Rating    Rating
+	Rating   Rating
 	Right    bool // in tune, named right, or a line passed
 	Feedback Feedback
 	Sung     float64 // seconds of singing

@@ -1,4 +1,5 @@
-// Package practice knows what a singer can and what comes next: a [Trial] is one
+// Package practice knows what a singer can and what comes next: an [Answer] is what
+// the record has of one, a [Trial] is one
 // answer as the schedule sees it, [Practice] is what all trials say of each skill,
 // a [Course] holds the skills in stages, a [Sitting] chooses today's questions, and
 // [Progress] sums up all answers.

@@ -20,6 +20,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/store"
 	"singback/theory"
 )
@@ -203,7 +204,7 @@ func TestHostileSingers(t *testing.T) {
 		item := exercise.Item{Key: key, Asked: theory.Degree{Step: 3}, Tuning: tuning, Register: exercise.MiddleRegister(key)}
 		session := store.NewSession(name, "sing", "mic", 4, "test", at)
 		for i := range 12 {
-			a := store.Answer{Session: session, Number: 1, Index: i + 1, Attempt: 1, At: at.Add(time.Duration(i) * time.Minute), Skill: item.Skill(), Item: item,
+			a := practice.Answer{Session: session, Number: 1, Index: i + 1, Attempt: 1, At: at.Add(time.Duration(i) * time.Minute), Skill: item.Skill(), Item: item,
 				Tolerance: exercise.Tolerance{Cents: 40}, Counts: true,
 				Verdict: exercise.Verdict{Outcome: exercise.InTune, HasSung: true, Sung: item.Asked, F0: item.Hz(theory.Pitch{Note: key.Tonic, Octave: 4})}}
 			if err := r.Add(a); err != nil {

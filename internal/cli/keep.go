@@ -116,15 +116,15 @@ func (o *recordOptions) path(e *env) (string, error) {
 // it, the session goes on.
 type keeper struct {
 	record  *store.Record // nil: nothing is recorded
-	session store.Session
+	session practice.Session
 	drill   *performance
 	now     func() time.Time
 	begun   time.Time // by the clock
 
-	trouble string         // one line that says why nothing is recorded; "" if that is as it should be
-	ending  string         // the same, where it is enough to say so at the end
-	note    string         // one line about answers that were given without a name; "" without
-	waiting []store.Answer // could not be written yet
+	trouble string            // one line that says why nothing is recorded; "" if that is as it should be
+	ending  string            // the same, where it is enough to say so at the end
+	note    string            // one line about answers that were given without a name; "" without
+	waiting []practice.Answer // could not be written yet
 	kept    int
 	unheard int // of them were not measured
 	failing bool
@@ -215,7 +215,7 @@ func (k *keeper) keep(j session.Judged, emit func(session.Event)) {
 	if k.drill.skill != nil {
 		skill = k.drill.skill()
 	}
-	k.add(j.Seconds, store.Answer{
+	k.add(j.Seconds, practice.Answer{
 		Index: j.Index, Attempt: j.Attempt, Skill: skill, Item: j.Item, Tolerance: j.Tolerance, Verdict: j.Verdict,
 		Counts: j.Counts, Again: j.Attempt > 1, Feedback: j.Feedback, Guess: j.Guess,
 	}, emit)
@@ -224,7 +224,7 @@ func (k *keeper) keep(j session.Judged, emit func(session.Event)) {
 // keepNamed records what was named, an answer for each chord.
 func (k *keeper) keepNamed(n session.Named, emit func(session.Event)) {
 	for i, skill := range n.Dictation.Skills() {
-		a := store.Answer{
+		a := practice.Answer{
 			Index: n.Index, Attempt: 1, Skill: skill, Item: n.Item, Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance},
 			Verdict: exercise.Verdict{Outcome: exercise.WrongAnswer, Answer: n.Answer},
 			Counts:  true, Again: n.Again, Feedback: n.Feedback, Material: n.Dictation.Material(),
@@ -252,7 +252,7 @@ func nameOf(s exercise.Skill) string {
 
 // keepLine records a sung line.
 func (k *keeper) keepLine(l gradedLine, f practice.Feedback, emit func(session.Event)) {
-	a := store.Answer{
+	a := practice.Answer{
 		Index: l.sung.Index, Attempt: l.attempt, Skill: exercise.Skill{Kind: exercise.MelodySkill, Level: l.melody.Level},
 		Item: k.drill.plan.item, Tolerance: exercise.Tolerance{Cents: l.tolerance},
 		Counts: l.counts() && l.attempt == 1, Again: l.attempt > 1 || l.sung.Echo, Feedback: f,
@@ -277,7 +277,7 @@ func (k *keeper) keepLine(l gradedLine, f practice.Feedback, emit func(session.E
 }
 
 // add records an answer. What cannot be written is tried again with the next.
-func (k *keeper) add(seconds float64, a store.Answer, emit func(session.Event)) {
+func (k *keeper) add(seconds float64, a practice.Answer, emit func(session.Event)) {
 	if k.record == nil {
 		return
 	}

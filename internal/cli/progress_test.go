@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/practice"
 	"singback/internal/store"
 	"singback/pitch"
 	"singback/theory"
@@ -36,7 +37,7 @@ func singing(t testing.TB, path, singer string, day time.Time, n int) {
 		if i%5 == 4 {
 			v.Outcome, v.Sung, v.FromAsked = exercise.OtherDegree, theory.Degree{Step: 2}, 200
 		}
-		if err := r.Add(store.Answer{Session: s, Index: i + 1, Attempt: 1, At: day.Add(time.Duration(i) * time.Second), Skill: it.Skill(), Item: it,
+		if err := r.Add(practice.Answer{Session: s, Index: i + 1, Attempt: 1, At: day.Add(time.Duration(i) * time.Second), Skill: it.Skill(), Item: it,
 			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: v, Counts: true}); err != nil {
 			t.Fatal(err)
 		}

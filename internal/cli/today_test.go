@@ -51,7 +51,7 @@ func TestTodayRecordsWhatItSays(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	var kept []store.Answer
+	var kept []practice.Answer
 	for a, err := range r.Answers(t.Context(), store.Query{Singer: "me"}) {
 		if err != nil {
 			t.Fatal(err)
@@ -109,7 +109,7 @@ func TestTodayOfAllKinds(t *testing.T) {
 	told, series := 0, 0
 	for _, day := range []string{"2026-11-25", "2026-11-26"} {
 		out, _ := call{}.must(t, "today", "--course", file, "--input", "simulated", "--seed", "4", "--format", "json", "--record", path, "--date", day)
-		kept := map[float64][]store.Answer{}
+		kept := map[float64][]practice.Answer{}
 		r, err := store.ReadRecord(path)
 		if err != nil {
 			t.Fatal(err)
@@ -434,7 +434,7 @@ func TestStageIsSaidAlike(t *testing.T) {
 			}
 			for again := range 2 {
 				n++
-				if err := r.Add(store.Answer{Session: s, Number: 1, At: at.Add(time.Duration(n) * time.Second), Index: 2*i + again + 1, Attempt: 1, Counts: true,
+				if err := r.Add(practice.Answer{Session: s, Number: 1, At: at.Add(time.Duration(n) * time.Second), Index: 2*i + again + 1, Attempt: 1, Counts: true,
 					Skill: skill, Item: it, Tolerance: exercise.Tolerance{Cents: 50}, Verdict: v}); err != nil {
 					t.Fatal(err)
 				}

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"singback/exercise/practice"
 )
 
 // onSmallDisk runs the test that calls it in another process that has a disk of
@@ -131,7 +133,7 @@ func TestRealDiskFull(t *testing.T) {
 	r.Close()
 	free()
 	r = open(t, path)
-	var first []Answer
+	var first []practice.Answer
 	got := all(t, r, Query{Singer: "Anna"})
 	for _, a := range got {
 		if a.Session.ID == s.ID {
@@ -143,7 +145,7 @@ func TestRealDiskFull(t *testing.T) {
 	}
 }
 
-func addUntil(r *Record, list []Answer) error {
+func addUntil(r *Record, list []practice.Answer) error {
 	for _, a := range list {
 		if err := r.Add(a); err != nil {
 			return err

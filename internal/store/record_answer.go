@@ -23,71 +23,14 @@ import (
 	"singback/theory"
 )
 
-// Session is what the answers of one run have in common.
-type Session struct {
-	ID        string // 32 hexadecimal digits, the same nowhere else; see NewSession
-	Singer    string
-	Started   time.Time // with the singer's time zone
-	Command   string    // "sing", "today", …
-	Source    string    // what answered: "mic", "recording", "simulated"
-	Seed      uint64
-	Estimator string // pitch.Version
-}
-
 // NewSession returns a session with a new ID.
-func NewSession(singer, command, source string, seed uint64, estimator string, started time.Time) Session {
+func NewSession(singer, command, source string, seed uint64, estimator string, started time.Time) practice.Session {
 	var id [16]byte
 	rand.Read(id[:]) // never fails
-	return Session{hex.EncodeToString(id[:]), singer, started, command, source, seed, estimator}
-}
-
-// Answer is one judged attempt, with all that is needed to judge it again.
-type Answer struct {
-	Session   Session
-	Number    int // in the session, 1 …; set by Add
-	Index     int // of the question in the session, 1 …
-	Attempt   int // at the question, 1 …
-	At        time.Time
-	Skill     exercise.Skill
-	Item      exercise.Item
-	Tolerance exercise.Tolerance
-	Verdict   exercise.Verdict
-	Counts    bool // the first measured answer to its question
-	Again     bool // the question was heard more than once before it
-	Feedback  practice.Feedback
-	Guess     exercise.Outcome // flat, sharp or in tune, as the singer guessed; NotMeasured: no guess
-
-	// Of what is no single sung degree. Its item asks for the bass degree, the
-	// degree of the chord's root, or that of a melody's first note; its verdict
-	// has an Outcome and a Reason, and as Answer the seconds from the end of the
-	// sound to the name, or as Held those of singing.
-	Named             string // the bass degree or quality that was named, as in Skill.String; "": given up, or not measured
-	Material          string // what was heard or read: "I V65 I", "level 3 seed 4711"; one line of at most 400 bytes
-	Notes, NotesRight int    // of a sung line; 0 where nothing was measured
-}
-
-// Trial returns the answer as practice sees it; false if it does not count. An
-// echo never does: its phrase was heard just before, so it shows memory, not that
-// the level can be read.
-func (a Answer) Trial() (practice.Trial, bool) {
-	counts := a.Counts && a.Session.Command != "echo"
-	planned := a.Session.Command == "today"
-	switch a.Skill.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
-		t := practice.NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
-		if !a.Verdict.Counts() {
-			t.Rating = practice.Undecided
-		}
-		t.Planned = planned
-		return t, counts
-	case exercise.MelodySkill:
-		t := practice.NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback)
-		t.Planned = planned
-		return t, counts
+	return practice.Session{
+		ID: hex.EncodeToString(id[:]), Singer: singer, Started: started,
+		Command: command, Source: source, Seed: seed, Estimator: estimator,
 	}
-	t := practice.NewTrial(a.At, a.Item, a.Verdict, a.Again, a.Feedback)
-	t.Skill, t.Planned = a.Skill, planned
-	return t, counts
 }
 
 // timeFormat is how times are written: RFC 3339 in milliseconds, in the singer's
@@ -314,7 +257,7 @@ func (r *row) values() []any {
 
 func pointer[T any](x T) *T { return &x }
 
-func newRow(a Answer) row {
+func newRow(a practice.Answer) row {
 	it, v := a.Item, a.Verdict
 	target, _ := it.Target()
 	r := row{
@@ -371,12 +314,12 @@ type reader struct {
 	skills  map[string]exercise.Skill
 	tunings map[string]theory.Tuning
 	degrees map[string]theory.Degree
-	session Session
+	session practice.Session
 	started string
 }
 
 func newReader() *reader {
-	return &reader{map[string]theory.Key{}, map[string]exercise.Skill{}, map[string]theory.Tuning{}, map[string]theory.Degree{}, Session{}, ""}
+	return &reader{map[string]theory.Key{}, map[string]exercise.Skill{}, map[string]theory.Tuning{}, map[string]theory.Degree{}, practice.Session{}, ""}
 }
 
 // lookUp parses s, or finds it among what was parsed.
@@ -397,11 +340,11 @@ func (rd *reader) degree(s string) (theory.Degree, error) {
 }
 
 // readSession reads the session of a row.
-func (rd *reader) readSession(r *row) (Session, error) {
+func (rd *reader) readSession(r *row) (practice.Session, error) {
 	if r.Session == rd.session.ID && r.Started == rd.started && r.Singer == rd.session.Singer {
 		return rd.session, nil
 	}
-	s := Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
+	s := practice.Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
 	var err error
 	if s.Started, err = time.Parse(timeFormat, r.Started); err != nil {
 		return s, fmt.Errorf("started: %w", notTime(r.Started))
@@ -409,7 +352,7 @@ func (rd *reader) readSession(r *row) (Session, error) {
 	if s.Seed, err = strconv.ParseUint(r.Seed, 10, 64); err != nil {
 		return s, fmt.Errorf("seed: %.30q is no whole number from 0 up", r.Seed)
 	}
-	if err := s.validate(); err != nil {
+	if err := validSession(s); err != nil {
 		return s, err
 	}
 	rd.session, rd.started = s, r.Started
@@ -417,15 +360,15 @@ func (rd *reader) readSession(r *row) (Session, error) {
 }
 
 // answer reads a row. It refuses what newRow would not have written.
-func (rd *reader) answer(r *row) (a Answer, err error) {
-	bad := func(column string, err error) (Answer, error) {
-		return Answer{}, fmt.Errorf("%s: %w", column, err)
+func (rd *reader) answer(r *row) (a practice.Answer, err error) {
+	bad := func(column string, err error) (practice.Answer, error) {
+		return practice.Answer{}, fmt.Errorf("%s: %w", column, err)
 	}
 	session, err := rd.readSession(r)
 	if err != nil {
-		return Answer{}, err
+		return practice.Answer{}, err
 	}
-	a = Answer{Session: session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
+	a = practice.Answer{Session: session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
 	if a.At, err = time.Parse(timeFormat, r.At); err != nil {
 		return bad("at", notTime(r.At))
 	}
@@ -521,7 +464,7 @@ func (rd *reader) answer(r *row) (a Answer, err error) {
 	if r.Material != nil {
 		a.Material = *r.Material
 	}
-	return a, a.validate()
+	return a, validAnswer(a)
 }
 
 func notTime(s string) error {
@@ -545,7 +488,7 @@ func plainText(text string, most int) bool {
 }
 
 // validate refuses a session that the record could not hand out again as it is.
-func (s Session) validate() error {
+func validSession(s practice.Session) error {
 	switch id, err := hex.DecodeString(s.ID); {
 	case err != nil || len(id) != 16 || strings.ToLower(s.ID) != s.ID:
 		return fmt.Errorf("session: %.40q is no session: want 32 hexadecimal digits", s.ID)
@@ -559,7 +502,7 @@ func (s Session) validate() error {
 	return nil
 }
 
-func (a Answer) validate() error {
+func validAnswer(a practice.Answer) error {
 	switch {
 	case a.Number < 1 || a.Index < 1 || a.Attempt < 1:
 		return fmt.Errorf("number %d, item %d, attempt %d: want 1 or more", a.Number, a.Index, a.Attempt)
@@ -576,11 +519,11 @@ func (a Answer) validate() error {
 	case a.Material != "" && !plainText(a.Material, 400):
 		return fmt.Errorf("material: %.40q: want one line of at most 400 bytes", a.Material)
 	}
-	return a.suits()
+	return suits(a)
 }
 
 // suits refuses what an answer to a skill of its kind does not have.
-func (a Answer) suits() error {
+func suits(a practice.Answer) error {
 	o := a.Verdict.Outcome
 	judged := o == exercise.RightAnswer || o == exercise.WrongAnswer
 	named, noted := a.Named != "", a.Notes != 0 || a.NotesRight != 0
@@ -623,7 +566,7 @@ func (a Answer) suits() error {
 
 // Add writes an answer, numbered after the last one of its session, and returns
 // when it is on disk.
-func (r *Record) Add(a Answer) error {
+func (r *Record) Add(a practice.Answer) error {
 	if r.lock == nil {
 		return fmt.Errorf("%s: opened for reading", r.path)
 	}
@@ -631,7 +574,7 @@ func (r *Record) Add(a Answer) error {
 	if a.Session.ID == r.session.row.Session {
 		a.Number = r.number + 1
 	}
-	if err := cmp.Or(a.Session.validate(), a.validate()); err != nil {
+	if err := cmp.Or(validSession(a.Session), validAnswer(a)); err != nil {
 		return err
 	}
 	tx, err := r.db.Begin()
@@ -672,8 +615,8 @@ type Query struct {
 // Answers yields the answers of a query in the order in which they were given,
 // by singer. One that cannot be read, or is not what was written, yields an error
 // that wraps ErrAnswer, and the next follows; after any other error none does.
-func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] {
-	return func(yield func(Answer, error) bool) {
+func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[practice.Answer, error] {
+	return func(yield func(practice.Answer, error) bool) {
 		rd, since := newReader(), ""
 		if !q.Since.IsZero() {
 			// Zones differ by at most a day; the exact time is compared later.
@@ -681,10 +624,10 @@ func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[Answer, error] 
 		}
 		for rw, err := range r.rows(ctx, q.Singer) {
 			if rw == nil {
-				yield(Answer{}, err)
+				yield(practice.Answer{}, err)
 				return
 			}
-			var a Answer
+			var a practice.Answer
 			if err == nil {
 				if q.Counted && !rw.Counts || rw.At < since {
 					continue

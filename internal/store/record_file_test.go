@@ -9,6 +9,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"singback/exercise/practice"
 )
 
 // A file and what lies beside it are their owner's alone, also where they were not.
@@ -254,7 +256,7 @@ func FuzzGuard(f *testing.F) {
 func TestGuardedExport(t *testing.T) {
 	names := []string{"=HYPERLINK(\"x\")", "+1", "@SUM(A1)", "-", "'=quoted", "Anna;=1+1", "Zoë"}
 	from := open(t, filepath.Join(t.TempDir(), "from.db"))
-	var want []Answer
+	var want []practice.Answer
 	for i, name := range names {
 		list := answers(session(name), 20)
 		list[3].Material = []string{"-I V", "=1", "I V65 I", "@", "'+", "x;-y", "ii"}[i]

@@ -39,11 +39,11 @@ func open(t testing.TB, path string) *Record {
 
 // answers makes n different answers of a session, with everything that they may
 // hold in some of them. The singer is invented.
-func answers(s Session, n int) []Answer {
+func answers(s practice.Session, n int) []practice.Answer {
 	rng := rand.New(rand.NewPCG(1, 2))
 	keys := theory.Keys()
 	tunings := []theory.Tuning{{A4: 440}, {A4: 442, System: theory.Just, SmallRe: true}, {A4: 415.3, System: theory.Pythagorean}}
-	var out []Answer
+	var out []practice.Answer
 	for i := range n {
 		k := keys[rng.IntN(len(keys))]
 		degrees := k.ChromaticDegrees()
@@ -73,7 +73,7 @@ func answers(s Session, n int) []Answer {
 			out = append(out, otherAnswer(s, i, it, rng))
 			continue
 		}
-		a := Answer{
+		a := practice.Answer{
 			Session: s, Number: i + 1, Index: i + 1, Attempt: 1 + rng.IntN(2), At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
 			Skill: it.Skill(), Item: it, Tolerance: exercise.Tolerance{Cents: 35, StrictOctave: rng.IntN(2) > 0}, Verdict: v,
 			Counts: v.Counts(), Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
@@ -87,9 +87,9 @@ func answers(s Session, n int) []Answer {
 }
 
 // otherAnswer makes an answer that is no single sung degree.
-func otherAnswer(s Session, i int, it exercise.Item, rng *rand.Rand) Answer {
+func otherAnswer(s practice.Session, i int, it exercise.Item, rng *rand.Rand) practice.Answer {
 	it.From, it.Move = nil, exercise.Within
-	a := Answer{
+	a := practice.Answer{
 		Session: s, Number: i + 1, Index: i + 1, Attempt: 1, At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
 		Item: it, Tolerance: exercise.Tolerance{Cents: 35}, Counts: true, Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
 		Material: "I V6/5 I",
@@ -119,11 +119,11 @@ func otherAnswer(s Session, i int, it exercise.Item, rng *rand.Rand) Answer {
 	return a
 }
 
-func session(singer string) Session {
+func session(singer string) practice.Session {
 	return NewSession(singer, "today", "mic", 18446744073709551615, pitch.Version, evening)
 }
 
-func fill(t testing.TB, r *Record, list []Answer) {
+func fill(t testing.TB, r *Record, list []practice.Answer) {
 	t.Helper()
 	for _, a := range list {
 		if err := r.Add(a); err != nil {
@@ -132,9 +132,9 @@ func fill(t testing.TB, r *Record, list []Answer) {
 	}
 }
 
-func all(t testing.TB, r *Record, q Query) []Answer {
+func all(t testing.TB, r *Record, q Query) []practice.Answer {
 	t.Helper()
-	var out []Answer
+	var out []practice.Answer
 	for a, err := range r.Answers(t.Context(), q) {
 		if err != nil {
 			t.Fatal(err)
@@ -145,7 +145,7 @@ func all(t testing.TB, r *Record, q Query) []Answer {
 }
 
 // equal compares answers; times are compared as instants with their offset.
-func equal(t testing.TB, got, want []Answer) {
+func equal(t testing.TB, got, want []practice.Answer) {
 	t.Helper()
 	if len(got) != len(want) {
 		t.Fatalf("%d answers, want %d", len(got), len(want))
@@ -177,11 +177,11 @@ func TestRecordKeepsEverything(t *testing.T) {
 		t.Fatal(err)
 	} else {
 		defer r.Close()
-		equal(t, all(t, r, Query{}), append(append([]Answer{}, anna...), ben...))
+		equal(t, all(t, r, Query{}), append(append([]practice.Answer{}, anna...), ben...))
 		equal(t, all(t, r, Query{Singer: "Anna"}), anna)
 		equal(t, all(t, r, Query{Singer: "nobody"}), nil)
 		equal(t, all(t, r, Query{Singer: "Anna", Since: anna[200].At}), anna[200:])
-		var counted []Answer
+		var counted []practice.Answer
 		for _, a := range anna {
 			if a.Counts {
 				counted = append(counted, a)
@@ -655,7 +655,7 @@ func TestAnswersOfEachKind(t *testing.T) {
 	} {
 		r := open(t, filepath.Join(t.TempDir(), "record.db"))
 		k := theory.Keys()[3]
-		a := Answer{
+		a := practice.Answer{
 			Session: session("Anna"), Number: 1, Index: 1, Attempt: 1, At: evening, Skill: c.skill, Counts: exercise.Verdict{Outcome: c.outcome}.Counts(),
 			Item:      exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: four},
 			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: exercise.Verdict{Outcome: c.outcome},
@@ -675,7 +675,7 @@ func TestAnswersOfEachKind(t *testing.T) {
 				t.Errorf("%v, %v: %v", c.skill, c.outcome, err)
 				continue
 			}
-			equal(t, all(t, r, Query{}), []Answer{a})
+			equal(t, all(t, r, Query{}), []practice.Answer{a})
 			continue
 		}
 		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
@@ -687,8 +687,8 @@ func TestAnswersOfEachKind(t *testing.T) {
 // What an answer is to practice follows from the kind of its skill.
 func TestTrials(t *testing.T) {
 	k := theory.Keys()[3]
-	a := Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: practice.Blind}
-	trial := func(s exercise.Skill, change func(*Answer)) (practice.Trial, bool) {
+	a := practice.Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: practice.Blind}
+	trial := func(s exercise.Skill, change func(*practice.Answer)) (practice.Trial, bool) {
 		a := a
 		a.Skill = s
 		change(&a)
@@ -699,36 +699,36 @@ func TestTrials(t *testing.T) {
 		return t
 	}
 	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: a.Item.Asked}
-	got, ok := trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
+	got, ok := trial(bass, func(a *practice.Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
 	if want := planned(practice.NewNamedTrial(evening, k, bass, true, 4, false, practice.Blind)); got != want || !ok || !got.Right {
 		t.Errorf("named right: %+v, %v", got, ok)
 	}
-	got, ok = trial(bass, func(a *Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
+	got, ok = trial(bass, func(a *practice.Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
 	if want := planned(practice.NewNamedTrial(evening, k, bass, false, 0, true, practice.Blind)); got != want || !ok || got.Rating != practice.Again {
 		t.Errorf("named wrong: %+v, %v", got, ok)
 	}
-	got, ok = trial(bass, func(a *Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
+	got, ok = trial(bass, func(a *practice.Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
 	if ok || got.Rating != practice.Undecided {
 		t.Errorf("not measured: %+v, %v", got, ok)
 	}
 	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
-	line := func(a *Answer) {
+	line := func(a *practice.Answer) {
 		a.Verdict.Outcome, a.Verdict.Held, a.Notes, a.NotesRight = exercise.RightAnswer, 9, 10, 9
 	}
 	got, ok = trial(melody, line)
 	if want := planned(practice.NewLineTrial(evening, k, 3, 9, 10, 9, false, practice.Blind)); got != want || !ok || got.Rating != practice.Good {
 		t.Errorf("a line: %+v, %v", got, ok)
 	}
-	if _, ok := trial(melody, func(a *Answer) { line(a); a.Session.Command = "echo" }); ok {
+	if _, ok := trial(melody, func(a *practice.Answer) { line(a); a.Session.Command = "echo" }); ok {
 		t.Error("an echo became a trial")
 	}
-	got, ok = trial(exercise.Skill{Kind: exercise.DegreeSkill, Degree: a.Item.Asked}, func(a *Answer) {
+	got, ok = trial(exercise.Skill{Kind: exercise.DegreeSkill, Degree: a.Item.Asked}, func(a *practice.Answer) {
 		a.Verdict.Outcome, a.Verdict.HasSung, a.Verdict.Sung = exercise.InTune, true, a.Item.Asked
 	})
 	if !ok || !got.Right || got.Skill.Kind != exercise.DegreeSkill || !got.Octave.Known || !got.Planned {
 		t.Errorf("a degree: %+v, %v", got, ok)
 	}
-	got, ok = trial(got.Skill, func(a *Answer) {
+	got, ok = trial(got.Skill, func(a *practice.Answer) {
 		a.Session.Command, a.Verdict.Outcome = "sing", exercise.Unsteady // no degree, as older versions counted it
 	})
 	if !ok || got.Planned || got.Rating != practice.Undecided {
@@ -811,7 +811,7 @@ func TestVersion1(t *testing.T) {
 	if err := r.Add(other); err != nil {
 		t.Fatal(err)
 	}
-	equal(t, all(t, r, Query{Singer: "Anna"})[30:], []Answer{other})
+	equal(t, all(t, r, Query{Singer: "Anna"})[30:], []practice.Answer{other})
 	copied, err := filepath.Glob(path + ".version1-*")
 	if err != nil || len(copied) != 1 {
 		t.Fatalf("copies: %v, %v", copied, err)

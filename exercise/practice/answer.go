@@ -65,4 +65,3 @@ func (a Answer) Trial() (Trial, bool) {
 	t.Skill, t.Planned = a.Skill, planned
 	return t, counts
 }
-

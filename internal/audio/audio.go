@@ -37,6 +37,17 @@ type Source interface {
 	Close() error
 }
 
+// Skipper is a live source that can forget what it has buffered.
+type Skipper interface{ Skip() (skipped int64) }
+
+// Awaiter is a source that may keep the singer waiting before its sample rate is
+// known, like a pipe. Await is called once, when the question has been asked and
+// before any other method but Close; it returns early, with ctx's error, if ctx
+// ends.
+type Awaiter interface {
+	Await(ctx context.Context) error
+}
+
 // Sink plays or keeps mono samples in [-1, 1]; what lies outside is clipped.
 type Sink interface {
 	// SampleRate is in hertz and never changes.

@@ -15,7 +15,7 @@ import (
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
-	"singback/pitch"
+	"singback/internal/listen"
 )
 
 // Reader reads takes and models.
@@ -23,6 +23,7 @@ type Reader struct {
 	Stdin   io.Reader        // what "-" is; nil: nothing
 	Options []audio.Option   // for recordings
 	Heard   func(*audio.WAV) // called with each recording that was read; nil: nobody
+	Hearing listen.Hearing   // of who sings
 }
 
 // Read reads a recording, or where the name ends in .csv a pitch curve (see
@@ -67,65 +68,15 @@ func named(name string, in io.Reader) (grade.Performance, error) {
 	if err != nil {
 		return grade.Performance{}, fmt.Errorf("%s: %w", name, err)
 	}
-	return OfCurve(curve), nil
+	return grade.OfCurve(curve), nil
 }
 
 func (r Reader) recording(ctx context.Context, src *audio.WAV) (grade.Performance, error) {
-	p, err := Listen(ctx, src)
+	p, err := listen.Take(ctx, src, r.Hearing, nil)
 	if err == nil && r.Heard != nil {
 		r.Heard(src)
 	}
 	return p, err
-}
-
-// Listen finds the notes and the pitch curve of a source, to its end. The split
-// of the source into blocks does not change them.
-func Listen(ctx context.Context, src audio.Source) (grade.Performance, error) {
-	var p grade.Performance
-	cfg := pitch.DefaultConfig(src.SampleRate())
-	cfg.Reading = pitch.Offline
-	tracker, err := pitch.NewTracker(cfg)
-	if err != nil {
-		return p, err
-	}
-	seg, err := pitch.NewMelodySegmenter(cfg)
-	if err != nil {
-		return p, err
-	}
-	rate := float64(src.SampleRate())
-	block := make([]float64, 4096)
-	points := make([]pitch.Point, 0, 1024)
-	notes := make([]pitch.Note, 0, 16)
-	found := func() {
-		for _, pt := range points {
-			m := grade.Moment{At: float64(pt.Index) / rate}
-			if pt.Voiced {
-				m = grade.NewMoment(m.At, pt.F0, a4)
-			}
-			p.Curve = append(p.Curve, m)
-		}
-		notes = seg.Push(notes[:0], points)
-		p.Notes = append(p.Notes, sungNotes(notes, rate)...)
-	}
-	for {
-		n, lost, err := src.Read(ctx, block)
-		if lost > 0 {
-			points = tracker.Lost(points[:0], lost)
-			found()
-		}
-		points = tracker.Push(points[:0], block[:n])
-		found()
-		if errors.Is(err, io.EOF) {
-			points = tracker.Flush(points[:0])
-			found()
-			p.Notes = append(p.Notes, sungNotes(seg.Flush(notes[:0]), rate)...)
-			p.Notes = measured(p)
-			return p, nil
-		}
-		if err != nil {
-			return p, err
-		}
-	}
 }
 
 // a4 is the A4 that all cents are counted on.

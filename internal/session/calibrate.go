@@ -4,12 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
 	"singback/calib"
 	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/synth"
 	"singback/pitch"
 	"singback/theory"
@@ -121,8 +121,6 @@ const (
 	easeSeconds  = 4.0
 	echoSeconds  = 1.2 // of which the test sound takes half a second
 	rangeSeconds = 6.0 // to begin and hold a note
-	restSeconds  = 0.4 // of silence that end an answer in the range test
-	heldEnough   = 1.5 // of a note that need not be held longer
 	playSeconds  = 45.0
 	playChunk    = 3.0
 	// longest is how much of a recording is measured.
@@ -246,26 +244,12 @@ func (c *calibration) measure(ctx context.Context, p Part) (again bool, err erro
 }
 
 // record reads so many seconds of a live source, or the whole of another one,
-// longest at the most. Samples that the device lost count as silence.
+// longest at the most.
 func (c *calibration) record(ctx context.Context, src audio.Source, live bool, seconds float64) ([]float64, error) {
 	if !live {
 		seconds = longest
 	}
-	want := int(seconds * float64(src.SampleRate()))
-	var x []float64
-	block := make([]float64, blockSize)
-	for len(x) < want {
-		n, lost, err := src.Read(ctx, block[:min(blockSize, want-len(x))])
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-		x = append(x, make([]float64, min(int(lost), want-len(x)))...)
-		x = append(x, block[:n]...)
-	}
-	return x, nil
+	return listen.Record(ctx, src, seconds)
 }
 
 // settle throws away what a live source heard of the tool's own sound.
@@ -273,15 +257,19 @@ func (c *calibration) settle(ctx context.Context, src audio.Source, live bool) e
 	if !live {
 		return nil
 	}
-	if s, ok := src.(Skipper); ok {
+	if s, ok := src.(audio.Skipper); ok {
 		s.Skip()
 	}
-	delay := c.cfg.Delay
-	if e := c.found.Echo; e != nil && e.Heard {
-		delay = e.Delay
-	}
-	_, err := c.record(ctx, src, true, guard+delay)
+	_, err := c.record(ctx, src, true, guard+c.delay())
 	return err
+}
+
+// delay is that from playback to capture, in seconds, as far as it is known.
+func (c *calibration) delay() float64 {
+	if e := c.found.Echo; e != nil && e.Heard {
+		return e.Delay
+	}
+	return c.cfg.Delay
 }
 
 func (c *calibration) stretch(ctx context.Context, src audio.Source, live bool, seconds float64) ([]float64, error) {
@@ -371,25 +359,9 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 	return nil
 }
 
-// Freshly throws away what a live source has buffered at the moment at which a
-// block of it has just arrived: what is read next begins now. Otherwise the time
-// until the next block, up to its length, would be in every measured delay.
-func Freshly(ctx context.Context, src audio.Source) error {
-	s, ok := src.(Skipper)
-	if !ok {
-		return nil
-	}
-	s.Skip()
-	if _, _, err := src.Read(ctx, make([]float64, 1)); err != nil {
-		return err
-	}
-	s.Skip()
-	return nil
-}
-
 func (c *calibration) once(ctx context.Context, src audio.Source) (calib.Echo, error) {
 	c.emit(Playing{})
-	if err := Freshly(ctx, src); err != nil {
+	if err := listen.Freshly(ctx, src); err != nil {
 		return calib.Echo{}, err
 	}
 	ctx, stop := context.WithCancel(ctx)
@@ -421,8 +393,8 @@ func (c *calibration) once(ctx context.Context, src audio.Source) (calib.Echo, e
 
 // hearing is how the singer is heard in the range test: with what was found of
 // the room, and as far up as there is to hear.
-func (c *calibration) hearing() Hearing {
-	h := Hearing{Gate: c.cfg.Gate, Top: calib.RangeTop}
+func (c *calibration) hearing() listen.Hearing {
+	h := listen.Hearing{Gate: c.cfg.Gate, Top: calib.RangeTop}
 	if n := c.found.Noise; n != nil {
 		voice := 0.0
 		if e := c.found.Ease; e != nil {
@@ -438,13 +410,9 @@ func (c *calibration) wholeVoice(ctx context.Context, src audio.Source) error {
 	if err != nil {
 		return err
 	}
-	cfg := c.hearing().Config(src.SampleRate())
-	cfg.Reading = pitch.Offline
-	t, err := pitch.NewTracker(cfg)
-	if err != nil {
-		return err
-	}
-	notes, err := pitch.Notes(cfg, t.Flush(t.Push(nil, x)))
+	var notes []pitch.Note
+	heard := audio.NewSamples(src.SampleRate(), x)
+	err = listen.Melody(ctx, heard, c.hearing(), func(found []pitch.Note) { notes = append(notes, found...) })
 	if err != nil {
 		return err
 	}
@@ -459,7 +427,7 @@ func (c *calibration) wholeVoice(ctx context.Context, src audio.Source) error {
 // voice runs the range test.
 func (c *calibration) voice(ctx context.Context) error {
 	test := calib.NewRangeTest(c.cfg.Tuning, c.cfg.Growing)
-	var ear *Ear
+	var ear *listen.Ear
 	for ask := test.Next(); ask.Step != calib.AllDone; ask = test.Next() {
 		hz := 0.0
 		if ask.Step != calib.AtEase {
@@ -470,9 +438,15 @@ func (c *calibration) voice(ctx context.Context) error {
 			return err
 		}
 		c.emit(NoteAsked{ask, hz})
-		if ear == nil || ear.src != src {
-			if ear, err = c.hearing().NewEar(src); err != nil {
+		if ear == nil || ear.Source() != src {
+			if ear, err = listen.New(src, c.hearing()); err != nil {
 				return err
+			}
+			if live { // the room is learnt once, before the first note
+				quiet := int64(hush * float64(src.SampleRate()))
+				if err := ear.Pass(ctx, quiet, quiet); err != nil {
+					return err
+				}
 			}
 		}
 		notes, err := c.note(ctx, ear, hz, live)
@@ -500,7 +474,7 @@ func (c *calibration) voice(ctx context.Context) error {
 }
 
 // note plays the note asked and returns what is sung after it.
-func (c *calibration) note(ctx context.Context, ear *Ear, hz float64, live bool) ([]pitch.Note, error) {
+func (c *calibration) note(ctx context.Context, ear *listen.Ear, hz float64, live bool) ([]pitch.Note, error) {
 	if hz > 0 {
 		phrase := c.keyboard.Render(synth.One(hz))
 		if err := c.out.Write(ctx, phrase); err != nil {
@@ -510,11 +484,11 @@ func (c *calibration) note(ctx context.Context, ear *Ear, hz float64, live bool)
 			return nil, fmt.Errorf("play: %w", err)
 		}
 	}
-	if err := c.settle(ctx, ear.src, live); err != nil {
+	if err := c.settle(ctx, ear.Source(), live); err != nil {
 		return nil, err
 	}
 	c.emit(Listening{})
-	return ear.Notes(ctx, rangeSeconds, func(h Heard) { c.emit(h) })
+	return ear.Notes(ctx, rangeSeconds, func(s listen.State) { c.emit(Heard(s)) })
 }
 
 // instrument listens until enough notes were played.
@@ -542,52 +516,4 @@ func (c *calibration) instrument(ctx context.Context, src audio.Source, live boo
 			return nil
 		}
 	}
-}
-
-// Notes opens a window now and returns the notes sung in it: it closes when a
-// note has been held long enough, a little after the singing has stopped, after
-// so many seconds, or with the source.
-func (e *Ear) Notes(ctx context.Context, seconds float64, heard func(Heard)) ([]pitch.Note, error) {
-	e.tracker.Reset()
-	seg, err := pitch.NewSegmenter(e.config)
-	if err != nil {
-		return nil, fmt.Errorf("listen: %w", err)
-	}
-	rate := float64(e.config.SampleRate)
-	every := max(1, e.config.SampleRate/10/e.config.Hop)
-	var notes []pitch.Note
-	level, frames := pitch.MinLevel, 0
-	samples := 0.0
-	for samples < seconds*rate {
-		n, lost, err := e.src.Read(ctx, e.block)
-		ended := errors.Is(err, io.EOF)
-		if err != nil && !ended {
-			return notes, err
-		}
-		e.points = e.points[:0]
-		if lost > 0 {
-			e.points = e.tracker.Lost(e.points, lost)
-		}
-		e.points = e.tracker.Push(e.points, e.block[:n])
-		if ended {
-			e.points = e.tracker.Flush(e.points)
-		}
-		samples += float64(int64(n) + lost)
-		notes = seg.Push(notes, e.points)
-		onset, offset, singing := seg.Holding()
-		for _, p := range e.points {
-			level = max(level, p.Level)
-			if frames++; frames%every == 0 && heard != nil {
-				heard(Heard{Level: level, Singing: singing, Held: float64(offset-onset) / rate})
-				level = pitch.MinLevel
-			}
-		}
-		if ended || singing && float64(offset-onset) >= heldEnough*rate {
-			break
-		}
-		if k := len(notes); k > 0 && !singing && samples-float64(notes[k-1].Offset) > restSeconds*rate {
-			break
-		}
-	}
-	return seg.Flush(notes), nil
 }

@@ -118,8 +118,8 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.LinePrompted:
 		v.forget()
-		v.number, v.of, v.line, v.phase = e.Index, e.Of, &e.Score, phaseRead
-		v.key, v.keySet = e.Score.Key, true
+		v.number, v.of, v.line, v.phase = e.Index, e.Of, &e.Melody.Score, phaseRead
+		v.key, v.keySet = e.Melody.Score.Key, true
 	case session.CountIn:
 		v.phase = fmt.Sprintf(phaseCount, e.Beats)
 	case session.LineSung:

@@ -115,7 +115,7 @@ func TestRecordingsAsTheirCurves(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want := review.OfCurve(curves[name])
+		want := grade.OfCurve(curves[name])
 		if len(want.Notes) == 0 {
 			t.Fatalf("%s: no curve has this name", name)
 		}

@@ -142,7 +142,7 @@ func (d *data) grade(model string, strict bool) ([]grade.Grading, error) {
 		if err != nil {
 			return grade.Grading{}, err
 		}
-		return grade.Of(line, review.OfCurve(d.takes[i].curve), rules)
+		return grade.Of(line, grade.OfCurve(d.takes[i].curve), rules)
 	}, func(i int, g grade.Grading, err error) error {
 		mu.Lock()
 		defer mu.Unlock()
@@ -163,7 +163,7 @@ func (d *data) line(model string, t sung) (grade.Line, error) {
 		if len(t.references) > 0 {
 			index = t.references[0]
 		}
-		return grade.NewPerformedLine(review.OfCurve(d.pianos[index]).Notes)
+		return grade.NewPerformedLine(grade.OfCurve(d.pianos[index]).Notes)
 	case "untimed":
 		notes := slices.Clone(line.Notes)
 		for k := range notes {

@@ -11,7 +11,7 @@ import (
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
-	"singback/internal/review"
+	"singback/internal/listen"
 	"singback/internal/testkit"
 )
 
@@ -72,7 +72,7 @@ func sightSinging(w io.Writer, dir string) error {
 		if err != nil {
 			return err
 		}
-		p, err := review.Listen(context.Background(), src)
+		p, err := listen.Take(context.Background(), src, listen.Hearing{}, nil)
 		src.Close()
 		if err != nil {
 			return err

@@ -1,4 +1,4 @@
-package session
+package listen
 
 import (
 	"math"
@@ -7,11 +7,11 @@ import (
 	"singback/theory"
 )
 
-// roomTone is a tone that the room has before a window opens, like the whine of
+// Tone is a tone that the room has before a window opens, like the whine of
 // a motor: it is voiced for the tracker, and would close the window as an answer.
-// No voice is so steady, and no struck string keeps its level. The zero roomTone
+// No voice is so steady, and no struck string keeps its level. The zero Tone
 // has heard nothing.
-type roomTone struct {
+type Tone struct {
 	points, voiced int
 	first          float64 // hertz, of the first voiced frame
 	sum, squares   float64 // of the distances from it, in cents
@@ -38,7 +38,7 @@ const (
 )
 
 // hear takes in the next points of what comes before the window.
-func (r *roomTone) hear(points []pitch.Point) {
+func (r *Tone) hear(points []pitch.Point) {
 	for _, p := range points {
 		r.points++
 		if !p.Voiced {
@@ -58,23 +58,23 @@ func (r *roomTone) hear(points []pitch.Point) {
 }
 
 // variance is that of the voiced frames, in squared cents.
-func (r *roomTone) variance() float64 {
+func (r *Tone) variance() float64 {
 	n := float64(r.voiced)
 	return r.squares/n - r.sum/n*(r.sum/n)
 }
 
 // steady tells that what was heard is a tone of the room.
-func (r *roomTone) steady() bool {
+func (r *Tone) steady() bool {
 	return r.voiced >= toneFrames && float64(r.voiced) >= toneShare*float64(r.points) &&
 		r.high-r.low <= toneLevels &&
 		r.variance() <= toneSpread*toneSpread+4*r.errors/float64(r.voiced)
 }
 
 // pitch is that of the tone, in hertz.
-func (r *roomTone) pitch() float64 { return theory.Shift(r.first, r.sum/float64(r.voiced)) }
+func (r *Tone) pitch() float64 { return theory.Shift(r.first, r.sum/float64(r.voiced)) }
 
 // hush makes the points that are no more than the tone, which is steady, unvoiced.
-func (r *roomTone) hush(points []pitch.Point) {
+func (r *Tone) hush(points []pitch.Point) {
 	f0, level := r.pitch(), r.levels/float64(r.voiced)
 	near := max(toneNear, 4*math.Sqrt(r.variance()))
 	for i := range points {

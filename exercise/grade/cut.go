@@ -1,17 +1,14 @@
-package review
+package grade
 
 import (
 	"math"
 	"slices"
-
-	"singback/exercise/grade"
-	"singback/pitch"
 )
 
 // Costs of cutting a curve into notes, in frames that are silent where a pitch
 // should be. Chosen on piano tracks whose notes are known.
 const (
-	hop        = 0.010 // s of a frame
+	cutFrame   = 0.010 // s
 	nearCents  = 50.0  // a frame this far from the note costs as much as
 	nearCost   = 1.0
 	farCost    = 2.0 // at most
@@ -28,8 +25,8 @@ const (
 // found that are not held long enough for the segmenter of live sound, which
 // has to know when a note has ended; two notes on one pitch are one unless
 // silence parts them.
-func OfCurve(curve []grade.Moment) grade.Performance {
-	p := grade.Performance{Curve: curve}
+func OfCurve(curve []Moment) Performance {
+	p := Performance{Curve: curve}
 	at, cents, ok := grid(curve)
 	if len(at) == 0 {
 		return p
@@ -95,7 +92,7 @@ func OfCurve(curve []grade.Moment) grade.Performance {
 		}
 	}
 	slices.Reverse(parts)
-	var last *grade.Sung
+	var last *Sung
 	lastEnd := -1
 	for _, s := range parts {
 		if s.state == quiet {
@@ -115,11 +112,11 @@ func OfCurve(curve []grade.Moment) grade.Performance {
 				in = append(in, cents[f])
 			}
 		}
-		if float64(b-a)*hop < leastNote || len(in) == 0 {
+		if float64(b-a)*cutFrame < leastNote || len(in) == 0 {
 			continue
 		}
 		slices.Sort(in)
-		n := grade.Sung{Cents: in[len(in)/2], Onset: at[a], Offset: at[b-1] + hop}
+		n := Sung{Cents: in[len(in)/2], Onset: at[a], Offset: at[b-1] + cutFrame}
 		if last != nil && lastEnd == s.from && math.Abs(last.Cents-n.Cents) < sameNote {
 			w := (last.Offset - last.Onset) / (n.Offset - last.Onset)
 			last.Cents, last.Offset = w*last.Cents+(1-w)*n.Cents, n.Offset
@@ -141,7 +138,7 @@ func (e *entered) has(state int) bool { return e[state/64]>>(state%64)&1 == 1 }
 
 // grid brings a curve to frames of 10 ms: the median of what lies in one. A
 // curve with a coarser step holds its values.
-func grid(curve []grade.Moment) (at, cents []float64, ok []bool) {
+func grid(curve []Moment) (at, cents []float64, ok []bool) {
 	if len(curve) == 0 {
 		return nil, nil, nil
 	}
@@ -150,15 +147,15 @@ func grid(curve []grade.Moment) (at, cents []float64, ok []bool) {
 		steps = append(steps, curve[k].At-curve[k-1].At)
 	}
 	slices.Sort(steps)
-	hold := hop
+	hold := cutFrame
 	if n := len(steps); n > 0 {
-		hold = max(hop, 1.5*steps[n/2])
+		hold = max(cutFrame, 1.5*steps[n/2])
 	}
 	zero := curve[0].At
 	var inside []float64
 	for k, f := 0, 0; k < len(curve); f++ {
 		inside = inside[:0]
-		all, end := 0, zero+float64(f+1)*hop-1e-6
+		all, end := 0, zero+float64(f+1)*cutFrame-1e-6
 		for k < len(curve) && curve[k].At < end {
 			if curve[k].Voiced {
 				inside = append(inside, curve[k].Cents)
@@ -166,12 +163,12 @@ func grid(curve []grade.Moment) (at, cents []float64, ok []bool) {
 			all++
 			k++
 		}
-		at = append(at, zero+float64(f)*hop)
+		at = append(at, zero+float64(f)*cutFrame)
 		switch {
 		case len(inside) > 0 && 2*len(inside) >= all:
 			slices.Sort(inside)
 			cents, ok = append(cents, inside[len(inside)/2]), append(ok, true)
-		case all == 0 && k > 0 && curve[k-1].Voiced && end-hop-curve[k-1].At <= hold:
+		case all == 0 && k > 0 && curve[k-1].Voiced && end-cutFrame-curve[k-1].At <= hold:
 			cents, ok = append(cents, curve[k-1].Cents), append(ok, true)
 		default:
 			cents, ok = append(cents, 0), append(ok, false)
@@ -180,32 +177,19 @@ func grid(curve []grade.Moment) (at, cents []float64, ok []bool) {
 	return at, cents, ok
 }
 
-// sungNotes puts notes into seconds and cents.
-func sungNotes(notes []pitch.Note, rate float64) []grade.Sung {
-	var out []grade.Sung
-	for _, n := range notes {
-		out = append(out, grade.Sung{
-			Cents: grade.CentsOnA4(n.F0, a4),
-			Onset: float64(n.Onset) / rate, Offset: float64(n.Offset) / rate,
-			Level: n.Level,
-		})
-	}
-	return out
-}
-
-// measured parts notes that hold two pitches of the curve, as the segmenter
+// Measured parts the notes of a take that hold two pitches of the curve, as the segmenter
 // leaves slurs and soft changes of a struck sound, and gives each the median of
 // its middle: short notes have no steady part.
-func measured(p grade.Performance) []grade.Sung {
+func Measured(p Performance) []Sung {
 	const least = 0.08 // s
 	cut := OfCurve(p.Curve).Notes
-	var out []grade.Sung
+	var out []Sung
 	k, at := 0, 0
 	for _, n := range p.Notes {
 		for k < len(cut) && cut[k].Offset <= n.Onset {
 			k++
 		}
-		parts := []grade.Sung{n}
+		parts := []Sung{n}
 		for q := k; q < len(cut) && cut[q].Onset < n.Offset; q++ {
 			last := &parts[len(parts)-1]
 			next := cut[q]
@@ -215,7 +199,7 @@ func measured(p grade.Performance) []grade.Sung {
 			}
 			end := last.Offset
 			last.Offset = from
-			parts = append(parts, grade.Sung{Cents: next.Cents, Onset: from, Offset: end, Level: n.Level})
+			parts = append(parts, Sung{Cents: next.Cents, Onset: from, Offset: end, Level: n.Level})
 		}
 		for _, part := range parts {
 			length := part.Offset - part.Onset

@@ -1,0 +1,158 @@
+package drill
+
+import (
+	"context"
+	"time"
+
+	"singback/exercise"
+	"singback/internal/audio"
+	"singback/internal/session"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// Kind is what answers.
+type Kind string
+
+// What can answer; the words are those of the record.
+const (
+	ByMicrophone Kind = "mic"
+	ByRecording  Kind = "recording"
+	BySimulation Kind = "simulated"
+	ByTyping     Kind = "typed"
+)
+
+// Answers is what answers. Its sources are those of [session.DegreeSinger] and
+// [session.LineSinger].
+type Answers interface {
+	Kind() Kind
+	Source(p session.Prompted) (src audio.Source, live bool, err error)
+	LineSource(p session.LinePrompted, lead float64) (src audio.Source, live bool, err error)
+}
+
+// Microphone answers everything with a running microphone.
+type Microphone struct{ Live audio.Source }
+
+// Kind returns ByMicrophone.
+func (Microphone) Kind() Kind { return ByMicrophone }
+
+// Source returns the microphone.
+func (m Microphone) Source(session.Prompted) (audio.Source, bool, error) { return m.Live, true, nil }
+
+// LineSource returns the microphone.
+func (m Microphone) LineSource(session.LinePrompted, float64) (audio.Source, bool, error) {
+	return m.Live, true, nil
+}
+
+// Typing is somebody who types and does not sing.
+type Typing struct{}
+
+// Kind returns ByTyping.
+func (Typing) Kind() Kind { return ByTyping }
+
+// Source has nothing to answer with.
+func (Typing) Source(session.Prompted) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
+}
+
+// LineSource has nothing to answer with.
+func (Typing) LineSource(session.LinePrompted, float64) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
+}
+
+// Recordings answer the n-th question with the n-th recording.
+type Recordings struct {
+	Count int
+	Open  func(n int) (audio.Source, error) // from 0
+}
+
+// Kind returns ByRecording.
+func (*Recordings) Kind() Kind { return ByRecording }
+
+// Source opens the recording for a question.
+func (r *Recordings) Source(p session.Prompted) (audio.Source, bool, error) {
+	return r.open(p.Index, p.Attempt)
+}
+
+// LineSource opens the recording for a line.
+func (r *Recordings) LineSource(p session.LinePrompted, _ float64) (audio.Source, bool, error) {
+	return r.open(p.Index, p.Attempt)
+}
+
+func (r *Recordings) open(index, attempt int) (audio.Source, bool, error) {
+	if attempt > 1 || index > r.Count {
+		return nil, false, session.ErrNoMore
+	}
+	src, err := r.Open(index - 1)
+	return src, false, err
+}
+
+// Simulated answers with the simulated singer.
+type Simulated struct {
+	Singer synth.Singer
+	Pace   func(context.Context, time.Duration) error // waits, so as to sing no faster than a person; nil: at once
+	Lines  int                                        // of a series that it has sung: each sounds a little otherwise
+}
+
+// NewSimulated returns a simulated singer whose voice lies where the prompts of a plan
+// do.
+func NewSimulated(p *Plan, sampleRate int) *Simulated {
+	return &Simulated{Singer: synth.Singer{Voice: synth.Voice{SampleRate: sampleRate, Type: voiceFor(p.Item)}, Seed: p.Seed}}
+}
+
+// Kind returns BySimulation.
+func (*Simulated) Kind() Kind { return BySimulation }
+
+// voiceFor chooses a model voice that lies where the prompts do.
+func voiceFor(it exercise.Item) synth.VoiceType {
+	tonic := theory.Pitch{Note: it.Key.Tonic, Octave: it.Register.TonicOctave}
+	switch m := tonic.MIDI(); {
+	case m < 46:
+		return synth.Bass
+	case m < 54:
+		return synth.Tenor
+	case m < 62:
+		return synth.Alto
+	}
+	return synth.Soprano
+}
+
+// Source returns the answer to a question.
+func (s *Simulated) Source(p session.Prompted) (audio.Source, bool, error) {
+	it := p.Item
+	above := it.Tuning.Cents(it.Asked)
+	scale := it.Key.ScaleDegrees()
+	// The nearest degrees of the scale on both sides, as distances in cents.
+	lower, upper := theory.Cents(-1200), theory.Cents(1200)
+	for _, d := range scale {
+		for _, octave := range []theory.Cents{-1200, 0, 1200} {
+			off := it.Tuning.Cents(d) + octave - above
+			if off < 0 {
+				lower = max(lower, off)
+			} else if off > 0 {
+				upper = min(upper, off)
+			}
+		}
+	}
+	hz := it.Hz(p.Target)
+	return s.paced(s.Singer.Answer(synth.Ask{
+		Hz: hz, Below: theory.Shift(hz, lower), Above: theory.Shift(hz, upper),
+		Item: p.Index, Attempt: p.Attempt - 1,
+	})), false, nil
+}
+
+// LineSource returns a line as it is sung.
+func (s *Simulated) LineSource(p session.LinePrompted, lead float64) (audio.Source, bool, error) {
+	if lead == 0 {
+		lead = 0.6
+	}
+	line := synth.Line(p.Melody.Score, p.Tuning, p.Quarter)
+	return s.paced(s.Singer.Line(line, lead, p.Index+100*s.Lines)), false, nil
+}
+
+func (s *Simulated) paced(src audio.Source) audio.Source {
+	if s.Pace == nil {
+		return src
+	}
+	return audio.NewPaced(src, s.Pace)
+}

@@ -1,0 +1,250 @@
+package drill
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"singback/exercise"
+	"singback/internal/report"
+	"singback/internal/session"
+)
+
+// The events of a drill as programs read them, one object each; the fields are
+// documented in the handbook. Each begins with its name.
+type (
+	keyEvent struct {
+		Event   string  `json:"event"` // "key"
+		Schema  int     `json:"schema"`
+		Key     string  `json:"key"`
+		Tonic   string  `json:"tonic"`
+		TonicHz float64 `json:"tonic_hz"`
+		A4Hz    float64 `json:"a4_hz"`
+		Tuning  string  `json:"tuning"`
+		Setting string  `json:"setting"`
+		Again   bool    `json:"again"`
+		Names   string  `json:"names"`
+		Seed    uint64  `json:"seed"`
+
+		// What is there only with a profile or with --key best.
+		Singer  string   `json:"singer,omitempty"`
+		Octaves int      `json:"octaves,omitempty"` // by which what sounds lies away from tonic
+		Fit     *fitPart `json:"fit,omitempty"`
+	}
+	fitPart struct {
+		Degrees        int      `json:"degrees"`
+		Folded         int      `json:"folded"`
+		ShiftSemitones float64  `json:"shift_semitones"`
+		Among          []string `json:"among"`
+	}
+	restEvent struct {
+		Event string  `json:"event"` // "rest"
+		SungS float64 `json:"sung_s"`
+	}
+	promptEvent struct {
+		Event   string `json:"event"` // "prompt"
+		Index   int    `json:"index"`
+		Of      int    `json:"of"`
+		Attempt int    `json:"attempt"`
+		report.Prompt
+		Part  int `json:"part,omitempty"`  // its place in a series of the course that is sung whole
+		Parts int `json:"parts,omitempty"` // and how many it has
+	}
+	verdictEvent struct {
+		Event   string `json:"event"` // "verdict"
+		Index   int    `json:"index"`
+		Attempt int    `json:"attempt"`
+		Counts  bool   `json:"counts"` // in the summary
+		report.Verdict
+		Feedback string  `json:"feedback"` // what the singer is told: full, second_shown, second_hidden, outside, blind
+		Hidden   bool    `json:"hidden"`   // the singer was not told this verdict
+		Guess    *string `json:"guess"`    // flat, in_tune or sharp, as the singer took it; null: no guess
+	}
+	summaryEvent struct {
+		Event string `json:"event"` // "summary"
+		Key   string `json:"key"`
+		Seed  uint64 `json:"seed"`
+		report.Summary
+	}
+	dictationEvent struct {
+		Event  string `json:"event"` // "dictation"
+		Index  int    `json:"index"`
+		Of     int    `json:"of"`   // 0 in today
+		Kind   string `json:"kind"` // "bass" or "quality"
+		Key    string `json:"key"`
+		Chords int    `json:"chords"` // that are heard
+		Again  bool   `json:"again"`  // played once more
+	}
+	namedEvent struct {
+		Event    string   `json:"event"` // "named"
+		Index    int      `json:"index"`
+		Kind     string   `json:"kind"`
+		Key      string   `json:"key"`
+		Chords   string   `json:"chords"` // as Roman numerals
+		Asked    []string `json:"asked"`  // degrees counted from the major scale, or qualities
+		Named    []string `json:"named"`  // empty: given up
+		Right    []bool   `json:"right"`
+		AnswerS  float64  `json:"answer_s"` // from the end of the sound to the names
+		Again    bool     `json:"again"`    // it was heard more than once
+		Feedback string   `json:"feedback"`
+		Hidden   bool     `json:"hidden"`
+	}
+	lineEvent struct {
+		Event    string        `json:"event"` // "line"
+		Index    int           `json:"index"`
+		Of       int           `json:"of"`
+		TempoBPM float64       `json:"tempo_bpm"`
+		Free     bool          `json:"free"`
+		Echo     bool          `json:"echo"`
+		Line     report.Melody `json:"line"`
+	}
+	linesEvent struct {
+		Event        string `json:"event"` // "summary"
+		Schema       int    `json:"schema"`
+		Seed         uint64 `json:"seed"`
+		Level        int    `json:"level"`
+		Lines        int    `json:"lines"` // sung and measured
+		NotesRight   int    `json:"notes_right"`
+		NotesWritten int    `json:"notes_written"`
+		Points       int    `json:"points"`
+		PointsOf     int    `json:"points_of"`
+	}
+	todayEvent struct {
+		Event  string   `json:"event"` // "today"
+		Schema int      `json:"schema"`
+		Course string   `json:"course"`
+		Stage  int      `json:"stage"` // from 1
+		Stages int      `json:"stages"`
+		Keys   []string `json:"keys"`
+		New    int      `json:"new"`   // skills met for the first time
+		Ended  string   `json:"ended"` // "": interrupted
+		Record string   `json:"record"`
+		Singer string   `json:"singer"` // who sings
+
+		Review []report.Review `json:"review"`
+		Noted  int             `json:"noted"`  // answers of which the singer was not told
+		Missed []report.Missed `json:"missed"` // of them those that were not right
+	}
+)
+
+// EventRecord returns an event as programs read it; nil for what they are not told.
+func (r *Run) EventRecord(e session.Event) any {
+	names := r.Plan.Naming
+	switch e := e.(type) {
+	case session.KeySet:
+		if r.Plan.sings() {
+			return nil
+		}
+		return r.keyRecord(e)
+	case session.Rest:
+		return restEvent{"rest", math.Round(e.Sung*100) / 100}
+	case session.Prompted:
+		return promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, names), e.Part, e.Parts}
+	case session.DictationAsked:
+		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
+	case session.Named:
+		return namedRecord(e)
+	case session.LinePrompted:
+		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, report.NewMadeMelody(e.Melody.Score, e.Melody, names, r.Labels(e.Feedback))}
+	case session.LineSung:
+		return r.Sung(e)
+	case session.Judged:
+		v := verdictEvent{
+			"verdict", e.Index, e.Attempt, e.Counts,
+			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, names), e.Feedback.String(), e.Hidden, nil,
+		}
+		if e.Guess != exercise.NotMeasured {
+			name := e.Guess.String()
+			v.Guess = &name
+		}
+		return v
+	case session.Finished:
+		if l, ok := r.Plan.asker.(*lines); ok {
+			return linesEvent{"summary", report.Schema, r.Plan.Seed, l.series.Level, l.Sums.Sung, l.Right, l.Written, l.Points, l.Of}
+		}
+		return summaryEvent{
+			"summary", r.Plan.Item.Key.ASCII(), r.Plan.Seed,
+			report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted),
+		}
+	}
+	return nil
+}
+
+// sings reports whether whole lines are all that is asked.
+func (p *Plan) sings() bool { _, ok := p.asker.(*lines); return ok }
+
+func (r *Run) keyRecord(e session.KeySet) keyEvent {
+	key := keyEvent{
+		Event: "key", Schema: report.Schema, Key: e.Key.ASCII(),
+		Tonic: e.Tonic.ASCII(), TonicHz: report.Hz(e.Tuning.Hz(e.Tonic)),
+		A4Hz: e.Tuning.A4, Tuning: e.Tuning.String(), Setting: e.Setting.String(), Again: e.Again,
+		Names: r.Plan.Naming.String(), Seed: r.Plan.Seed, Singer: r.Singer, Octaves: e.Octaves,
+	}
+	if b := r.Plan.Best; b != nil {
+		key.Fit = &fitPart{Degrees: b.Degrees, Folded: b.Folded, ShiftSemitones: b.Shift}
+		for _, k := range b.Among {
+			key.Fit.Among = append(key.Fit.Among, k.ASCII())
+		}
+	}
+	return key
+}
+
+func namedRecord(e session.Named) namedEvent {
+	ev := namedEvent{
+		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden,
+	}
+	for _, s := range e.Dictation.Skills() {
+		ev.Asked = append(ev.Asked, nameOf(s))
+	}
+	for _, s := range e.Names {
+		ev.Named = append(ev.Named, nameOf(s))
+	}
+	return ev
+}
+
+// Sung returns what became of a line, as programs read it.
+func (r *Run) Sung(s session.LineSung) report.LineSung {
+	name := r.name
+	if name == "" {
+		name = fmt.Sprint(s.Index)
+	}
+	names := r.Plan.Naming
+	ev := report.LineSung{
+		Event: "sung", Index: s.Index, Heard: s.Heard(), Lost: s.Take.Lost,
+		Grade: report.NewGrade(name, s.Model, s.Sung, s.Grade, names),
+	}
+	if pace := s.Grade.Pace; pace > 0 {
+		beat := 1.0
+		if m := s.Melody.Score.Meter; m.Valid() {
+			beat = m.Pulse().Float()
+		}
+		bpm := float64(int(600/(pace*beat)+0.5)) / 10
+		ev.SungTempoBPM = &bpm
+	}
+	if entry, ok := s.Entry(); ok {
+		entry = float64(int(entry*1000)) / 1000
+		ev.EntryS = &entry
+	}
+	if pair, ok := s.Weakest(); ok {
+		command := fmt.Sprintf("singback sing --key %q --from %s --degrees %s", s.Melody.Score.Key.ASCII(),
+			names.NameASCII(s.Model.Key, pair[0]), names.NameASCII(s.Model.Key, pair[1]))
+		ev.Practise = &command
+	}
+	return ev
+}
+
+// TodayRecord returns where a sitting ended, as programs read it; kept says what was
+// recorded, and singer who sings.
+func TodayRecord(s Sat, kept, singer string) any {
+	standing := report.NewStanding(s.Course, s.Standing)
+	ev := todayEvent{
+		Event: "today", Schema: report.Schema, Course: standing.Course, Stage: standing.Stage, Stages: standing.Stages, Keys: []string{},
+		New: len(s.New), Ended: report.EndText(s.Ended), Record: kept, Singer: singer,
+		Review: standing.Review, Noted: s.Noted, Missed: append([]report.Missed{}, s.Missed...),
+	}
+	for _, k := range s.Keys {
+		ev.Keys = append(ev.Keys, k.ASCII())
+	}
+	return ev
+}

@@ -1,0 +1,155 @@
+package drill
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"singback/exercise"
+	"singback/exercise/practice"
+	"singback/internal/audio"
+	"singback/internal/report"
+	"singback/internal/session"
+)
+
+// Run is one run of a drill: the plan, and what it runs on. It is the host of the
+// session, and who sings and names in it.
+type Run struct {
+	Plan    *Plan
+	Style   report.Style
+	Answers Answers
+	Out     audio.Sink
+	Level   func() float64 // dBFS, the peak level of playback; asked before each sound
+	Person  Person
+	Keeper  *Keeper
+	Show    func(session.Event) // views and logs
+	// NotRecorded says that and why a session is not recorded.
+	NotRecorded func(error) string
+
+	Silent bool // the sound is heard nowhere
+	Screen bool // a screen shows where the singer stands before each question
+	// Watched tells that somebody sits there: nothing goes faster than a person, and
+	// Pace waits. A person who hears the sound is asked, even if the singing is
+	// simulated.
+	Watched bool
+	Pace    func(ctx context.Context, d time.Duration) error
+
+	Start  time.Time        // of the session, as the singer's day has it
+	Clock  func() time.Time // the time of day
+	Singer string           // whose profile it is; "" without one
+	// Save keeps what was sung of a line and returns its name; nil keeps nothing.
+	Save func(session.LineSung) (name string, err error)
+	// Aside shows the events of a short drill within the drill; nil shows none.
+	Aside func(session.Event)
+
+	begun  time.Time
+	paused time.Duration // how long the singer has rested
+	name   string        // of the last line that was sung
+	failed error         // of Save
+}
+
+// Do runs it. That the singer, or the recordings, ended it is no error.
+func (r *Run) Do(ctx context.Context) (exercise.Tally, error) {
+	r.begun = r.Clock()
+	config := r.Plan.Config
+	config.Level = r.Level
+	if s, ok := r.Answers.(*Simulated); ok && r.Watched {
+		s.Pace = r.Pace
+		config.Still = r.still
+	}
+	tally, err := session.Run(ctx, config, r.Out, r)
+	if errors.Is(err, context.Canceled) || errors.Is(err, ErrEnough) || errors.Is(err, session.ErrNoMore) && r.Plan.runsOut() {
+		err = nil
+	}
+	return tally, err
+}
+
+// runsOut reports whether what answers may run out before the questions do.
+func (p *Plan) runsOut() bool { return p.Command == "today" || p.Command == "dictation" }
+
+func (r *Run) still(ctx context.Context, seconds float64) error {
+	return r.Pace(ctx, time.Duration(seconds*float64(time.Second)))
+}
+
+// Next returns the next task.
+func (r *Run) Next(seconds float64) (session.Task, error) { return r.Plan.asker.next(r, seconds) }
+
+// Emit keeps what an event has to keep, and then shows it.
+func (r *Run) Emit(e session.Event) {
+	if sung, ok := e.(session.LineSung); ok && r.Save != nil {
+		if r.name, r.failed = r.Save(sung); r.failed != nil {
+			return
+		}
+	}
+	r.Keeper.keep(e, r)
+	r.Plan.asker.kept(r, e)
+	r.Show(e)
+	r.Plan.asker.shown(r, e)
+}
+
+// Rest waits while the singer rests.
+func (r *Run) Rest(ctx context.Context) error {
+	began := r.Clock()
+	defer func() { r.paused += r.Clock().Sub(began) }()
+	return r.Person.Rest(ctx)
+}
+
+// elapsed is how many seconds of the sitting have passed: as many as the clock, or the
+// sound that was played and heard, says. Rests do not count.
+func (r *Run) elapsed(seconds float64) float64 {
+	return max(seconds, (r.Clock().Sub(r.begun) - r.paused).Seconds())
+}
+
+// at is the time of an event: as much later than the start as the clock, or the
+// sound that was played and heard, says.
+func (r *Run) at(seconds float64) time.Time {
+	return r.Start.Add(max(r.Clock().Sub(r.begun), time.Duration(seconds*float64(time.Second))))
+}
+
+// Source returns what answers a question.
+func (r *Run) Source(p session.Prompted) (audio.Source, bool, error) { return r.Answers.Source(p) }
+
+// Retry asks whether a missed degree is to be sung once more.
+func (r *Run) Retry(ctx context.Context, j session.Judged) (bool, error) {
+	switch {
+	case r.Plan.Retry == "always":
+		return true, nil
+	case r.Plan.Retry != "ask" || r.Answers.Kind() == ByRecording:
+		return false, nil
+	}
+	return r.Person.Retry(ctx, j)
+}
+
+// Guess asks for a guess.
+func (r *Run) Guess(ctx context.Context) (exercise.Outcome, error) { return r.Person.Guess(ctx) }
+
+// LineSource returns what answers a line.
+func (r *Run) LineSource(p session.LinePrompted, lead float64) (audio.Source, bool, error) {
+	return r.Answers.LineSource(p, lead)
+}
+
+// Read waits while a line is studied, where anybody reads it.
+func (r *Run) Read(ctx context.Context, seconds float64) error { return r.Person.Study(ctx, seconds) }
+
+// Again asks how to go on after a line.
+func (r *Run) Again(ctx context.Context, sung session.LineSung) (bool, error) {
+	if r.failed != nil {
+		return false, r.failed
+	}
+	if r.Answers.Kind() == ByRecording {
+		return false, nil
+	}
+	pair, weak := sung.Weakest()
+	for {
+		way, err := r.Person.Sung(ctx, sung, weak)
+		if err != nil || way != Practise || !weak {
+			return way == Again, err
+		}
+		if err := r.practise(ctx, sung, pair); err != nil {
+			return false, err
+		}
+	}
+}
+
+// Labels reports whether the names of the notes stand below a line.
+func (r *Run) Labels(f practice.Feedback) bool { return !r.Plan.hideNames && !f.Unaided() }

@@ -179,7 +179,8 @@ func run(ctx context.Context, e *env, args []string) int {
 		line = "interrupted"
 	}
 	var u usageError
-	if errors.As(err, &u) {
+	var w drill.Wrong
+	if errors.As(err, &u) || errors.As(err, &w) {
 		fmt.Fprintf(e.stderr, "%s: %s (see %s --help)\n", cmd.CommandPath(), line, cmd.CommandPath())
 		return exitUsage
 	}

@@ -100,120 +100,25 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
 		return err
 	}
-	p := plan{seed: s.seed}
+	options := &drill.Dictation{
+		Music: s.music.values(), Manner: s.manner(), Of: o.of, Degrees: o.degrees, Qualities: o.qualities,
+		Length: o.length, Count: o.count, KeyEvery: o.keyEvery, Seed: s.seed,
+	}
 	if !cmd.Flags().Changed("seed") {
-		p.seed = e.seed()
+		options.Seed = e.seed()
 	}
-	var err error
-	if p.item, p.naming, err = s.music.base(func() uint64 { return p.seed }); err != nil {
-		return err
-	}
-	key := p.item.Key
-	skills, err := o.skills(key, p.naming)
-	if err != nil {
-		return err
-	}
+	plan, err := options.Plan()
 	switch {
-	case key.Mode > theory.Minor:
-		return usagef("--key %s: its chords are not known; want a major or minor key", key.ASCII())
-	case o.length < 1 || o.length > compose.MaxDictation:
-		return usagef("--length: %d is out of range: want 1 to %d", o.length, compose.MaxDictation)
-	case o.count < 1 || o.count > exercise.MaxCount:
-		return usagef("--count: %d is out of range: want 1 to %d", o.count, exercise.MaxCount)
-	case o.keyEvery < 0:
-		return usagef("--set-every: %d is out of range: want 0 or more", o.keyEvery)
+	case err != nil:
+		return err
 	case o.input != inputTyped && o.input != inputSimulated:
 		return usagef("--input: %q: want typed or simulated", short(o.input))
 	case o.input == inputTyped && s.output == outputNone && e.terminal(e.stdin):
 		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
-	if err := s.manner(&p.config); err != nil {
-		return err
-	}
-	p.item.Asked = theory.Degree{Step: 1}
-	questions, err := o.questions(p, skills)
-	if err != nil {
-		return usage(err)
-	}
-	asked := 0
-	p.config.Count = len(questions)
-	p.config.Next = func(float64) (session.Question, bool) {
-		if asked == len(questions) {
-			return session.Question{}, false
-		}
-		asked++
-		return session.Question{
-			Item: p.item, Dictation: &questions[asked-1], Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance},
-			SetKey: asked == 1 || o.keyEvery > 0 && (asked-1)%o.keyEvery == 0,
-		}, true
-	}
-	style := report.Style{Names: p.naming, ASCII: e.ascii()}
-	d := &performance{
-		command: "dictation", plan: p, kind: o.input, style: style, start: e.clock(),
-		summary: func(t exercise.Tally) string { return style.Summary(key, t) },
-		ready: func(r *rig, c *session.Config) {
-			n := newNamer(r, p.seed)
-			n.known = skills
-			c.Name = n.name
-			c.KeepNamed = func(named session.Named) { r.keeper.keepNamed(named, r.emit) }
-		},
-	}
-	return s.perform(cmd, e, d)
-}
-
-// skills reads what is to be named.
-func (o *dictationOptions) skills(k theory.Key, n theory.Naming) ([]exercise.Skill, error) {
-	var out []exercise.Skill
-	switch o.of {
-	case "bass":
-		degrees, err := theory.ParseDegrees(o.degrees, k, n)
-		if err != nil {
-			return nil, usage(fmt.Errorf("--degrees: %w", err))
-		}
-		for _, d := range degrees {
-			out = append(out, exercise.Skill{Kind: exercise.BassSkill, Degree: d})
-		}
-	case "quality":
-		for _, word := range strings.FieldsFunc(o.qualities, func(r rune) bool { return r == ' ' || r == ',' }) {
-			q, err := compose.ParseQuality(word)
-			if err != nil {
-				return nil, usage(fmt.Errorf("--qualities: %w", err))
-			}
-			out = append(out, exercise.Skill{Kind: exercise.QualitySkill, Chord: q})
-		}
-		if len(out) == 0 {
-			return nil, usage(errors.New("--qualities: it is empty; want some of " + strings.Join(compose.Qualities(), ", ")))
-		}
-	default:
-		return nil, usagef("--of: %q: want bass or quality", short(o.of))
-	}
-	return out, nil
-}
-
-// questions draws the questions: each skill in turn, in shuffled rounds, among the
-// others.
-func (o *dictationOptions) questions(p plan, skills []exercise.Skill) ([]compose.Dictation, error) {
-	rng := rand.New(rand.NewPCG(p.seed, 0x6463746e))
-	var out []compose.Dictation
-	var round []int
-	for len(out) < o.count {
-		if len(round) == 0 {
-			round = rng.Perm(len(skills))
-		}
-		d, err := compose.NewDictation(compose.DictationOrder{
-			Skill: skills[round[0]], Known: skills, Key: p.item.Key, Length: o.length, Seed: rng.Uint64(),
-		})
-		if err != nil {
-			return nil, err
-		}
-		out, round = append(out, d), round[1:]
-	}
-	return out, nil
-}
-
-// typedAnswers is somebody who types and does not sing.
-type typedAnswers struct{}
-
-func (typedAnswers) Source(session.Prompted) (audio.Source, bool, error) {
-	return nil, false, session.ErrNoMore
+	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
+	return s.perform(cmd, e, &performance{
+		plan: plan, kind: o.input, style: style, start: e.clock(),
+		summary: func(t exercise.Tally) string { return style.Summary(plan.Item.Key, t) },
+	})
 }

@@ -56,7 +56,7 @@ func (k *keyLines) next(ctx context.Context) (byte, error) {
 		return 0, ctx.Err()
 	case b, ok := <-k.bytes:
 		if !ok {
-			return 0, errEnough // the input has ended
+			return 0, drill.ErrEnough // the input has ended
 		}
 		return b, nil
 	}
@@ -86,7 +86,7 @@ func (k *keyLines) key(ctx context.Context) (string, error) {
 		case b == interrupt:
 			return "", context.Canceled
 		case b == endOfText:
-			return "", errEnough
+			return "", drill.ErrEnough
 		case b == '\r', b == '\n' && !after:
 			return enter, nil
 		case b > ' ' && b < 127:

@@ -56,64 +56,35 @@ func (m *music) addScaleFlag(cmd *cobra.Command) {
 	must(cmd.RegisterFlagCompletionFunc("scale", fixed(names...)))
 }
 
+// values is what the flags say.
+func (m *music) values() *drill.Music {
+	return &drill.Music{
+		Key: m.key, A4: m.a4, Tuning: m.tuning, Scale: m.scale, Names: m.names, Voice: m.voice, Octave: m.octave,
+		Known: m.known, Said: m.cmd.Flags().Changed,
+	}
+}
+
 // readKey reads the key that flag gave, or with --scale the key that names the
 // scale on any tonic.
 func (m *music) readKey(flag string, seed func() uint64) (theory.Key, error) {
-	if m.scale != "" {
-		scale, err := theory.ParseScale(m.scale)
-		if err != nil {
-			return theory.Key{}, usage(fmt.Errorf("--scale: %w", err))
-		}
-		if tonic, err := theory.ParseNote(m.key); err == nil {
-			return scale.Key(tonic), nil
-		}
-		key, err := readKey(m.key, seed)
-		if err != nil {
-			return key, usage(fmt.Errorf("%s: %w", flag, err))
-		}
-		return scale.Key(key.Tonic), nil
-	}
-	key, err := readKey(m.key, seed)
-	if err != nil {
-		return key, usage(fmt.Errorf("%s: %w", flag, err))
-	}
-	return key, nil
+	return m.values().ReadKey(flag, seed)
 }
 
 // base reads the flags into an item that asks for nothing yet. A random key is
 // drawn with the seed; it is refused where seed is nil.
 func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
-	naming, err := theory.ParseNaming(m.names)
-	if err != nil {
-		return exercise.Item{}, 0, usage(fmt.Errorf("--names: %w", err))
-	}
-	tuning, err := m.readTuning()
-	if err != nil {
-		return exercise.Item{}, 0, err
-	}
-	key, err := m.readKey("--key", seed)
-	if err != nil {
-		return exercise.Item{}, 0, err
-	}
-	register, err := m.register(key)
-	if err != nil {
-		return exercise.Item{}, 0, err
-	}
-	return exercise.Item{Key: key, Tuning: tuning, Register: register}, naming, nil
+	return m.values().Base(seed)
 }
 
 // readTuning reads --a4 and --tuning; without --a4 it takes the tuning of the
 // singer's instrument.
-func (m *music) readTuning() (theory.Tuning, error) {
-	a4 := m.instrument(m.cmd, m.a4)
-	if t, err := theory.NewTuning(a4); err != nil {
-		return t, usage(fmt.Errorf("--a4: %w", err))
-	}
-	t, err := theory.ParseTuning(m.tuning, a4)
-	if err != nil {
-		return t, usage(fmt.Errorf("--tuning: %w", err))
-	}
-	return t, nil
+func (m *music) readTuning() (theory.Tuning, error) { return m.values().ReadTuning() }
+
+// reach is where the notes are to lie: the working range and the tessitura of
+// the voice asked for, or else of the singer; ok is false where neither is
+// known.
+func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
+	return m.values().Reach()
 }
 
 // tuningWords says the tuning, and its system unless it is the equal one.
@@ -123,71 +94,6 @@ func tuningWords(t theory.Tuning) string {
 		s += ", " + t.String() + " tuning"
 	}
 	return s
-}
-
-// reach is where the notes are to lie: the working range and the tessitura of
-// the voice asked for, or else of the singer; ok is false where neither is
-// known.
-func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
-	if m.voice != "" {
-		v, err := exercise.VoiceNamed(m.voice)
-		if err != nil {
-			return working, tessitura, false, usage(fmt.Errorf("--voice: %w", err))
-		}
-		return exercise.Working(v.Range), exercise.Working(v.Range), true, nil
-	}
-	v := m.known.Voice
-	if v == nil {
-		return working, tessitura, false, nil
-	}
-	working = exercise.Working(v.Comfortable)
-	if tessitura = v.Tessitura; tessitura == (theory.Range{}) {
-		tessitura = working
-	}
-	return working, tessitura, true, nil
-}
-
-// register places the key for the voice or octave asked for, or for the singer.
-func (m *music) register(key theory.Key) (exercise.Register, error) {
-	r := exercise.MiddleRegister(key)
-	working, _, known, err := m.reach()
-	if err != nil {
-		return r, err
-	}
-	if known {
-		r = exercise.RegisterFor(key, working)
-	}
-	if m.cmd.Flags().Changed("octave") {
-		if m.octave < 1 || m.octave > 6 {
-			return r, usagef("--octave: %d is out of range: want 1 to 6", m.octave)
-		}
-		r.TonicOctave = m.octave
-	}
-	return r, nil
-}
-
-// readKey reads a key, church modes included, or draws one where seed is not nil: "random", "random
-// major", "random minor".
-func readKey(s string, seed func() uint64) (theory.Key, error) {
-	word, rest, _ := strings.Cut(strings.ToLower(strings.TrimSpace(s)), " ")
-	if word != "random" || seed == nil {
-		return theory.ParseModalKey(s)
-	}
-	keys := theory.Keys()
-	switch strings.TrimSpace(rest) {
-	case "":
-	case "major", "minor":
-		kept := keys[:0]
-		for _, k := range keys {
-			if k.Mode.String() == strings.TrimSpace(rest) {
-				kept = append(kept, k)
-			}
-		}
-		keys = kept
-	default:
-		return theory.Key{}, fmt.Errorf("%w: %q; want random, random major or random minor", theory.ErrKey, short(s))
-	}
-	return keys[rand.New(rand.NewPCG(seed(), 0x6b6579)).IntN(len(keys))], nil
 }
 
 func namingNames() []string {

@@ -19,7 +19,7 @@ func isPipe(path string) bool {
 	return err == nil && !info.IsDir() && !info.Mode().IsRegular()
 }
 
-// piped is a recording that comes through a pipe. It is a [session.Awaiter]:
+// piped is a recording that comes through a pipe. It is a [audio.Awaiter]:
 // nothing is read of it before.
 type piped struct {
 	*audio.WAV

@@ -119,12 +119,12 @@ func (s *singer) know(e *env) error {
 
 // named is how to listen to a recording of the singer whom --profile names, and
 // of nobody in particular without it: the recording may be anybody's.
-func (s *singer) named(e *env) (session.Hearing, error) {
+func (s *singer) named(e *env) (listen.Hearing, error) {
 	if s.profile == "" {
-		return session.Hearing{}, nil
+		return listen.Hearing{}, nil
 	}
 	if err := s.know(e); err != nil {
-		return session.Hearing{}, err
+		return listen.Hearing{}, err
 	}
 	a4 := theory.DefaultA4
 	if i := s.known.Instrument; i != nil {
@@ -133,23 +133,10 @@ func (s *singer) named(e *env) (session.Hearing, error) {
 	return s.hearing(a4, true), nil
 }
 
-// expected is how far beyond the comfortable range, in semitones, the singer is
-// still expected: amateurs have 31 to 45 semitones in all (Herbst et al. 2012,
-// IJRCS 4(1):47), of which they call some 20 comfortable.
-const expected = 7
-
 // hearing is how to listen to the singer. The gate is that of the singer's own
 // microphone and room.
-func (s *singer) hearing(a4 float64, gate bool) session.Hearing {
-	var h session.Hearing
-	if v := s.known.Voice; v != nil {
-		h.Low = max(20, theory.Shift(a4, 100*float64(v.Comfortable.Low-expected-69)))
-		h.High = min(5000, theory.Shift(a4, 100*float64(v.Comfortable.High+expected-69)))
-	}
-	if r := s.known.Room; r != nil && gate {
-		h.Gate = r.Gate
-	}
-	return h
+func (s *singer) hearing(a4 float64, gate bool) listen.Hearing {
+	return drill.Hearing(s.known, a4, gate)
 }
 
 // instrument returns A4 in hertz: that of --a4, or else of the singer's
@@ -159,12 +146,4 @@ func (s *singer) instrument(cmd *cobra.Command, a4 float64) float64 {
 		return i.A4
 	}
 	return a4
-}
-
-// restAfter is the singing time, in seconds, after which a rest is due.
-func (s *singer) restAfter() float64 {
-	if v := s.known.Voice; v != nil && v.Growing {
-		return exercise.RestAfterGrowing
-	}
-	return exercise.RestAfter
 }

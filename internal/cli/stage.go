@@ -35,7 +35,7 @@ const sampleRate = 48000
 // stage is what a drill runs on: who answers, where the sound goes, and
 // whether the terminal is used as a screen.
 type stage struct {
-	answers session.Answers
+	answers drill.Answers
 	out     audio.Sink
 	speaker bool // the sound is heard in the room
 	silent  bool // it is heard nowhere, and no file keeps it
@@ -76,17 +76,6 @@ func (s *stage) tell(w io.Writer) {
 	}
 }
 
-// still returns what shows the moment of inner hearing before a simulated singer
-// answers; nil where nobody watches, or somebody sings.
-func (s *stage) still(e *env) func(context.Context, float64) error {
-	if _, ok := s.answers.(simulated); !ok || !s.watched {
-		return nil
-	}
-	return func(ctx context.Context, seconds float64) error {
-		return e.wait(ctx, time.Duration(seconds*float64(time.Second)))
-	}
-}
-
 // What is said where a device is missing, first and at the end.
 const (
 	noMicrophone   = "No microphone was found: a simulated singer answers, not you."
@@ -106,11 +95,11 @@ const (
 // advise adds what would help a singer at a live microphone: headphones where
 // the loudspeaker is known to leak, and the calibration, in a terminal, where
 // nobody has a profile yet or a growing voice is to be measured again.
-func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
-	if p.best != nil && !s.screen {
-		s.advice = append(s.advice, style.Fit(p.best.Fit, p.best.degrees, p.best.among))
+func (o *singOptions) advise(e *env, s *stage, best *drill.Choice, style report.Style) {
+	if best != nil && !s.screen {
+		s.advice = append(s.advice, style.Fit(best.Fit, best.Degrees, best.Among))
 	}
-	if _, live := s.answers.(micAnswers); !live {
+	if _, live := s.answers.(drill.Microphone); !live {
 		return
 	}
 	room := o.music.known.Room
@@ -130,7 +119,7 @@ func (o *singOptions) advise(e *env, s *stage, p plan, style report.Style) {
 
 // openStage opens what the flags ask for. With no --input it takes the
 // microphone, and the simulated singer where there is none.
-func (o *singOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p plan) (*stage, error) {
+func (o *singOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p *drill.Plan) (*stage, error) {
 	s := &stage{watched: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout)}
 	s.screen = s.watched && e.getenv("TERM") != "dumb"
 	if err := o.openInput(ctx, e, s, kind, recordings, p); err != nil {
@@ -144,27 +133,27 @@ func (o *singOptions) openStage(ctx context.Context, e *env, kind string, record
 	return s, nil
 }
 
-func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind string, recordings []string, p plan) error {
+func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind string, recordings []string, p *drill.Plan) error {
 	switch kind {
 	case inputFiles:
-		files := &fileAnswers{env: e, rec: &o.rec, paths: recordings}
-		s.answers = files
+		files := &files{env: e, rec: &o.rec, paths: recordings}
+		s.answers = &drill.Recordings{Count: len(recordings), Open: files.open}
 		return files.check()
 	case inputSimulated:
-		s.answers = newSimulated(e, s, p)
+		s.answers = drill.NewSimulated(p, sampleRate)
 		return nil
 	case inputTyped:
-		s.answers = typedAnswers{}
+		s.answers = drill.Typing{}
 		return nil
 	}
 	src, err := device.OpenInput(ctx, o.device, sampleRate)
 	switch {
 	case err == nil:
-		s.answers = micAnswers{src}
+		s.answers = drill.Microphone{Live: src}
 		s.closers = append(s.closers, src)
 	case kind == "" && o.device == "" && errors.Is(err, device.ErrNoDevice):
 		s.alert, s.after, s.why = noMicrophone, noMicrophoneAt, err.Error()
-		s.answers = newSimulated(e, s, p)
+		s.answers = drill.NewSimulated(p, sampleRate)
 	default:
 		return err
 	}
@@ -178,7 +167,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 	}
 	if !chosen {
 		switch s.answers.(type) {
-		case micAnswers, typedAnswers:
+		case drill.Microphone, drill.Typing:
 		default:
 			if !s.watched {
 				where = outputNone // nobody is listening
@@ -198,7 +187,7 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 			s.out, s.speaker = out, true
 			s.closers = append(s.closers, out)
 		case !chosen && errors.Is(err, device.ErrNoDevice):
-			if _, typed := s.answers.(typedAnswers); typed && e.terminal(e.stdin) {
+			if _, typed := s.answers.(drill.Typing); typed && e.terminal(e.stdin) {
 				return fmt.Errorf("chords that nobody hears cannot be named: %w", err)
 			}
 			s.out, s.silent = audio.Null{Rate: sampleRate}, true
@@ -261,13 +250,8 @@ func same(a, b string) bool {
 	return err == nil && os.SameFile(x, y)
 }
 
-// micAnswers answers every prompt with the running microphone.
-type micAnswers struct{ src audio.Source }
-
-func (m micAnswers) Source(session.Prompted) (audio.Source, bool, error) { return m.src, true, nil }
-
-// fileAnswers answers the n-th prompt with the n-th recording.
-type fileAnswers struct {
+// files are recordings that answer.
+type files struct {
 	env   *env
 	rec   *recording
 	paths []string
@@ -275,7 +259,7 @@ type fileAnswers struct {
 
 // check opens each recording once, so that a bad one is told before the drill
 // begins.
-func (f *fileAnswers) check() error {
+func (f *files) check() error {
 	for _, path := range f.paths {
 		if isPipe(path) {
 			continue // it can be read only once
@@ -289,76 +273,17 @@ func (f *fileAnswers) check() error {
 	return nil
 }
 
-func (f *fileAnswers) Source(p session.Prompted) (audio.Source, bool, error) {
-	if p.Attempt > 1 || p.Index > len(f.paths) {
-		return nil, false, session.ErrNoMore
-	}
-	return f.open(f.paths[p.Index-1])
-}
-
-// open opens a recording, or makes ready to wait for one that comes through a
+// open opens the n-th recording, or makes ready to wait for one that comes through a
 // pipe.
-func (f *fileAnswers) open(path string) (audio.Source, bool, error) {
-	if isPipe(path) {
-		return &piped{env: f.env, rec: f.rec, path: path}, false, nil
+func (f *files) open(n int) (audio.Source, error) {
+	if path := f.paths[n]; isPipe(path) {
+		return &piped{env: f.env, rec: f.rec, path: path}, nil
 	}
-	src, err := f.rec.open(f.env, path)
-	return src, false, err
-}
-
-// simulated answers with the simulated singer.
-type simulated struct {
-	singer synth.Singer
-	env    *env
-	paced  bool // sing no faster than a person, for a terminal
-}
-
-func newSimulated(e *env, s *stage, p plan) simulated {
-	return simulated{
-		singer: synth.Singer{Voice: synth.Voice{SampleRate: sampleRate, Type: voiceFor(p.item)}, Seed: p.seed},
-		env:    e, paced: s.watched,
+	src, err := f.rec.open(f.env, f.paths[n])
+	if err != nil {
+		return nil, err
 	}
-}
-
-// voiceFor chooses a model voice that lies where the prompts do.
-func voiceFor(it exercise.Item) synth.VoiceType {
-	tonic := theory.Pitch{Note: it.Key.Tonic, Octave: it.Register.TonicOctave}
-	switch m := tonic.MIDI(); {
-	case m < 46:
-		return synth.Bass
-	case m < 54:
-		return synth.Tenor
-	case m < 62:
-		return synth.Alto
-	}
-	return synth.Soprano
-}
-
-func (s simulated) Source(p session.Prompted) (audio.Source, bool, error) {
-	it := p.Item
-	above := it.Tuning.Cents(it.Asked)
-	scale := it.Key.ScaleDegrees()
-	// The nearest degrees of the scale on both sides, as distances in cents.
-	lower, upper := theory.Cents(-1200), theory.Cents(1200)
-	for _, d := range scale {
-		for _, octave := range []theory.Cents{-1200, 0, 1200} {
-			off := it.Tuning.Cents(d) + octave - above
-			if off < 0 {
-				lower = max(lower, off)
-			} else if off > 0 {
-				upper = min(upper, off)
-			}
-		}
-	}
-	hz := it.Hz(p.Target)
-	src := s.singer.Answer(synth.Ask{
-		Hz: hz, Below: theory.Shift(hz, lower), Above: theory.Shift(hz, upper),
-		Item: p.Index, Attempt: p.Attempt - 1,
-	})
-	if s.paced {
-		src = audio.NewPaced(src, s.env.wait)
-	}
-	return src, false, nil
+	return src, nil
 }
 
 // silentSink takes as long as the sound would last, so that a drill without a

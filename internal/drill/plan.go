@@ -120,7 +120,12 @@ type Sing struct {
 
 	Recordings int  // that answer
 	OwnProfile bool // the profile was asked for
+
+	items []exercise.Item
 }
+
+// Items are what is asked, in order, once there is a plan.
+func (o *Sing) Items() []exercise.Item { return o.items }
 
 // Plan reads the options. Every mistake in them is a [Wrong].
 func (o *Sing) Plan() (*Plan, error) {
@@ -159,7 +164,7 @@ func (o *Sing) Plan() (*Plan, error) {
 		return p, wrongf("--count: %d is out of range: want 1 to %d", order.Count, exercise.MaxCount)
 	}
 	items, err := exercise.NewSeries(p.Item, order)
-	if err != nil {
+	if o.items = items; err != nil {
 		return p, wrong(err)
 	}
 	if err := o.Manner.read(&p.Config); err != nil {

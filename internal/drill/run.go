@@ -3,6 +3,7 @@ package drill
 import (
 	"context"
 	"errors"
+	"sync/atomic"
 	"time"
 
 	"singback/exercise"
@@ -46,6 +47,7 @@ type Run struct {
 	paused time.Duration // how long the singer has rested
 	name   string        // of the last line that was sung
 	failed error         // of Save
+	labels atomic.Bool   // the last line is shown with the names of its notes
 }
 
 // Do runs it. That the singer, or the recordings, ended it is no error.
@@ -80,6 +82,9 @@ func (r *Run) Emit(e session.Event) {
 		if r.name, r.failed = r.Save(sung); r.failed != nil {
 			return
 		}
+	}
+	if line, ok := e.(session.LinePrompted); ok {
+		r.labels.Store(r.Labels(line.Feedback))
 	}
 	r.Keeper.keep(e, r)
 	r.Plan.asker.kept(r, e)
@@ -150,6 +155,10 @@ func (r *Run) Again(ctx context.Context, sung session.LineSung) (bool, error) {
 		}
 	}
 }
+
+// Shown reports whether the last line is shown with the names of its notes. A screen
+// may ask beside the run.
+func (r *Run) Shown() bool { return r.labels.Load() }
 
 // Labels reports whether the names of the notes stand below a line.
 func (r *Run) Labels(f practice.Feedback) bool { return !r.Plan.hideNames && !f.Unaided() }

@@ -191,10 +191,9 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 		return err
 	}
 	item.From, item.Asked = &pair[0], pair[1]
-	inner := *r
-	inner.Keeper, inner.Save, inner.Person = &Keeper{}, nil, Nobody{}
-	if inner.Show = r.Aside; r.Aside == nil {
-		inner.Show = func(session.Event) {}
+	show := r.Aside
+	if show == nil {
+		show = func(session.Event) {}
 	}
 	tolerance := exercise.Tolerance{Cents: exercise.DefaultTolerance, StrictOctave: !sung.Rules.Octave}
 	plan := Plan{Item: item, Naming: r.Plan.Naming, Seed: r.Plan.Seed, music: r.Plan.music,
@@ -206,7 +205,10 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 	if _, ok := r.Answers.(*Simulated); ok && r.Watched {
 		plan.Config.Still = r.still
 	}
-	inner.Plan = &plan
-	_, err = session.Run(ctx, plan.Config, r.Out, &inner)
+	inner := &Run{
+		Plan: &plan, Style: r.Style, Answers: r.Answers, Out: r.Out, Level: r.Level, Person: Nobody{}, Keeper: &Keeper{}, Show: show,
+		Start: r.Start, Clock: r.Clock, begun: r.begun,
+	}
+	_, err = session.Run(ctx, plan.Config, r.Out, inner)
 	return err
 }

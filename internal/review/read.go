@@ -84,19 +84,13 @@ func Listen(ctx context.Context, src audio.Source) (grade.Performance, error) {
 	var p grade.Performance
 	cfg := pitch.DefaultConfig(src.SampleRate())
 	cfg.Reading = pitch.Offline
-	tracker, err := pitch.NewTracker(cfg)
-	if err != nil {
-		return p, err
-	}
 	seg, err := pitch.NewMelodySegmenter(cfg)
 	if err != nil {
 		return p, err
 	}
 	rate := float64(src.SampleRate())
-	block := make([]float64, 4096)
-	points := make([]pitch.Point, 0, 1024)
 	notes := make([]pitch.Note, 0, 16)
-	found := func() {
+	err = Track(ctx, src, cfg, func(points []pitch.Point, _ int64) {
 		for _, pt := range points {
 			m := grade.Moment{At: float64(pt.Index) / rate}
 			if pt.Voiced {
@@ -106,26 +100,13 @@ func Listen(ctx context.Context, src audio.Source) (grade.Performance, error) {
 		}
 		notes = seg.Push(notes[:0], points)
 		p.Notes = append(p.Notes, sungNotes(notes, rate)...)
+	})
+	if err != nil {
+		return p, err
 	}
-	for {
-		n, lost, err := src.Read(ctx, block)
-		if lost > 0 {
-			points = tracker.Lost(points[:0], lost)
-			found()
-		}
-		points = tracker.Push(points[:0], block[:n])
-		found()
-		if errors.Is(err, io.EOF) {
-			points = tracker.Flush(points[:0])
-			found()
-			p.Notes = append(p.Notes, sungNotes(seg.Flush(notes[:0]), rate)...)
-			p.Notes = measured(p)
-			return p, nil
-		}
-		if err != nil {
-			return p, err
-		}
-	}
+	p.Notes = append(p.Notes, sungNotes(seg.Flush(notes[:0]), rate)...)
+	p.Notes = measured(p)
+	return p, nil
 }
 
 // a4 is the A4 that all cents are counted on.

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -402,10 +401,10 @@ func (r *lineRun) event(ev session.Event) {
 		}
 		if r.o.stage.format.value == "json" {
 			r.record(lineEvent{"line", ev.Index, ev.Of, ev.Tempo, ev.Free, ev.Echo,
-				newMelodyRecord(line{score: ev.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, r.naming, r.labels.Load())})
+				report.NewMadeMelody(ev.Score, m, r.naming, r.labels.Load())})
 		}
 	case session.KeySet:
-		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, tuningWords(ev.Tuning), r.seed)
+		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), r.seed)
 	case session.CountIn:
 		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
 	case session.PlayingLine:
@@ -429,7 +428,7 @@ func (r *lineRun) show(w io.Writer, s theory.Score) { r.draw(w, s, r.e.width(r.e
 
 func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
 	v := notation.View{ASCII: r.e.ascii(), Width: width}
-	if c, ok := clefs[strings.ToLower(strings.TrimSpace(r.o.stage.music.voice))]; ok {
+	if c, ok := notation.VoiceClef(r.o.stage.music.voice); ok {
 		v.Clef = &c
 	}
 	if r.labels.Load() {
@@ -444,13 +443,13 @@ func (r *lineRun) draw(w io.Writer, s theory.Score, width int) {
 
 // lineEvent is a melody that is to be sung.
 type lineEvent struct {
-	Event    string       `json:"event"` // "line"
-	Index    int          `json:"index"`
-	Of       int          `json:"of"`
-	TempoBPM float64      `json:"tempo_bpm"`
-	Free     bool         `json:"free"`
-	Echo     bool         `json:"echo"`
-	Line     melodyRecord `json:"line"`
+	Event    string        `json:"event"` // "line"
+	Index    int           `json:"index"`
+	Of       int           `json:"of"`
+	TempoBPM float64       `json:"tempo_bpm"`
+	Free     bool          `json:"free"`
+	Echo     bool          `json:"echo"`
+	Line     report.Melody `json:"line"`
 }
 
 // sungEvent is what became of it.
@@ -592,10 +591,7 @@ func (r *lineRun) tell(l gradedLine) {
 	if sung.Echo {
 		r.show(w, sung.Score)
 	}
-	var b bytes.Buffer
-	_ = writeDetails(&b, g, model)
-	head, notes, _ := strings.Cut(b.String(), "\n\n")
-	fmt.Fprintln(w, head)
+	fmt.Fprint(w, g.Marks(model))
 	if ev.SungTempoBPM != nil && !sung.Echo {
 		asked := fmt.Sprintf(", asked %g", sung.Tempo)
 		if sung.Free {
@@ -613,7 +609,7 @@ func (r *lineRun) tell(l gradedLine) {
 	if ev.Practise != nil {
 		fmt.Fprintf(w, "practise  %s\n", *ev.Practise)
 	}
-	fmt.Fprintf(w, "\n%s", notes)
+	fmt.Fprintf(w, "\n%s", g.NoteTable())
 }
 
 // weakest is the interval to practise: of two different degrees of one key.

@@ -116,15 +116,6 @@ func (m *music) readTuning() (theory.Tuning, error) {
 	return t, nil
 }
 
-// tuningWords says the tuning, and its system unless it is the equal one.
-func tuningWords(t theory.Tuning) string {
-	s := fmt.Sprintf("A4 = %g Hz", t.A4)
-	if t.System != theory.Equal {
-		s += ", " + t.String() + " tuning"
-	}
-	return s
-}
-
 // reach is where the notes are to lie: the working range and the tessitura of
 // the voice asked for, or else of the singer; ok is false where neither is
 // known.

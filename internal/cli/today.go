@@ -353,7 +353,7 @@ func (t *todayRun) melody(q practice.Question) (*theory.Score, error) {
 	if t.rig.log != nil {
 		m := melodies[0]
 		t.rig.log.record(lineEvent{"line", t.asked, 0, m.Score.Tempo, false, false,
-			newMelodyRecord(line{score: m.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}, t.drill.plan.naming, t.lines.labels.Load())})
+			report.NewMadeMelody(m.Score, m, t.drill.plan.naming, t.lines.labels.Load())})
 	}
 	return &melodies[0].Score, nil
 }

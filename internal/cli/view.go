@@ -163,7 +163,7 @@ func (v *lineView) event(e session.Event) {
 		if e.Again {
 			again = " again"
 		}
-		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, tuningWords(e.Tuning), v.plan.seed)
+		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, report.Tuning(e.Tuning), v.plan.seed)
 	case session.Prompted:
 		ask := "sing " + s.Asked(e.Item)
 		if e.Item.From != nil {

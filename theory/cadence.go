@@ -45,3 +45,22 @@ func CadenceNamed(name string, k Key) ([]Roman, error) {
 	}
 	return nil, fmt.Errorf("%w: %s; want %s", ErrCadence, quote(name), strings.Join(names, ", "))
 }
+
+// ReadProgression reads the name of a cadence, or else chords as
+// [ParseProgression] does. An error is that of the one that is meant: a word of
+// small letters that is longer than a root and begins as no numeral is a name.
+func ReadProgression(s string, k Key) ([]Roman, error) {
+	p, unnamed := CadenceNamed(s, k)
+	if unnamed == nil {
+		return p, nil
+	}
+	p, err := ParseProgression(s, k)
+	if err == nil {
+		return p, nil
+	}
+	word := strings.TrimSpace(s)
+	if len(word) > 3 && strings.Trim(word, "abcdefghijklmnopqrstuvwxyz") == "" && strings.Trim(word[:2], "iv") != "" {
+		return nil, unnamed
+	}
+	return nil, err
+}

@@ -335,3 +335,27 @@ func (p Pitch) simpler() Pitch {
 func (s Score) Octaves(n int) (Score, error) {
 	return s.moved(Interval{7 * n, 12 * n}, s.Key)
 }
+
+// Into returns the line moved by octaves to where most of its notes lie in a
+// range, and of such places the one nearest to its middle.
+func (s Score) Into(r Range) (Score, error) {
+	best, bestIn, bestOff := 0, -1, 0
+	for n := -8; n <= 8; n++ {
+		in, off := 0, 0
+		for _, w := range s.Notes {
+			if w.Rest {
+				continue
+			}
+			p := w.Pitch
+			p.Octave += n
+			if r.Contains(p) {
+				in++
+			}
+			off += 2*p.MIDI() - r.Low - r.High
+		}
+		if off = max(off, -off); in > bestIn || in == bestIn && off < bestOff {
+			best, bestIn, bestOff = n, in, off
+		}
+	}
+	return s.Octaves(best)
+}

@@ -159,6 +159,18 @@ func (m Melody) Histogram() [12]float64 {
 	return h
 }
 
+// Histogram returns how long each pitch class sounds in the line, in quarter
+// notes, and how many notes there are.
+func (s Score) Histogram() (h [12]float64, notes int) {
+	for _, n := range s.Notes {
+		if !n.Rest {
+			h[n.Pitch.PitchClass()] += n.Length.Float()
+			notes++
+		}
+	}
+	return h, notes
+}
+
 // Offset returns how far, in cents, −50 … 50, the notes lie as a whole from the
 // semitones of equal temperament, and how well they agree about it, 0 … 1: the
 // direction and length of the mean of unit vectors, a semitone to the turn, each

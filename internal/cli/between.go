@@ -1,10 +1,8 @@
 package cli
 
 import (
-	"encoding/json"
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -51,165 +49,53 @@ key is named.`,
 		if err != nil {
 			return err
 		}
-		b, err := readBetween(args, key)
+		ways, err := readBetween(args, key)
 		if err != nil {
 			return err
 		}
-		record := report.Between{Schema: report.Schema, From: b.from.ASCII(), To: b.to.ASCII(), Passing: []report.Passing{}}
-		for _, k := range b.keys {
-			record.Keys = append(record.Keys, k.Readable().ASCII())
-		}
-		style := report.Style{ASCII: e.ascii()}
 		if f.value == "json" {
-			for _, p := range b.passing {
-				line := b.line(p)
-				v, _, err := texture.Voice(line)
-				if err != nil {
-					v = nil // said by null
-				}
-				record.Passing = append(record.Passing, report.NewPassing(p, line, v, tuning))
-			}
-			enc := json.NewEncoder(e.stdout)
-			enc.SetIndent("", "  ")
-			return enc.Encode(record)
+			return e.printIndented(report.NewBetween(ways, texture, tuning))
 		}
-		return b.write(e, style, texture, voices)
+		if !voices {
+			return e.print(e.style(theory.Movable).Between(ways, nil))
+		}
+		return e.print(e.style(theory.Movable).Between(ways, &texture))
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&key, "key", "", `the key, where it is known: "Ab major", f#m`)
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 
-// betweenChords is what between was asked and what it found.
-type betweenChords struct {
-	from, to theory.Chord
-	keys     []theory.Key
-	passing  []theory.Passing
-}
-
 // readBetween reads the two chords and applies the rules.
-func readBetween(args []string, keyName string) (betweenChords, error) {
-	var b betweenChords
+func readBetween(args []string, keyName string) (report.Ways, error) {
+	var w report.Ways
+	var key theory.Key // a symbol is the same in any
 	if keyName != "" {
 		k, err := theory.ParseKey(keyName)
 		if err != nil {
-			return b, usage(fmt.Errorf("--key: %w", err))
+			return w, usage(fmt.Errorf("--key: %w", err))
 		}
-		b.keys = []theory.Key{k}
+		key, w.Keys = k, []theory.Key{k}
 	}
-	for i, s := range args {
-		var k theory.Key // a symbol is the same in any
-		if keyName != "" {
-			k = b.keys[0]
-		}
-		r, err := theory.ParseSymbol(s, k)
-		if keyName == "" && err == nil {
-			if _, numeral := theory.ParseRoman(s, k); numeral == nil {
-				return b, usagef("%q is a Roman numeral: in which key? --key is missing", short(s))
-			}
-		}
-		c := r.Chord
+	for i, chord := range []*theory.Chord{&w.From, &w.To} {
+		r, err := theory.ParseSymbol(args[i], key)
 		if err != nil {
-			return b, usage(err)
+			return w, usage(err)
 		}
-		if i == 0 {
-			b.from = c
-		} else {
-			b.to = c
+		if _, numeral := theory.ParseRoman(args[i], key); keyName == "" && numeral == nil {
+			return w, usagef("%q is a Roman numeral: in which key? --key is missing", short(args[i]))
 		}
+		*chord = r.Chord
 	}
 	if keyName != "" {
-		b.passing = theory.PassingChords(b.from, b.to, b.keys[0])
+		w.Passing = theory.PassingChords(w.From, w.To, key)
 	} else {
-		b.keys = theory.PassingKeys(b.from, b.to)
-		b.passing = theory.PassingAnywhere(b.from, b.to)
+		w.Keys = theory.PassingKeys(w.From, w.To)
+		w.Passing = theory.PassingAnywhere(w.From, w.To)
 	}
-	return b, nil
-}
-
-// line is the way with both chords, in the key in which it was found.
-func (b betweenChords) line(p theory.Passing) []theory.Roman {
-	line := []theory.Roman{p.Key.Roman(b.from)}
-	line = append(line, p.Chords...)
-	return append(line, p.Key.Roman(b.to))
-}
-
-func (b betweenChords) write(e *env, style report.Style, texture theory.Texture, voices bool) error {
-	var names []string
-	for _, k := range b.keys {
-		names = append(names, style.Key(k.Readable()))
-	}
-	out := &strings.Builder{}
-	fmt.Fprintf(out, "%s to %s, in %s\n\n", style.Chord(b.from), style.Chord(b.to), strings.Join(names, ", "))
-	if len(b.passing) == 0 {
-		fmt.Fprintln(out, "No rule allows a chord between them.")
-	}
-	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	sources := []string{}
-	for _, p := range b.passing {
-		var symbols, numerals []string
-		for _, r := range p.Chords {
-			symbols = append(symbols, style.Chord(r.Chord))
-			numerals = append(numerals, style.Roman(r))
-		}
-		often := ""
-		if p.Often.Of != "" {
-			n := len(sources)
-			for i, s := range sources {
-				if s == p.Often.Source {
-					n = i
-				}
-			}
-			if n == len(sources) {
-				sources = append(sources, p.Often.Source)
-			}
-			often = style.Words(p.Often.Of)
-			if p.Often.Percent > 0 {
-				often += fmt.Sprintf(" %d %%", p.Often.Percent)
-			}
-			often += fmt.Sprintf(" [%d]", n+1)
-		}
-		fmt.Fprintf(w, "%s\t%s in %s\t%s\t%s\n", strings.Join(symbols, " "), strings.Join(numerals, " "), style.Key(p.Key.Readable()), style.Words(p.Device), often)
-	}
-	w.Flush()
-	fmt.Fprintln(out)
-	told := map[string]bool{}
-	for _, p := range b.passing {
-		if !told[p.Device] {
-			told[p.Device] = true
-			fmt.Fprintf(out, "%s: %s.\n", style.Words(p.Device), style.Words(p.Rule))
-		}
-	}
-	for i, s := range sources {
-		fmt.Fprintf(out, "[%d] %s\n", i+1, s)
-	}
-	var all []theory.Roman
-	for _, p := range b.passing {
-		all = append(all, b.line(p)...)
-	}
-	if notes := style.Respelled(all); notes != "" {
-		fmt.Fprintf(out, "\n%s", notes)
-	}
-	if voices {
-		for _, p := range b.passing {
-			line := b.line(p)
-			v, _, err := texture.Voice(line)
-			if err != nil {
-				fmt.Fprintf(out, "\n%v\n", err)
-				continue
-			}
-			fmt.Fprintf(out, "\n%s", style.Voicing(line, v))
-		}
-	}
-	lines := strings.Split(out.String(), "\n")
-	for i := range lines {
-		lines[i] = strings.TrimRight(lines[i], " ")
-	}
-	_, err := fmt.Fprint(e.stdout, strings.Join(lines, "\n"))
-	return err
+	return w, nil
 }

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -12,13 +11,6 @@ import (
 	"singback/internal/report"
 	"singback/internal/synth"
 	"singback/theory"
-)
-
-// chordLength and lastLength are how long a chord sounds, in seconds: a beat of
-// the key-setting cadence, and two.
-const (
-	chordLength = 60.0 / 72
-	lastLength  = 2 * chordLength
 )
 
 // maxChords bounds a progression on the command line.
@@ -131,11 +123,10 @@ in the right; --style choir keeps the ranges of four voices.`,
 	fl.StringVar(&h.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
 	fl.Float64Var(&h.level, "level", synth.DefaultLevel, "peak level of the sound in `DBFS`, -60 to -3")
 	h.addTuning(cmd)
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("style", fixed("keyboard", "choir")))
 	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 
@@ -164,15 +155,9 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if strings.TrimSpace(chords) == "" {
 		return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
 	}
-	p, err := theory.CadenceNamed(chords, key)
+	p, err := theory.ReadProgression(chords, key)
 	if err != nil {
-		var numerals error
-		if p, numerals = theory.ParseProgression(chords, key); numerals != nil {
-			if isName(chords) {
-				return usage(err)
-			}
-			return usage(numerals)
-		}
+		return usage(err)
 	}
 	if len(p) > maxChords {
 		return usagef("%d chords are too many: want at most %d", len(p), maxChords)
@@ -191,52 +176,25 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 			return err
 		}
 	}
-	style := report.Style{ASCII: e.ascii()}
+	style, how := e.style(theory.Movable), strings.ToLower(h.style)
 	if format == "json" {
-		enc := json.NewEncoder(e.stdout)
-		enc.SetIndent("", "  ")
-		if err := enc.Encode(report.NewVoicing(p, voicing, cost, strings.ToLower(h.style), tuning)); err != nil {
-			return err
-		}
+		err = e.printIndented(report.NewVoicing(p, voicing, cost, how, tuning))
 	} else {
-		text := fmt.Sprintf("%s, %s\n\n%s", style.Key(key), strings.ToLower(h.style), style.Voicing(p, voicing))
+		text := fmt.Sprintf("%s, %s\n\n%s", style.Key(key), how, style.Voicing(p, voicing))
 		if notes := style.Respelled(p); notes != "" {
 			text += "\n" + notes
 		}
-		if _, err := fmt.Fprint(e.stdout, text); err != nil {
-			return err
-		}
+		err = e.print(text)
+	}
+	if err != nil {
+		return err
 	}
 	if s.out == nil {
 		return nil
 	}
 	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.level}
-	if err := s.out.Write(ctx, keyboard.Render(chordPhrase(p, voicing, tuning))); err != nil {
+	if err := s.out.Write(ctx, keyboard.Render(synth.Progression(key, tuning, voicing))); err != nil {
 		return err
 	}
 	return errors.Join(s.out.Drain(ctx), s.close())
-}
-
-// isName tells whether a word that is neither the name of a cadence nor chords
-// was meant as a name: it is all small letters, more than a root may be, and no
-// numeral.
-func isName(s string) bool {
-	s = strings.TrimSpace(s)
-	return len(s) > 3 && strings.Trim(s, "abcdefghijklmnopqrstuvwxyz") == "" && strings.Trim(s[:2], "iv") != ""
-}
-
-// chordPhrase plays the chords one after the other, the last one longest.
-func chordPhrase(p []theory.Roman, vs []theory.Voicing, t theory.Tuning) synth.Phrase {
-	var phrase synth.Phrase
-	for i, v := range vs {
-		// Let go a little early: the chord is gone when the next one comes.
-		length := chordLength - synth.Release/2
-		if i == len(vs)-1 {
-			length = lastLength
-		}
-		for _, q := range v {
-			phrase = append(phrase, synth.Sound{Hz: t.HzIn(p[i].Key, q), Start: float64(i) * chordLength, Duration: length})
-		}
-	}
-	return phrase
 }

@@ -17,6 +17,7 @@ import (
 	"singback/calib"
 	"singback/exercise"
 	"singback/internal/audio"
+	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
@@ -331,14 +332,14 @@ func (c *calibrateCommand) run(cmd *cobra.Command, args []string) error {
 	}
 	ctx, stop := e.interruptible(cmd.Context())
 	defer stop()
-	stage, err := o.openStage(ctx, e, kind, recordings, plan{seed: o.seed})
+	stage, err := o.openStage(ctx, e, kind, recordings, &drill.Plan{Seed: o.seed})
 	if err != nil {
 		return err
 	}
 	defer stage.close()
 	who := &subject{env: e, stage: stage, config: cfg, voice: asked, recordings: recordings, parts: parts, seed: o.seed, rec: &o.rec}
-	_, live := stage.answers.(micAnswers)
-	_, who.simulated = stage.answers.(simulated)
+	_, live := stage.answers.(drill.Microphone)
+	who.simulated = stage.answers.Kind() == drill.BySimulation
 	if who.simulated {
 		who.sing(sung)
 	}
@@ -656,7 +657,7 @@ func (s *subject) Done() bool {
 
 func (s *subject) Source(p session.Part, ask calib.RangeAsk, hz float64) (audio.Source, bool, bool, error) {
 	switch a := s.stage.answers.(type) {
-	case micAnswers:
+	case drill.Microphone:
 		for p == session.VoicePart { // what was typed before was no word about this note
 			select {
 			case _, ok := <-s.lines:
@@ -667,8 +668,8 @@ func (s *subject) Source(p session.Part, ask calib.RangeAsk, hz float64) (audio.
 			}
 			break
 		}
-		return a.src, true, false, nil
-	case *fileAnswers:
+		return a.Live, true, false, nil
+	case *drill.Recordings:
 		src, err := s.rec.open(s.env, s.recordings[slices.Index(s.parts, p)])
 		return src, false, true, err
 	}

@@ -23,6 +23,7 @@ import (
 	"golang.org/x/term"
 
 	"singback/internal/device"
+	"singback/internal/drill"
 	"singback/internal/plain"
 	"singback/internal/store"
 )
@@ -308,13 +309,7 @@ func oneArg(what string) cobra.PositionalArgs {
 }
 
 // short cuts what a user typed to a length that fits into a message.
-func short(s string) string {
-	r := []rune(s)
-	if len(r) > 40 {
-		return string(r[:40]) + "…"
-	}
-	return s
-}
+func short(s string) string { return plain.Short(s) }
 
 // format is the value of a --format flag.
 type format struct {

@@ -1,19 +1,17 @@
 package cli
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/report"
+	"singback/theory"
 )
 
 func newCourse(e *env) *cobra.Command {
@@ -56,34 +54,9 @@ word is wrong, and what would be right.`,
 			for _, s := range c.Stages {
 				n += len(s.Skills)
 			}
-			_, err = fmt.Fprintf(e.stdout, "%s: fine; %s, %s to practise\n", args[0], many(len(c.Stages), "stage"), many(n, "thing"))
-			return err
+			return e.print(fmt.Sprintf("%s: fine; %s, %s to practise\n", args[0], many(len(c.Stages), "stage"), many(n, "thing")))
 		},
 	}
-}
-
-// courseShown is what course show prints with --format json.
-type courseShown struct {
-	Schema  int           `json:"schema"`
-	Name    string        `json:"name"`
-	Minutes float64       `json:"minutes"`
-	New     int           `json:"new"`
-	Stages  []courseStage `json:"stages"`
-
-	Standing *report.Standing `json:"standing"` // of the singer; null: the record has no practice of a course
-}
-
-type courseStage struct {
-	Name           string     `json:"name"`
-	Keys           []string   `json:"keys"`
-	Skills         []string   `json:"skills"` // as the record has them
-	Series         [][]string `json:"series"` // of skills, sung whole
-	ToleranceCents float64    `json:"tolerance_cents"`
-	SetEvery       int        `json:"set_every"`
-	Right          float64    `json:"right_percent"`
-	Of             int        `json:"of"`
-	Days           int        `json:"days"`
-	InKeys         int        `json:"in_keys"`
 }
 
 func newCourseShow(e *env) *cobra.Command {
@@ -97,12 +70,7 @@ in each, in which keys, and the goal at which the next opens; and, where you hav
 practised, which stage you have reached and what is in review.`,
 		Example: `  singback course show
   singback course show mine.toml --format json`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return usagef("%d arguments given, want at most one: the file of a course", len(args))
-			}
-			return nil
-		},
+		Args:              upToOneArg("the file of a course"),
 		ValidArgsFunction: completeCourse,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c := course.BuiltIn()
@@ -128,105 +96,15 @@ practised, which stage you have reached and what is in review.`,
 				at = &standing
 			}
 			if format.value == "json" {
-				return writeCourseJSON(e.stdout, c, at)
+				return e.printJSON(report.NewCourse(c, at))
 			}
-			return writeCourse(e.stdout, c, at, o.singer, report.Style{ASCII: e.ascii()})
+			return e.print(e.style(theory.Movable).Course(c, at, o.singer))
 		},
 	}
 	o.addFile(cmd)
 	o.addSinger(cmd, "whose stage, by `NAME` (else whose profile is in use, or me)")
-	cmd.Flags().Var(format, "format", "output: text or json")
-	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	format.addTo(cmd)
 	return cmd
-}
-
-func writeCourse(out io.Writer, c practice.Course, at *practice.Standing, singer string, style report.Style) error {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s: %s a day, at most %s\n", c.Name, report.Many(c.Minutes, "minute"), many(c.New, "new thing"))
-	seen := map[exercise.Skill]bool{}
-	for i, s := range c.Stages {
-		keys := make([]string, len(s.Keys))
-		for j, k := range s.Keys {
-			keys[j] = style.Key(k)
-		}
-		degrees, moves, bass, qualities, levels := []string{}, 0, []string{}, []string{}, []string{}
-		for _, skill := range s.Skills {
-			if seen[skill] {
-				continue
-			}
-			seen[skill] = true
-			switch skill.Kind {
-			case exercise.PairSkill:
-				moves++
-			case exercise.BassSkill:
-				bass = append(bass, style.Degree(s.Keys[0], skill.Degree))
-			case exercise.QualitySkill:
-				qualities = append(qualities, skill.Chord)
-			case exercise.MelodySkill:
-				levels = append(levels, fmt.Sprint(skill.Level))
-			default:
-				degrees = append(degrees, style.Degree(s.Keys[0], skill.Degree))
-			}
-		}
-		var what []string
-		if len(degrees) > 0 {
-			what = append(what, strings.Join(degrees, " "))
-		}
-		if moves > 0 {
-			what = append(what, many(moves, "move"))
-		}
-		if n := len(s.Chains); n > 0 {
-			what = append(what, fmt.Sprintf("%d series", n))
-		}
-		for _, list := range []struct {
-			of    string
-			names []string
-		}{{"bass ", bass}, {"chords ", qualities}, {"melodies of level ", levels}} {
-			if len(list.names) > 0 {
-				what = append(what, list.of+strings.Join(list.names, " "))
-			}
-		}
-		in := strings.Join(keys, ", ")
-		if len(keys) > 3 {
-			in = fmt.Sprintf("%d keys", len(keys))
-		}
-		fmt.Fprintf(&b, "\n%2d  %s\n    %s\n    in %s, within %g cents\n    goal: %g %% of the last %d, on %s, in %s\n",
-			i+1, s.Name, strings.Join(what, "; "), in, s.Tolerance, 100*s.Goal.Share, s.Goal.Of, many(s.Goal.Days, "day"), many(s.Goal.Keys, "key"))
-	}
-	if at != nil {
-		fmt.Fprintf(&b, "\n%s:\n", singer)
-		for _, line := range style.Standing(c, *at, "") {
-			b.WriteString(line + "\n")
-		}
-	}
-	_, err := io.WriteString(out, b.String())
-	return err
-}
-
-func writeCourseJSON(out io.Writer, c practice.Course, at *practice.Standing) error {
-	shown := courseShown{report.Schema, c.Name, c.Minutes, c.New, nil, nil}
-	if at != nil {
-		standing := report.NewStanding(c, *at)
-		shown.Standing = &standing
-	}
-	for _, s := range c.Stages {
-		stage := courseStage{s.Name, nil, nil, [][]string{}, s.Tolerance, s.Series, 100 * s.Goal.Share, s.Goal.Of, s.Goal.Days, s.Goal.Keys}
-		for _, k := range s.Keys {
-			stage.Keys = append(stage.Keys, k.ASCII())
-		}
-		for _, skill := range s.Skills {
-			stage.Skills = append(stage.Skills, skill.String())
-		}
-		for _, c := range s.Chains {
-			var skills []string
-			for _, skill := range c {
-				skills = append(skills, skill.String())
-			}
-			stage.Series = append(stage.Series, skills)
-		}
-		shown.Stages = append(shown.Stages, stage)
-	}
-	return json.NewEncoder(out).Encode(shown)
 }
 
 func newCourseExport(e *env) *cobra.Command {
@@ -239,17 +117,11 @@ func newCourseExport(e *env) *cobra.Command {
 a FILE, or to standard output.`,
 		Example: `  singback course export my-course.toml
   singback course export | head`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return usagef("%d arguments given, want at most one: the file to write", len(args))
-			}
-			return nil
-		},
+		Args:              upToOneArg("the file to write"),
 		ValidArgsFunction: completeCourse,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 || args[0] == "-" {
-				_, err := e.stdout.Write(course.Text)
-				return err
+				return e.print(string(course.Text))
 			}
 			return e.writeFile(args[0], force, forAll, func(w io.Writer) error {
 				_, err := w.Write(course.Text)
@@ -259,4 +131,14 @@ a FILE, or to standard output.`,
 	}
 	addForce(cmd, &force)
 	return cmd
+}
+
+// upToOneArg wants at most one argument, called what.
+func upToOneArg(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return usagef("%d arguments given, want at most one: %s", len(args), what)
+		}
+		return nil
+	}
 }

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -80,12 +79,9 @@ certain, and nothing that can be heard is impossible.`,
 				return err
 			}
 			if f.value == "json" {
-				enc := json.NewEncoder(e.stdout)
-				enc.SetIndent("", "  ")
-				return enc.Encode(report.NewDeduction(d, naming))
+				return e.printIndented(report.NewDeduction(d, naming))
 			}
-			_, err = fmt.Fprint(e.stdout, report.Style{Names: naming, ASCII: e.ascii()}.Deduction(d))
-			return err
+			return e.print(e.style(naming).Deduction(d))
 		},
 	}
 	m.addKeyFlag(cmd, false, "", `the key: "Ab major", f#m`)
@@ -93,9 +89,8 @@ certain, and nothing that can be heard is impossible.`,
 	fl.StringVar(&styleName, "style", styleName, "whose chords: "+strings.Join(styles, ", "))
 	fl.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
 	fl.IntVar(&count, "count", count, "how many progressions, 1 to 100")
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("style", fixed(styles...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"encoding/json"
 	"fmt"
 	"text/tabwriter"
 
@@ -32,9 +31,7 @@ part of a name that fits only one device works with --device.`,
 				return err
 			}
 			if f.value == "json" {
-				enc := json.NewEncoder(e.stdout)
-				enc.SetIndent("", "  ")
-				return enc.Encode(devicesRecord{report.Schema, list})
+				return e.printIndented(devicesRecord{report.Schema, list})
 			}
 			w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 			fmt.Fprintln(w, "device\tinputs\toutputs\trate Hz\tdriver\tdefault for")
@@ -53,7 +50,6 @@ part of a name that fits only one device works with --device.`,
 			return w.Flush()
 		},
 	}
-	cmd.Flags().Var(f, "format", "output: text or json")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	f.addTo(cmd)
 	return cmd
 }

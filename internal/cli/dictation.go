@@ -1,20 +1,16 @@
 package cli
 
 import (
-	"errors"
 	"fmt"
-	"math/rand/v2"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
 	"singback/exercise/compose"
-	"singback/internal/audio"
+	"singback/internal/drill"
 	"singback/internal/report"
-	"singback/internal/session"
 	"singback/internal/synth"
-	"singback/theory"
 )
 
 // inputTyped is the word of --input for a person who types.

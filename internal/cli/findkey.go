@@ -1,44 +1,21 @@
 package cli
 
 import (
-	"bufio"
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
-	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/notation"
 	"singback/internal/report"
-	"singback/internal/session"
+	"singback/internal/review"
 	"singback/pitch"
 	"singback/theory"
 )
-
-// keyProposals is what findkey prints with --format json.
-type keyProposals struct {
-	Schema      int           `json:"schema"`
-	Profile     string        `json:"profile"`
-	Notes       int           `json:"notes"`
-	OffsetCents *float64      `json:"offset_cents"` // of a recording, above A4 as given; null for names
-	Agreement   *float64      `json:"agreement"`    // of its notes about that, 0 to 1
-	A4Hz        *float64      `json:"a4_hz"`
-	Proposals   []keyProposal `json:"proposals"` // the best first; the singer decides
-}
-
-type keyProposal struct {
-	Key   string  `json:"key"`
-	Score float64 `json:"score"` // Pearson's r
-}
 
 func newFindKey(e *env) *cobra.Command {
 	var rec recording
@@ -85,39 +62,24 @@ Their old names, by author, are still read.`,
 			if !strings.EqualFold(strings.TrimSpace(profile), p.Name) {
 				fmt.Fprintf(e.stderr, "--profile: %s is called %s now\n", strings.TrimSpace(profile), p.Name)
 			}
-			out := keyProposals{Schema: report.Schema, Profile: p.Name}
-			var h [12]float64
-			m, err := findMelody(e, args)
+			h, out, err := hear(cmd.Context(), e, args, &rec, naming, a4)
 			if err != nil {
-				return err
-			}
-			defer m.close()
-			if m.recorded {
-				src, err := rec.open(m.env, m.path)
-				if err != nil {
-					return err
-				}
-				defer src.Close()
-				notes, err := sungNotes(cmd.Context(), src)
-				if err != nil {
-					return err
-				}
-				rec.warn(e, m.path, src)
-				if len(notes) == 0 {
-					return fmt.Errorf("%s: no sung or played note was found", m.name)
-				}
-				var offset, agreement float64
-				h, offset, agreement = sungHistogram(notes, src.SampleRate(), a4)
-				offset, agreement = math.Round(offset*10)/10, math.Round(agreement*100)/100
-				out.Notes, out.OffsetCents, out.Agreement, out.A4Hz = len(notes), &offset, &agreement, &a4
-			} else if h, out.Notes, err = m.histogram(naming); err != nil {
 				return err
 			}
 			scores, err := theory.FindKeys(h, p)
 			if err != nil {
 				return err
 			}
-			return proposeKeys(e, f.value == "json", out, scores[:count])
+			scores = scores[:count]
+			out = out.By(p, scores)
+			if f.value == "json" {
+				return e.printJSON(out)
+			}
+			if err := e.print(e.style(theory.Movable).Keys(scores)); err != nil {
+				return err
+			}
+			fmt.Fprint(e.stderr, out.Notice())
+			return askKey(e, scores)
 		},
 	}
 	var profiles []string
@@ -130,10 +92,9 @@ Their old names, by author, are still read.`,
 	fl.StringVar(&profile, "profile", profiles[0], "key profile: "+strings.Join(profiles, ", "))
 	fl.IntVar(&count, "count", 3, "how many keys to propose, 1 to 24")
 	fl.Float64Var(&a4, "a4", theory.DefaultA4, "for a recording: A4 in `Hz`, within a quarter tone")
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("profile", fixed(profiles...)))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 
@@ -147,169 +108,88 @@ func profileSources() string {
 	return b.String()
 }
 
-// foundMelody is what findkey is asked about: names, a file or standard input.
-type foundMelody struct {
-	env      *env
-	path     string // "-" is standard input of env
-	name     string // of the file; "" where names were typed
-	recorded bool   // it is a recording
-	text     string // else
-	close    func() error
-}
-
-// findMelody finds out what the arguments are: a recording, other music in a file or
-// on standard input, or names of notes.
-func findMelody(e *env, args []string) (*foundMelody, error) {
-	m := &foundMelody{env: e, text: strings.Join(args, " "), close: func() error { return nil }}
-	var in io.Reader
-	switch {
-	case len(args) != 1:
-	case args[0] == "-":
-		m.path, m.name, in = "-", "standard input", e.stdin
-	default:
-		info, err := os.Stat(args[0])
-		if ext := strings.ToLower(filepath.Ext(args[0])); err != nil && (ext == ".txt" || ext == ".wav") {
-			return nil, err
-		}
-		if _, known := notation.ByName(args[0]); err != nil && known {
-			return nil, err
-		}
-		if err == nil && info.IsDir() {
-			return nil, fmt.Errorf("%s is a folder: want a file", short(args[0]))
-		}
-		if err == nil {
-			file, err := os.Open(args[0])
-			if err != nil {
-				return nil, err
-			}
-			m.path, m.name, m.close, in = args[0], args[0], file.Close, file
-		}
-	}
-	if in == nil {
-		if strings.TrimSpace(m.text) == "" {
-			return nil, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
-		}
-		return m, nil
-	}
-	// What it holds says what it is.
-	data := bufio.NewReader(in)
-	head, err := data.Peek(len("RIFF....WAVE"))
-	if err != nil && !errors.Is(err, io.EOF) {
-		return nil, errors.Join(fmt.Errorf("read %s: %w", m.name, err), m.close())
-	}
-	if isWAV := len(head) == 12 && string(head[:4]) == "RIFF" && string(head[8:]) == "WAVE"; isWAV || strings.EqualFold(filepath.Ext(m.name), ".wav") {
-		own := *e
-		own.stdin = data
-		m.recorded, m.env = true, &own
-		return m, nil
-	}
-	b, err := io.ReadAll(io.LimitReader(data, notation.MaxFile+1))
+// hear returns how long each pitch class sounds in what the arguments are: a
+// recording, other music in a file or on standard input, or names of notes.
+func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.Naming, a4 float64) (h [12]float64, out report.KeyProposals, err error) {
+	m, err := e.openMelody(args, ".txt", ".wav")
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("read %s: %w", m.name, err), m.close())
+		return h, out, err
 	}
-	m.text = string(b)
-	return m, nil
+	defer m.close()
+	recorded, err := m.recorded()
+	if err != nil {
+		return h, out, err
+	}
+	if !recorded {
+		h, out.Notes, err = readHistogram(e, m, n)
+		return h, out, err
+	}
+	src, err := rec.of(m.path, m.in)
+	if err != nil {
+		return h, out, err
+	}
+	defer src.Close()
+	var notes []pitch.Note
+	if err := listen.Melody(ctx, src, listen.Hearing{}, func(found []pitch.Note) { notes = append(notes, found...) }); err != nil {
+		return h, out, err
+	}
+	rec.warn(e, m.path, src)
+	if len(notes) == 0 {
+		return h, out, fmt.Errorf("%s: no sung or played note was found", m.name)
+	}
+	h, offset, agreement := review.PitchClasses(notes, src.SampleRate(), a4)
+	return h, report.KeyProposals{Notes: len(notes)}.Sung(a4, offset, agreement), nil
 }
 
-// histogram returns how long each pitch class sounds, and how many notes there are.
-func (m *foundMelody) histogram(n theory.Naming) (h [12]float64, notes int, err error) {
-	if m.name != "" && !notation.HoldsNames(m.name, []byte(m.text)) {
-		score, warnings, err := notation.Parse(m.name, []byte(m.text), notation.Options{})
+// readHistogram returns how long each pitch class sounds in what is no recording,
+// and how many notes there are.
+func readHistogram(e *env, m *melodyInput, n theory.Naming) (h [12]float64, notes int, err error) {
+	if m.in != nil {
+		b, err := io.ReadAll(io.LimitReader(m.in, notation.MaxFile+1))
 		if err != nil {
-			return h, 0, fmt.Errorf("%s: %w", m.name, err)
+			return h, 0, fmt.Errorf("read %s: %w", m.name, err)
 		}
-		for _, w := range warnings {
-			fmt.Fprintf(m.env.stderr, "%s: %s\n", m.name, w)
-		}
-		for _, note := range score.Notes {
-			if !note.Rest {
-				h[(note.Pitch.MIDI()%12+12)%12] += note.Length.Float()
-				notes++
+		if !notation.HoldsNames(m.name, b) {
+			score, warnings, err := notation.Parse(m.name, b, notation.Options{})
+			if err != nil {
+				return h, 0, fmt.Errorf("%s: %w", m.name, err)
 			}
+			for _, w := range warnings {
+				fmt.Fprintf(e.stderr, "%s: %s\n", m.name, w)
+			}
+			h, notes = score.Histogram()
+			return h, notes, nil
 		}
-		return h, notes, nil
-	}
-	if m.name != "" && len(m.text) > maxText {
-		return h, 0, fmt.Errorf("%s holds more than 1 MiB: want a melody", m.name)
+		if len(b) > maxText {
+			return h, 0, fmt.Errorf("%s holds more than 1 MiB: want a melody", m.name)
+		}
+		m.text = string(b)
+	} else if strings.TrimSpace(m.text) == "" {
+		return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
 	}
 	melody, err := theory.ParseMelody(m.text, theory.Key{}, n)
 	switch {
 	case err == nil:
-	case m.name != "":
+		return melody.Histogram(), len(melody.Pitches(4)), nil
+	case m.in != nil:
 		return h, 0, fmt.Errorf("%s: %w", m.name, err)
-	default:
-		return h, 0, usage(err)
 	}
-	return melody.Histogram(), len(melody.Pitches(4)), nil
+	return h, 0, usage(err)
 }
 
-// sungNotes finds the notes of a whole recording.
-func sungNotes(ctx context.Context, src audio.Source) ([]pitch.Note, error) {
-	var notes []pitch.Note
-	err := melody(ctx, src, session.Hearing{}, func(found []pitch.Note) { notes = append(notes, found...) })
-	return notes, err
-}
-
-// sungHistogram returns how long each pitch class sounds, in seconds, after
-// taking out by how many cents the notes lie away from the semitones of A4 as a
-// whole.
-func sungHistogram(notes []pitch.Note, rate int, a4 float64) (h [12]float64, offset, agreement float64) {
-	var cents, seconds []float64
-	for _, n := range notes {
-		cents = append(cents, theory.CentsBetween(n.F0, a4))
-		seconds = append(seconds, float64(n.Offset-n.Onset)/float64(rate))
-	}
-	offset, agreement = theory.Offset(cents, seconds)
-	for i, c := range cents {
-		semitone := 9 + int(math.Round((c-offset)/100)) // A is 9
-		h[(semitone%12+12)%12] += seconds[i]
-	}
-	return h, offset, agreement
-}
-
-// vague is the agreement below which the notes stand on no common semitones:
-// notes spread evenly over ±25 cents have 0.64, at random about 1/√n.
-const vague = 0.5
-
-// proposeKeys prints the proposals, and asks.
-func proposeKeys(e *env, asJSON bool, out keyProposals, scores []theory.KeyScore) error {
-	for _, s := range scores {
-		out.Proposals = append(out.Proposals, keyProposal{s.Key.ASCII(), math.Round(s.Score*1e4)/1e4 + 0})
-	}
-	if asJSON {
-		return json.NewEncoder(e.stdout).Encode(out)
-	}
-	style := report.Style{ASCII: e.ascii()}
-	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	for i, s := range scores {
-		fmt.Fprintf(w, "%d\t%s\t%.4f\n", i+1, style.Key(s.Key), s.Score)
-	}
-	if err := w.Flush(); err != nil {
-		return err
-	}
-	if out.OffsetCents != nil {
-		fmt.Fprintf(e.stderr, "%s, as a whole %+.0f cents from A4 = %g Hz.\n", many(out.Notes, "note"), *out.OffsetCents, *out.A4Hz)
-		if *out.Agreement < vague {
-			fmt.Fprintln(e.stderr, "The notes do not agree about where the semitones lie; take the keys with doubt.")
-		}
-	}
+// askKey asks which of the keys it is, for the singer decides.
+func askKey(e *env, scores []theory.KeyScore) error {
 	if !e.terminal(e.stdin) || !e.terminal(e.stdout) {
 		fmt.Fprintf(e.stderr, "Which is it? Sing the tonic and decide, then tell the other commands, like --key %q.\n", scores[0].Key.ASCII())
 		return nil
 	}
-	fmt.Fprintf(e.stderr, "Which is it? Sing the tonic and decide (1 to %d, or Enter for none): ", len(scores))
-	line, err := bufio.NewReader(e.stdin).ReadString('\n')
-	if err != nil && !errors.Is(err, io.EOF) {
+	answer, err := e.answer(fmt.Sprintf("Which is it? Sing the tonic and decide (1 to %d, or Enter for none): ", len(scores)))
+	if err != nil || answer == "" {
 		return err
-	}
-	answer := strings.TrimSpace(line)
-	if answer == "" {
-		return nil
 	}
 	n, err := strconv.Atoi(answer)
 	if err != nil || n < 1 || n > len(scores) {
 		return fmt.Errorf("%q is none of the keys: want a number 1 to %d", short(answer), len(scores))
 	}
-	_, err = fmt.Fprintf(e.stdout, "key %s\n", style.Key(scores[n-1].Key))
-	return err
+	return e.print("key " + e.style(theory.Movable).Key(scores[n-1].Key) + "\n")
 }

@@ -1,24 +1,18 @@
 package cli
 
 import (
-	"bufio"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
-	"path/filepath"
+	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
 	"singback/exercise/grade"
-	"singback/internal/audio"
-	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/review"
@@ -96,17 +90,10 @@ goes on where an interrupted run stopped.`,
 	fl.StringVar(&g.out, "out", "", "write the rows into this `FILE`, each as soon as it is known")
 	fl.BoolVar(&g.resume, "resume", false, "go on with --out FILE: takes that it has are not graded again")
 	g.rec.addFlags(cmd)
-	fl.Var(g.format, "format", "output: text, json or csv")
+	g.format.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "pythagorean")))
-	must(cmd.RegisterFlagCompletionFunc("format", g.format.complete))
 	return cmd
-}
-
-// graded is what one take comes to.
-type graded struct {
-	record    report.Grade
-	cancelled bool // the channels of the recording cancel each other
 }
 
 func (g *grading) run(ctx context.Context, e *env, paths []string) error {
@@ -121,26 +108,8 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 	if err != nil {
 		return usage(fmt.Errorf("--names: %w", err))
 	}
-	switch {
-	case g.resume && g.out == "":
-		return usagef("--resume goes on with a file: say which with --out FILE")
-	case g.out != "" && g.format.value == "text":
-		return usagef("--out needs --format csv or --format json")
-	case g.resume && (g.force || g.out == "-"):
-		return usagef("--resume: it goes on with a file; with --force it begins anew, and - is no file")
-	}
-	if paths, err = spread(e, paths, g.model, g.out); err != nil {
+	if paths, err = g.takes(e, paths); err != nil {
 		return err
-	}
-	seen := map[string]bool{}
-	for _, p := range paths {
-		if p == "-" && seen[p] {
-			return usagef("- is given twice: standard input is read only once")
-		}
-		if g.out != "" && strings.ContainsAny(p, "\r\n") {
-			return usagef("%q has a line break in its name, and a row of --out is one line", short(p))
-		}
-		seen[p] = true
 	}
 	ctx, stop := e.interruptible(ctx)
 	defer stop()
@@ -158,22 +127,9 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		return err
 	}
 	shown := newBar(e, len(todo))
-	failed := 0
-	done := 0
-	err = review.Each(ctx, len(todo), func(ctx context.Context, i int) (graded, error) {
-		cancelled := false
-		r := reader
-		r.Heard = func(src *audio.WAV) { cancelled = src.Cancelled() }
-		p, err := r.Read(ctx, todo[i])
-		if err != nil {
-			return graded{}, err
-		}
-		found, err := grade.Of(line, p, rules)
-		if err != nil {
-			return graded{}, fmt.Errorf("%s: %w", todo[i], err)
-		}
-		return graded{report.NewGrade(todo[i], line, p, found, names), cancelled}, nil
-	}, func(i int, r graded, err error) error {
+	done, failed := 0, 0
+	var last report.Grade
+	err = reader.Grade(ctx, todo, line, rules, func(i int, t review.Take, err error) error {
 		done++
 		shown.step()
 		if err != nil {
@@ -182,13 +138,14 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 			fmt.Fprintln(e.stderr, oneLine(err))
 			return nil
 		}
-		if r.cancelled || rows.onTerminal {
+		if t.Cancelled || rows.onTerminal {
 			shown.clear()
 		}
-		if r.cancelled {
-			fmt.Fprintf(e.stderr, "%s: the channels cancel each other when mixed; try --channel 1\n", todo[i])
+		if t.Cancelled {
+			fmt.Fprintln(e.stderr, cancelled(todo[i]))
 		}
-		return rows.add(r.record)
+		last = report.NewGrade(todo[i], line, t.Performance, t.Grading, names)
+		return rows.Add(last)
 	})
 	shown.clear()
 	err = errors.Join(err, rows.close(err == nil))
@@ -203,135 +160,139 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		return fmt.Errorf("%d of %d takes could not be graded", failed, len(paths))
 	}
 	if g.format.value == "text" && len(paths) == 1 {
-		return rows.details(line)
+		return e.print("\n" + last.Marks(line) + "\n" + last.NoteTable())
 	}
 	return nil
 }
 
+// takes are the takes that are to be graded.
+func (g *grading) takes(e *env, paths []string) ([]string, error) {
+	switch {
+	case g.resume && g.out == "":
+		return nil, usagef("--resume goes on with a file: say which with --out FILE")
+	case g.out != "" && g.format.value == "text":
+		return nil, usagef("--out needs --format csv or --format json")
+	case g.resume && (g.force || g.out == "-"):
+		return nil, usagef("--resume: it goes on with a file; with --force it begins anew, and - is no file")
+	}
+	paths, err := spread(e, paths, g.model, g.out)
+	if err != nil {
+		return nil, err
+	}
+	stdin := 0
+	for _, p := range paths {
+		if p == "-" {
+			stdin++
+		}
+		if stdin > 1 {
+			return nil, usagef("- is given twice: standard input is read only once")
+		}
+		if g.out != "" && strings.ContainsAny(p, "\r\n") {
+			return nil, usagef("%q has a line break in its name, and a row of --out is one line", short(p))
+		}
+	}
+	return paths, nil
+}
+
 func oneLine(err error) string { return strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ") }
 
-// line is the model: the one place that decides what kind it is.
+// line is the model.
 func (g *grading) line(ctx context.Context, reader review.Reader, names theory.Naming) (grade.Line, error) {
 	if strings.TrimSpace(g.model) == "" {
 		return grade.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
 	}
-	var key theory.Key
-	var err error
+	m := review.Model{Text: g.model, Part: g.part, Names: names, Octave: middleOctave}
 	if g.music.key != "" {
-		if key, err = g.music.readKey("--key", nil); err != nil {
+		key, err := g.music.readKey("--key", nil)
+		if err != nil {
 			return grade.Line{}, err
 		}
+		m.Key = &key
 	}
-	_, missing := os.Stat(g.model)
-	extension := strings.ToLower(filepath.Ext(g.model))
-	if _, written := notation.ByName(g.model); written {
-		return g.written(key, names)
-	}
-	if g.part != "" {
-		return grade.Line{}, usagef("--part is about a notation file, and --model is none")
-	}
-	if missing == nil || extension == ".wav" || extension == ".csv" {
-		p, err := reader.Read(ctx, g.model)
-		if err != nil {
-			return grade.Line{}, fmt.Errorf("--model: %w", err)
-		}
-		line, err := grade.NewPerformedLine(p.Notes)
-		if err != nil {
-			return line, fmt.Errorf("--model: %s: no note was found in it", g.model)
-		}
-		if g.music.key != "" {
-			line = line.Named(key)
-		}
-		return line, nil
-	}
-	if g.music.key == "" {
-		if key, err = theory.ParseKey("C major"); err != nil {
-			return grade.Line{}, err
-		}
-	}
-	melody, err := theory.ParseMelody(g.model, key, names)
-	if err != nil {
-		if strings.ContainsAny(extension, "abcdefghijklmnopqrstuvwxyz") && !strings.ContainsAny(g.model, " ") {
-			return grade.Line{}, usagef("--model: there is no file %s", short(g.model))
-		}
-		return grade.Line{}, usage(fmt.Errorf("--model: %w", err))
-	}
-	tuning, err := g.music.readTuning()
-	if err != nil {
+	var err error
+	if m.Tuning, err = g.music.readTuning(); err != nil {
 		return grade.Line{}, err
 	}
-	line, err := grade.NewMelodyLine(melody, 4, tuning)
-	if err != nil {
-		return line, usage(fmt.Errorf("--model: %w", err))
-	}
-	return line, nil
-}
-
-// written is a model in a notation file, in the key that the file says or --key.
-func (g *grading) written(key theory.Key, names theory.Naming) (grade.Line, error) {
-	tuning, err := g.music.readTuning()
-	if err != nil {
-		return grade.Line{}, err
-	}
-	f, err := os.Open(g.model)
-	if errors.Is(err, fs.ErrNotExist) {
-		return grade.Line{}, usagef("--model: there is no file %s", short(g.model))
-	}
-	if err != nil {
-		return grade.Line{}, fmt.Errorf("--model: %w", fileError(g.model, err))
-	}
-	defer f.Close()
-	score, warnings, err := notation.Read(g.model, f, notation.Options{
-		Voice: g.part, Key: key, KeyAsked: g.music.key != "", Naming: names, Octave: middleOctave,
-	})
-	if err != nil {
-		return grade.Line{}, fmt.Errorf("--model: %w", err)
-	}
+	line, warnings, err := reader.Model(ctx, m)
 	for _, w := range warnings {
 		fmt.Fprintf(g.stderr, "%s: %s\n", g.model, w)
 	}
-	return grade.NewLine(score, tuning)
+	var asked review.ModelError
+	if errors.As(err, &asked) {
+		return line, usage(err)
+	}
+	return line, err
+}
+
+// gradeRows is where graded takes go.
+type gradeRows struct {
+	*report.Graded
+	file       *os.File // nil: standard output
+	onTerminal bool
 }
 
 // rows opens where the results go, and says which takes are to be graded.
 func (g *grading) rows(e *env, paths []string) (*gradeRows, []string, error) {
-	out := e.stdout
-	if g.format.value == "csv" {
-		out = e.data()
-	}
-	r := &gradeRows{kind: g.format.value, w: bufio.NewWriter(out), onTerminal: e.terminal(e.stdout), ascii: e.ascii()}
+	style := e.style(theory.Movable)
 	if g.out == "" || g.out == "-" {
-		return r, paths, r.head()
+		out := e.stdout
+		if g.format.value == "csv" {
+			out = e.data()
+		}
+		r := &gradeRows{style.NewGraded(out, g.format.value, 0), nil, e.terminal(e.stdout)}
+		return r, paths, r.Begin()
 	}
+	f, there, end, err := g.openRows()
+	if err != nil {
+		return nil, nil, err
+	}
+	todo := slices.DeleteFunc(slices.Clone(paths), func(p string) bool { return there[p] })
+	r := &gradeRows{style.NewGraded(f, g.format.value, len(there)), f, false}
+	if end == 0 {
+		err = r.Begin()
+	}
+	return r, todo, err
+}
+
+// close ends the document; an interrupted one in a file stays open, to be gone
+// on with.
+func (r *gradeRows) close(complete bool) (err error) {
+	if complete || r.file == nil {
+		err = r.End()
+	}
+	if r.file != nil {
+		err = errors.Join(err, r.file.Close())
+	}
+	return err
+}
+
+// openRows opens --out, whose rows are there as soon as they are known, so that it
+// has its name from the beginning. With --resume it says which takes are in it;
+// what is written goes to end.
+func (g *grading) openRows() (f *os.File, there map[string]bool, end int64, err error) {
+	how := os.O_RDWR | os.O_CREATE
 	if !g.resume {
-		// Its rows are there as soon as they are known, so it has its name from the
-		// beginning.
 		direct, _, err := lookAt(g.out, g.force)
-		if errors.Is(err, errThere) {
-			return nil, nil, fmt.Errorf("--out: %s: it is there already: --resume goes on with it, --force begins it anew, or name another file", g.out)
-		}
-		if err != nil {
-			return nil, nil, fmt.Errorf("--out: %w", err)
-		}
-		how := os.O_WRONLY | os.O_CREATE | os.O_EXCL
 		switch {
+		case errors.Is(err, errThere):
+			return nil, nil, 0, fmt.Errorf("--out: %s: it is there already: --resume goes on with it, --force begins it anew, or name another file", g.out)
+		case err != nil:
+			return nil, nil, 0, fmt.Errorf("--out: %w", err)
 		case direct:
 			how = os.O_WRONLY | os.O_APPEND
 		case g.force:
 			how = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
+		default:
+			how = os.O_WRONLY | os.O_CREATE | os.O_EXCL
 		}
-		f, err := os.OpenFile(g.out, how, 0o666)
-		if err != nil {
-			return nil, nil, fmt.Errorf("--out: %w", fileError(g.out, err))
-		}
-		r.file, r.w, r.onTerminal = f, bufio.NewWriter(f), false
-		return r, paths, r.head()
 	}
-	f, err := os.OpenFile(g.out, os.O_RDWR|os.O_CREATE, 0o666)
-	if err != nil {
-		return nil, nil, fmt.Errorf("--out: %w", err)
+	if f, err = os.OpenFile(g.out, how, 0o666); err != nil {
+		return nil, nil, 0, fmt.Errorf("--out: %w", fileError(g.out, err))
 	}
-	have, end, err := readGraded(f, g.format.value)
+	if !g.resume {
+		return f, nil, 0, nil
+	}
+	there, end, err = report.ReadGraded(f, g.format.value)
 	if err == nil {
 		err = f.Truncate(end)
 	}
@@ -340,98 +301,43 @@ func (g *grading) rows(e *env, paths []string) (*gradeRows, []string, error) {
 	}
 	if err != nil {
 		f.Close()
-		return nil, nil, fmt.Errorf("--out: %s: %w", g.out, err)
+		return nil, nil, 0, fmt.Errorf("--out: %s: %w", g.out, err)
 	}
-	r.file, r.w, r.onTerminal, r.count = f, bufio.NewWriter(f), false, len(have)
-	var todo []string
-	for _, p := range paths {
-		if !have[p] {
-			todo = append(todo, p)
-		}
-	}
-	if end > 0 {
-		return r, todo, nil
-	}
-	return r, todo, r.head()
+	return f, there, end, nil
 }
 
-// widest is how many bytes of a take's name the table shows.
-const widest = 30
-
-// table writes the rows for people.
-func (r *gradeRows) text(g report.Grade) error {
-	name := plain.Shown(g.Take)
-	if n := []rune(name); len(n) > widest {
-		name = "…" + string(n[len(n)-widest+1:])
-		if r.ascii {
-			name = "~" + string(n[len(n)-widest+1:])
-		}
-	}
-	_, err := fmt.Fprintf(r.w, "%-*s %5.2f %5.2f %6s %7d %5d %+6.0f %+5.0f\n", widest, name, g.Score, g.PassProbability,
-		fmt.Sprintf("%d/%d", g.NotesRight, g.NotesWritten), g.Omitted, g.Added, g.MedianCents, g.DriftCents)
-	return err
+// bar shows on a terminal how many takes are graded.
+type bar struct {
+	w       io.Writer // nil: nobody is looking
+	of, now int
+	drawn   bool
 }
 
-// details says why a single take got what it got.
-func (r *gradeRows) details(line grade.Line) error {
-	fmt.Fprintln(r.w)
-	return errors.Join(writeDetails(r.w, r.last, line), r.w.Flush())
+func newBar(e *env, of int) *bar {
+	p := &bar{of: of}
+	if of > 1 && e.terminal(e.stderr) {
+		p.w = plain.Around(e.stderr)
+		p.draw()
+	}
+	return p
 }
 
-// writeDetails writes the marks of a take, its faults and its notes.
-func writeDetails(w io.Writer, g report.Grade, line grade.Line) error {
-	parts := map[bool]string{true: "bars", false: "parts of four beats"}[len(line.Bars) > 0]
-	fmt.Fprintf(w, "marks     %d of %d notes right; %d of %d points: %d of %d %s%s\n", g.NotesRight, g.NotesWritten, g.Points, g.PointsOf, g.SegmentsRight, g.Segments, parts,
-		map[bool]string{true: ", and the flow", false: ""}[g.Flow])
-	if !line.Timed {
-		fmt.Fprintln(w, "rhythm    not judged: the model says nothing of it")
+func (p *bar) step() { p.now++; p.draw() }
+
+func (p *bar) draw() {
+	if p.w == nil {
+		return
 	}
-	if g.UnsteadyBeats != nil {
-		fmt.Fprintf(w, "tempo     notes begin within %.2f beats of their time (median)\n", *g.UnsteadyBeats)
-	}
-	for k, b := range g.Restarts {
-		fmt.Fprintf(w, "%-9s at %.1f s, from note %d to note %d\n", first(k, "restarts"), b.AtSeconds, b.From, b.To)
-	}
-	if len(g.Hesitations) > 0 {
-		fmt.Fprintf(w, "waited    before note %s\n", strings.Trim(strings.Join(strings.Fields(fmt.Sprint(g.Hesitations)), ", "), "[]"))
-	}
-	if l := g.Weakest; l != nil {
-		way := "up"
-		if l.Semitones < 0 {
-			way = "down"
-		}
-		named := ""
-		if l.FromDegree != "" {
-			named = fmt.Sprintf("%s to %s, ", l.FromDegree, l.ToDegree)
-		}
-		fmt.Fprintf(w, "weakest   %snotes %d to %d, %s %s: %.0f cents off\n", named, l.From, l.To, many(max(l.Semitones, -l.Semitones), "semitone"), way, l.ErrorCents)
-	}
-	for k, f := range g.Why {
-		if f.Cost < 0.05 {
-			continue
-		}
-		fmt.Fprintf(w, "%-9s %s (-%.2f)\n", first(k, "faults"), f.Text, f.Cost/8)
-	}
-	fmt.Fprintln(w)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "note\tdegree\tresult\tcents\tlate\tlength")
-	number := func(v *float64, form string) string {
-		if v == nil {
-			return "-"
-		}
-		return fmt.Sprintf(form, *v)
-	}
-	for _, n := range g.Notes {
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t%s\n", n.Index, cmp.Or(n.Degree, "-"), strings.ReplaceAll(n.Result, "_", " "),
-			number(n.Cents, "%+.0f"), number(n.LateBeats, "%+.2f"), number(n.Length, "%.2f"))
-	}
-	return t.Flush()
+	const width = 40
+	full := width * p.now / p.of
+	fmt.Fprintf(p.w, "\r[%s%s] %d of %d", strings.Repeat("#", full), strings.Repeat("-", width-full), p.now, p.of)
+	p.drawn = true
 }
 
-// first is a label on the first line of several.
-func first(k int, label string) string {
-	if k == 0 {
-		return label
+// clear takes the bar away, so that a line can be written.
+func (p *bar) clear() {
+	if p.w != nil && p.drawn {
+		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", 70))
+		p.drawn = false
 	}
-	return ""
 }

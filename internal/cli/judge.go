@@ -1,24 +1,15 @@
 package cli
 
 import (
-	"bufio"
-	"encoding/json"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
-	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/report"
 	"singback/theory"
 )
-
-// judgeRecord is what judge prints with --format json.
-type judgeRecord struct {
-	Schema int    `json:"schema"`
-	Take   string `json:"take"`
-	report.Verdict
-}
 
 func newJudge(e *env) *cobra.Command {
 	var m music
@@ -71,20 +62,20 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 				return err
 			}
 			defer src.Close()
-			ear, err := m.hearing(item.Tuning.A4, m.profile != "").NewEar(src)
+			ear, err := listen.New(src, m.hearing(item.Tuning.A4, m.profile != ""))
 			if err != nil {
 				return err
 			}
-			take, err := ear.Listen(cmd.Context(), window.Recorded(), nil)
+			take, err := ear.Note(cmd.Context(), window.Recorded(), nil)
 			if err != nil {
 				return err
 			}
 			rec.warn(e, args[0], src)
 			verdict := exercise.Judge(item, take, tol)
 			if f.value == "json" {
-				return json.NewEncoder(e.stdout).Encode(judgeRecord{report.Schema, args[0], report.NewVerdict(item, verdict, tol, naming)})
+				return e.printJSON(report.Judgement{Schema: report.Schema, Take: args[0], Verdict: report.NewVerdict(item, verdict, tol, naming)})
 			}
-			return writeJudgement(e, report.Style{Names: naming, ASCII: e.ascii()}, item, verdict, tol)
+			return e.print(e.style(naming).Judgement(item, verdict, tol))
 		},
 	}
 	m.addKeyFlag(cmd, false, "", `the key it was sung in, like "Ab major", f#m or "D dorian"`)
@@ -95,75 +86,7 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 	fl.Float64Var(&tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still in tune, 5 to 50")
 	fl.BoolVar(&tol.StrictOctave, "strict-octave", false, "only the octave asked is right (see --voice, --octave)")
 	fl.Float64Var(&window.Hold, "hold", window.Hold, "`SECONDS` after which a held note is an answer")
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("degree", m.completeDegrees()))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
-}
-
-func writeJudgement(e *env, s report.Style, it exercise.Item, v exercise.Verdict, tol exercise.Tolerance) error {
-	w := bufio.NewWriter(e.stdout)
-	target, _ := it.Target()
-	fmt.Fprintf(w, "asked  %s in %s: %s, %.2f Hz at %s, tolerance %g cents\n",
-		s.Degree(it.Key, it.Asked), s.Key(it.Key), s.Pitch(target), it.Hz(target), tuningWords(it.Tuning), tol.Cents)
-	fmt.Fprintf(w, "sung   %s\n", s.Headline(it, v))
-	for _, line := range s.Details(v) {
-		fmt.Fprintf(w, "       %s\n", line)
-	}
-	if v.Outcome != exercise.NotMeasured {
-		plusMinus := "±"
-		if s.ASCII {
-			plusMinus = "+-"
-		}
-		fmt.Fprintf(w, "       measured %.2f Hz, %s%.1f cents\n", v.F0, plusMinus, max(0.1, v.SE))
-	}
-	if note := s.TuningNote([]exercise.Item{it}, tol); note != "" {
-		fmt.Fprintf(w, "note   %s\n", note)
-	}
-	return w.Flush()
-}
-
-// recording holds the flags about how a recording is read.
-type recording struct {
-	channel int
-	partial bool
-}
-
-func (r *recording) addFlags(cmd *cobra.Command) {
-	cmd.Flags().IntVar(&r.channel, "channel", 0, "read only this channel, from 1; 0 mixes all")
-	cmd.Flags().BoolVar(&r.partial, "partial", false, "read a recording that is cut short as far as it goes")
-}
-
-// options are the flags as options of a reader.
-func (r *recording) options() ([]audio.Option, error) {
-	var options []audio.Option
-	if r.channel < 0 {
-		return nil, usagef("--channel: %d is out of range: want 1 or more, or 0 for all", r.channel)
-	}
-	if r.channel > 0 {
-		options = append(options, audio.Channel(r.channel))
-	}
-	if r.partial {
-		options = append(options, audio.Partial())
-	}
-	return options, nil
-}
-
-// open opens a recording; "-" is standard input.
-func (r *recording) open(e *env, path string) (*audio.WAV, error) {
-	options, err := r.options()
-	if err != nil {
-		return nil, err
-	}
-	if path == "-" {
-		return audio.NewWAV(e.stdin, "standard input", options...)
-	}
-	return audio.OpenWAV(path, options...)
-}
-
-// warn tells about a recording that was read but may not be what it seems.
-func (r *recording) warn(e *env, path string, src *audio.WAV) {
-	if src.Cancelled() {
-		fmt.Fprintf(e.stderr, "%s: the channels cancel each other when mixed; try --channel 1\n", path)
-	}
 }

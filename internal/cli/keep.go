@@ -10,16 +10,13 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/exercise/practice"
-	"singback/internal/session"
+	"singback/internal/drill"
 	"singback/internal/store"
 	"singback/pitch"
-	"singback/theory"
 )
 
 // recordOptions are the flags about the practice record.

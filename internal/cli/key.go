@@ -1,17 +1,11 @@
 package cli
 
 import (
-	"encoding/csv"
-	"encoding/json"
-	"fmt"
 	"slices"
-	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -58,7 +52,7 @@ third of a minor key is b3.`,
 			if m.voice == "" {
 				item.Register.Range = theory.Range{} // a scale rises, whoever sings
 			}
-			style := report.Style{Names: naming, ASCII: e.ascii()}
+			style := e.style(naming)
 			title := style.Key(item.Key)
 			var scale theory.Scale
 			switch {
@@ -86,116 +80,19 @@ third of a minor key is b3.`,
 			table := report.NewKeyTable(item, degrees, naming).WithScale(item.Key, scale, falling, naming)
 			switch f.value {
 			case "json":
-				enc := json.NewEncoder(e.stdout)
-				enc.SetIndent("", "  ")
-				return enc.Encode(table)
+				return e.printIndented(table)
 			case "csv":
-				return writeKeyCSV(e, table)
+				return table.CSV(e.stdout)
 			}
-			if err := writeKeyText(e, title, item, table); err != nil {
-				return err
+			if !chromatic && scale != theory.MelodicMinor {
+				falling = nil // it is the way up, backwards
 			}
-			if chromatic || scale == theory.MelodicMinor {
-				var down []string
-				for _, d := range falling {
-					down = append(down, style.Degree(item.Key, d))
-				}
-				fmt.Fprintf(e.stdout, "\nfalling: %s\n", strings.Join(down, " "))
-			}
-			return nil
+			return e.print(style.KeyTable(title, item, table, falling))
 		},
 	}
 	m.addFlags(cmd)
 	m.addScaleFlag(cmd)
 	cmd.Flags().BoolVar(&chromatic, "chromatic", false, "all twelve degrees")
-	cmd.Flags().Var(f, "format", "output: text, json or csv")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	f.addTo(cmd)
 	return cmd
-}
-
-func writeKeyCSV(e *env, t report.KeyTable) error {
-	w := csv.NewWriter(e.stdout)
-	header := []string{"degree", "note", "semitones"}
-	for _, n := range theory.Namings() {
-		header = append(header, report.Field(n))
-	}
-	w.Write(append(header, "hz", "cents", "ratio"))
-	for i, row := range t.Degrees {
-		record := []string{row.Degree.Degree, row.Note, strconv.Itoa(row.Semitones)}
-		for _, n := range theory.Namings() {
-			record = append(record, row.Names[report.Field(n)])
-		}
-		w.Write(append(record, strconv.FormatFloat(row.Hz, 'f', 3, 64), strconv.FormatFloat(row.Cents, 'f', 3, 64), t.Rows[i].Ratio))
-	}
-	w.Flush()
-	return w.Error()
-}
-
-func writeKeyText(e *env, title string, it exercise.Item, t report.KeyTable) error {
-	style := report.Style{ASCII: e.ascii()}
-	fmt.Fprintf(e.stdout, "%s, %s, %s\n\n", title, signature(it.Key), tuningWords(it.Tuning))
-	// All in one table would be wider than a terminal: first what a singer of
-	// movable do reads, then the other namings.
-	degree := func(d theory.Degree) string {
-		if style.ASCII {
-			return d.ASCII()
-		}
-		return d.String()
-	}
-	name := func(n theory.Naming, row report.KeyRow) string {
-		return report.Style{Names: n, ASCII: style.ASCII}.Degree(it.Key, row.Degree)
-	}
-	before := []theory.Naming{theory.Movable, theory.LaBased, theory.Numbers}
-	ratios := it.Tuning.System != theory.Equal
-	w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprint(w, "degree\tnote\t")
-	for _, n := range before {
-		fmt.Fprintf(w, "%s\t", n)
-	}
-	if ratios {
-		fmt.Fprint(w, "ratio\tcents\t")
-	}
-	fmt.Fprintln(w, "Hz")
-	for _, row := range t.Rows {
-		fmt.Fprintf(w, "%s\t%s\t", degree(row.Degree), style.Pitch(row.Pitch))
-		for _, n := range before {
-			fmt.Fprintf(w, "%s\t", name(n, row))
-		}
-		if ratios {
-			fmt.Fprintf(w, "%s\t%.1f\t", row.Ratio, row.Cents)
-		}
-		fmt.Fprintf(w, "%.2f\n", row.Hz)
-	}
-	w.Flush()
-	fmt.Fprint(w, "\ndegree")
-	for _, n := range theory.Namings() {
-		if !slices.Contains(before, n) {
-			fmt.Fprintf(w, "\t%s", n)
-		}
-	}
-	for _, row := range t.Rows {
-		fmt.Fprintf(w, "\n%s", degree(row.Degree))
-		for _, n := range theory.Namings() {
-			if !slices.Contains(before, n) {
-				fmt.Fprintf(w, "\t%s", name(n, row))
-			}
-		}
-	}
-	fmt.Fprintln(w)
-	return w.Flush()
-}
-
-// signature says the key signature in words.
-func signature(k theory.Key) string {
-	n, sign := k.Signature(), "sharp"
-	if n < 0 {
-		n, sign = -n, "flat"
-	}
-	switch n {
-	case 0:
-		return "no sharps or flats"
-	case 1:
-		return "1 " + sign
-	}
-	return fmt.Sprintf("%d %ss", n, sign)
 }

@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"sync"
+
+	"singback/internal/drill"
 )
 
 // keyLines gives what is typed: whole lines, or single keys, which a terminal gives

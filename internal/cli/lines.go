@@ -1,29 +1,22 @@
 package cli
 
 import (
-	"bytes"
-	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"strings"
-	"sync/atomic"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
-	"singback/exercise/compose"
 	"singback/exercise/grade"
-	"singback/exercise/practice"
 	"singback/internal/audio"
+	"singback/internal/drill"
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
-	"singback/internal/review"
 	"singback/internal/session"
 	"singback/internal/synth"
 	"singback/theory"
@@ -233,7 +226,7 @@ func (v *seriesView) event(ev session.Event) {
 			v.show(prompts, m.Score)
 		}
 	case session.KeySet:
-		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", v.style.Key(ev.Key), ev.Setting, tuningWords(ev.Tuning), v.seed)
+		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", v.style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.seed)
 	case session.CountIn:
 		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
 	case session.PlayingLine:
@@ -273,7 +266,7 @@ func (v *seriesView) show(w io.Writer, s theory.Score) {
 // drawStaff draws a line as text, so many columns wide.
 func drawStaff(s theory.Score, voice string, style report.Style, labels bool, width int) string {
 	view := notation.View{ASCII: style.ASCII, Width: width}
-	if c, ok := clefs[strings.ToLower(strings.TrimSpace(voice))]; ok {
+	if c, ok := notation.VoiceClef(voice); ok {
 		view.Clef = &c
 	}
 	if labels {

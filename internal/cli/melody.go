@@ -3,11 +3,9 @@ package cli
 import (
 	"bufio"
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -55,7 +53,7 @@ It shows the line as a staff with syllables, numbers or nothing below (--names
 none), or writes it in another format (--to). What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
-` + levelsText(),
+` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7
   singback melody --level 5 --voice tenor --names none --seed 1
   singback melody --level 4 --seed 2 --to abc
@@ -83,74 +81,53 @@ line cannot show is named on standard error, with its line or bar.
 	f.StringVar(&o.to, "to", "text", "what it is written as: "+strings.Join(targets, ", "))
 	addForce(cmd, &o.force)
 	f.StringVar(&o.out, "out", "", "write to this `FILE`, by whose ending --to goes; several melodies: into this folder")
-	f.Var(o.format, "format", "output: text or json")
+	o.format.addTo(cmd)
 	for flag, words := range map[string][]string{
 		"level": {"1", "2", "3", "4", "5", "6", "7"}, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
 		"names": append(namingNames(), "none"), "from": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
 	} {
 		must(cmd.RegisterFlagCompletionFunc(flag, fixed(words...)))
 	}
-	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
 	return cmd
-}
-
-func levelsText() string {
-	var b strings.Builder
-	b.WriteString("Levels; a melody has at most one of the things that are new at its level:\n")
-	for l := 1; l <= compose.Levels; l++ {
-		words, line := strings.Fields(report.LevelText(l)), fmt.Sprintf("  %d ", l)
-		for _, w := range words {
-			if len(line)+1+len(w) > 79 {
-				b.WriteString(line + "\n")
-				line = "    "
-			}
-			line += " " + w
-		}
-		b.WriteString(line + "\n")
-	}
-	return strings.TrimRight(b.String(), "\n")
-}
-
-// clefs are the ones that voices read (common practice).
-var clefs = map[string]notation.Clef{
-	"soprano": notation.Treble, "mezzo": notation.Treble, "alto": notation.Treble, "child": notation.Treble,
-	"tenor": notation.TrebleDown, "baritone": notation.Bass, "bass": notation.Bass,
 }
 
 // line is a melody with what is known of it.
 type line struct {
 	score    theory.Score
-	level    int
-	skill    string
-	seed     *uint64
+	made     *compose.SightMelody // nil: it was read
 	warnings []notation.Warning
 }
 
+// skill is what is new in a melody that was made; "" without.
+func (l line) skill() string {
+	if l.made == nil {
+		return ""
+	}
+	return l.made.Skill
+}
+
+func (l line) record(how melodyView) report.Melody {
+	if l.made != nil {
+		return report.NewMadeMelody(l.score, *l.made, how.naming, how.names)
+	}
+	r := report.NewMelody(l.score, l.warnings)
+	if how.names {
+		r = r.Named(l.score, how.naming)
+	}
+	return r
+}
+
+// melodyView is how the lines are to be written.
+type melodyView struct {
+	naming theory.Naming
+	names  bool // below the notes
+	view   notation.View
+}
+
 func (o *melodyOptions) run(e *env, args []string) error {
-	var naming theory.Naming
-	show := o.names != "none"
-	if show {
-		var err error
-		if naming, err = theory.ParseNaming(o.names); err != nil {
-			return usage(fmt.Errorf("--names: %w; or none", err))
-		}
-	}
-	if err := o.target(); err != nil {
+	how, err := o.view(e)
+	if err != nil {
 		return err
-	}
-	view := notation.View{ASCII: e.ascii()}
-	if o.to == "text" && o.out == "" {
-		view.Width = e.width(e.stdout)
-	}
-	if o.clef != "" {
-		c, err := notation.ParseClef(o.clef)
-		if err != nil {
-			return usage(fmt.Errorf("--clef: %w", err))
-		}
-		view.Clef = &c
-	}
-	if c, ok := clefs[strings.ToLower(strings.TrimSpace(o.voice))]; ok && view.Clef == nil {
-		view.Clef = &c
 	}
 	compass, err := o.readRange()
 	if err != nil {
@@ -165,67 +142,97 @@ func (o *melodyOptions) run(e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if o.toKey != "" {
-		k, err := theory.ParseKey(o.toKey)
-		if err != nil {
-			return usage(fmt.Errorf("--to-key: %w", err))
-		}
-		for i := range lines {
-			if lines[i].score, err = lines[i].score.In(k); err != nil {
-				return usage(fmt.Errorf("--to-key: %w", err))
-			}
-		}
-		if compass != (theory.Range{}) {
-			for i := range lines {
-				if lines[i].score, err = intoRange(lines[i].score, compass); err != nil {
-					return err
-				}
-			}
-		}
+	if err := o.move(lines, compass); err != nil {
+		return err
 	}
 	for _, w := range lines[0].warnings {
 		fmt.Fprintf(e.stderr, "singback melody: %s\n", w)
 	}
-	if o.format.value != "json" {
-		o.sayPulse(e, lines[0].score)
-	}
 	if o.format.value == "json" {
-		var records []melodyRecord
+		var records []report.Melody
 		for _, l := range lines {
-			records = append(records, newMelodyRecord(l, naming, show))
+			records = append(records, l.record(how))
 		}
 		return o.write(e, func(w io.Writer) error {
-			enc := json.NewEncoder(w)
-			enc.SetIndent("", "  ")
 			if o.count == 1 {
-				return enc.Encode(records[0])
+				return indented(w, records[0])
 			}
-			return enc.Encode(records)
+			return indented(w, records)
 		})
 	}
-	one := func(w io.Writer, l line) error {
-		v := view
-		if show && (o.to == "text" || o.to == "svg") {
-			v.Labels = notation.Labels(l.score, naming, v.ASCII && o.to == "text")
-		}
-		return o.writeLine(w, l, v, naming, report.Style{Names: naming, ASCII: view.ASCII})
+	o.sayPulse(e, lines[0].score)
+	if len(lines) > 1 && o.out != "" {
+		return o.writeFolder(e, lines, how)
 	}
-	if len(lines) == 1 || o.out == "" {
-		if len(lines) > 1 && o.to != "text" && o.to != "names" {
-			return usagef("--count: several melodies as %s need a folder: --out FOLDER", o.to)
-		}
-		return o.write(e, func(w io.Writer) error {
-			for i, l := range lines {
-				if i > 0 {
-					fmt.Fprintln(w)
-				}
-				if err := one(w, l); err != nil {
-					return err
-				}
+	if len(lines) > 1 && o.to != "text" && o.to != "names" {
+		return usagef("--count: several melodies as %s need a folder: --out FOLDER", o.to)
+	}
+	return o.write(e, func(w io.Writer) error {
+		for i, l := range lines {
+			if i > 0 {
+				fmt.Fprintln(w)
 			}
-			return nil
-		})
+			if err := o.writeLine(w, l, how); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// view reads the flags about how lines are written.
+func (o *melodyOptions) view(e *env) (how melodyView, err error) {
+	if how.names = o.names != "none"; how.names {
+		if how.naming, err = theory.ParseNaming(o.names); err != nil {
+			return how, usage(fmt.Errorf("--names: %w; or none", err))
+		}
 	}
+	if err := o.target(); err != nil {
+		return how, err
+	}
+	how.view.ASCII = e.ascii()
+	if o.to == "text" && o.out == "" {
+		how.view.Width = e.width(e.stdout)
+	}
+	if c, ok := notation.VoiceClef(o.voice); ok {
+		how.view.Clef = &c
+	}
+	if o.clef != "" {
+		c, err := notation.ParseClef(o.clef)
+		if err != nil {
+			return how, usage(fmt.Errorf("--clef: %w", err))
+		}
+		how.view.Clef = &c
+	}
+	return how, nil
+}
+
+// move moves the lines to --to-key, and back into the range.
+func (o *melodyOptions) move(lines []line, compass theory.Range) error {
+	if o.toKey == "" {
+		return nil
+	}
+	k, err := theory.ParseKey(o.toKey)
+	if err != nil {
+		return usage(fmt.Errorf("--to-key: %w", err))
+	}
+	for i := range lines {
+		if lines[i].score, err = lines[i].score.In(k); err != nil {
+			return usage(fmt.Errorf("--to-key: %w", err))
+		}
+		if compass == (theory.Range{}) {
+			continue
+		}
+		if lines[i].score, err = lines[i].score.Into(compass); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeFolder writes each line into a file of its own; none where one would
+// replace another.
+func (o *melodyOptions) writeFolder(e *env, lines []line, how melodyView) error {
 	if err := os.MkdirAll(o.out, 0o777); err != nil {
 		return fmt.Errorf("--out: %w", err)
 	}
@@ -234,7 +241,7 @@ func (o *melodyOptions) run(e *env, args []string) error {
 		ending = o.to
 	}
 	name := func(l line) string {
-		return filepath.Join(o.out, fmt.Sprintf("level-%d-%d.%s", l.level, *l.seed, ending))
+		return filepath.Join(o.out, fmt.Sprintf("level-%d-%d.%s", l.made.Level, l.made.Seed, ending))
 	}
 	for _, l := range lines {
 		if _, _, err := lookAt(name(l), o.force); err != nil {
@@ -242,7 +249,7 @@ func (o *melodyOptions) run(e *env, args []string) error {
 		}
 	}
 	for _, l := range lines {
-		if err := e.writeFile(name(l), o.force, forAll, func(w io.Writer) error { return one(w, l) }); err != nil {
+		if err := e.writeFile(name(l), o.force, forAll, func(w io.Writer) error { return o.writeLine(w, l, how) }); err != nil {
 			return fmt.Errorf("--out: %w", err)
 		}
 	}
@@ -281,19 +288,11 @@ func (o *melodyOptions) readRange() (theory.Range, error) {
 	case o.compass == "":
 		return r, nil
 	}
-	low, high, ok := o.compass, "", false
-	for i, c := range o.compass { // the hyphen behind an octave: not the one of C-1
-		if c == '-' && i > 0 && o.compass[i-1] >= '0' && o.compass[i-1] <= '9' {
-			low, high, ok = o.compass[:i], o.compass[i+1:], true
-			break
-		}
+	r, err := theory.ParseRange(o.compass)
+	if err != nil {
+		return r, usage(fmt.Errorf("--range: %w", err))
 	}
-	from, err1 := theory.ParsePitch(low)
-	to, err2 := theory.ParsePitch(high)
-	if !ok || err1 != nil || err2 != nil || from.MIDI() > to.MIDI() || from.MIDI() < 0 || to.MIDI() > 127 {
-		return r, usagef("--range: %q: want the lowest and the highest note, like C3-A4", short(o.compass))
-	}
-	return theory.Range{Low: from.MIDI(), High: to.MIDI()}, nil
+	return r, nil
 }
 
 func (o *melodyOptions) generate(e *env, compass theory.Range) ([]line, error) {
@@ -319,7 +318,7 @@ func (o *melodyOptions) generate(e *env, compass theory.Range) ([]line, error) {
 	}
 	lines := make([]line, len(ms))
 	for i, m := range ms {
-		lines[i] = line{score: m.Score, level: m.Level, skill: m.Skill, seed: &m.Seed}
+		lines[i] = line{score: m.Score, made: &m}
 	}
 	return lines, nil
 }
@@ -361,151 +360,63 @@ func (o *melodyOptions) read(e *env, args []string, compass theory.Range) ([]lin
 		}
 		options.Octave = func(theory.Key) int { return o.octave }
 	}
-	var l line
-	typed := strings.Join(args, " ")
-	file, name, err := openMelody(e, args)
-	switch {
-	case err != nil:
-		return nil, err
-	case file != nil:
-		defer file.Close()
-		l.score, l.warnings, err = notation.Read(name, file, options)
-	case strings.TrimSpace(typed) == "":
-		return nil, usagef(`the melody is empty: want names like "do re mi - sol", or a file`)
-	default:
-		l.score, l.warnings, err = notation.Parse("", []byte(typed), options)
-		if err != nil {
-			err = usage(err)
-		}
+	l, err := readLine(e, args, options)
+	if err == nil && compass != (theory.Range{}) {
+		l.score, err = l.score.Into(compass)
 	}
+	return []line{l}, err
+}
+
+// readLine reads the line that the arguments are, or name.
+func readLine(e *env, args []string, options notation.Options) (l line, err error) {
+	m, err := e.openMelody(args)
 	if err != nil {
-		return nil, err
+		return l, err
 	}
-	if compass != (theory.Range{}) {
-		if l.score, err = intoRange(l.score, compass); err != nil {
-			return nil, err
-		}
+	defer m.close()
+	switch {
+	case m.in != nil:
+		l.score, l.warnings, err = notation.Read(m.name, m.in, options)
+	case strings.TrimSpace(m.text) == "":
+		err = usagef(`the melody is empty: want names like "do re mi - sol", or a file`)
+	default:
+		l.score, l.warnings, err = notation.Parse("", []byte(m.text), options)
+		err = usage(err)
 	}
-	return []line{l}, nil
-}
-
-// openMelody opens what the arguments name, if they name a file. What looks like
-// the name of one and is none is an error.
-func openMelody(e *env, args []string) (io.ReadCloser, string, error) {
-	if len(args) != 1 {
-		return nil, "", nil
-	}
-	name := args[0]
-	if name == "-" {
-		return io.NopCloser(e.stdin), "standard input", nil
-	}
-	f, err := os.Open(name)
-	if err == nil {
-		info, err := f.Stat()
-		if err == nil && info.IsDir() {
-			err = fmt.Errorf("%s is a folder: want a file", short(name))
-		}
-		if err != nil {
-			f.Close()
-			return nil, "", err
-		}
-		return f, name, nil
-	}
-	_, known := notation.ByName(name)
-	if known || !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, fs.ErrInvalid) && strings.ContainsRune(name, filepath.Separator) {
-		return nil, "", err
-	}
-	return nil, "", nil
-}
-
-// intoRange moves a line by octaves to where most of its notes lie in a range.
-func intoRange(s theory.Score, r theory.Range) (theory.Score, error) {
-	best, bestIn, bestOff := 0, -1, 0
-	for n := -8; n <= 8; n++ {
-		in, off := 0, 0
-		for _, w := range s.Notes {
-			if w.Rest {
-				continue
-			}
-			p := w.Pitch
-			p.Octave += n
-			if r.Contains(p) {
-				in++
-			}
-			off += 2*p.MIDI() - r.Low - r.High
-		}
-		if off = max(off, -off); in > bestIn || in == bestIn && off < bestOff {
-			best, bestIn, bestOff = n, in, off
-		}
-	}
-	return s.Octaves(best)
+	return l, err
 }
 
 // writeLine writes one line as --to says.
-func (o *melodyOptions) writeLine(w io.Writer, l line, v notation.View, naming theory.Naming, style report.Style) error {
+func (o *melodyOptions) writeLine(w io.Writer, l line, how melodyView) error {
+	if how.names && (o.to == "text" || o.to == "svg") {
+		how.view.Labels = notation.Labels(l.score, how.naming, how.view.ASCII && o.to == "text")
+	}
+	var text string
+	var err error
 	switch o.to {
 	case "text":
-		heading := []string{style.Key(l.score.Key)}
-		if l.score.Meter.Valid() {
-			heading = append(heading, l.score.Meter.String())
-		}
-		if l.score.Title != "" {
-			heading = append(heading, l.score.Title)
-		}
-		if l.skill != "" {
-			heading = append(heading, l.skill)
-		}
-		text, err := notation.Text(l.score, v)
-		if err != nil {
-			return err
-		}
-		_, err = fmt.Fprintf(w, "%s\n\n%s", strings.Join(heading, ", "), text)
-		return err
+		text, err = notation.Text(l.score, how.view)
+		text = report.Style{Names: how.naming, ASCII: how.view.ASCII}.Melody(l.score, l.skill(), text)
 	case "svg":
-		text, err := notation.SVG(l.score, v)
-		if err != nil {
-			return err
-		}
-		_, err = io.WriteString(w, text)
-		return err
+		text, err = notation.SVG(l.score, how.view)
 	case "names":
-		if o.names == "none" {
+		if !how.names {
 			return usagef("--names: none leaves nothing to write as names")
 		}
-		text, err := namesOf(l.score, naming, style.ASCII)
-		if err != nil {
-			return err
-		}
-		_, err = fmt.Fprintln(w, text)
-		return err
-	}
-	for _, f := range notation.Formats() {
-		if f.String() == o.to {
-			return notation.Write(w, l.score, f)
-		}
-	}
-	return nil
-}
-
-// namesOf writes a line in names below a heading with its key, so that it is read
-// back as the same line: octaves are marked from where names without a mark are
-// read.
-func namesOf(s theory.Score, naming theory.Naming, ascii bool) (string, error) {
-	m, octave, err := s.Melody()
-	if err != nil {
-		return "", err
-	}
-	up := octave - middleOctave(m.Key)
-	for i := range m.Tones {
-		if t := &m.Tones[i]; !t.Rest {
-			t.Octave += up
-			if t.Bridge != (theory.Degree{}) {
-				t.BridgeOctave += up
+		text, err = notation.NamesOf(l.score, how.naming, middleOctave, how.view.ASCII)
+		text += "\n"
+	default:
+		for _, f := range notation.Formats() {
+			if f.String() == o.to {
+				return notation.Write(w, l.score, f)
 			}
 		}
 	}
-	text, err := m.Text(naming, ascii)
-	return m.Heading() + ". " + text, err
+	if err != nil {
+		return err
+	}
+	_, err = io.WriteString(w, text)
+	return err
 }
 
 // sayPulse tells the pulse of names, which nothing in them does.
@@ -542,99 +453,4 @@ func (o *melodyOptions) write(e *env, write func(io.Writer) error) error {
 		return fmt.Errorf("--out: %w", err)
 	}
 	return nil
-}
-
-// melodyRecord is what melody prints with --format json. Times and lengths are
-// exact fractions of quarter notes, as text.
-type melodyRecord struct {
-	Schema   int            `json:"schema"`
-	Title    string         `json:"title"`
-	Level    *int           `json:"level"` // null where the line was read
-	Skill    *string        `json:"skill"` // what is new at the level; null: nothing, or read
-	Seed     *uint64        `json:"seed"`
-	Key      string         `json:"key"`
-	Meter    *string        `json:"meter"`     // null without bars
-	TempoBPM *float64       `json:"tempo_bpm"` // counted beats a minute; null where not said
-	Pickup   string         `json:"pickup"`    // length of an incomplete first bar, "0" without
-	Clef     string         `json:"clef"`
-	Length   string         `json:"length"`
-	Notes    []melodyNote   `json:"notes"`
-	Changes  []melodyChange `json:"changes"`
-	Warnings []string       `json:"warnings"`
-}
-
-type melodyNote struct {
-	Start  string  `json:"start"`
-	Length string  `json:"length"`
-	Bar    *int    `json:"bar"`  // from 1; a pickup is bar 0; null without bars
-	Note   *string `json:"note"` // null in a rest
-	MIDI   *int    `json:"midi"`
-	Degree *string `json:"degree"` // counted from the major scale on the tonic of the moment
-	Name   *string `json:"name"`   // in --names; null with none
-	Slur   bool    `json:"slur"`
-	Words  string  `json:"words"`
-}
-
-type melodyChange struct {
-	Start string  `json:"start"`
-	Key   string  `json:"key"`
-	Meter *string `json:"meter"`
-}
-
-func newMelodyRecord(l line, n theory.Naming, names bool) melodyRecord {
-	s := l.score
-	meter := func(m theory.Meter) *string {
-		if !m.Valid() {
-			return nil
-		}
-		text := m.String()
-		return &text
-	}
-	r := melodyRecord{Schema: report.Schema, Title: s.Title, Key: s.Key.ASCII(), Meter: meter(s.Meter), Pickup: "0", Clef: notation.ClefFor(s).String(),
-		Length: s.Length().String(), Changes: []melodyChange{}, Warnings: []string{}, Seed: l.seed}
-	if l.seed != nil {
-		r.Level = &l.level
-	}
-	if l.skill != "" {
-		r.Skill = &l.skill
-	}
-	if s.Tempo > 0 {
-		r.TempoBPM = &s.Tempo
-	}
-	first := 1
-	if s.Start.Num > 0 {
-		r.Pickup, first = s.Start.String(), 0
-	}
-	for _, w := range l.warnings {
-		r.Warnings = append(r.Warnings, string(w))
-	}
-	for _, c := range s.Changes {
-		r.Changes = append(r.Changes, melodyChange{c.At.String(), c.Key.ASCII(), meter(c.Meter)})
-	}
-	bars := s.Bars()
-	at, bar, k, changes := theory.Fraction{Num: 0, Den: 1}, 0, s.Key, s.Changes
-	labels := notation.Labels(s, n, true)
-	for i, w := range s.Notes {
-		for bar+1 < len(bars) && !at.Less(bars[bar+1]) {
-			bar++
-		}
-		for len(changes) > 0 && !at.Less(changes[0].At) {
-			k, changes = changes[0].Key, changes[1:]
-		}
-		note := melodyNote{Start: at.String(), Length: w.Length.String(), Slur: w.Slur, Words: w.Words}
-		if bars != nil {
-			number := bar + first
-			note.Bar = &number
-		}
-		if !w.Rest {
-			name, midi, degree := w.Pitch.ASCII(), w.Pitch.MIDI(), k.Degree(w.Pitch.Note).ASCII()
-			note.Note, note.MIDI, note.Degree = &name, &midi, &degree
-			if names {
-				note.Name = &labels[i]
-			}
-		}
-		r.Notes = append(r.Notes, note)
-		at = at.Plus(w.Length)
-	}
-	return r
 }

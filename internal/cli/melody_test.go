@@ -10,6 +10,7 @@ import (
 
 	"singback/exercise/compose"
 	"singback/internal/notation"
+	"singback/internal/report"
 	"singback/theory"
 )
 
@@ -36,7 +37,7 @@ func TestMelodyConvertsThroughEveryFormat(t *testing.T) {
 	}
 	// From a pipe, and into another key and voice.
 	got, _, _ = user{stdin: want}.runs(t, "melody", "-", "--to-key", "Eb", "--voice", "bass", "--format", "json")
-	var r melodyRecord
+	var r report.Melody
 	if err := json.Unmarshal([]byte(got), &r); err != nil || r.Key != "Eb major" || r.Schema != 1 || r.Level != nil || r.Seed != nil {
 		t.Fatalf("%v %+v", err, r)
 	}
@@ -142,7 +143,7 @@ func TestNamesKeepTheLine(t *testing.T) {
 						t.Fatal(err)
 					}
 					for _, naming := range theory.Namings() {
-						text, err := namesOf(s, naming, seed%2 == 0)
+						text, err := notation.NamesOf(s, naming, middleOctave, seed%2 == 0)
 						if err != nil {
 							continue // lengths and octaves that have no sign
 						}
@@ -204,7 +205,7 @@ func TestNamesHaveTheirKey(t *testing.T) {
 func TestMelodyKeyOfAFile(t *testing.T) {
 	tune := "X:1\nM:4/4\nL:1/4\nK:F\nD E F G|[K:C]A4|[K:F]D4|"
 	out, stderr, code := user{stdin: tune, ascii: true}.runs(t, "melody", "-", "--key", "D minor", "--format", "json")
-	var r melodyRecord
+	var r report.Melody
 	if err := json.Unmarshal([]byte(out), &r); err != nil || code != exitDone {
 		t.Fatal(err, stderr)
 	}

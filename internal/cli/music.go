@@ -1,13 +1,12 @@
 package cli
 
 import (
-	"fmt"
-	"math/rand/v2"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
+	"singback/internal/drill"
 	"singback/theory"
 )
 
@@ -85,15 +84,6 @@ func (m *music) readTuning() (theory.Tuning, error) { return m.values().ReadTuni
 // known.
 func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
 	return m.values().Reach()
-}
-
-// tuningWords says the tuning, and its system unless it is the equal one.
-func tuningWords(t theory.Tuning) string {
-	s := fmt.Sprintf("A4 = %g Hz", t.A4)
-	if t.System != theory.Equal {
-		s += ", " + t.String() + " tuning"
-	}
-	return s
 }
 
 func namingNames() []string {

@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"bufio"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -49,7 +47,7 @@ A file that cannot be read is moved aside, never overwritten or deleted.`,
 		SuggestionsMinimumDistance: 2,
 	}
 	cmd.PersistentFlags().StringVar(&p.which, "profile", "", "the singer: `NAME`, or a file to show or export")
-	cmd.PersistentFlags().Var(p.format, "format", "output: text or json")
+	cmd.PersistentFlags().Var(p.format, "format", p.format.usage())
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("format", p.format.complete))
 	cmd.AddCommand(p.newShow(), p.newSet(), p.newList(), p.newUse(), p.newExport(), p.newImport(), p.newForget())
@@ -106,8 +104,7 @@ func (p *profileCommand) show() error {
 	}
 	if !found {
 		if p.format.value == "json" {
-			_, err = fmt.Fprintln(p.env.stdout, "null")
-			return err
+			return p.env.printJSON(nil)
 		}
 		names, err := p.env.singers().Names()
 		if err != nil {
@@ -117,8 +114,7 @@ func (p *profileCommand) show() error {
 		if len(names) > 0 {
 			hint = "Choose one with singback profile use: " + strings.Join(names, ", ")
 		}
-		_, err = fmt.Fprintf(p.env.stdout, "No profile is in use: safe defaults hold.\n%s\n", hint)
-		return err
+		return p.env.print("No profile is in use: safe defaults hold.\n" + hint + "\n")
 	}
 	return p.write(profile, file, current)
 }
@@ -127,13 +123,9 @@ func (p *profileCommand) show() error {
 func (p *profileCommand) write(profile calib.Profile, file string, current bool) error {
 	record := report.NewProfile(profile, file, current)
 	if p.format.value == "json" {
-		enc := json.NewEncoder(p.env.stdout)
-		enc.SetIndent("", "  ")
-		return enc.Encode(record)
+		return p.env.printIndented(record)
 	}
-	text := report.Style{ASCII: p.env.ascii()}.Profile(record)
-	_, err := fmt.Fprintf(p.env.stdout, "%s\nfile        %s\n", text, file)
-	return err
+	return p.env.print(fmt.Sprintf("%s\nfile        %s\n", p.env.style(theory.Movable).Profile(record), file))
 }
 
 func (p *profileCommand) newSet() *cobra.Command {
@@ -182,19 +174,12 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 		instrument = &calib.Instrument{Date: day, A4: a4}
 	}
 	singers := p.env.singers()
-	name := p.which
-	if name == "" {
-		if name, err = singers.Current(); err != nil {
-			return err
-		}
-		if name == "" || name == store.Nobody {
-			name = store.DefaultName
+	if p.which != "" {
+		if err := store.CheckName(p.which); err != nil {
+			return usage(fmt.Errorf("--profile: %w", err))
 		}
 	}
-	if err := store.CheckName(name); err != nil {
-		return usage(fmt.Errorf("--profile: %w", err))
-	}
-	name, there, err := singers.Find(name)
+	name, there, err := singers.Chosen(p.which)
 	if err != nil {
 		return err
 	}
@@ -211,24 +196,27 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	if instrument != nil {
 		profile.Instrument = instrument
 	}
+	current, err := p.env.settle(profile)
+	if err != nil {
+		return err
+	}
+	return p.write(profile, singers.Path(name), current)
+}
+
+// settle keeps a profile, and says who is singing from now on, where that has
+// changed; current tells that it is the profile's singer.
+func (e *env) settle(p calib.Profile) (current bool, err error) {
+	singers := e.singers()
 	before, err := singers.Current()
 	if err != nil {
-		return err
+		return false, err
 	}
-	if _, err := singers.Save(profile); err != nil {
-		return err
+	if err := singers.Settle(p); err != nil {
+		return false, err
 	}
-	if !there {
-		if err := singers.Use(name); err != nil {
-			return err
-		}
-	}
-	p.env.sings(before)
+	e.sings(before)
 	now, err := singers.Current()
-	if err != nil {
-		return err
-	}
-	return p.write(profile, singers.Path(name), name == now)
+	return now == p.Name, err
 }
 
 // sings says who is singing from now on, where that is not who did before.
@@ -321,30 +309,9 @@ func (p *profileCommand) list() error {
 		record.Singers = append(record.Singers, s)
 	}
 	if p.format.value == "json" {
-		enc := json.NewEncoder(p.env.stdout)
-		enc.SetIndent("", "  ")
-		return enc.Encode(record)
+		return p.env.printIndented(record)
 	}
-	w := bufio.NewWriter(p.env.stdout)
-	for _, s := range record.Singers {
-		mark, what := " ", ""
-		if s.Name == now {
-			mark = "*"
-		}
-		if s.Problem != nil {
-			what = "cannot be read: " + *s.Problem
-		} else {
-			what = "changed " + *s.Made
-		}
-		fmt.Fprintf(w, "%s %-12s  %s\n", mark, s.Name, what)
-	}
-	if len(names) == 0 {
-		fmt.Fprintln(w, "Nobody has a profile yet.")
-	}
-	if now == store.Nobody {
-		fmt.Fprintln(w, "No profile is in use, as you chose.")
-	}
-	return w.Flush()
+	return p.env.print(record.Text(now == store.Nobody))
 }
 
 func (p *profileCommand) newUse() *cobra.Command {
@@ -449,23 +416,13 @@ func (p *profileCommand) newImport() *cobra.Command {
 				profile.Name = p.which
 			}
 			singers := p.env.singers()
-			name, there, err := singers.Find(profile.Name)
-			if err != nil {
-				return err
-			}
 			before, err := singers.Current()
 			if err != nil {
 				return err
 			}
-			changed, err := singers.Save(profile)
+			name, there, changed, err := singers.Adopt(profile)
 			if err != nil {
 				return err
-			}
-			if now, err := singers.Current(); err == nil && before != "" && now != before {
-				// The only one was current without having been chosen.
-				if err := singers.Use(before); err != nil {
-					return err
-				}
 			}
 			what := "is new here"
 			switch {
@@ -508,9 +465,8 @@ moved aside, for good, and says which files those were. It asks first, unless
 				for _, f := range files {
 					fmt.Fprintln(p.env.stderr, f)
 				}
-				fmt.Fprint(p.env.stderr, "Delete this for good? (yes or no) ")
-				answer, _ := bufio.NewReader(p.env.stdin).ReadString('\n')
-				if a := strings.ToLower(strings.TrimSpace(answer)); a != "y" && a != "yes" {
+				answer, _ := p.env.answer("Delete this for good? (yes or no) ")
+				if a := strings.ToLower(answer); a != "y" && a != "yes" {
 					return errors.New("nothing was deleted")
 				}
 			}

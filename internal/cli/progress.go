@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -11,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/report"
 	"singback/internal/store"
@@ -66,11 +63,10 @@ overwrite the charts and the page of before.`,
 	f.StringVar(&o.png, "png", "", "draw charts as PNG into this `FOLDER`")
 	addForce(cmd, &o.force)
 	f.StringVar(&o.html, "html", "", "write a page to print into this `FILE`")
-	f.Var(o.format, "format", "output: text, json or csv")
+	o.format.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("since", fixed()))
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed("movable", "numbers")))
-	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
 	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.MarkFlagDirname("svg"))
 	must(cmd.MarkFlagDirname("png"))
@@ -132,12 +128,14 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 	if err := among(r.Path(), singers, of.Singer); err != nil {
 		return err
 	}
-	p, practice, err := readProgress(cmd, r, &of)
+	read, err := r.Progress(cmd.Context(), store.ProgressQuery{Singer: of.Singer, Since: of.Since, Key: of.Key})
 	if err != nil {
 		return err
 	}
-	if practice.Begun() {
-		of.Course, of.Standing = &c, c.Standing(practice, nil)
+	p := read.Progress
+	of.Skipped, of.Simulated = read.Skipped, read.Simulated
+	if read.Practice.Begun() {
+		of.Course, of.Standing = &c, c.Standing(read.Practice, nil)
 	}
 	if of.Skipped > 0 {
 		verb := "are"
@@ -162,59 +160,11 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 	}
 	switch o.format.value {
 	case "json":
-		return json.NewEncoder(e.stdout).Encode(shown)
+		return e.printJSON(shown)
 	case "csv":
 		return shown.CSV(e.data())
 	}
-	_, err = io.WriteString(e.stdout, shown.Text())
-	return err
-}
-
-// readProgress reads the answers that count, and what practice knows by all of them.
-// Those that cannot be read are counted in of, and so are those of a simulated
-// singer.
-func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*practice.Progress, *practice.Practice, error) {
-	past := &practice.Practice{}
-	q := store.Query{Singer: of.Singer, Counted: true}
-	if of.Since != "" {
-		day, err := time.Parse(time.DateOnly, of.Since)
-		if err != nil {
-			return nil, nil, err
-		}
-		if past, _, err = r.Practice(cmd.Context(), of.Singer); err != nil {
-			return nil, nil, err
-		}
-		q.Since = day.AddDate(0, 0, -1) // the singer's day begins up to 14 hours before that of UTC
-	}
-	p := &practice.Progress{}
-	for a, err := range r.Answers(cmd.Context(), q) {
-		switch {
-		case cmd.Context().Err() != nil:
-			return nil, nil, cmd.Context().Err()
-		case errors.Is(err, store.ErrAnswer):
-			of.Skipped++
-			continue
-		case err != nil:
-			return nil, nil, err
-		}
-		if t, ok := a.Trial(); ok && of.Since == "" {
-			past.Add(t)
-		}
-		switch {
-		case a.Session.Command == "echo": // heard before it was sung
-			continue
-		case of.Since != "" && a.At.Format(time.DateOnly) < of.Since, of.Key != nil && a.Item.Key != *of.Key:
-			continue
-		}
-		added := p.Add(practice.Entry{
-			At: a.At, Session: a.Session.ID, Question: a.Index, Skill: a.Skill, Item: a.Item,
-			Tolerance: a.Tolerance.Cents, Verdict: a.Verdict, Named: a.Named, Notes: a.Notes, NotesRight: a.NotesRight,
-		})
-		if added && a.Session.Source == "simulated" {
-			of.Simulated++
-		}
-	}
-	return p, past, nil
+	return e.print(shown.Text())
 }
 
 // draw writes the charts and the page that were asked for.

@@ -1,35 +1,18 @@
 package cli
 
 import (
-	"encoding/json"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"strings"
-	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"singback/internal/report"
 	"singback/internal/store"
 )
-
-// fileError is the error of a file with its path and the reason, and nothing
-// between.
-func fileError(path string, err error) error {
-	var inPath *fs.PathError
-	var inLink *os.LinkError
-	switch {
-	case errors.As(err, &inPath):
-		err = inPath.Err
-	case errors.As(err, &inLink):
-		err = inLink.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
-}
 
 func newRecord(e *env) *cobra.Command {
 	cmd := &cobra.Command{
@@ -73,27 +56,6 @@ func noRecord(path string) error {
 	return fmt.Errorf("%s: there is no practice record yet; singback today begins one", path)
 }
 
-// recordCheck is what record check prints with --format json.
-type recordCheck struct {
-	Schema   int            `json:"schema"`
-	File     string         `json:"file"`
-	Version  int            `json:"version"`
-	Size     int64          `json:"size_bytes"`
-	Sessions int            `json:"sessions"`
-	Answers  int            `json:"answers"`  // that can be read
-	Lost     int            `json:"lost"`     // that were there and cannot
-	Problems []string       `json:"problems"` // empty: the record is sound
-	Singers  []recordSinger `json:"singers"`
-}
-
-type recordSinger struct {
-	Name     string  `json:"name"`
-	Sessions int     `json:"sessions"`
-	Answers  int     `json:"answers"`
-	First    *string `json:"first"` // time of the first answer; null without one
-	Last     *string `json:"last"`
-}
-
 func newRecordCheck(e *env) *cobra.Command {
 	var o recordOptions
 	format := newFormat("text", "json")
@@ -108,55 +70,38 @@ singback record export --damaged writes.`,
   singback record check --record choir.db --format json`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			path, c, err := o.examine(cmd, e)
+			path, err := o.path(e)
 			if err != nil {
 				return err
 			}
+			file, c, err := store.ExamineRecord(cmd.Context(), path)
+			if errors.Is(err, fs.ErrNotExist) {
+				return noRecord(path)
+			}
+			if err != nil {
+				return err
+			}
+			record := report.RecordCheck{
+				Schema: report.Schema, File: file, Version: c.Version, Size: c.SizeBytes, Sessions: c.Sessions,
+				Answers: c.Answers, Lost: c.Lost, Problems: append([]string{}, c.Problems...), Singers: []report.RecordSinger{},
+			}
+			for _, s := range c.Singers {
+				record.Singers = append(record.Singers, report.NewRecordSinger(s.Name, s.Sessions, s.Answers, s.First, s.Last))
+			}
 			if format.value == "json" {
-				err = writeCheckJSON(e.stdout, path, c)
+				err = e.printJSON(record)
 			} else {
-				err = writeCheck(e.stdout, path, c)
+				err = e.print(record.Text())
 			}
 			if err == nil && len(c.Problems) > 0 {
-				err = fmt.Errorf("%s: %w: %s", path, store.ErrRecordDamaged, c.Problems[0])
+				err = fmt.Errorf("%s: %w: %s", file, store.ErrRecordDamaged, c.Problems[0])
 			}
 			return err
 		},
 	}
 	o.addFile(cmd)
-	cmd.Flags().Var(format, "format", "output: text or json")
-	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	format.addTo(cmd)
 	return cmd
-}
-
-// examine looks at the record; at a damaged one page by page.
-func (o *recordOptions) examine(cmd *cobra.Command, e *env) (path string, c store.Check, err error) {
-	r, err := o.read(e)
-	if err == nil {
-		defer r.Close()
-		if c, err = r.Check(cmd.Context()); err == nil && len(c.Problems) == 0 {
-			return r.Path(), c, nil
-		}
-	}
-	if err != nil && !errors.Is(err, store.ErrRecordDamaged) && !errors.Is(err, store.ErrRecordForeign) {
-		return "", c, err
-	}
-	s, failed := o.salvage(cmd, e)
-	if failed != nil {
-		if err == nil {
-			err = failed
-		}
-		return "", c, err
-	}
-	defer s.Close()
-	found := s.Check()
-	switch {
-	case err == nil:
-		found.Problems = c.Problems
-	case len(found.Problems) == 0:
-		found.Problems = []string{strings.TrimPrefix(err.Error(), s.Path()+": ")}
-	}
-	return s.Path(), found, nil
 }
 
 // salvage opens the record to read what can be read of it.
@@ -170,58 +115,6 @@ func (o *recordOptions) salvage(cmd *cobra.Command, e *env) (*store.Salvage, err
 		return nil, noRecord(path)
 	}
 	return s, err
-}
-
-func writeCheck(out io.Writer, path string, c store.Check) error {
-	verdict, answers := "sound", many(c.Answers, "answer")
-	if len(c.Problems) > 0 {
-		verdict = "damaged"
-		answers += " can be read"
-		if c.Lost > 0 {
-			answers += fmt.Sprintf(", %d or more are lost", c.Lost)
-		}
-		answers += ";"
-	}
-	if _, err := fmt.Fprintf(out, "%s: %s; version %d, %s in %s, %d kB\n", path, verdict, c.Version,
-		answers, many(c.Sessions, "session"), (c.SizeBytes+1023)/1024); err != nil {
-		return err
-	}
-	for _, p := range c.Problems {
-		fmt.Fprintln(out, "  "+p)
-	}
-	if len(c.Singers) == 0 {
-		return nil
-	}
-	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "\nsinger\tsessions\tanswers\tfirst\tlast")
-	for _, s := range c.Singers {
-		day := func(t time.Time) string {
-			if t.IsZero() {
-				return "-"
-			}
-			return t.Format(time.DateOnly)
-		}
-		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\n", s.Name, s.Sessions, s.Answers, day(s.First), day(s.Last))
-	}
-	return w.Flush()
-}
-
-// many says how many of a thing there are.
-func many(n int, thing string) string { return report.Many(n, thing) }
-
-func writeCheckJSON(out io.Writer, path string, c store.Check) error {
-	record := recordCheck{report.Schema, path, c.Version, c.SizeBytes, c.Sessions, c.Answers, c.Lost, append([]string{}, c.Problems...), []recordSinger{}}
-	for _, s := range c.Singers {
-		text := func(t time.Time) *string {
-			if t.IsZero() {
-				return nil
-			}
-			s := t.Format(time.RFC3339Nano)
-			return &s
-		}
-		record.Singers = append(record.Singers, recordSinger{s.Name, s.Sessions, s.Answers, text(s.First), text(s.Last)})
-	}
-	return json.NewEncoder(out).Encode(record)
 }
 
 func newRecordExport(e *env) *cobra.Command {
@@ -251,7 +144,7 @@ new one.`,
   singback record export --singer Anna --format jsonl --out anna.jsonl
   singback record export --damaged --out saved.csv`,
 		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			f := store.CSV
 			switch {
 			case format.value == "jsonl" && guard:
@@ -261,43 +154,20 @@ new one.`,
 			case guard:
 				f = store.GuardedCSV
 			}
-			var export func(io.Writer) (int, error)
-			var lost error
-			if damaged {
-				s, err := o.salvage(cmd, e)
-				if err != nil {
-					return err
-				}
-				defer s.Close()
-				if err := among(s.Path(), s.Check().Singers, o.singer); err != nil {
-					return err
-				}
-				if len(s.Problems) > 0 || s.Lost > 0 {
-					lost = notSound(s)
-				}
-				export = func(w io.Writer) (int, error) { return s.Export(cmd.Context(), w, f, o.singer) }
-			} else {
-				r, err := o.read(e)
-				if err != nil {
-					return err
-				}
-				defer r.Close()
-				if err := has(cmd, r, o.singer); err != nil {
-					return err
-				}
-				export = func(w io.Writer) (int, error) {
-					return r.Export(cmd.Context(), w, f, o.singer)
-				}
+			from, lost, err := o.source(cmd, e, damaged)
+			if err != nil {
+				return err
 			}
+			defer from.Close()
 			if to == "" || to == "-" {
-				if _, err := export(e.data()); err != nil {
+				if _, err := from.Export(cmd.Context(), e.data(), f, o.singer); err != nil {
 					return err
 				}
 				return lost
 			}
-			var n int
+			n := 0
 			if err := e.writeFile(to, force, forOwner, func(w io.Writer) (err error) {
-				n, err = export(w)
+				n, err = from.Export(cmd.Context(), w, f, o.singer)
 				return err
 			}); err != nil {
 				return fmt.Errorf("--out: %w", err)
@@ -312,8 +182,7 @@ new one.`,
 	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
 	addForce(cmd, &force)
 	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`")
-	cmd.Flags().Var(format, "format", "output: csv or jsonl")
-	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	format.addTo(cmd)
 	return cmd
 }
 
@@ -327,15 +196,45 @@ func notSound(s *store.Salvage) error {
 		s.Path(), many(s.Answers, "answer"), lost)
 }
 
-// has reports that a singer is not in the record; "" is every singer.
-func has(cmd *cobra.Command, r *store.Record, singer string) error {
-	singers, err := r.Singers(cmd.Context())
-	if err != nil {
-		return err
-	}
-	return among(r.Path(), singers, singer)
+// exporter is a record, sound or damaged.
+type exporter interface {
+	Export(ctx context.Context, w io.Writer, f store.Format, singer string) (int, error)
+	io.Closer
 }
 
+// source opens the record to export it; lost says what a damaged one lacks, and is
+// nil of a sound one.
+func (o *recordOptions) source(cmd *cobra.Command, e *env, damaged bool) (from exporter, lost, err error) {
+	var singers []store.SingerCount
+	var path string
+	if damaged {
+		s, err := o.salvage(cmd, e)
+		if err != nil {
+			return nil, nil, err
+		}
+		if from, path, singers = s, s.Path(), s.Check().Singers; len(s.Problems) > 0 || s.Lost > 0 {
+			lost = notSound(s)
+		}
+	} else {
+		r, err := o.read(e)
+		if err != nil {
+			return nil, nil, err
+		}
+		from, path = r, r.Path()
+		if o.singer != "" {
+			if singers, err = r.Singers(cmd.Context()); err != nil {
+				return nil, nil, errors.Join(err, r.Close())
+			}
+		}
+	}
+	if err := among(path, singers, o.singer); err != nil {
+		from.Close()
+		return nil, nil, err
+	}
+	return from, lost, nil
+}
+
+// among reports that a singer is not in the record; "" is every singer.
 func among(path string, singers []store.SingerCount, singer string) error {
 	if singer == "" {
 		return nil
@@ -366,15 +265,11 @@ is added.`,
 			return []string{"csv", "jsonl"}, cobra.ShellCompDirectiveFilterFileExt
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			in, name := e.stdin, "standard input"
-			if args[0] != "-" {
-				f, err := os.Open(args[0])
-				if err != nil {
-					return fileError(args[0], err)
-				}
-				defer f.Close()
-				in, name = f, args[0]
+			in, name, err := e.open(args[0])
+			if err != nil {
+				return err
 			}
+			defer in.Close()
 			path, err := o.path(e)
 			if err != nil {
 				return err
@@ -387,8 +282,7 @@ is added.`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(e.stdout, "%s read, %d added, %d there already.\n", many(done.Read, "answer"), done.Added, done.Read-done.Added)
-			return nil
+			return e.print(fmt.Sprintf("%s read, %d added, %d there already.\n", many(done.Read, "answer"), done.Added, done.Read-done.Added))
 		},
 	}
 	o.addFile(cmd)

@@ -1,9 +1,7 @@
 package cli
 
 import (
-	"encoding/json"
 	"fmt"
-	"io"
 	"strings"
 	"text/tabwriter"
 
@@ -65,8 +63,8 @@ before it states the key.`,
 			if err != nil {
 				return err
 			}
-			record := renamed{Schema: report.Schema, From: source.String(), To: target.String(), Key: melody.Key.ASCII()}
-			style := report.Style{Names: target, ASCII: e.ascii()}
+			record := report.Renaming{Schema: report.Schema, From: source.String(), To: target.String(), Key: melody.Key.ASCII()}
+			style := e.style(target)
 			var lines []string
 			for _, k := range keys {
 				moved, err := melody.In(k)
@@ -81,18 +79,17 @@ before it states the key.`,
 					text = moved.Heading() + ". " + text
 				}
 				lines = append(lines, text)
-				one, err := newRenamedMelody(moved, target)
+				one, err := report.NewRenamed(moved, target)
 				if err != nil {
 					return usage(err)
 				}
 				record.Melodies = append(record.Melodies, one)
 			}
 			if f.value == "json" {
-				return json.NewEncoder(e.stdout).Encode(record)
+				return e.printJSON(record)
 			}
 			if allKeys == "" {
-				_, err := fmt.Fprintln(e.stdout, lines[0])
-				return err
+				return e.print(lines[0] + "\n")
 			}
 			w := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 			for i, k := range keys {
@@ -109,12 +106,11 @@ before it states the key.`,
 	fl.StringVar(&toKey, "to-key", "", "the `KEY` wanted, of the same mode")
 	fl.StringVar(&allKeys, "all-keys", "", "in all 12 keys of the mode, or all 15 spellings of them")
 	fl.Lookup("all-keys").NoOptDefVal = "12"
-	fl.Var(f, "format", "output: text or json")
+	f.addTo(cmd)
 	must(cmd.RegisterFlagCompletionFunc("from", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("to", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("to-key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("all-keys", fixed("12", "15")))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 
@@ -122,24 +118,13 @@ before it states the key.`,
 func melodyText(e *env, args []string) (string, error) {
 	text := strings.Join(args, " ")
 	if text == "-" {
-		return readText(e.stdin, "standard input")
+		b, err := e.readUpTo(text, maxText, "a melody as text")
+		return string(b), err
 	}
 	if strings.TrimSpace(text) == "" {
 		return "", usagef(`a melody is missing, like "do mi sol ti"`)
 	}
 	return text, nil
-}
-
-// readText reads a melody from a stream.
-func readText(r io.Reader, name string) (string, error) {
-	b, err := io.ReadAll(io.LimitReader(r, maxText+1))
-	if err != nil {
-		return "", fmt.Errorf("read %s: %w", name, err)
-	}
-	if len(b) > maxText {
-		return "", fmt.Errorf("%s holds more than 1 MiB: want a melody as text", name)
-	}
-	return string(b), nil
 }
 
 // targetKeys returns the keys to move a melody in k to.
@@ -166,45 +151,4 @@ func targetKeys(m *music, k theory.Key, toKey, allKeys string) ([]theory.Key, er
 	to := music{key: toKey, scale: m.scale}
 	target, err := to.readKey("--to-key", nil)
 	return []theory.Key{target}, err
-}
-
-// renamed is what rename prints with --format json.
-type renamed struct {
-	Schema   int             `json:"schema"`
-	From     string          `json:"from"`
-	To       string          `json:"to"`
-	Key      string          `json:"key"` // of the melody as it was read
-	Melodies []renamedMelody `json:"melodies"`
-}
-
-type renamedMelody struct {
-	Key   string        `json:"key"`
-	Text  string        `json:"text"`
-	Tones []renamedTone `json:"tones"`
-}
-
-type renamedTone struct {
-	Name   *string `json:"name"`   // null in a rest
-	Degree *string `json:"degree"` // counted from the major scale on the tonic
-	Note   *string `json:"note"`
-	Octave int     `json:"octave"` // above the octave that starts on the tonic
-	Pulses string  `json:"pulses"` // "1", "3/4"
-}
-
-// newRenamedMelody makes the record of a melody. Degrees count in its first key.
-func newRenamedMelody(m theory.Melody, n theory.Naming) (renamedMelody, error) {
-	text, err := m.Text(n, true)
-	if err != nil {
-		return renamedMelody{}, err
-	}
-	out := renamedMelody{Key: m.Key.ASCII(), Text: text}
-	for _, t := range m.InOneKey().Tones {
-		tone := renamedTone{Octave: t.Octave, Pulses: t.Length.String()}
-		if !t.Rest {
-			d := report.NewDegree(m.Key, t.Degree, n)
-			tone.Name, tone.Degree, tone.Note = &d.Name, &d.Degree, &d.Note
-		}
-		out.Tones = append(out.Tones, tone)
-	}
-	return out, nil
 }

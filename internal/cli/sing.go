@@ -1,26 +1,14 @@
 package cli
 
 import (
-	"context"
-	"errors"
-	"fmt"
-	"io"
-	"math/rand/v2"
-	"os"
-	"slices"
 	"strings"
-	"sync/atomic"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
-	"singback/internal/plain"
+	"singback/internal/drill"
 	"singback/internal/report"
-	"singback/internal/session"
 	"singback/internal/synth"
-	"singback/internal/tui"
-	"singback/theory"
 )
 
 // singOptions are the flags of sing.

@@ -11,8 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/calib"
-	"singback/exercise"
-	"singback/internal/session"
+	"singback/internal/drill"
+	"singback/internal/listen"
 	"singback/internal/store"
 	"singback/theory"
 )

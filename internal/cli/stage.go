@@ -10,13 +10,10 @@ import (
 	"strings"
 	"time"
 
-	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/device"
+	"singback/internal/drill"
 	"singback/internal/report"
-	"singback/internal/session"
-	"singback/internal/synth"
-	"singback/theory"
 )
 
 // The words of --input and --output.

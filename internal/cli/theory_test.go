@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"singback/internal/audio"
+	"singback/internal/report"
 	"singback/internal/synth"
 	"singback/theory"
 )
@@ -83,7 +84,7 @@ func TestRename(t *testing.T) {
 	}
 	// All 15 spellings, and JSON.
 	stdout, _, code := user{}.runs(t, "rename", "--to", "letters", "--key", "F# minor", "--all-keys=15", "--format", "json", "| do .ti, :  ||")
-	var record renamed
+	var record report.Renaming
 	if err := json.Unmarshal([]byte(stdout), &record); err != nil || code != exitDone {
 		t.Fatalf("%d %v: %s", code, err, stdout)
 	}
@@ -358,7 +359,7 @@ func TestFindKeyOfRecording(t *testing.T) {
 	sing(t, path, hz...)
 	for _, args := range [][]string{{path}, {path, "--a4", "447.69"}} {
 		stdout, stderr, code := user{}.runs(t, append([]string{"findkey", "--format", "json"}, args...)...)
-		var got keyProposals
+		var got report.KeyProposals
 		if err := json.Unmarshal([]byte(stdout), &got); err != nil || code != exitDone {
 			t.Fatalf("%d %v: %s %s", code, err, stdout, stderr)
 		}

@@ -1,29 +1,21 @@
 package cli
 
 import (
-	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
-	"slices"
-	"strconv"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
-	"singback/exercise/compose"
-	"singback/exercise/grade"
 	"singback/exercise/practice"
 	"singback/internal/course"
+	"singback/internal/drill"
 	"singback/internal/notation"
 	"singback/internal/report"
-	"singback/internal/session"
 	"singback/internal/tui"
 	"singback/theory"
 )

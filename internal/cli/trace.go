@@ -8,14 +8,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
-	"singback/internal/session"
+	"singback/internal/listen"
+	"singback/internal/report"
 	"singback/pitch"
-)
-
-// The headers of the track in CSV.
-const (
-	traceHeader = "time_s,f0_hz,voiced,confidence,level_dbfs"
-	liveHeader  = traceHeader + ",available_s"
 )
 
 func newTrace(e *env) *cobra.Command {
@@ -55,48 +50,19 @@ gate is not voiced.`,
 				return err
 			}
 			return t.run(cmd.Context(), e, args, f.value, func(ctx context.Context, w io.Writer, src audio.Source) error {
-				return writeTrace(ctx, w, src, h, f.value == "json", live)
+				reading := pitch.Offline
+				if live {
+					reading = pitch.Live
+				}
+				track := report.NewTrack(w, src.SampleRate(), f.value == "json", live)
+				err := listen.Track(ctx, src, h, reading, nil, track.Add)
+				return errors.Join(err, track.Close()) // what was found before an error is written too
 			})
 		},
 	}
 	t.addFlags(cmd)
 	who.addFlag(cmd)
 	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
-	cmd.Flags().Var(f, "format", "output: csv or json")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	f.addTo(cmd)
 	return cmd
-}
-
-// writeTrace writes the track of a source, row by row as it is found. What was
-// found before an error is written too.
-func writeTrace(ctx context.Context, w io.Writer, src audio.Source, h session.Hearing, asJSON, live bool) error {
-	rate := float64(src.SampleRate())
-	table := newTable(w, asJSON)
-	header := traceHeader
-	reading := pitch.Offline
-	if live {
-		header, reading = liveHeader, pitch.Live
-	}
-	table.header(header)
-	row := make([]field, 0, 6)
-	err := track(ctx, src, h, reading, func(points []pitch.Point, heard int64) {
-		for _, p := range points {
-			voiced := 0
-			if p.Voiced {
-				voiced = 1
-			}
-			row := append(row[:0],
-				field{"time_s", float64(p.Index) / rate, 6},
-				field{"f0_hz", p.F0, 4},
-				field{"voiced", float64(voiced), 0},
-				field{"confidence", p.Confidence, 3},
-				field{"level_dbfs", p.Level, 2},
-			)
-			if live {
-				row = append(row, field{"available_s", float64(heard) / rate, 6})
-			}
-			table.row(row)
-		}
-	})
-	return errors.Join(err, table.close())
 }

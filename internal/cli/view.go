@@ -1,13 +1,10 @@
 package cli
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 
-	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -32,7 +29,7 @@ func (v *lineView) event(e session.Event) {
 		if e.Again {
 			again = " again"
 		}
-		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, tuningWords(e.Tuning), v.seed)
+		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, report.Tuning(e.Tuning), v.seed)
 	case session.Prompted:
 		ask := "sing " + s.Asked(e.Item)
 		if e.Item.From != nil {

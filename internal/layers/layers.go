@@ -25,12 +25,13 @@ internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio |
-internal/review:   theory exercise/grade internal/audio internal/listen | internal/synth internal/report
+internal/review:   theory exercise/grade internal/audio internal/listen internal/notation internal/plain | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
-internal/report:   theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain plot |
+internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
+internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

@@ -52,6 +52,15 @@ func Line(s string) string {
 	return strings.TrimSpace(s)
 }
 
+// Short cuts what a user typed to a length that fits into a message.
+func Short(s string) string {
+	r := []rune(s)
+	if len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return s
+}
+
 // Shown returns s as a [Writer] writes it.
 func Shown(s string) string {
 	b, rest := appendShown(nil, []byte(s))

@@ -220,19 +220,5 @@ func (s Style) Calibration(c Calibration) string {
 
 // hanging writes a text beside its head, broken into lines of at most 78 cells.
 func hanging(b *strings.Builder, head, text string) {
-	line := ""
-	flush := func() {
-		fmt.Fprintf(b, "%-12s%s\n", head, line)
-		head, line = "", ""
-	}
-	for _, w := range strings.Fields(text) {
-		if line != "" && len([]rune(line))+1+len([]rune(w)) > 66 {
-			flush()
-		}
-		if line != "" {
-			line += " "
-		}
-		line += w
-	}
-	flush()
+	b.WriteString(hang(head, text, 12, 78) + "\n")
 }

@@ -343,14 +343,17 @@ func percent(p float64) string {
 
 // Hang writes text behind a head, in lines that fit a terminal, all but the
 // first indented.
-func Hang(head, text string, indent int) string {
+func Hang(head, text string, indent int) string { return hang(head, text, indent, lineWidth) }
+
+// hang is Hang for lines of another width.
+func hang(head, text string, indent, width int) string {
 	var b strings.Builder
 	b.WriteString(head)
 	column := utf8.RuneCountInString(head)
 	empty := true // nothing of text stands on this line yet
 	for word := range strings.FieldsSeq(strings.ReplaceAll(text, " %", "\u00a0%")) {
 		n := utf8.RuneCountInString(word)
-		if !empty && column+1+n > lineWidth {
+		if !empty && column+1+n > width {
 			b.WriteByte('\n')
 			column, empty = 0, true
 		}

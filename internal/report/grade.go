@@ -96,16 +96,11 @@ type GradeAdded struct {
 	MIDI    float64 `json:"midi"`
 }
 
-func rounded(v float64, digits int) float64 {
-	p := math.Pow10(digits)
-	return math.Round(v*p)/p + 0 // not −0
-}
-
 // NewGrade makes the record of a graded take.
 func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading, names theory.Naming) Grade {
-	cents := func(v float64) float64 { return rounded(v, 1) }
+	cents := func(v float64) float64 { return round(v, 1) }
 	r := Grade{
-		Take: take, Score: rounded(g.Score, 4), PassProbability: rounded(g.Pass, 4),
+		Take: take, Score: round(g.Score, 4), PassProbability: round(g.Pass, 4),
 		NotesRight: g.Right, NotesWritten: len(g.Notes), Omitted: g.Omitted, Added: len(g.Added),
 		MedianCents: cents(g.Median), DriftCents: cents(g.Drift), SpreadCents: cents(g.Spread),
 		TranspositionCents: cents(g.Alignment.Transposition),
@@ -113,7 +108,7 @@ func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading
 		Hesitations: []int{}, Restarts: []GradeBack{}, Why: []GradeFault{}, Degrees: []GradeDegree{}, Notes: []GradeNote{}, AddedNotes: []GradeAdded{},
 	}
 	if g.Pace > 0 {
-		pace, unsteady := rounded(g.Pace, 4), rounded(g.Unsteady, 3)
+		pace, unsteady := round(g.Pace, 4), round(g.Unsteady, 3)
 		r.SecondsPerUnit, r.UnsteadyBeats = &pace, &unsteady
 	}
 	for _, ok := range g.Segments {
@@ -125,10 +120,10 @@ func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading
 		r.Hesitations = append(r.Hesitations, i+1)
 	}
 	for _, b := range g.Alignment.Restarts {
-		r.Restarts = append(r.Restarts, GradeBack{rounded(p.Notes[b.Sung].Onset, 3), b.From + 1, b.To + 1})
+		r.Restarts = append(r.Restarts, GradeBack{round(p.Notes[b.Sung].Onset, 3), b.From + 1, b.To + 1})
 	}
 	for _, f := range g.Faults {
-		r.Why = append(r.Why, GradeFault{f.Name, rounded(f.Cost, 3), FaultText(f)})
+		r.Why = append(r.Why, GradeFault{f.Name, round(f.Cost, 3), FaultText(f)})
 	}
 	name := func(i int) string {
 		if line.Degrees == nil {
@@ -144,24 +139,24 @@ func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading
 	}
 	for i, n := range g.Notes {
 		w := n.Answer
-		o := GradeNote{Index: i + 1, Degree: name(i), WrittenMIDI: rounded(line.Notes[i].Cents/100, 3), Result: n.Finding.String(), Pieces: w.Count, Merged: w.Merged, Octave: w.Octave}
+		o := GradeNote{Index: i + 1, Degree: name(i), WrittenMIDI: round(line.Notes[i].Cents/100, 3), Result: n.Finding.String(), Pieces: w.Count, Merged: w.Merged, Octave: w.Octave}
 		if n.Finding != grade.Omitted && n.Finding != grade.NotHeard {
 			v := cents(n.Cents)
 			o.Cents = &v
 		}
 		if w.Count > 0 {
-			on, off := rounded(n.Onset, 3), rounded(p.Notes[w.First+w.Count-1].Offset, 3)
+			on, off := round(n.Onset, 3), round(p.Notes[w.First+w.Count-1].Offset, 3)
 			o.OnsetS, o.OffsetS = &on, &off
 		}
 		if n.Timed {
-			late, length := rounded(n.Late, 3), rounded(n.Length, 3)
+			late, length := round(n.Late, 3), round(n.Length, 3)
 			o.LateBeats, o.Length = &late, &length
 		}
 		r.Notes = append(r.Notes, o)
 	}
 	for _, j := range g.Added {
 		n := p.Notes[j]
-		r.AddedNotes = append(r.AddedNotes, GradeAdded{rounded(n.Onset, 3), rounded(n.Offset, 3), rounded(n.Cents/100, 3)})
+		r.AddedNotes = append(r.AddedNotes, GradeAdded{round(n.Onset, 3), round(n.Offset, 3), round(n.Cents/100, 3)})
 	}
 	return r
 }

@@ -192,11 +192,7 @@ func (s Style) Profile(p Profile) string {
 	case i.Stated:
 		row("instrument", "A4 = %g Hz (as stated %s, not measured)", i.A4Hz, i.Date)
 	default:
-		plusMinus := "±"
-		if s.ASCII {
-			plusMinus = "+-"
-		}
-		row("instrument", "A4 = %g Hz %s%g cents, from %d notes (%s)", round(i.A4Hz, 2), plusMinus, *i.SECents, i.Notes, i.Date)
+		row("instrument", "A4 = %g Hz %s%g cents, from %d notes (%s)", round(i.A4Hz, 2), s.plusMinus(), *i.SECents, i.Notes, i.Date)
 	}
 	return b.String()
 }
@@ -215,4 +211,29 @@ type Singer struct {
 	Made    *string `json:"made"` // null where the file cannot be read
 	File    string  `json:"file"`
 	Problem *string `json:"problem"` // why it cannot be read
+}
+
+// Text lists the singers; * marks the current one. Nobody tells that none was
+// chosen.
+func (s Singers) Text(nobody bool) string {
+	var b strings.Builder
+	for _, one := range s.Singers {
+		mark, what := " ", ""
+		if s.Current != nil && one.Name == *s.Current {
+			mark = "*"
+		}
+		if one.Problem != nil {
+			what = "cannot be read: " + *one.Problem
+		} else {
+			what = "changed " + *one.Made
+		}
+		fmt.Fprintf(&b, "%s %-12s  %s\n", mark, one.Name, what)
+	}
+	if len(s.Singers) == 0 {
+		b.WriteString("Nobody has a profile yet.\n")
+	}
+	if nobody {
+		b.WriteString("No profile is in use, as you chose.\n")
+	}
+	return b.String()
 }

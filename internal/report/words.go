@@ -29,6 +29,16 @@ func LevelText(level int) string {
 	return text
 }
 
+// Levels lists the levels of melodies, in lines of at most 79 cells.
+func Levels() string {
+	var b strings.Builder
+	b.WriteString("Levels; a melody has at most one of the things that are new at its level:")
+	for l := 1; l <= compose.Levels; l++ {
+		b.WriteString("\n" + hang(fmt.Sprintf("  %d", l), LevelText(l), 5, 79))
+	}
+	return b.String()
+}
+
 // FaultText says in words what a fault of a take is.
 func FaultText(f grade.Fault) string {
 	switch f.Name {

@@ -130,19 +130,11 @@ func octavesToFit(lowest, span int) int {
 
 // Cadence plays the chords of CadencePitches, the last one longest.
 func Cadence(k theory.Key, t theory.Tuning, tonicOctave int) Phrase {
-	chords := CadencePitches(k, tonicOctave)
-	var p Phrase
-	for i, chord := range chords {
-		// Let go a little early: the chord is gone when the next one comes.
-		length := beat - Release/2
-		if i == len(chords)-1 {
-			length = lastChord
-		}
-		for _, v := range chord {
-			p = append(p, Sound{Hz: t.HzIn(k, v), Start: float64(i) * beat, Duration: length})
-		}
+	var voices []theory.Voicing
+	for _, chord := range CadencePitches(k, tonicOctave) {
+		voices = append(voices, chord)
 	}
-	return p
+	return Progression(k, t, voices)
 }
 
 // tonicPitch returns the tonic in the octave asked for, moved by octaves so

@@ -1,0 +1,50 @@
+package cli
+
+import (
+	"encoding/json"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/report"
+	"singback/theory"
+)
+
+// print writes text to standard output.
+func (e *env) print(text string) error {
+	_, err := io.WriteString(e.stdout, text)
+	return err
+}
+
+// printJSON writes a record to standard output, on one line.
+func (e *env) printJSON(record any) error { return json.NewEncoder(e.stdout).Encode(record) }
+
+// printIndented writes a record to standard output, a line a field.
+func (e *env) printIndented(record any) error { return indented(e.stdout, record) }
+
+func indented(w io.Writer, record any) error {
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	return enc.Encode(record)
+}
+
+// style is how results are written for people, in a naming.
+func (e *env) style(names theory.Naming) report.Style {
+	return report.Style{Names: names, ASCII: e.ascii()}
+}
+
+// addTo adds the flag --format.
+func (f *format) addTo(cmd *cobra.Command) {
+	cmd.Flags().Var(f, "format", f.usage())
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+}
+
+// usage is what --help says of it.
+func (f *format) usage() string {
+	n := len(f.allowed) - 1
+	return "output: " + strings.Join(f.allowed[:n], ", ") + " or " + f.allowed[n]
+}
+
+// many says how many of a thing there are.
+func many(n int, thing string) string { return report.Many(n, thing) }

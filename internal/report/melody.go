@@ -1,0 +1,187 @@
+package report
+
+import (
+	"slices"
+	"strings"
+
+	"singback/exercise/compose"
+	"singback/internal/notation"
+	"singback/theory"
+)
+
+// Melody is the record of a line of music. Times and lengths are exact fractions
+// of quarter notes, as text.
+type Melody struct {
+	Schema   int            `json:"schema"`
+	Title    string         `json:"title"`
+	Level    *int           `json:"level"` // null where the line was read
+	Skill    *string        `json:"skill"` // what is new at the level; null: nothing, or read
+	Seed     *uint64        `json:"seed"`
+	Key      string         `json:"key"`
+	Meter    *string        `json:"meter"`     // null without bars
+	TempoBPM *float64       `json:"tempo_bpm"` // counted beats a minute; null where not said
+	Pickup   string         `json:"pickup"`    // length of an incomplete first bar, "0" without
+	Clef     string         `json:"clef"`
+	Length   string         `json:"length"`
+	Notes    []MelodyNote   `json:"notes"`
+	Changes  []MelodyChange `json:"changes"`
+	Warnings []string       `json:"warnings"`
+}
+
+// MelodyNote is a note or a rest of a [Melody].
+type MelodyNote struct {
+	Start  string  `json:"start"`
+	Length string  `json:"length"`
+	Bar    *int    `json:"bar"`  // from 1; a pickup is bar 0; null without bars
+	Note   *string `json:"note"` // null in a rest
+	MIDI   *int    `json:"midi"`
+	Degree *string `json:"degree"` // counted from the major scale on the tonic of the moment
+	Name   *string `json:"name"`   // null without names
+	Slur   bool    `json:"slur"`
+	Words  string  `json:"words"`
+}
+
+// MelodyChange is a change of key or meter.
+type MelodyChange struct {
+	Start string  `json:"start"`
+	Key   string  `json:"key"`
+	Meter *string `json:"meter"`
+}
+
+// NewMelody makes the record of a line without the names of its notes.
+func NewMelody(s theory.Score, warnings []notation.Warning) Melody {
+	r := Melody{
+		Schema: Schema, Title: s.Title, Key: s.Key.ASCII(), Meter: meter(s.Meter), Pickup: "0", Clef: notation.ClefFor(s).String(),
+		Length: s.Length().String(), Changes: []MelodyChange{}, Warnings: []string{},
+	}
+	if s.Tempo > 0 {
+		r.TempoBPM = &s.Tempo
+	}
+	first := 1
+	if s.Start.Num > 0 {
+		r.Pickup, first = s.Start.String(), 0
+	}
+	for _, w := range warnings {
+		r.Warnings = append(r.Warnings, string(w))
+	}
+	for _, c := range s.Changes {
+		r.Changes = append(r.Changes, MelodyChange{c.At.String(), c.Key.ASCII(), meter(c.Meter)})
+	}
+	bars := s.Bars()
+	at, bar, k, changes := theory.Fraction{Num: 0, Den: 1}, 0, s.Key, s.Changes
+	for _, w := range s.Notes {
+		for bar+1 < len(bars) && !at.Less(bars[bar+1]) {
+			bar++
+		}
+		for len(changes) > 0 && !at.Less(changes[0].At) {
+			k, changes = changes[0].Key, changes[1:]
+		}
+		note := MelodyNote{Start: at.String(), Length: w.Length.String(), Slur: w.Slur, Words: w.Words}
+		if bars != nil {
+			number := bar + first
+			note.Bar = &number
+		}
+		if !w.Rest {
+			name, midi, degree := w.Pitch.ASCII(), w.Pitch.MIDI(), k.Degree(w.Pitch.Note).ASCII()
+			note.Note, note.MIDI, note.Degree = &name, &midi, &degree
+		}
+		r.Notes = append(r.Notes, note)
+		at = at.Plus(w.Length)
+	}
+	return r
+}
+
+func meter(m theory.Meter) *string {
+	if !m.Valid() {
+		return nil
+	}
+	text := m.String()
+	return &text
+}
+
+// Named returns the record with the names of the notes of s, which it was made
+// of.
+func (r Melody) Named(s theory.Score, n theory.Naming) Melody {
+	labels := notation.Labels(s, n, true)
+	r.Notes = slices.Clone(r.Notes)
+	for i, w := range s.Notes {
+		if !w.Rest {
+			r.Notes[i].Name = &labels[i]
+		}
+	}
+	return r
+}
+
+// NewMadeMelody makes the record of a melody that was made for a level, as it is
+// written in s, with the names of its notes or without.
+func NewMadeMelody(s theory.Score, m compose.SightMelody, n theory.Naming, names bool) Melody {
+	r := NewMelody(s, nil)
+	if names {
+		r = r.Named(s, n)
+	}
+	r.Level, r.Seed = &m.Level, &m.Seed
+	if m.Skill != "" {
+		r.Skill = &m.Skill
+	}
+	return r
+}
+
+// Melody writes the key, the meter and whatever else is known of a line above
+// its staff, which is text already.
+func (s Style) Melody(score theory.Score, skill, staff string) string {
+	heading := []string{s.Key(score.Key)}
+	if score.Meter.Valid() {
+		heading = append(heading, score.Meter.String())
+	}
+	if score.Title != "" {
+		heading = append(heading, score.Title)
+	}
+	if skill != "" {
+		heading = append(heading, skill)
+	}
+	return strings.Join(heading, ", ") + "\n\n" + staff
+}
+
+// Renaming is the record of a melody in another naming, and in other keys.
+type Renaming struct {
+	Schema   int       `json:"schema"`
+	From     string    `json:"from"`
+	To       string    `json:"to"`
+	Key      string    `json:"key"` // of the melody as it was read
+	Melodies []Renamed `json:"melodies"`
+}
+
+// Renamed is the record of the melody in one key.
+type Renamed struct {
+	Key   string        `json:"key"`
+	Text  string        `json:"text"`
+	Tones []RenamedTone `json:"tones"`
+}
+
+// RenamedTone is one tone of it, or a rest.
+type RenamedTone struct {
+	Name   *string `json:"name"`   // null in a rest
+	Degree *string `json:"degree"` // counted from the major scale on the tonic
+	Note   *string `json:"note"`
+	Octave int     `json:"octave"` // above the octave that starts on the tonic
+	Pulses string  `json:"pulses"` // "1", "3/4"
+}
+
+// NewRenamed makes the record of a melody in one key. Degrees count in its first
+// key.
+func NewRenamed(m theory.Melody, n theory.Naming) (Renamed, error) {
+	text, err := m.Text(n, true)
+	if err != nil {
+		return Renamed{}, err
+	}
+	out := Renamed{Key: m.Key.ASCII(), Text: text}
+	for _, t := range m.InOneKey().Tones {
+		tone := RenamedTone{Octave: t.Octave, Pulses: t.Length.String()}
+		if !t.Rest {
+			d := NewDegree(m.Key, t.Degree, n)
+			tone.Name, tone.Degree, tone.Note = &d.Name, &d.Degree, &d.Note
+		}
+		out.Tones = append(out.Tones, tone)
+	}
+	return out, nil
+}

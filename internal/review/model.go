@@ -1,0 +1,131 @@
+package review
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"singback/exercise/grade"
+	"singback/internal/audio"
+	"singback/internal/notation"
+	"singback/internal/plain"
+	"singback/theory"
+)
+
+// Model says what takes are graded against: a typed melody, a notation file, a
+// recording or a pitch curve.
+type Model struct {
+	Text string // the melody, or the path of the file
+	Part string // which voice of a notation file; "" where it has one
+
+	Key    *theory.Key          // of a typed melody, and what names the degrees of others; nil: not said
+	Names  theory.Naming        // of a typed melody
+	Tuning theory.Tuning        // of what is written
+	Octave func(theory.Key) int // of the tonic of names in a file
+}
+
+// ModelError is an error in what was asked for, and not in what was read.
+type ModelError struct{ error }
+
+func modelError(format string, args ...any) error { return ModelError{fmt.Errorf(format, args...)} }
+
+// Unwrap returns the error itself.
+func (e ModelError) Unwrap() error { return e.error }
+
+// Model reads a model: the one place that decides of what kind it is. The
+// warnings are about what a notation file holds and a line cannot.
+func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warning, error) {
+	_, missing := os.Stat(m.Text)
+	extension := strings.ToLower(filepath.Ext(m.Text))
+	if _, written := notation.ByName(m.Text); written {
+		return m.written()
+	}
+	if m.Part != "" {
+		return grade.Line{}, nil, modelError("--part is about a notation file, and --model is none")
+	}
+	if missing == nil || extension == ".wav" || extension == ".csv" {
+		line, err := r.performed(ctx, m)
+		return line, nil, err
+	}
+	key := theory.Key{} // C major
+	if m.Key != nil {
+		key = *m.Key
+	}
+	melody, err := theory.ParseMelody(m.Text, key, m.Names)
+	if err != nil {
+		if strings.ContainsAny(extension, "abcdefghijklmnopqrstuvwxyz") && !strings.Contains(m.Text, " ") {
+			return grade.Line{}, nil, modelError("--model: there is no file %s", plain.Short(m.Text))
+		}
+		return grade.Line{}, nil, modelError("--model: %w", err)
+	}
+	line, err := grade.NewMelodyLine(melody, 4, m.Tuning)
+	if err != nil {
+		return line, nil, modelError("--model: %w", err)
+	}
+	return line, nil, nil
+}
+
+// performed is a model that somebody sang or played.
+func (r Reader) performed(ctx context.Context, m Model) (grade.Line, error) {
+	p, err := r.Read(ctx, m.Text)
+	if err != nil {
+		return grade.Line{}, fmt.Errorf("--model: %w", err)
+	}
+	line, err := grade.NewPerformedLine(p.Notes)
+	if err != nil {
+		return line, fmt.Errorf("--model: %s: no note was found in it", m.Text)
+	}
+	if m.Key != nil {
+		line = line.Named(*m.Key)
+	}
+	return line, nil
+}
+
+// written is a model in a notation file, in the key that the file says, or Key.
+func (m Model) written() (grade.Line, []notation.Warning, error) {
+	f, err := os.Open(m.Text)
+	if errors.Is(err, fs.ErrNotExist) {
+		return grade.Line{}, nil, modelError("--model: there is no file %s", plain.Short(m.Text))
+	}
+	if err != nil {
+		return grade.Line{}, nil, fmt.Errorf("--model: %w", err)
+	}
+	defer f.Close()
+	options := notation.Options{Voice: m.Part, KeyAsked: m.Key != nil, Naming: m.Names, Octave: m.Octave}
+	if m.Key != nil {
+		options.Key = *m.Key
+	}
+	score, warnings, err := notation.Read(m.Text, f, options)
+	if err != nil {
+		return grade.Line{}, nil, fmt.Errorf("--model: %w", err)
+	}
+	line, err := grade.NewLine(score, m.Tuning)
+	return line, warnings, err
+}
+
+// Take is a take and what it was graded.
+type Take struct {
+	grade.Performance
+	grade.Grading
+	Cancelled bool // the channels of the recording cancel each other
+}
+
+// Grade grades the takes at some paths, as many at once as there are processors,
+// and hands them on in order: see [Each].
+func (r Reader) Grade(ctx context.Context, paths []string, line grade.Line, rules grade.Rules, done func(i int, t Take, err error) error) error {
+	return Each(ctx, len(paths), func(ctx context.Context, i int) (t Take, err error) {
+		one := r
+		one.Heard = func(src *audio.WAV) { t.Cancelled = src.Cancelled() }
+		if t.Performance, err = one.Read(ctx, paths[i]); err != nil {
+			return Take{}, err
+		}
+		if t.Grading, err = grade.Of(line, t.Performance, rules); err != nil {
+			return Take{}, fmt.Errorf("%s: %w", paths[i], err)
+		}
+		return t, nil
+	}, done)
+}

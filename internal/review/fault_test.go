@@ -12,6 +12,8 @@ import (
 	"testing"
 
 	"singback/exercise/grade"
+	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/report"
 	"singback/internal/synth"
 )
@@ -318,7 +320,7 @@ func TestFaultsAreBorneOut(t *testing.T) {
 			return grade.Performance{Notes: take}
 		}},
 		{"sung", 8, 0.25, func(take []grade.Sung, seed uint64) grade.Performance {
-			p, err := Listen(t.Context(), &source{samples: sing(take, seed), rate: singRate, block: 4096})
+			p, err := listen.Take(t.Context(), audio.NewSamples(singRate, sing(take, seed)), listen.Hearing{}, nil)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -10,6 +10,7 @@ import (
 
 	"singback/calib"
 	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/synth"
 	"singback/pitch"
 	"singback/theory"
@@ -289,11 +290,11 @@ func TestRangeTestHearsWhistle(t *testing.T) {
 	for i, v := range synth.Pink(len(x), 2) {
 		x[i] += 3e-4 * v
 	}
-	ear, err := (&calibration{}).hearing().NewEar(audio.NewSamples(rate, x))
+	ear, err := listen.New(audio.NewSamples(rate, x), (&calibration{}).hearing())
 	if err != nil {
 		t.Fatal(err)
 	}
-	notes, err := ear.Notes(t.Context(), 6, func(Heard) {})
+	notes, err := ear.Notes(t.Context(), 6, nil)
 	if err != nil || len(notes) != 1 || math.Abs(theory.CentsBetween(notes[0].F0, 2*asked)) > 20 {
 		t.Errorf("%+v, %v; want one note of %g Hz", notes, err, 2*asked)
 	}

@@ -5,71 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
+	"singback/exercise"
 	"singback/internal/audio"
-	"singback/internal/synth"
-	"singback/internal/testkit"
 	"singback/theory"
 )
-
-type lineFunc func(LinePrompted, float64) (audio.Source, bool, error)
-
-func (f lineFunc) LineSource(p LinePrompted, lead float64) (audio.Source, bool, error) {
-	return f(p, lead)
-}
-
-// scale is do re mi fa in a meter.
-func scale(t testing.TB, meter string, start theory.Fraction) theory.Score {
-	t.Helper()
-	m, err := theory.ParseMeter(meter)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s := theory.Score{Key: key(t, "A major"), Meter: m, Start: start, Tempo: 120}
-	for _, name := range []string{"A3", "B3", "C#4", "D4"} {
-		p, err := theory.ParsePitch(name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		s.Notes = append(s.Notes, theory.Written{Pitch: p, Length: theory.Fraction{Num: 1, Den: 1}})
-	}
-	return s
-}
-
-// sings answers with the line itself, in tones, after the lead.
-func sings(p LinePrompted, lead float64) []float64 {
-	x := make([]float64, int(lead*rate))
-	for _, n := range synth.Line(p.Score, p.Tuning, p.Quarter) {
-		x = append(x, tone(n.Duration*0.9, n.Hz)...)
-		x = append(x, make([]float64, int(n.Duration*0.1*rate))...)
-	}
-	return append(x, make([]float64, rate)...)
-}
-
-func lines(scores ...theory.Score) Lines {
-	return Lines{
-		Scores: scores, Tuning: theory.Tuning{A4: 440}, Setting: synth.ByTonic, Tempo: 90, Study: 12,
-		Level: func() float64 { return -24 },
-		Read:  func(context.Context, float64) error { return nil },
-	}
-}
-
-func briefLine(e Event) string {
-	switch e := e.(type) {
-	case LinePrompted:
-		return fmt.Sprintf("read %d/%d, %g a minute", e.Index, e.Of, e.Tempo)
-	case CountIn:
-		return fmt.Sprintf("%d beats", e.Beats)
-	case PlayingLine:
-		return "plays"
-	case LineSung:
-		return fmt.Sprintf("sung %d, %.1f s voiced", e.Index, e.Take.Voiced)
-	case LinesFinished:
-		return fmt.Sprintf("finished %d %v", e.Sung, e.Interrupted)
-	}
-	return brief(e)
-}
 
 // One bar is counted in, two where it has at most two beats, and what an
 // incomplete first bar lacks (common practice).
@@ -78,33 +20,45 @@ func TestLinesEvents(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		score theory.Score
-		set   func(*Lines)
+		set   func(*Line)
 		want  []string
 	}{
-		{"in 4/4", scale(t, "4/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
-		{"in 2/4", scale(t, "2/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
-		{"in 6/8", scale(t, "6/8", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.2 s voiced", "finished 1 false"}},
-		{"with a pickup", scale(t, "4/4", theory.Fraction{Num: 1, Den: 1}), nil, []string{"read 1/1, 120 a minute", "key", "7 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
-		{"free", scale(t, "4/4", none), func(l *Lines) { l.Free = true }, []string{"read 1/1, 120 a minute", "key", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
-		{"echo", scale(t, "4/4", none), func(l *Lines) { l.Echo = true }, []string{"read 1/1, 120 a minute", "key", "plays", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
+		{"in 4/4", scale(t, "4/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished false"}},
+		{"in 2/4", scale(t, "2/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished false"}},
+		{"in 6/8", scale(t, "6/8", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.2 s voiced", "finished false"}},
+		{"with a pickup", scale(t, "4/4", theory.Fraction{Num: 1, Den: 1}), nil, []string{"read 1/1, 120 a minute", "key", "7 beats", "listen", "sung 1, 1.8 s voiced", "finished false"}},
+		{"free", scale(t, "4/4", none), func(l *Line) { l.Free = true }, []string{"read 1/1, 120 a minute", "key", "listen", "sung 1, 1.8 s voiced", "finished false"}},
+		{"echo", scale(t, "4/4", none), func(l *Line) { l.Echo = true }, []string{"read 1/1, 120 a minute", "key", "plays", "listen", "sung 1, 1.8 s voiced", "finished false"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			cfg := lines(c.score)
+			s := &script{line: sightSung}
+			l := s.sightLine(c.score)
 			if c.set != nil {
-				c.set(&cfg)
+				c.set(&l)
 			}
-			var got []string
-			err := RunLines(t.Context(), cfg, lineFunc(func(p LinePrompted, lead float64) (audio.Source, bool, error) {
-				return &testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: sings(p, lead)}}}, false, nil
-			}), audio.Null{Rate: rate}, func(e Event) {
-				if s := briefLine(e); s != "" {
-					got = append(got, s)
+			s.tasks = []Task{l}
+			var sung LineSung
+			s.on = func(e Event) {
+				if e, ok := e.(LineSung); ok {
+					sung = e
 				}
-			})
+			}
+			tally, err := s.run(t.Context(), config(), null)
 			if err != nil {
 				t.Fatal(err)
 			}
-			same(t, got, c.want...)
+			same(t, s.log, c.want...)
+			if g := sung.Grade; g.Right != 4 || len(g.Notes) != 4 || sung.Outcome != exercise.RightAnswer || sung.Hidden || tally.Lines != (exercise.Marks{Right: 1, Of: 1}) {
+				t.Errorf("%d of %d notes right, %v, hidden %v; tally %v", g.Right, len(g.Notes), sung.Outcome, sung.Hidden, tally.Lines)
+			}
+			if l.Skill() != (exercise.Skill{Kind: exercise.MelodySkill, Level: 3}) {
+				t.Errorf("credited to %v", l.Skill())
+			}
+			// Whoever is counted in enters within 20 ms of the time: what the ear's
+			// frames allow.
+			if entry, ok := sung.Entry(); ok != (!l.Free && !l.Echo) || math.Abs(entry) > 0.02 {
+				t.Errorf("entered after %.3f s, %v", entry, ok)
+			}
 		})
 	}
 }
@@ -123,16 +77,17 @@ func (s *sink) Write(_ context.Context, x []float64) error {
 // The window opens 0.15 s before the downbeat, which the take says; the beats
 // before it are evenly spaced, and the last one is a beat away from it.
 func TestCountInIsInTime(t *testing.T) {
-	out := &sink{Null: audio.Null{Rate: rate}}
-	cfg := lines(scale(t, "4/4", theory.Fraction{}))
+	out := &sink{Null: null}
+	s := &script{}
 	var from, to int
 	var sung LineSung
-	err := RunLines(t.Context(), cfg, lineFunc(func(p LinePrompted, lead float64) (audio.Source, bool, error) {
+	s.line = func(p LinePrompted, lead float64) (audio.Source, bool, error) {
 		if lead != 0.15 {
 			t.Errorf("lead %g s", lead)
 		}
-		return &testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: sings(p, lead)}}}, false, nil
-	}), out, func(e Event) {
+		return sightSung(p, lead)
+	}
+	s.on = func(e Event) {
 		switch e := e.(type) {
 		case CountIn:
 			from = len(out.x)
@@ -141,12 +96,12 @@ func TestCountInIsInTime(t *testing.T) {
 		case LineSung:
 			sung = e
 		}
-	})
-	if err != nil {
+	}
+	if _, err := s.lines(scale(t, "4/4", theory.Fraction{})).run(t.Context(), config(), out); err != nil {
 		t.Fatal(err)
 	}
-	if !sung.HasDownbeat || sung.Downbeat != int64(0.15*rate) || len(sung.Samples) < int(sung.Take.Heard) {
-		t.Errorf("downbeat at sample %d of %d", sung.Downbeat, len(sung.Samples))
+	if !sung.HasDue || sung.Due != 0.15 || len(sung.Samples) < int(sung.Take.Heard) {
+		t.Errorf("due after %g s, %d samples", sung.Due, len(sung.Samples))
 	}
 	var onsets []float64
 	quiet := rate
@@ -171,13 +126,13 @@ func TestCountInIsInTime(t *testing.T) {
 	}
 }
 
-// A line is sung again while After says so; an error of it ends the run, and the
-// last event comes all the same.
+// A line is sung again while the singer says so; an error ends the run, and the last
+// event comes all the same.
 func TestLinesAgain(t *testing.T) {
 	enough := errors.New("enough")
-	cfg := lines(scale(t, "4/4", theory.Fraction{}), scale(t, "3/4", theory.Fraction{}))
+	s := &script{}
 	asked := 0
-	cfg.After = func(context.Context, LineSung) (bool, error) {
+	s.again = func(context.Context, LineSung) (bool, error) {
 		asked++
 		if asked == 3 {
 			return false, enough
@@ -186,19 +141,25 @@ func TestLinesAgain(t *testing.T) {
 	}
 	var got []string
 	opened := 0
-	err := RunLines(t.Context(), cfg, lineFunc(func(p LinePrompted, lead float64) (audio.Source, bool, error) {
+	s.line = func(p LinePrompted, lead float64) (audio.Source, bool, error) {
 		opened++
-		return &testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: sings(p, lead)}}}, false, nil
-	}), audio.Null{Rate: rate}, func(e Event) {
-		switch e.(type) {
-		case LineSung, LinesFinished:
-			got = append(got, briefLine(e))
-		}
-	})
-	if !errors.Is(err, enough) || opened != 3 {
-		t.Errorf("%v after %d answers", err, opened)
+		return sightSung(p, lead)
 	}
-	same(t, got, "sung 1, 1.8 s voiced", "sung 1, 1.8 s voiced", "sung 2, 1.8 s voiced", "finished 2 true")
+	var attempts []int
+	s.on = func(e Event) {
+		switch e := e.(type) {
+		case LineSung:
+			attempts = append(attempts, e.Attempt)
+			got = append(got, brief(e))
+		case Finished:
+			got = append(got, brief(e))
+		}
+	}
+	_, err := s.lines(scale(t, "4/4", theory.Fraction{}), scale(t, "3/4", theory.Fraction{})).run(t.Context(), config(), null)
+	if !errors.Is(err, enough) || opened != 3 || !slices.Equal(attempts, []int{1, 2, 1}) {
+		t.Errorf("%v after %d answers, attempts %v", err, opened, attempts)
+	}
+	same(t, got, "sung 1, 1.8 s voiced", "sung 1, 1.8 s voiced", "sung 2, 1.8 s voiced", "finished true")
 }
 
 // Beats follow the meters of a line, whose strong ones are on bar lines.
@@ -207,7 +168,7 @@ func TestBeats(t *testing.T) {
 	s.Notes = append(s.Notes, s.Notes...)
 	s.Changes = []theory.Change{{At: theory.Fraction{Num: 5, Den: 1}, Key: s.Key, Meter: theory.Meter{Beats: 3, Unit: 4}}}
 	var got string
-	for _, b := range beatsFrom(LinePrompted{Score: s, Quarter: 1}, 0, 8, 0) {
+	for _, b := range beatsFrom(s, 1, 0, 8, 0) {
 		got += fmt.Sprintf("%g", b.At)
 		if b.Strong {
 			got += "!"

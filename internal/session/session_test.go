@@ -12,110 +12,23 @@ import (
 	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
+	"singback/internal/listen"
 	"singback/internal/synth"
 	"singback/internal/testkit"
-	"singback/theory"
 )
-
-// answerFunc makes Answers of a function.
-type answerFunc func(Prompted) (audio.Source, bool, error)
-
-func (f answerFunc) Source(p Prompted) (audio.Source, bool, error) { return f(p) }
-
-// sung answers each prompt with a note so many cents off, and every attempt
-// after the last one given with ErrNoMore. NaN-free: silent stands for silence.
-func sung(cents map[[2]int]float64, opened *[]*testkit.Source) Answers {
-	return answerFunc(func(p Prompted) (audio.Source, bool, error) {
-		off, ok := cents[[2]int{p.Index, p.Attempt}]
-		if !ok {
-			return nil, false, ErrNoMore
-		}
-		src := &testkit.Source{Rate: rate}
-		if off != silent {
-			src.Cues = []testkit.Cue{{Samples: tone(0.8, theory.Shift(p.Item.Tuning.Hz(p.Target), off))}}
-		}
-		if opened != nil {
-			*opened = append(*opened, src)
-		}
-		return src, false, nil
-	})
-}
-
-const silent = 9999
-
-func items(t testing.TB, asked ...string) []exercise.Item {
-	k := key(t, "A major")
-	var out []exercise.Item
-	for _, name := range asked {
-		it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.Register{TonicOctave: 3}}
-		if from, to, ok := strings.Cut(name, "-"); ok {
-			d := degree(t, from, k)
-			it.From, name = &d, to
-		}
-		it.Asked = degree(t, name, k)
-		out = append(out, it)
-	}
-	return out
-}
-
-func config(list []exercise.Item) Config {
-	return Config{
-		Items: list, Setting: synth.ByTonic, Tolerance: exercise.Tolerance{Cents: 35},
-		Window: exercise.DefaultWindow().Recorded(), Level: func() float64 { return -24 },
-	}
-}
-
-// brief writes an event in a few words; Heard is left out.
-func brief(e Event) string {
-	switch e := e.(type) {
-	case KeySet:
-		if e.Again {
-			return "key again"
-		}
-		return "key"
-	case Prompted:
-		return fmt.Sprintf("ask %d/%d.%d", e.Index, e.Of, e.Attempt)
-	case Waiting:
-		return "wait"
-	case Listening:
-		return "listen"
-	case Judged:
-		return fmt.Sprintf("%d.%d %v counts=%v", e.Index, e.Attempt, e.Verdict.Outcome, e.Counts)
-	case Sounding:
-		return "sound"
-	case Finished:
-		return fmt.Sprintf("finished %v", e.Interrupted)
-	}
-	return ""
-}
-
-type log []string
-
-func (l *log) add(e Event) {
-	if s := brief(e); s != "" {
-		*l = append(*l, s)
-	}
-}
-
-func same(t *testing.T, got []string, want ...string) {
-	t.Helper()
-	if !slices.Equal(got, want) {
-		t.Errorf("got\n  %s\nwant\n  %s", strings.Join(got, "\n  "), strings.Join(want, "\n  "))
-	}
-}
 
 func always(context.Context, Judged) (bool, error) { return true, nil }
 
 func TestSeriesOfEvents(t *testing.T) {
-	c := config(items(t, "do", "sol-mi", "do"))
-	c.KeyEvery, c.Compare = 2, true
-	var l log
+	c := config()
+	c.Compare = true
 	var opened []*testkit.Source
-	tally, err := Run(t.Context(), c, sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 40, {3, 1}: 300}, &opened), audio.Null{Rate: rate}, l.add)
+	s := &script{sing: sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 40, {3, 1}: 300}, &opened)}
+	tally, err := s.degrees(items(t, "do", "sol-mi", "do"), 2).run(t.Context(), c, null)
 	if err != nil {
 		t.Fatal(err)
 	}
-	same(t, l,
+	same(t, s.log,
 		"key",
 		"ask 1/3.1", "listen", "1.1 in_tune counts=true", "sound",
 		"ask 2/3.1", "listen", "2.1 sharp counts=true", "sound",
@@ -153,18 +66,18 @@ func TestRetry(t *testing.T) {
 		{"no recording for a second attempt", 40, none, []string{"1.1 sharp counts=true"}, 0, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			cfg := config(items(t, "do"))
-			cfg.Retry = always
 			answers := map[[2]int]float64{{1, 1}: c.first}
 			if c.second != none {
 				answers[[2]int{1, 2}] = c.second
 			}
 			var got log
-			tally, err := Run(t.Context(), cfg, sung(answers, nil), audio.Null{Rate: rate}, func(e Event) {
+			s := &script{sing: sung(answers, nil), retry: always}
+			s.on = func(e Event) {
 				if _, ok := e.(Judged); ok {
 					got.add(e)
 				}
-			})
+			}
+			tally, err := s.degrees(items(t, "do"), 0).run(t.Context(), config(), null)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -177,17 +90,16 @@ func TestRetry(t *testing.T) {
 }
 
 func TestRetryDeclined(t *testing.T) {
-	c := config(items(t, "do"))
 	var offered []exercise.Outcome
-	c.Retry = func(_ context.Context, j Judged) (bool, error) {
+	s := &script{sing: sung(map[[2]int]float64{{1, 1}: -40}, nil)}
+	s.retry = func(_ context.Context, j Judged) (bool, error) {
 		offered = append(offered, j.Verdict.Outcome)
 		return false, nil
 	}
-	var l log
-	if _, err := Run(t.Context(), c, sung(map[[2]int]float64{{1, 1}: -40}, nil), audio.Null{Rate: rate}, l.add); err != nil {
+	if _, err := s.degrees(items(t, "do"), 0).run(t.Context(), config(), null); err != nil {
 		t.Fatal(err)
 	}
-	same(t, l, "key", "ask 1/1.1", "listen", "1.1 flat counts=true", "finished false")
+	same(t, s.log, "key", "ask 1/1.1", "listen", "1.1 flat counts=true", "finished false")
 	if !reflect.DeepEqual(offered, []exercise.Outcome{exercise.Flat}) {
 		t.Errorf("offered after %v, want once after flat", offered)
 	}
@@ -206,26 +118,27 @@ func (a awaited) Await(ctx context.Context) error { return a.wait(ctx) }
 func TestAwaiter(t *testing.T) {
 	broken := errors.New("no header")
 	for _, c := range []error{nil, broken, context.Canceled} {
-		var l log
+		s := &script{}
 		src := awaited{&testkit.Source{}, nil} // of no rate
 		src.wait = func(context.Context) error {
-			l = append(l, "await")
+			s.log = append(s.log, "await")
 			src.Source.Rate = rate
 			return c
 		}
-		_, err := Run(t.Context(), config(items(t, "do")), answerFunc(func(p Prompted) (audio.Source, bool, error) {
+		s.sing = func(p Prompted) (audio.Source, bool, error) {
 			if p.Attempt > 1 {
 				return nil, false, ErrNoMore
 			}
 			return src, false, nil
-		}), audio.Null{Rate: rate}, l.add)
+		}
+		_, err := s.degrees(items(t, "do"), 0).run(t.Context(), config(), null)
 		if err != c || src.Closed != 1 {
 			t.Errorf("Run returned %v, want %v; closed %d times", err, c, src.Closed)
 		}
 		if c == nil {
-			same(t, l, "key", "ask 1/1.1", "await", "listen", "1.1 not_measured counts=false", "finished false")
+			same(t, s.log, "key", "ask 1/1.1", "await", "listen", "1.1 not_measured counts=false", "finished false")
 		} else {
-			same(t, l, "key", "ask 1/1.1", "await", "finished true")
+			same(t, s.log, "key", "ask 1/1.1", "await", "finished true")
 		}
 	}
 }
@@ -253,24 +166,24 @@ func TestRunEndsTidily(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var second *testkit.Source
-			answers := answerFunc(func(p Prompted) (audio.Source, bool, error) {
+			s := &script{}
+			s.sing = func(p Prompted) (audio.Source, bool, error) {
 				if p.Index == 1 {
 					return right(p), false, nil
 				}
 				src, err := c.second(p)
 				second, _ = src.(*testkit.Source)
 				return src, false, err
-			})
-			var l log
-			tally, err := Run(t.Context(), config(items(t, "do", "re", "mi")), answers, audio.Null{Rate: rate}, l.add)
+			}
+			tally, err := s.degrees(items(t, "do", "re", "mi"), 0).run(t.Context(), config(), null)
 			if err == nil || c.want != nil && !errors.Is(err, c.want) || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%v, want one that wraps %v and says %q", err, c.want, c.says)
 			}
 			if tally.All.Asked != 1 || tally.All.Right != 1 {
 				t.Errorf("tally %+v, want the first answer", tally.All)
 			}
-			if l[len(l)-1] != "finished true" {
-				t.Errorf("the last event is %q", l[len(l)-1])
+			if last := s.log[len(s.log)-1]; last != "finished true" {
+				t.Errorf("the last event is %q", last)
 			}
 			if second != nil && second.Closed != 1 {
 				t.Errorf("the source was closed %d times, want once", second.Closed)
@@ -334,20 +247,19 @@ func TestOwnSoundIsNeverJudged(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := &room{Source: testkit.Source{Rate: rate, Forever: true}, echo: c.echo, voice: c.voice}
-			cfg := config(items(t, "sol-do"))
+			cfg := config()
 			cfg.Window, cfg.Think, cfg.Compare = exercise.DefaultWindow(), 0.5, true
-			var got log
 			var verdict exercise.Verdict
-			_, err := Run(t.Context(), cfg, answerFunc(func(Prompted) (audio.Source, bool, error) { return r, true, nil }), r, func(e Event) {
+			s := &script{sing: live(r)}
+			s.on = func(e Event) {
 				if j, ok := e.(Judged); ok {
 					verdict = j.Verdict
 				}
-				got.add(e)
-			})
-			if err != nil {
+			}
+			if _, err := s.degrees(items(t, "sol-do"), 0).run(t.Context(), cfg, r); err != nil {
 				t.Fatal(err)
 			}
-			same(t, got, "key", "ask 1/1.1", "wait", "listen", c.want, "sound", "finished false")
+			same(t, s.log, "key", "ask 1/1.1", "wait", "listen", c.want, "sound", "finished false")
 			if verdict.Reason != c.why {
 				t.Errorf("reason %v, want %v", verdict.Reason, c.why)
 			}
@@ -365,7 +277,14 @@ func TestOwnSoundIsNeverJudged(t *testing.T) {
 // can fail.
 func TestOwnSoundWouldBeHeard(t *testing.T) {
 	k := synth.NewKeyboard(rate)
-	heard := listen(t, audio.NewSamples(rate, k.Render(synth.One(220))), exercise.DefaultWindow().Recorded())
+	ear, err := listen.New(audio.NewSamples(rate, k.Render(synth.One(220))), listen.Hearing{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	heard, err := ear.Note(t.Context(), exercise.DefaultWindow().Recorded(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if !heard.Found {
 		t.Fatal("the ear does not hear the keyboard")
 	}
@@ -393,27 +312,27 @@ func TestCancel(t *testing.T) {
 			ctx, cancel := context.WithCancel(t.Context())
 			defer cancel()
 			r := &room{Source: testkit.Source{Rate: rate, Forever: true}, voice: tone(1, 230)}
-			cfg := config(items(t, "do", "sol-do"))
+			cfg := config()
 			cfg.Window, cfg.Think, cfg.Compare = exercise.DefaultWindow(), 0.5, true
+			s := &script{sing: live(r)}
 			if c.retry {
-				cfg.Retry = func(ctx context.Context, _ Judged) (bool, error) {
+				s.retry = func(ctx context.Context, _ Judged) (bool, error) {
 					cancel()
 					return false, ctx.Err()
 				}
 			}
-			var l log
 			sounded := false
-			tally, err := Run(ctx, cfg, answerFunc(func(Prompted) (audio.Source, bool, error) { return r, true, nil }), sinkOf{r}, func(e Event) {
-				l.add(e)
+			s.on = func(e Event) {
 				sounded = sounded || brief(e) == "sound"
 				if brief(e) == c.at {
 					cancel()
 				}
-			})
+			}
+			tally, err := s.degrees(items(t, "do", "sol-do"), 0).run(ctx, cfg, sinkOf{r})
 			if !errors.Is(err, context.Canceled) {
 				t.Fatalf("%v, want context.Canceled", err)
 			}
-			if got := l[len(l)-2:]; !strings.HasSuffix(got[0], c.last[0]) || got[1] != c.last[1] {
+			if got := s.log[len(s.log)-2:]; !strings.HasSuffix(got[0], c.last[0]) || got[1] != c.last[1] {
 				t.Errorf("the last events are %q, want %q", got, c.last)
 			}
 			if want := 0; !sounded && tally.All.Asked != want {
@@ -439,12 +358,13 @@ func (s sinkOf) Write(ctx context.Context, x []float64) error {
 // The level is asked for anew before each sound.
 func TestLevelIsFollowed(t *testing.T) {
 	var peaks []float64
-	c := config(items(t, "do"))
+	c := config()
 	c.Compare = true
 	level := -30.0
 	c.Level = func() float64 { level += 10; return level }
 	out := peakSink{audio.Null{Rate: rate}, &peaks}
-	if _, err := Run(t.Context(), c, sung(map[[2]int]float64{{1, 1}: 0}, nil), out, func(Event) {}); err != nil {
+	s := &script{sing: sung(map[[2]int]float64{{1, 1}: 0}, nil)}
+	if _, err := s.degrees(items(t, "do"), 0).run(t.Context(), c, out); err != nil {
 		t.Fatal(err)
 	}
 	if len(peaks) != 2 || peaks[0] > -20 || peaks[1] > -10 || peaks[1]-peaks[0] < 9 {
@@ -464,64 +384,90 @@ func (p peakSink) Write(_ context.Context, x []float64) error {
 	return nil
 }
 
-// Questions that are chosen one by one: the key is set where they say so, a
-// verdict that is not told has no right note and no second attempt after it, a
-// guess comes before the verdict, and Keep learns of every verdict before the
-// view does.
-func TestNextChoosesTheQuestions(t *testing.T) {
+// Tasks that are chosen one by one: the key is set where they say so, a verdict that
+// is not told has no right note and no second attempt after it, and a guess comes
+// before the verdict, which says all that is to be kept of it.
+func TestNextChoosesTheTasks(t *testing.T) {
 	list := items(t, "do", "mi", "do-sol", "re")
 	other := items(t, "la")[0]
 	other.Key = key(t, "C major")
-	questions := []Question{
+	c := config()
+	c.Compare = true
+	s := &script{sing: sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 40, {3, 1}: 40, {4, 1}: 0, {5, 1}: 20}, nil)}
+	tasks := []Degree{
 		{Item: list[0], SetKey: true, Feedback: practice.Full},
 		{Item: list[1], Feedback: practice.SecondShown, Guess: true},
-		{Item: list[2], Feedback: practice.Blind, Guess: true},
+		{Item: list[2], Feedback: practice.Blind, Guess: true, Part: 2, Parts: 3},
 		{Item: other, SetKey: true, Feedback: practice.Outside},
 		{Item: list[3], SetKey: true, Feedback: practice.Outside, Tolerance: exercise.Tolerance{Cents: 10}},
 	}
-	for i := range questions[:4] {
-		questions[i].Tolerance.Cents = 35
-	}
-	c := config(nil)
-	c.Compare = true
-	var l log
-	n := 0
+	credited := exercise.Skill{Kind: exercise.KeySkill, Key: list[1].Key}
+	tasks[1].Credit = credited
 	last := 0.0
-	c.Next = func(seconds float64) (Question, bool) {
-		if n > 0 && seconds < last+0.8 {
-			t.Errorf("question %d at %g s, the one before at %g", n+1, seconds, last)
+	s.next = func(seconds float64) (Task, error) {
+		n := len(s.seconds)
+		if n > 1 && seconds < last+0.8 {
+			t.Errorf("task %d at %g s, the one before at %g", n, seconds, last)
 		}
 		last = seconds
-		if n == len(questions) {
-			return Question{}, false
+		if n > len(tasks) {
+			return nil, nil
 		}
-		n++
-		return questions[n-1], true
+		d := tasks[n-1]
+		d.Singer = s
+		if d.Tolerance.Cents == 0 {
+			d.Tolerance = tolerance
+		}
+		return d, nil
 	}
-	c.Retry = func(_ context.Context, j Judged) (bool, error) {
-		l = append(l, fmt.Sprintf("retry %d?", j.Index))
+	s.retry = func(_ context.Context, j Judged) (bool, error) {
+		s.log = append(s.log, fmt.Sprintf("retry %d?", j.Index))
 		return false, nil
 	}
-	c.Guess = func(context.Context) (exercise.Outcome, error) {
-		l = append(l, "guess?")
+	s.guess = func(context.Context) (exercise.Outcome, error) {
+		s.log = append(s.log, "guess?")
 		return exercise.Sharp, nil
 	}
-	c.Keep = func(j Judged) {
-		l = append(l, fmt.Sprintf("keep %d %v %v hidden=%v guess=%v", j.Index, j.Feedback, j.Tolerance.Cents, j.Hidden, j.Guess))
+	var skills []exercise.Skill
+	s.on = func(e Event) {
+		switch e := e.(type) {
+		case Judged:
+			s.log = append(s.log, fmt.Sprintf("%v %v hidden=%v guess=%v", e.Feedback, e.Tolerance.Cents, e.Hidden, e.Guess))
+			skills = append(skills, e.Skill)
+		case Guessing:
+			s.log = append(s.log, "guess")
+		case Prompted:
+			if part := map[int]int{3: 2}[e.Index]; e.Part != part || e.Parts > 0 != (part > 0) {
+				t.Errorf("prompt %d is part %d of %d", e.Index, e.Part, e.Parts)
+			}
+		}
 	}
-	answers := sung(map[[2]int]float64{{1, 1}: 0, {2, 1}: 40, {3, 1}: 40, {4, 1}: 0, {5, 1}: 20}, nil)
-	tally, err := Run(t.Context(), c, answers, audio.Null{Rate: rate}, l.add)
+	tally, err := s.run(t.Context(), c, null)
 	if err != nil {
 		t.Fatal(err)
 	}
-	same(t, l,
-		"key", "ask 1/0.1", "listen", "keep 1 full 35 hidden=false guess=not_measured", "1.1 in_tune counts=true", "sound",
-		"ask 2/0.1", "listen", "guess?", "keep 2 second_shown 35 hidden=false guess=sharp", "2.1 sharp counts=true", "sound", "retry 2?",
-		"ask 3/0.1", "listen", "guess?", "keep 3 blind 35 hidden=true guess=sharp", "3.1 sharp counts=true",
-		"key", "ask 4/0.1", "listen", "keep 4 outside 35 hidden=true guess=not_measured", "4.1 in_tune counts=true",
-		"key", "ask 5/0.1", "listen", "keep 5 outside 10 hidden=false guess=not_measured", "5.1 sharp counts=true", "sound", "retry 5?",
+	same(t, s.log,
+		"key", "ask 1/0.1", "listen", "1.1 in_tune counts=true", "full 35 hidden=false guess=not_measured", "sound",
+		"ask 2/0.1", "listen", "guess", "guess?", "2.1 sharp counts=true", "second_shown 35 hidden=false guess=sharp", "sound", "retry 2?",
+		"ask 3/0.1", "listen", "guess", "guess?", "3.1 sharp counts=true", "blind 35 hidden=true guess=sharp",
+		"key", "ask 4/0.1", "listen", "4.1 in_tune counts=true", "outside 35 hidden=true guess=not_measured",
+		"key", "ask 5/0.1", "listen", "5.1 sharp counts=true", "outside 10 hidden=false guess=not_measured", "sound", "retry 5?",
 		"finished false")
 	if tally.All.Asked != 5 || tally.All.Right != 2 || tally.All.Sharp != 3 {
 		t.Errorf("tally %+v", tally.All)
 	}
+	want := []exercise.Skill{list[0].Skill(), credited, list[2].Skill(), other.Skill(), list[3].Skill()}
+	if !slices.Equal(skills, want) {
+		t.Errorf("credited to %v, want %v", skills, want)
+	}
+}
+
+// An error of Next ends the run as any other.
+func TestNextFails(t *testing.T) {
+	broken := errors.New("the record is damaged")
+	s := &script{next: func(float64) (Task, error) { return nil, broken }}
+	if _, err := s.run(t.Context(), config(), null); !errors.Is(err, broken) {
+		t.Errorf("%v, want %v", err, broken)
+	}
+	same(t, s.log, "finished true")
 }

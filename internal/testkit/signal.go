@@ -93,6 +93,18 @@ func Vowel(hz float64, n int, formants ...float64) []float64 {
 // h. Harmonics above 0.45 of the rate are left out. The phase is the integral
 // of the curve by Simpson's rule over each sample, and starts at a fixed spread
 // of phases so that the crest factor is a voice's and not a pulse train's. The
+// Whine returns so many seconds of a room in which something whines: white noise at
+// -75 dBFS and, over it, a steady tone of hz with three overtones at level dBFS, both
+// RMS.
+func Whine(rate int, seconds, hz, level float64) []float64 {
+	x := Scale(White(int(seconds*float64(rate)), 3), math.Pow(10, -75.0/20))
+	tone := Tone(rate, seconds, Steady(hz), []float64{1, 0.5, 0.25, 0.12})
+	for i, v := range Scale(tone, math.Pow(10, level/20)/RMS(tone)) {
+		x[i] += v
+	}
+	return x
+}
+
 // RMS of a steady tone is −20 dBFS.
 func Tone(rate int, seconds float64, curve Curve, amps []float64) []float64 {
 	n := int(math.Round(seconds * float64(rate)))

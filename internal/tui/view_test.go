@@ -122,7 +122,7 @@ func states(t testing.TB) map[string]func(*View) {
 				}
 				return []string{"-----------", "           ", "-------o---", "           ", "-----------", " the staff "}
 			}
-			v.Event(session.LinePrompted{Index: 6, Score: theory.Score{Key: plain.Key}})
+			v.Event(session.LinePrompted{Index: 6, Melody: compose.SightMelody{Score: theory.Score{Key: plain.Key}}})
 			then(v)
 		}
 	}

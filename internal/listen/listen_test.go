@@ -1,4 +1,4 @@
-package session
+package listen
 
 import (
 	"context"
@@ -66,13 +66,21 @@ func degree(t testing.TB, name string, k theory.Key) theory.Degree {
 	return d
 }
 
+// asked asks for a degree of A major, with do on A3.
+func asked(t testing.TB, name string) exercise.Item {
+	t.Helper()
+	k := key(t, "A major")
+	return exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.Register{TonicOctave: 3}, Asked: degree(t, name, k)}
+}
+
+// listen hears one answer.
 func listen(t *testing.T, src audio.Source, w exercise.Window) exercise.Take {
 	t.Helper()
-	ear, err := NewEar(src)
+	ear, err := New(src, Hearing{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	heard, err := ear.Listen(t.Context(), w, nil)
+	heard, err := ear.Note(t.Context(), w, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,12 +126,12 @@ func TestRecordings(t *testing.T) {
 			rate, samples := samplesOf(t, r.path)
 			random := rand.New(rand.NewPCG(uint64(i), 8))
 			chunk := func() int { return 1 + random.IntN(4096) }
-			ear, err := NewEar(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: samples}}, Chunk: chunk})
+			ear, err := New(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: samples}}, Chunk: chunk}, Hearing{})
 			if err != nil {
 				t.Fatal(err)
 			}
 			ear.block = make([]float64, 4096) // room for the largest chunk
-			heard, err := ear.Listen(t.Context(), exercise.DefaultWindow().Recorded(), nil)
+			heard, err := ear.Note(t.Context(), exercise.DefaultWindow().Recorded(), nil)
 			if err != nil || !reflect.DeepEqual(heard, file) {
 				t.Fatalf("in chunks of 1 to 4096: %+v, %v; from the file %+v", heard, err, file)
 			}
@@ -170,7 +178,7 @@ func silence(seconds float64) []float64 { return testkit.Silence(int(seconds * r
 
 const rate = 48000
 
-func TestListenLostSamples(t *testing.T) {
+func TestNoteLostSamples(t *testing.T) {
 	it := exercise.Item{Key: key(t, "A major"), Tuning: theory.Tuning{A4: 440}, Register: exercise.Register{TonicOctave: 3}, Asked: theory.Degree{Step: 1}}
 	for _, c := range []struct {
 		name string
@@ -193,32 +201,32 @@ func TestListenLostSamples(t *testing.T) {
 }
 
 // An error comes with what was heard before it.
-func TestListenErrors(t *testing.T) {
+func TestNoteErrors(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		err  error
 	}{{"stalled", audio.ErrStalled}, {"unplugged", errors.New("the device has gone")}, {"cancelled", context.Canceled}} {
-		ear, err := NewEar(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: tone(1, 220)}, {Err: c.err}}})
+		ear, err := New(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: tone(1, 220)}, {Err: c.err}}}, Hearing{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		heard, err := ear.Listen(t.Context(), exercise.DefaultWindow(), nil)
+		heard, err := ear.Note(t.Context(), exercise.DefaultWindow(), nil)
 		if !errors.Is(err, c.err) || !heard.Found {
 			t.Errorf("%s: %v, found a note: %v; want the error and the note before it", c.name, err, heard.Found)
 		}
 	}
-	if _, err := NewEar(&testkit.Source{Rate: 4000}); err == nil {
+	if _, err := New(&testkit.Source{Rate: 4000}, Hearing{}); err == nil {
 		t.Error("a source of 4000 Hz was accepted")
 	}
 }
 
-func TestListenTellsWhatItHears(t *testing.T) {
-	ear, err := NewEar(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: silence(1)}, {Samples: tone(1.5, 220)}}})
+func TestNoteTellsWhatItHears(t *testing.T) {
+	ear, err := New(&testkit.Source{Rate: rate, Cues: []testkit.Cue{{Samples: silence(1)}, {Samples: tone(1.5, 220)}}}, Hearing{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	var all []Heard
-	if _, err := ear.Listen(t.Context(), exercise.DefaultWindow(), func(h Heard) { all = append(all, h) }); err != nil {
+	var all []State
+	if _, err := ear.Note(t.Context(), exercise.DefaultWindow(), func(h State) { all = append(all, h) }); err != nil {
 		t.Fatal(err)
 	}
 	if n := len(all); n < 23 || n > 25 {
@@ -236,25 +244,25 @@ func TestListenTellsWhatItHears(t *testing.T) {
 
 // The audio path does not allocate: a window costs the same number of
 // allocations however long it lasts.
-func TestListenDoesNotAllocatePerBlock(t *testing.T) {
+func TestNoteDoesNotAllocatePerBlock(t *testing.T) {
 	noise := testkit.Scale(testkit.White(8*rate, 3), 0.02)
 	src := &testkit.Source{Rate: rate}
-	ear, err := NewEar(src)
+	ear, err := New(src, Hearing{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	cues := make([]testkit.Cue, 1)
 	window := exercise.DefaultWindow().Recorded()
-	report := func(Heard) {}
+	report := func(State) {}
 	// The counter is the whole program's, and now and then the runtime adds one
-	// of its own: the least of several runs is what Listen does.
+	// of its own: the least of several runs is what Note does.
 	allocations := func(seconds int) float64 {
 		least := math.Inf(1)
 		for range 5 {
 			least = min(least, testing.AllocsPerRun(1, func() {
 				cues[0] = testkit.Cue{Samples: noise[:seconds*rate]}
 				src.Cues = cues
-				if _, err := ear.Listen(t.Context(), window, report); err != nil {
+				if _, err := ear.Note(t.Context(), window, report); err != nil {
 					t.Fatal(err)
 				}
 			}))

@@ -1,4 +1,4 @@
-package session
+package listen
 
 import (
 	"fmt"
@@ -156,7 +156,7 @@ func TestWhatIsNoVoice(t *testing.T) {
 // A climb in one breath is found by steps, the note alone is not, in tones of a
 // synthesised voice as from a file.
 func TestAClimbIsFoundBySteps(t *testing.T) {
-	it := items(t, "la")[0]
+	it := asked(t, "la")
 	target, _ := it.Target()
 	do := it.Hz(target) / math.Exp2(9./12)
 	for _, c := range []struct {

@@ -1,5 +1,5 @@
 //go:build race
 
-package session
+package listen
 
 const raceDetector = true

@@ -3,8 +3,6 @@ package cli
 import (
 	"strings"
 	"testing"
-
-	"singback/exercise"
 )
 
 // Chords that nobody hears are not to be named by a person at a keyboard; names from
@@ -20,29 +18,5 @@ func TestDictationIsHeard(t *testing.T) {
 	}
 	if stdout, stderr, code := (user{}).runs(t, append(args, "--input", "simulated")...); code != exitDone || !strings.Contains(stdout, "1 of 1") && !strings.Contains(stdout, "0 of 1") {
 		t.Errorf("simulated: status %d, %q, %q", code, stdout, stderr)
-	}
-}
-
-// So is it in today's practice.
-func TestTodayAsksForWhatIsHeard(t *testing.T) {
-	bass, sung := exercise.Skill{Kind: exercise.BassSkill}, exercise.Skill{Kind: exercise.DegreeSkill}
-	for _, c := range []struct {
-		name          string
-		names, silent bool
-		simulated     bool
-		want          bool
-	}{
-		{"with sound, at a keyboard", true, false, false, true},
-		{"with sound, at no keyboard", false, false, false, false},
-		{"in silence, at a keyboard", true, true, false, false},
-		{"in silence, simulated", true, true, true, true},
-	} {
-		r := &todayRun{rig: &rig{stage: &stage{silent: c.silent, answers: typedAnswers{}}}}
-		if c.simulated {
-			r.rig.stage.answers = simulated{}
-		}
-		if asks := r.asks(c.names); asks(bass) != c.want || !asks(sung) {
-			t.Errorf("%s: asks for a bass degree %v, for a sung one %v", c.name, asks(bass), asks(sung))
-		}
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"io"
 	"strings"
 	"testing"
+
+	"singback/internal/drill"
 )
 
 // A terminal that gives keys as they are typed needs no Enter, and is put back after
@@ -17,14 +19,14 @@ func TestKeysNeedNoEnter(t *testing.T) {
 		want        []string
 		end         error
 	}{
-		{"without Enter", "aPq", true, []string{"a", "p", "q"}, errEnough},
-		{"Enter as a terminal sends it", "\ra\r", true, []string{enter, "a", enter}, errEnough},
-		{"one Enter of two bytes", "\r\na", true, []string{enter, "a"}, errEnough},
-		{"an arrow key is its letters, which nothing waits for", "\x1b[A", true, []string{"[", "a"}, errEnough},
+		{"without Enter", "aPq", true, []string{"a", "p", "q"}, drill.ErrEnough},
+		{"Enter as a terminal sends it", "\ra\r", true, []string{enter, "a", enter}, drill.ErrEnough},
+		{"one Enter of two bytes", "\r\na", true, []string{enter, "a"}, drill.ErrEnough},
+		{"an arrow key is its letters, which nothing waits for", "\x1b[A", true, []string{"[", "a"}, drill.ErrEnough},
 		{"Ctrl-C", "a\x03", true, []string{"a"}, context.Canceled},
-		{"Ctrl-D", "a\x04b", true, []string{"a"}, errEnough},
-		{"with Enter", "a\n\nP \n", false, []string{"a", enter, "p"}, errEnough},
-		{"the last line without its end", "q", false, []string{"q"}, errEnough},
+		{"Ctrl-D", "a\x04b", true, []string{"a"}, drill.ErrEnough},
+		{"with Enter", "a\n\nP \n", false, []string{"a", enter, "p"}, drill.ErrEnough},
+		{"the last line without its end", "q", false, []string{"q"}, drill.ErrEnough},
 	} {
 		raw, undone := 0, 0
 		e := &env{stdin: strings.NewReader(c.typed)}

@@ -12,11 +12,9 @@ import (
 	"testing"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"singback/calib"
-	"singback/exercise"
 	"singback/internal/audio"
+	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
@@ -467,11 +465,11 @@ func TestAdvice(t *testing.T) {
 		if c.leaks {
 			o.music.known.Room = &calib.Room{Leaks: true}
 		}
-		s := &stage{speaker: c.speaker, answers: simulated{}}
+		s := &stage{speaker: c.speaker, answers: &drill.Simulated{}}
 		if c.live {
-			s.answers = micAnswers{}
+			s.answers = drill.Microphone{}
 		}
-		o.advise(e, s, plan{}, report.Style{})
+		o.advise(e, s, nil, report.Style{})
 		if !reflect.DeepEqual(s.advice, c.want) {
 			t.Errorf("%s: %q, want %q", c.name, s.advice, c.want)
 		}
@@ -508,11 +506,11 @@ func TestAdviceToMeasureAgain(t *testing.T) {
 			o.format.value = "json"
 		}
 		o.music.known.Voice = &calib.Voice{Date: calib.Date{Year: 2026, Month: 10, Day: 14}, Growing: c.growing}
-		s := &stage{answers: simulated{}}
+		s := &stage{answers: &drill.Simulated{}}
 		if c.live {
-			s.answers = micAnswers{}
+			s.answers = drill.Microphone{}
 		}
-		o.advise(e, s, plan{}, report.Style{})
+		o.advise(e, s, nil, report.Style{})
 		if !reflect.DeepEqual(s.advice, c.want) {
 			t.Errorf("%+v: %q", c, s.advice)
 		}
@@ -522,18 +520,11 @@ func TestAdviceToMeasureAgain(t *testing.T) {
 	}
 }
 
-// When a rest is due the singer reads it and a program gets an event. It is due
-// sooner for a growing voice, and not for recordings, which were sung before.
+// When a rest is due the singer reads it.
 func TestRestIsSaid(t *testing.T) {
-	var out, prompts bytes.Buffer
-	log := &jsonLog{out: &results{out: &out}}
+	var prompts bytes.Buffer
 	lines := &lineView{prompts: &prompts}
-	for _, view := range []func(session.Event){log.event, lines.event} {
-		view(session.Rest{Sung: 900.004})
-	}
-	if out.String() != `{"event":"rest","sung_s":900}`+"\n" {
-		t.Errorf("%q", out.String())
-	}
+	lines.event(session.Rest{Sung: 900.004})
 	for _, want := range []string{"sung for 15 minutes", "drink", "pain, tightness or hoarseness", "three weeks: see a doctor", "no medical advice"} {
 		if !strings.Contains(prompts.String(), want) {
 			t.Errorf("%q does not say %q", prompts.String(), want)
@@ -542,25 +533,6 @@ func TestRestIsSaid(t *testing.T) {
 	for line := range strings.Lines(prompts.String()) {
 		if len(line) > 75 {
 			t.Errorf("%q is too wide", line)
-		}
-	}
-	var s singer
-	if s.restAfter() != exercise.RestAfter {
-		t.Error(s.restAfter())
-	}
-	s.known.Voice = &calib.Voice{Growing: true}
-	if s.restAfter() != exercise.RestAfterGrowing {
-		t.Error(s.restAfter())
-	}
-	for recordings, want := range []float64{exercise.RestAfter, 0} {
-		e := &env{seed: func() uint64 { return 1 }}
-		cmd := newSing(e)
-		o := &singOptions{format: newFormat("text", "json"), window: exercise.DefaultWindow(), tol: exercise.Tolerance{Cents: 35}, count: 1, degrees: "all", setting: "cadence", level: -24, retry: "ask"}
-		o.music.addKeyFlag(&cobra.Command{}, true, "C", "")
-		o.music.addFlags(&cobra.Command{})
-		p, err := o.plan(cmd, e, recordings)
-		if err != nil || p.config.RestAfter != want {
-			t.Errorf("%d recordings: %g, %v, want %g", recordings, p.config.RestAfter, err, want)
 		}
 	}
 }

@@ -74,15 +74,15 @@ func named(all []event, name string) []event {
 	return slices.DeleteFunc(slices.Clone(all), func(e event) bool { return e.Event != name })
 }
 
-// drill runs the simulated singer and returns the events.
-func drill(t testing.TB, args ...string) []event {
+// simulate runs the simulated singer and returns the events.
+func simulate(t testing.TB, args ...string) []event {
 	t.Helper()
 	stdout, _ := call{}.must(t, append([]string{"sing", "--input", "simulated", "--format", "json"}, args...)...)
 	return events(t, stdout)
 }
 
 func TestSingEvents(t *testing.T) {
-	all := drill(t, "--key", "Ab major", "--count", "6", "--seed", "11")
+	all := simulate(t, "--key", "Ab major", "--count", "6", "--seed", "11")
 	var order []string
 	for _, e := range all {
 		order = append(order, e.Event)
@@ -168,7 +168,7 @@ func TestSingFlags(t *testing.T) {
 		for names, want := range map[string]string{
 			"movable": "la", "la-based": "la", "fixed": "fa", "numbers": "6", "letters": "F", "curwen": "l", "kodaly": "la",
 		} {
-			all := drill(t, "--key", "Ab", "--degrees", want, "--names", names, "--count", "1")
+			all := simulate(t, "--key", "Ab", "--degrees", want, "--names", names, "--count", "1")
 			p := named(all, "prompt")[0]
 			if p.Asked.Degree != "6" || p.Asked.Name != want || p.Asked.Syllable != "la" || all[0].Names != names {
 				t.Errorf("--names %s: %+v", names, p.Asked)
@@ -180,7 +180,7 @@ func TestSingFlags(t *testing.T) {
 		}
 	})
 	t.Run("from", func(t *testing.T) {
-		all := drill(t, "--from", "la", "--degrees", "re mi", "--count", "4")
+		all := simulate(t, "--from", "la", "--degrees", "re mi", "--count", "4")
 		for _, p := range named(all, "prompt") {
 			if p.From == nil || p.From.Syllable != "la" || p.Asked.Syllable != "re" && p.Asked.Syllable != "mi" {
 				t.Errorf("prompt %+v", p)
@@ -200,7 +200,7 @@ func TestSingFlags(t *testing.T) {
 		for seed := 11; missed == 0 && seed < 30; seed++ {
 			args := []string{"--count", "4", "--seed", fmt.Sprint(seed), "--compare=false"}
 			again := 0
-			for _, v := range named(drill(t, append(args, "--retry", "always")...), "verdict") {
+			for _, v := range named(simulate(t, append(args, "--retry", "always")...), "verdict") {
 				if v.Attempt == 2 {
 					again++
 					if v.Counts {
@@ -214,7 +214,7 @@ func TestSingFlags(t *testing.T) {
 				t.Errorf("%d second attempts after %d misses", again, missed)
 			}
 			for _, retry := range []string{"never", "ask"} { // nobody can be asked without a terminal
-				for _, v := range named(drill(t, append(args, "--retry", retry)...), "verdict") {
+				for _, v := range named(simulate(t, append(args, "--retry", retry)...), "verdict") {
 					if v.Attempt != 1 {
 						t.Errorf("--retry %s: a second attempt", retry)
 					}
@@ -233,7 +233,7 @@ func TestSingFlags(t *testing.T) {
 			{[]string{"--octave", "2"}, 110}, {[]string{"--octave", "4"}, 440}, {[]string{"--a4", "442", "--octave", "4"}, 442},
 			{[]string{"--voice", "bass"}, 110}, {[]string{"--voice", "alto"}, 220},
 		} {
-			all := drill(t, append(c.args, "--key", "A", "--degrees", "do", "--count", "1")...)
+			all := simulate(t, append(c.args, "--key", "A", "--degrees", "do", "--count", "1")...)
 			if got := named(all, "prompt")[0].TargetHz; got != c.hz || all[0].TonicHz != c.hz {
 				t.Errorf("%q: do at %v Hz, tonic at %v Hz, want %v", c.args, got, all[0].TonicHz, c.hz)
 			}
@@ -243,7 +243,7 @@ func TestSingFlags(t *testing.T) {
 		moved := 0
 		for seed := 20; moved == 0 && seed < 40; seed++ {
 			args := []string{"--count", "3", "--seed", fmt.Sprint(seed), "--compare=false"}
-			free, strict := named(drill(t, args...), "verdict"), named(drill(t, append(args, "--strict-octave")...), "verdict")
+			free, strict := named(simulate(t, args...), "verdict"), named(simulate(t, append(args, "--strict-octave")...), "verdict")
 			for i, v := range free {
 				if v.Sung == nil || v.Sung.Degree != v.Asked.Degree || v.Sung.OctaveShift == 0 {
 					continue
@@ -259,7 +259,7 @@ func TestSingFlags(t *testing.T) {
 	})
 	t.Run("set-every", func(t *testing.T) {
 		for every, want := range map[string]int{"0": 1, "1": 4, "3": 2} {
-			if n := len(named(drill(t, "--count", "4", "--set-every", every), "key")); n != want {
+			if n := len(named(simulate(t, "--count", "4", "--set-every", every), "key")); n != want {
 				t.Errorf("--set-every %s: the key is set %d times, want %d", every, n, want)
 			}
 		}
@@ -377,7 +377,7 @@ func peak(samples []float64) float64 {
 func TestSingOutputHoldsTheCadence(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "out.wav")
 	for _, level := range []float64{-24, -6} {
-		drill(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--level", fmt.Sprint(level), "--force", "--output", path)
+		simulate(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--level", fmt.Sprint(level), "--force", "--output", path)
 		rate, samples := readWAV(t, path)
 		if rate != 48000 {
 			t.Errorf("%d Hz", rate)
@@ -404,9 +404,9 @@ func TestSingOutputHoldsTheCadence(t *testing.T) {
 			}
 		}
 	}
-	drill(t, "--degrees", "la", "--count", "1", "--compare=false", "--force", "--output", path)
+	simulate(t, "--degrees", "la", "--count", "1", "--compare=false", "--force", "--output", path)
 	_, without := readWAV(t, path)
-	drill(t, "--degrees", "la", "--count", "1", "--force", "--output", path)
+	simulate(t, "--degrees", "la", "--count", "1", "--force", "--output", path)
 	if _, with := readWAV(t, path); len(with)-len(without) < 48000 {
 		t.Errorf("the comparison adds %d samples, want more than a second", len(with)-len(without))
 	}
@@ -419,7 +419,7 @@ func TestSingOutputOfEachSetting(t *testing.T) {
 	for set, want := range map[string][3]bool{ // A3, E4, C#4 in the first 0.4 s
 		"cadence": {true, true, true}, "scale": {true, false, false}, "tonic": {true, false, false}, "drone": {true, true, false},
 	} {
-		all := drill(t, "--key", "A", "--octave", "3", "--degrees", "re", "--count", "1", "--set", set, "--force", "--output", path)
+		all := simulate(t, "--key", "A", "--octave", "3", "--degrees", "re", "--count", "1", "--set", set, "--force", "--output", path)
 		if all[0].Setting != set {
 			t.Errorf("--set %s: %+v", set, all[0])
 		}

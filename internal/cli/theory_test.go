@@ -230,7 +230,7 @@ func TestModalKeys(t *testing.T) {
 		if set != "" {
 			args = append(args, "--set", set)
 		}
-		all := drill(t, args...)
+		all := simulate(t, args...)
 		if all[0].Key != "D dorian" || all[0].Setting != want {
 			t.Errorf("sing %v: %+v", args, all[0])
 		}

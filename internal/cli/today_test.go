@@ -216,11 +216,10 @@ func TestStaffOfALowScreen(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		run := &todayRun{drill: &performance{style: report.Style{ASCII: true}}, lines: &lineRun{o: &lineOptions{}, e: &env{getenv: func(string) string { return "" }}}}
-		run.lines.labels.Store(true)
 		for _, m := range melodies {
-			whole := run.staff(m.Score, 74, 0)
-			rows := run.staff(m.Score, 74, 19)
+			style := report.Style{ASCII: true}
+			whole := rowsOf(drawStaff(m.Score, "", style, true, 74))
+			rows := fitStaff(style, m.Score, whole, 74, 19)
 			solfa := strings.HasPrefix(rows[0], "(a window of ")
 			if len(rows) > 19 || solfa == (len(whole) <= 19) {
 				t.Errorf("level %d: %d rows of %d", level, len(rows), len(whole))
@@ -519,30 +518,5 @@ func TestTodayKilled(t *testing.T) {
 	c, err := r.Check(t.Context())
 	if err != nil || len(c.Problems) > 0 || c.Answers < told || c.Answers > told+20 || told == 0 {
 		t.Errorf("%d verdicts were told; the record: %+v, %v", told, c, err)
-	}
-}
-
-// The minutes of today's practice pass while it goes on, and not while the singer
-// rests.
-func TestTodayWaitsForTheRested(t *testing.T) {
-	began := clock()
-	for paused, want := range map[time.Duration]bool{0: false, 20 * time.Minute: true} {
-		c := course.BuiltIn()
-		sitting, err := practice.NewSitting(&practice.Practice{}, c, practice.SittingOptions{Start: began, Minutes: 5, Sung: practice.DefaultSung, Seed: 1})
-		if err != nil {
-			t.Fatal(err)
-		}
-		m := music{cmd: newToday(&env{})}
-		r := &todayRun{
-			drill: &performance{paused: paused}, sitting: sitting, music: &m,
-			began: began, clock: func() time.Time { return began },
-		}
-		if _, ok := r.next(0); !ok {
-			t.Fatal("no first question")
-		}
-		r.clock = func() time.Time { return began.Add(22 * time.Minute) }
-		if _, ok := r.next(120); ok != want || r.err != nil {
-			t.Errorf("after 22 minutes, %v of them of rest: a question %v, want %v; %v", paused, ok, want, r.err)
-		}
 	}
 }

@@ -23,6 +23,8 @@ import (
 	"singback/calib"
 	"singback/internal/audio"
 	"singback/internal/device"
+	"singback/internal/drill"
+	"singback/internal/listen"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -336,7 +338,7 @@ func click(t *testing.T, in audio.Source, out audio.Sink) float64 {
 		}
 		heard += n
 	}
-	if err := session.Freshly(t.Context(), in); err != nil {
+	if err := listen.Freshly(t.Context(), in); err != nil {
 		t.Fatal(err)
 	}
 	played := make(chan error, 1)
@@ -384,7 +386,7 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 		clicks = append(clicks, click(t, in, out))
 	}
 	cfg := session.Calibration{Parts: []session.Part{session.LeakPart}, Tuning: theory.Tuning{A4: 440}, Level: -24, On: calib.Date{Year: 2026, Month: 11, Day: 25}}
-	who := &subject{env: &env{stderr: io.Discard}, stage: &stage{answers: micAnswers{in}}, config: cfg}
+	who := &subject{env: &env{stderr: io.Discard}, stage: &stage{answers: drill.Microphone{Live: in}}, config: cfg}
 	m, err := session.Calibrate(t.Context(), cfg, who, out, func(session.Event) {})
 	if err != nil || m.Echo == nil {
 		t.Fatalf("%+v: %v", m, err)

@@ -31,7 +31,7 @@ internal/store:    theory exercise exercise/compose exercise/practice calib go-t
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
-internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report |
+internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

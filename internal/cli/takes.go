@@ -72,8 +72,8 @@ func (t *takes) run(ctx context.Context, e *env, paths []string, extension strin
 	if err := os.MkdirAll(t.out, 0o777); err != nil {
 		return fmt.Errorf("--out: %w", err)
 	}
-	for name := range names {
-		if _, _, err := lookAt(filepath.Join(t.out, name), t.force); err != nil {
+	for _, path := range paths {
+		if _, _, err := lookAt(filepath.Join(t.out, t.name(path, extension)), t.force); err != nil {
 			return fmt.Errorf("--out: %w", err)
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"singback/calib"
 	"singback/exercise"
 	"singback/internal/audio"
+	"singback/internal/calibrate"
 	"singback/internal/report"
 	"singback/internal/synth"
 )
@@ -56,7 +57,7 @@ func TestCalibrateSimulated(t *testing.T) {
 			if math.Abs(float64(got.Comfortable.LowMIDI-v.Range.Low)) > 1 || math.Abs(float64(got.Comfortable.HighMIDI-v.Range.High)) > 1 || got.Stated {
 				t.Errorf("found %+v, is %+v", got.Comfortable, v.Range)
 			}
-			if off := 1200 * math.Log2(r.Tuned.A4Hz/simulatedA4); math.Abs(off) > 2 {
+			if off := 1200 * math.Log2(r.Tuned.A4Hz/calibrate.SimulatedA4); math.Abs(off) > 2 {
 				t.Errorf("instrument %+v is %.2f cents off", r.Tuned, off)
 			}
 			if names, _ := os.ReadDir(c.data); len(names) != 0 {
@@ -220,8 +221,8 @@ func TestCalibrateRefusals(t *testing.T) {
 // The cautions come before what they are about, and every line fits.
 func TestCalibrateCautions(t *testing.T) {
 	stdout, stderr := call{data: t.TempDir()}.must(t, "calibrate", "--input", "simulated", "--growing")
-	level, leak := strings.Index(stderr, wrapped(calib.LevelCaution, 79)), strings.Index(stderr, "Loudspeaker:")
-	caution, voice := strings.Index(stderr, wrapped(calib.RangeCaution, 79)), strings.Index(stderr, "Sing any note")
+	level, leak := strings.Index(stderr, reflow(calib.LevelCaution, 79)), strings.Index(stderr, "Loudspeaker:")
+	caution, voice := strings.Index(stderr, reflow(calib.RangeCaution, 79)), strings.Index(stderr, "Sing any note")
 	if level < 0 || level > leak || caution < 0 || caution > voice || !strings.Contains(stderr, "A growing voice is never pushed") {
 		t.Errorf("%s", stderr)
 	}

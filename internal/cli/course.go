@@ -10,6 +10,7 @@ import (
 
 	"singback/exercise/practice"
 	"singback/internal/course"
+	"singback/internal/newfile"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -123,7 +124,7 @@ a FILE, or to standard output.`,
 			if len(args) == 0 || args[0] == "-" {
 				return e.print(string(course.Text))
 			}
-			return e.writeFile(args[0], force, forAll, func(w io.Writer) error {
+			return e.writeFile(args[0], force, newfile.ForAll, func(w io.Writer) error {
 				_, err := w.Write(course.Text)
 				return err
 			})

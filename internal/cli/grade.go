@@ -13,9 +13,11 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/internal/newfile"
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/review"
+	"singback/internal/tui"
 	"singback/theory"
 )
 
@@ -126,20 +128,23 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 	if err != nil {
 		return err
 	}
-	shown := newBar(e, len(todo))
+	shown := tui.NewBar(nil, len(todo))
+	if len(todo) > 1 && e.terminal(e.stderr) {
+		shown = tui.NewBar(plain.Around(e.stderr), len(todo))
+	}
 	done, failed := 0, 0
 	var last report.Grade
 	err = reader.Grade(ctx, todo, line, rules, func(i int, t review.Take, err error) error {
 		done++
-		shown.step()
+		shown.Step()
 		if err != nil {
 			failed++
-			shown.clear()
+			shown.Clear()
 			fmt.Fprintln(e.stderr, oneLine(err))
 			return nil
 		}
 		if t.Cancelled || rows.onTerminal {
-			shown.clear()
+			shown.Clear()
 		}
 		if t.Cancelled {
 			fmt.Fprintln(e.stderr, cancelled(todo[i]))
@@ -147,7 +152,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		last = report.NewGrade(todo[i], line, t.Performance, t.Grading, names)
 		return rows.Add(last)
 	})
-	shown.clear()
+	shown.Clear()
 	err = errors.Join(err, rows.close(err == nil))
 	if errors.Is(err, context.Canceled) && g.out != "" {
 		fmt.Fprintf(e.stderr, "%d of %d takes are in %s: the same command with --resume goes on\n", done-failed+len(paths)-len(todo), len(paths), g.out)
@@ -266,31 +271,21 @@ func (r *gradeRows) close(complete bool) (err error) {
 	return err
 }
 
-// openRows opens --out, whose rows are there as soon as they are known, so that it
-// has its name from the beginning. With --resume it says which takes are in it;
-// what is written goes to end.
+// openRows opens --out, whose rows are there as soon as they are known. With
+// --resume it says which takes are in it; what is written goes to end.
 func (g *grading) openRows() (f *os.File, there map[string]bool, end int64, err error) {
-	how := os.O_RDWR | os.O_CREATE
 	if !g.resume {
-		direct, _, err := lookAt(g.out, g.force)
-		switch {
-		case errors.Is(err, errThere):
+		f, err := newfile.Open(g.out, g.force)
+		if errors.Is(err, newfile.ErrThere) {
 			return nil, nil, 0, fmt.Errorf("--out: %s: it is there already: --resume goes on with it, --force begins it anew, or name another file", g.out)
-		case err != nil:
-			return nil, nil, 0, fmt.Errorf("--out: %w", err)
-		case direct:
-			how = os.O_WRONLY | os.O_APPEND
-		case g.force:
-			how = os.O_WRONLY | os.O_CREATE | os.O_TRUNC
-		default:
-			how = os.O_WRONLY | os.O_CREATE | os.O_EXCL
 		}
-	}
-	if f, err = os.OpenFile(g.out, how, 0o666); err != nil {
-		return nil, nil, 0, fmt.Errorf("--out: %w", fileError(g.out, err))
-	}
-	if !g.resume {
+		if err != nil {
+			return nil, nil, 0, fmt.Errorf("--out: %w", err)
+		}
 		return f, nil, 0, nil
+	}
+	if f, err = os.OpenFile(g.out, os.O_RDWR|os.O_CREATE, 0o666); err != nil {
+		return nil, nil, 0, fmt.Errorf("--out: %w", newfile.PathError(g.out, err))
 	}
 	there, end, err = report.ReadGraded(f, g.format.value)
 	if err == nil {
@@ -304,40 +299,4 @@ func (g *grading) openRows() (f *os.File, there map[string]bool, end int64, err 
 		return nil, nil, 0, fmt.Errorf("--out: %s: %w", g.out, err)
 	}
 	return f, there, end, nil
-}
-
-// bar shows on a terminal how many takes are graded.
-type bar struct {
-	w       io.Writer // nil: nobody is looking
-	of, now int
-	drawn   bool
-}
-
-func newBar(e *env, of int) *bar {
-	p := &bar{of: of}
-	if of > 1 && e.terminal(e.stderr) {
-		p.w = plain.Around(e.stderr)
-		p.draw()
-	}
-	return p
-}
-
-func (p *bar) step() { p.now++; p.draw() }
-
-func (p *bar) draw() {
-	if p.w == nil {
-		return
-	}
-	const width = 40
-	full := width * p.now / p.of
-	fmt.Fprintf(p.w, "\r[%s%s] %d of %d", strings.Repeat("#", full), strings.Repeat("-", width-full), p.now, p.of)
-	p.drawn = true
-}
-
-// clear takes the bar away, so that a line can be written.
-func (p *bar) clear() {
-	if p.w != nil && p.drawn {
-		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", 70))
-		p.drawn = false
-	}
 }

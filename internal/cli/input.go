@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/newfile"
 	"singback/internal/notation"
 )
 
@@ -28,7 +29,7 @@ func (e *env) open(path string) (in io.ReadCloser, name string, err error) {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, path, fileError(path, err)
+		return nil, path, newfile.PathError(path, err)
 	}
 	return f, path, nil
 }
@@ -61,21 +62,7 @@ func (e *env) answer(question string) (string, error) {
 	return strings.TrimSpace(line), err
 }
 
-// fileError is the error of a file with its path and the reason, and nothing
-// between.
-func fileError(path string, err error) error {
-	var inPath *fs.PathError
-	var inLink *os.LinkError
-	switch {
-	case errors.As(err, &inPath):
-		err = inPath.Err
-	case errors.As(err, &inLink):
-		err = inLink.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
-}
-
-// music in words: a melody that was named or typed.
+// melodyInput is a melody that was named or typed.
 type melodyInput struct {
 	path string        // "-" is standard input; "" where names were typed
 	name string        // of the file in messages
@@ -101,7 +88,7 @@ func (e *env) openMelody(args []string, endings ...string) (*melodyInput, error)
 			return nil, fmt.Errorf("%s is a folder: want a file", short(path))
 		case err == nil:
 		case known, slices.Contains(endings, strings.ToLower(filepath.Ext(path))), errors.Is(err, fs.ErrPermission):
-			return nil, fileError(path, err)
+			return nil, newfile.PathError(path, err)
 		default:
 			return m, nil
 		}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -14,6 +13,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
@@ -162,7 +162,7 @@ func (o *melodyOptions) run(e *env, args []string) error {
 	}
 	o.sayPulse(e, lines[0].score)
 	if len(lines) > 1 && o.out != "" {
-		return o.writeFolder(e, lines, how)
+		return o.writeFolder(lines, how)
 	}
 	if len(lines) > 1 && o.to != "text" && o.to != "names" {
 		return usagef("--count: several melodies as %s need a folder: --out FOLDER", o.to)
@@ -232,26 +232,17 @@ func (o *melodyOptions) move(lines []line, compass theory.Range) error {
 
 // writeFolder writes each line into a file of its own; none where one would
 // replace another.
-func (o *melodyOptions) writeFolder(e *env, lines []line, how melodyView) error {
-	if err := os.MkdirAll(o.out, 0o777); err != nil {
-		return fmt.Errorf("--out: %w", err)
-	}
+func (o *melodyOptions) writeFolder(lines []line, how melodyView) error {
 	ending := map[string]string{"text": "txt", "names": "txt", "midi": "mid"}[o.to]
 	if ending == "" {
 		ending = o.to
 	}
-	name := func(l line) string {
-		return filepath.Join(o.out, fmt.Sprintf("level-%d-%d.%s", l.made.Level, l.made.Seed, ending))
+	name := func(i int) string {
+		return fmt.Sprintf("level-%d-%d.%s", lines[i].made.Level, lines[i].made.Seed, ending)
 	}
-	for _, l := range lines {
-		if _, _, err := lookAt(name(l), o.force); err != nil {
-			return fmt.Errorf("--out: %w", err)
-		}
-	}
-	for _, l := range lines {
-		if err := e.writeFile(name(l), o.force, forAll, func(w io.Writer) error { return o.writeLine(w, l, how) }); err != nil {
-			return fmt.Errorf("--out: %w", err)
-		}
+	err := newfile.WriteAll(o.out, len(lines), name, o.force, newfile.ForAll, func(i int, w io.Writer) error { return o.writeLine(w, lines[i], how) })
+	if err != nil {
+		return fmt.Errorf("--out: %w", err)
 	}
 	return nil
 }
@@ -449,7 +440,7 @@ func (o *melodyOptions) write(e *env, write func(io.Writer) error) error {
 	if err := write(&b); err != nil {
 		return err
 	}
-	if err := e.writeFile(o.out, o.force, forAll, func(w io.Writer) error { _, err := w.Write(b.Bytes()); return err }); err != nil {
+	if err := e.writeFile(o.out, o.force, newfile.ForAll, func(w io.Writer) error { _, err := w.Write(b.Bytes()); return err }); err != nil {
 		return fmt.Errorf("--out: %w", err)
 	}
 	return nil

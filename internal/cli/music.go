@@ -41,6 +41,7 @@ func (m *music) addFlags(cmd *cobra.Command) {
 
 // addKeyFlag adds --key; drawn tells that the key may be a random one.
 func (m *music) addKeyFlag(cmd *cobra.Command, drawn bool, value, help string) {
+	m.cmd = cmd
 	cmd.Flags().StringVar(&m.key, "key", value, help)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(drawn)...)))
 }

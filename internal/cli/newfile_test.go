@@ -13,6 +13,7 @@ import (
 	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
+	"singback/internal/newfile"
 	"singback/internal/store"
 	"singback/theory"
 )
@@ -142,7 +143,7 @@ func TestFilesAppearWhenWhole(t *testing.T) {
 	dir := t.TempDir()
 	e := &env{stdout: io.Discard}
 	path := filepath.Join(dir, "x")
-	if err := e.writeFile(path, false, forAll, func(w io.Writer) error {
+	if err := e.writeFile(path, false, newfile.ForAll, func(w io.Writer) error {
 		io.WriteString(w, "half")
 		if _, err := os.Stat(path); err == nil {
 			t.Error("it is there before it is whole")
@@ -151,18 +152,18 @@ func TestFilesAppearWhenWhole(t *testing.T) {
 	}); err != io.ErrUnexpectedEOF {
 		t.Error(err)
 	}
-	err := e.writeFile(path, false, forAll, func(w io.Writer) error { return os.WriteFile(path, []byte("another's"), 0o666) })
+	err := e.writeFile(path, false, newfile.ForAll, func(w io.Writer) error { return os.WriteFile(path, []byte("another's"), 0o666) })
 	if b, _ := os.ReadFile(path); err == nil || !strings.Contains(err.Error(), "it is there already") || string(b) != "another's" {
 		t.Errorf("%v; %q", err, b)
 	}
 	if left, _ := os.ReadDir(dir); len(left) != 1 {
 		t.Errorf("left behind: %v", left)
 	}
-	if err := e.writeFile(dir, true, forAll, func(io.Writer) error { return nil }); err == nil || !strings.Contains(err.Error(), "it is a folder") {
+	if err := e.writeFile(dir, true, newfile.ForAll, func(io.Writer) error { return nil }); err == nil || !strings.Contains(err.Error(), "it is a folder") {
 		t.Error(err)
 	}
 	private := filepath.Join(dir, "private")
-	if err := e.writeFile(private, false, forOwner, func(io.Writer) error { return nil }); err != nil {
+	if err := e.writeFile(private, false, newfile.ForOwner, func(io.Writer) error { return nil }); err != nil {
 		t.Fatal(err)
 	}
 	if info, err := os.Stat(private); err != nil || info.Mode().Perm()&0o077 != 0 {

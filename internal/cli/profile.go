@@ -10,6 +10,7 @@ import (
 
 	"singback/calib"
 	"singback/exercise"
+	"singback/internal/newfile"
 	"singback/internal/report"
 	"singback/internal/store"
 	"singback/theory"
@@ -382,7 +383,7 @@ names, to standard output or with --out to a file.`,
 				_, err = p.env.data().Write(data)
 				return err
 			}
-			if err := p.env.writeFile(out, force, forOwner, func(w io.Writer) error { _, err := w.Write(data); return err }); err != nil {
+			if err := p.env.writeFile(out, force, newfile.ForOwner, func(w io.Writer) error { _, err := w.Write(data); return err }); err != nil {
 				return fmt.Errorf("--out: %w", err)
 			}
 			return nil

@@ -3,13 +3,12 @@ package cli
 import (
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"singback/internal/course"
+	"singback/internal/newfile"
 	"singback/internal/report"
 	"singback/internal/store"
 	"singback/theory"
@@ -180,26 +179,17 @@ func (o *progressOptions) draw(e *env, p *report.Progress) error {
 		if err != nil {
 			return err
 		}
-		if err := os.MkdirAll(to.folder, 0o777); err != nil {
-			return fmt.Errorf("--%s: %w", to.flag, fileError(to.folder, err))
-		}
-		name := func(c report.Chart) string { return filepath.Join(to.folder, c.Name+"."+to.flag) }
-		for _, c := range charts {
-			if _, _, err := lookAt(name(c), o.force); err != nil {
-				return fmt.Errorf("--%s: %w", to.flag, err)
-			}
-		}
-		for _, c := range charts {
-			if err := e.writeFile(name(c), o.force, forAll, func(w io.Writer) error { return to.write(c, w) }); err != nil {
-				return err
-			}
+		name := func(i int) string { return charts[i].Name + "." + to.flag }
+		err = newfile.WriteAll(to.folder, len(charts), name, o.force, newfile.ForAll, func(i int, w io.Writer) error { return to.write(charts[i], w) })
+		if err != nil {
+			return fmt.Errorf("--%s: %w", to.flag, err)
 		}
 		fmt.Fprintf(e.stderr, "%s drawn in %s.\n", many(len(charts), "chart"), to.folder)
 	}
 	if o.html == "" {
 		return nil
 	}
-	if err := e.writeFile(o.html, o.force, forAll, p.HTML); err != nil {
+	if err := e.writeFile(o.html, o.force, newfile.ForAll, p.HTML); err != nil {
 		return fmt.Errorf("--html: %w", err)
 	}
 	fmt.Fprintf(e.stderr, "Written: %s.\n", o.html)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"singback/internal/newfile"
 	"singback/internal/report"
 	"singback/internal/store"
 )
@@ -166,7 +167,7 @@ new one.`,
 				return lost
 			}
 			n := 0
-			if err := e.writeFile(to, force, forOwner, func(w io.Writer) (err error) {
+			if err := e.writeFile(to, force, newfile.ForOwner, func(w io.Writer) (err error) {
 				n, err = from.Export(cmd.Context(), w, f, o.singer)
 				return err
 			}); err != nil {
@@ -277,7 +278,7 @@ is added.`,
 			done, err := store.ImportRecord(cmd.Context(), path, e.clock(), in)
 			var bad store.ImportError
 			if errors.As(err, &bad) {
-				return fileError(name, err)
+				return newfile.PathError(name, err)
 			}
 			if err != nil {
 				return err

@@ -13,6 +13,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/device"
 	"singback/internal/drill"
+	"singback/internal/newfile"
 	"singback/internal/report"
 )
 
@@ -208,13 +209,13 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 				return usagef("--output: %q is a recording to be judged and would be lost", short(where))
 			}
 		}
-		f, err := e.create(where, o.force, forAll)
+		f, err := e.create(where, o.force, newfile.ForAll)
 		if err != nil {
 			return fmt.Errorf("--output: %w", err)
 		}
-		out, err := audio.InFile(f.file, where, sampleRate)
+		out, err := audio.InFile(f.OnDisk(), where, sampleRate)
 		if err != nil {
-			f.drop()
+			f.Drop()
 			return err
 		}
 		s.out = out
@@ -226,15 +227,15 @@ func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind str
 // soundFile has its name once its sound is complete.
 type soundFile struct {
 	*audio.WAVFile
-	f *newFile
+	f *newfile.File
 }
 
 func (s soundFile) Close() error {
 	if err := s.WAVFile.Close(); err != nil {
-		s.f.drop()
+		s.f.Drop()
 		return err
 	}
-	return s.f.keep()
+	return s.f.Keep()
 }
 
 // same tells whether two paths name one file that exists.

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/newfile"
 	"singback/internal/review"
 )
 
@@ -72,8 +73,8 @@ func (t *takes) run(ctx context.Context, e *env, paths []string, extension strin
 	if err := os.MkdirAll(t.out, 0o777); err != nil {
 		return fmt.Errorf("--out: %w", err)
 	}
-	for name := range names {
-		if _, _, err := lookAt(filepath.Join(t.out, name), t.force); err != nil {
+	for _, path := range paths {
+		if err := newfile.Check(filepath.Join(t.out, t.name(path, extension)), t.force); err != nil {
 			return fmt.Errorf("--out: %w", err)
 		}
 	}
@@ -109,7 +110,7 @@ func (t *takes) name(path, extension string) string {
 
 // file writes the file of one recording.
 func (t *takes) file(ctx context.Context, e *env, path, to string, write func(context.Context, io.Writer, audio.Source) error) error {
-	return e.writeFile(to, t.force, forAll, func(f io.Writer) error {
+	return e.writeFile(to, t.force, newfile.ForAll, func(f io.Writer) error {
 		w := bufio.NewWriterSize(f, 1<<16)
 		return errors.Join(t.one(ctx, e, w, path, write), w.Flush())
 	})
@@ -127,4 +128,21 @@ func (t *takes) one(ctx context.Context, e *env, w io.Writer, path string, write
 	}
 	t.rec.warn(e, path, src)
 	return nil
+}
+
+// spread replaces folders among paths by the recordings in them: see
+// [review.Spread].
+func spread(e *env, paths []string, but ...string) ([]string, error) {
+	return review.Spread(paths, func(folder string, names []string) {
+		fmt.Fprintf(e.stderr, "%s: passed over %s.\n", folder, listed(names))
+	}, but...)
+}
+
+// listed names some things, and says how many more there are.
+func listed(names []string) string {
+	const most = 5
+	if len(names) <= most {
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
 }

@@ -14,6 +14,7 @@ import (
 	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/drill"
+	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/internal/tui"
@@ -209,12 +210,12 @@ func tellToday(out io.Writer, style report.Style, sat drill.Sat, kept string) {
 func readCourse(path string) (practice.Course, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return practice.Course{}, fileError(path, err)
+		return practice.Course{}, newfile.PathError(path, err)
 	}
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, course.MaxSize+1))
 	if err != nil {
-		return practice.Course{}, fileError(path, err)
+		return practice.Course{}, newfile.PathError(path, err)
 	}
 	c, err := course.Read(data)
 	if err != nil {

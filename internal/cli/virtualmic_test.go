@@ -386,7 +386,11 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 		clicks = append(clicks, click(t, in, out))
 	}
 	cfg := session.Calibration{Parts: []session.Part{session.LeakPart}, Tuning: theory.Tuning{A4: 440}, Level: -24, On: calib.Date{Year: 2026, Month: 11, Day: 25}}
-	who := &subject{env: &env{stderr: io.Discard}, stage: &stage{answers: drill.Microphone{Live: in}}, config: cfg}
+	command := calibrateCommand{env: &env{stderr: io.Discard}}
+	who, err := command.newSubject(t.Context(), &stage{answers: drill.Microphone{Live: in}}, calibration{Calibration: cfg})
+	if err != nil {
+		t.Fatal(err)
+	}
 	m, err := session.Calibrate(t.Context(), cfg, who, out, func(session.Event) {})
 	if err != nil || m.Echo == nil {
 		t.Fatalf("%+v: %v", m, err)

@@ -21,14 +21,16 @@ exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
 internal/plain:                                              |
+internal/newfile:                                            |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
-internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain | internal/synth internal/report
+internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
+internal/calibrate: theory pitch exercise calib internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course

@@ -13,7 +13,7 @@ import (
 )
 
 func newBetween(e *env) *cobra.Command {
-	h := harmony{style: "keyboard"}
+	h := harmony{texture: "keyboard"}
 	var key string
 	var voices bool
 	f := newFormat("text", "json")
@@ -47,7 +47,7 @@ key is named.`,
 		if err != nil {
 			return err
 		}
-		texture, err := h.texture()
+		texture, err := h.readTexture()
 		if err != nil {
 			return err
 		}
@@ -76,12 +76,11 @@ key is named.`,
 		return b.write(e, style, texture, voices)
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&key, "key", "", `the key, where it is known: "Ab major", f#m`)
+	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else any)")
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
-	fl.Var(f, "format", "output: text or json")
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
 	return cmd
 }
 

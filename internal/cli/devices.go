@@ -53,7 +53,6 @@ part of a name that fits only one device works with --device.`,
 			return w.Flush()
 		},
 	}
-	cmd.Flags().Var(f, "format", "output: text or json")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	addFormat(cmd, f)
 	return cmd
 }

@@ -108,8 +108,7 @@ third of a minor key is b3.`,
 	m.addFlags(cmd)
 	m.addScaleFlag(cmd)
 	cmd.Flags().BoolVar(&chromatic, "chromatic", false, "all twelve degrees")
-	cmd.Flags().Var(f, "format", "output: text, json or csv")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	addFormat(cmd, f)
 	return cmd
 }
 

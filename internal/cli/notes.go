@@ -54,8 +54,7 @@ lies below the noise gate is not voiced.`,
 	}
 	t.addFlags(cmd)
 	who.addFlag(cmd)
-	cmd.Flags().Var(f, "format", "output: csv or json")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	addFormat(cmd, f)
 	return cmd
 }
 

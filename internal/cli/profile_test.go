@@ -555,7 +555,7 @@ func TestRestIsSaid(t *testing.T) {
 	for recordings, want := range []float64{exercise.RestAfter, 0} {
 		e := &env{seed: func() uint64 { return 1 }}
 		cmd := newSing(e)
-		o := &singOptions{format: newFormat("text", "json"), window: exercise.DefaultWindow(), tol: exercise.Tolerance{Cents: 35}, count: 1, degrees: "all", setting: "cadence", level: -24, retry: "ask"}
+		o := &singOptions{format: newFormat("text", "json"), window: exercise.DefaultWindow(), tol: exercise.Tolerance{Cents: 35}, count: 1, degrees: "all", setting: "cadence", soundFlags: soundFlags{level: -24}, retry: "ask"}
 		o.music.addKeyFlag(&cobra.Command{}, true, "C", "")
 		o.music.addFlags(&cobra.Command{})
 		p, err := o.plan(cmd, e, recordings)

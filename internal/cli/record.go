@@ -124,8 +124,7 @@ singback record export --damaged writes.`,
 		},
 	}
 	o.addFile(cmd)
-	cmd.Flags().Var(format, "format", "output: text or json")
-	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	addFormat(cmd, format)
 	return cmd
 }
 
@@ -307,13 +306,11 @@ new one.`,
 		},
 	}
 	o.addFile(cmd)
-	o.addSinger(cmd, "only this singer, by `NAME`")
+	o.addSinger(cmd, "everybody")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
-	addForce(cmd, &force)
-	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`")
-	cmd.Flags().Var(format, "format", "output: csv or jsonl")
-	must(cmd.RegisterFlagCompletionFunc("format", format.complete))
+	addOut(cmd, &to, &force, "FILE", "")
+	addFormat(cmd, format)
 	return cmd
 }
 

@@ -62,8 +62,7 @@ gate is not voiced.`,
 	t.addFlags(cmd)
 	who.addFlag(cmd)
 	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
-	cmd.Flags().Var(f, "format", "output: csv or json")
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	addFormat(cmd, f)
 	return cmd
 }
 

@@ -124,6 +124,7 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
+	fl.Lookup("output").Usage += " (else it is not sounded)"
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
 	h.addTuning(cmd)

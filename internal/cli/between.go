@@ -11,7 +11,7 @@ import (
 )
 
 func newBetween(e *env) *cobra.Command {
-	h := harmony{style: "keyboard"}
+	h := harmony{texture: "keyboard"}
 	var key string
 	var voices bool
 	f := newFormat("text", "json")
@@ -45,7 +45,7 @@ key is named.`,
 		if err != nil {
 			return err
 		}
-		texture, err := h.texture()
+		texture, err := h.readTexture()
 		if err != nil {
 			return err
 		}
@@ -62,10 +62,10 @@ key is named.`,
 		return e.print(e.style(theory.Movable).Between(ways, &texture))
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&key, "key", "", `the key, where it is known: "Ab major", f#m`)
+	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else any)")
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	return cmd
 }

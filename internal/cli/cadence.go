@@ -18,15 +18,12 @@ const maxChords = 256
 
 // harmony holds the flags of commands that voice chords.
 type harmony struct {
-	style        string
-	shift        int
-	a4           float64
-	tuning       string
-	level        float64
-	output       string
-	force        bool
-	outputDevice string
+	texture string
+	shift   int
+	a4      float64
+	tuning  string
 
+	soundFlags
 	singer
 	cmd *cobra.Command
 }
@@ -36,8 +33,8 @@ func (h *harmony) addTuning(cmd *cobra.Command) {
 	h.singer.addFlag(cmd)
 	f := cmd.Flags()
 	f.Float64Var(&h.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
-	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), "`SYSTEM` of tuning: equal, just, pythagorean")
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "pythagorean")))
+	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), tuningHelp)
+	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 }
 
 func (h *harmony) readTuning(e *env) (theory.Tuning, error) {
@@ -55,16 +52,16 @@ func (h *harmony) readTuning(e *env) (theory.Tuning, error) {
 	return t, nil
 }
 
-// texture reads --style and --shift.
-func (h *harmony) texture() (theory.Texture, error) {
+// readTexture reads --texture and --shift.
+func (h *harmony) readTexture() (theory.Texture, error) {
 	var t theory.Texture
-	switch strings.ToLower(h.style) {
+	switch strings.ToLower(h.texture) {
 	case "keyboard":
 		t = theory.KeyboardTexture()
 	case "choir":
 		t = theory.ChoirTexture()
 	default:
-		return t, usagef("--style: %q: want keyboard or choir", short(h.style))
+		return t, usagef("--texture: %q: want keyboard or choir", short(h.texture))
 	}
 	if h.shift < -24 || h.shift > 24 {
 		return t, usagef("--shift: %d semitones is out of range: want -24 to 24", h.shift)
@@ -99,10 +96,10 @@ Between chords stand spaces, bars, commas or dashes (I-IV-V, C - F). A dash
 right behind a root is minor: C-7, and "A- F". A symbol that can be read in two
 ways is refused, with what to write.
 
---style keyboard has the bass in the left hand and three notes within an octave
-in the right; --style choir keeps the ranges of four voices.`,
+--texture keyboard has the bass in the left hand and three notes within an
+octave in the right; --texture choir keeps the ranges of four voices.`,
 		Example: `  singback cadence --key "Ab major" full
-  singback cadence --key C --style choir "I vi ii65 V7 I" --output cadence.wav
+  singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
   singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
@@ -115,18 +112,17 @@ in the right; --style choir keeps the ranges of four voices.`,
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&key, "key", "", `the key: "Ab major", f#m`)
-	fl.StringVar(&h.style, "style", "keyboard", "how it is set: keyboard or choir")
+	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m")
+	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
-	addForce(cmd, &h.force)
-	fl.StringVar(&h.output, "output", "", "sound it: speaker or `FILE.wav`")
-	fl.StringVar(&h.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
-	fl.Float64Var(&h.level, "level", synth.DefaultLevel, "peak level of the sound in `DBFS`, -60 to -3")
+	h.soundFlags.addOutput(cmd)
+	fl.Lookup("output").Usage += " (else it is not sounded)"
+	oldName(cmd, "level", "loudness")
+	oldName(cmd, "style", "texture")
 	h.addTuning(cmd)
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("style", fixed("keyboard", "choir")))
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
+	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir")))
 	return cmd
 }
 
@@ -142,15 +138,12 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return err
 	}
-	texture, err := h.texture()
+	texture, err := h.readTexture()
 	if err != nil {
 		return err
 	}
-	if !(h.level >= minLevel && h.level <= maxLevel) {
-		return usagef("--level: %g dBFS is out of range: want %g to %g", h.level, minLevel, maxLevel)
-	}
-	if h.outputDevice != "" && h.output != "" && h.output != outputSpeaker {
-		return usagef("--output-device: no loudspeaker is used with --output %s", short(h.output))
+	if err := h.soundFlags.check(""); err != nil {
+		return err
 	}
 	if strings.TrimSpace(chords) == "" {
 		return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
@@ -171,12 +164,12 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	var s stage
 	defer s.close()
 	if h.output != "" || h.outputDevice != "" {
-		where := singOptions{output: h.output, force: h.force, outputDevice: h.outputDevice}
+		where := singOptions{soundFlags: h.soundFlags}
 		if err := where.openOutput(ctx, e, &s, "", nil); err != nil {
 			return err
 		}
 	}
-	style, how := e.style(theory.Movable), strings.ToLower(h.style)
+	style, how := e.style(theory.Movable), strings.ToLower(h.texture)
 	if format == "json" {
 		err = e.printIndented(report.NewVoicing(p, voicing, cost, how, tuning))
 	} else {

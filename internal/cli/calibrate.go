@@ -20,7 +20,6 @@ import (
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
-	"singback/internal/synth"
 	"singback/pitch"
 	"singback/theory"
 )
@@ -81,23 +80,20 @@ comfortable.
 	f := cmd.Flags()
 	f.StringSliceVar(&c.skip, "skip", nil, "leave out these `PARTS`: room, level, leak, voice, instrument")
 	f.StringSliceVar(&c.only, "only", nil, "measure only these `PARTS`")
-	f.StringVar(&c.voice, "voice", "", "state the voice instead: `VOICE`, like tenor, or a sentence; of the simulated singer too")
-	f.StringVar(&c.span, "range", "", "state the comfortable range instead, like `C3-G4`")
-	f.StringVar(&c.name, "name", "", "the singer's `NAME`")
+	f.StringVar(&c.voice, "voice", "", "the `VOICE`, stated instead: like tenor, or a sentence; of the simulated singer too")
+	f.StringVar(&c.span, "range", "", "the lowest and the highest note, like `C3-G4`, stated instead")
+	f.StringVar(&c.name, "singer", "", singerHelp+" (else whose profile is in use, or me)")
+	oldName(cmd, "name", "singer")
 	f.BoolVar(&c.growing, "growing", false, "a child's or changing voice: a shorter test, to be repeated")
 	f.BoolVar(&c.widen, "widen", false, "keep the notes too that an earlier test found")
 	f.BoolVar(&c.instrument, "instrument", false, "measure the instrument in a pipe too")
 	f.StringVar(&c.note, "note", "", "which `NOTE` is played first, for an instrument far from 440 Hz, like A")
-	f.StringVar(&c.profile, "profile", "", "the singer: `NAME`; a file to keep it in instead; or none, to keep nothing")
-	f.BoolVar(&c.yes, "yes", false, "do not ask: what is heard decides")
-	f.Float64Var(&o.level, "level", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
+	f.StringVar(&c.profile, "profile", "", "the profile of a singer, by `NAME`, in a file, or none: where it is kept")
+	f.BoolVar(&c.yes, "yes", false, "do not ask; what is heard decides")
 	f.Uint64Var(&o.seed, "seed", 1, "number that draws what the simulated singer does")
-	f.StringArrayVar(&o.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`")
-	f.StringVar(&o.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
-	addForce(cmd, &o.force)
-	f.StringVar(&o.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
-	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
-	o.format.addTo(cmd)
+	o.soundFlags.addFlags(cmd)
+	oldName(cmd, "level", "loudness")
+	addFormat(cmd, o.format)
 	parts := make([]string, len(session.Parts))
 	for i, p := range session.Parts {
 		parts[i] = p.String()
@@ -105,10 +101,8 @@ comfortable.
 	must(cmd.RegisterFlagCompletionFunc("skip", fixed(parts...)))
 	must(cmd.RegisterFlagCompletionFunc("only", fixed(parts...)))
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
-	must(cmd.RegisterFlagCompletionFunc("name", e.completeSingers))
+	must(cmd.RegisterFlagCompletionFunc("singer", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
-	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
 	return cmd
 }
 
@@ -137,7 +131,7 @@ type keeping struct {
 func (c *calibrateCommand) keep() (k keeping, err error) {
 	if c.name != "" {
 		if err := store.CheckName(c.name); err != nil {
-			return k, usage(fmt.Errorf("--name: %w", err))
+			return k, usage(fmt.Errorf("--singer: %w", err))
 		}
 	}
 	k.before = calib.Profile{Version: calib.Version, Name: cmp.Or(c.name, store.DefaultName)}
@@ -161,7 +155,7 @@ func (c *calibrateCommand) keep() (k keeping, err error) {
 			return k, usage(fmt.Errorf("--profile: %w", err))
 		}
 		if c.name != "" && !strings.EqualFold(c.name, c.profile) {
-			return k, usagef("--name %s and --profile %s: want one singer", c.name, c.profile)
+			return k, usagef("--singer %s and --profile %s: want one singer", c.name, c.profile)
 		}
 	}
 	k.singers = c.env.singers()

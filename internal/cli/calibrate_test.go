@@ -107,7 +107,7 @@ func TestCalibrateKeeps(t *testing.T) {
 		t.Errorf("widened %+v", p)
 	}
 	// Stated, for another singer.
-	r = c.calibrate(t, "--input", "simulated", "--voice", "I am a tenor", "--only", "room", "--profile", filepath.Join(c.data, "x.toml"), "--name", "Ute")
+	r = c.calibrate(t, "--input", "simulated", "--voice", "I am a tenor", "--only", "room", "--profile", filepath.Join(c.data, "x.toml"), "--singer", "Ute")
 	if v := r.Profile.Voice; r.Profile.Name != "Ute" || !v.Stated || *v.Kind != "tenor" || r.Saved == nil || r.Parts[3].Outcome != "stated" {
 		t.Errorf("%+v", r)
 	}
@@ -200,9 +200,9 @@ func TestCalibrateRefusals(t *testing.T) {
 		{"--only room --skip room", exitUsage, "nothing is left"},
 		{"--voice trumpet", exitUsage, "want one of"},
 		{"--range C3", exitUsage, "want two"},
-		{"--name ../x", exitUsage, "letters, digits"},
-		{"--name a --profile b", exitUsage, "want one singer"},
-		{"--level 0", exitUsage, "out of range"},
+		{"--singer ../x", exitUsage, "letters, digits"},
+		{"--singer a --profile b", exitUsage, "want one singer"},
+		{"--loudness 0", exitUsage, "out of range"},
 		{"--note H2", exitUsage, "--note"},
 		{"--input nowhere.wav", exitUsage, "one for each part: room, level, voice"},
 		{"--only room --input nowhere.wav", exitFailed, "nowhere.wav"},

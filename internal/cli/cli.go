@@ -237,7 +237,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		}
 	}
 	width := e.width(e.stdout)
-	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", fmt.Sprintf(".FlagUsagesWrapped %d ", width)))
+	root.SetUsageTemplate(fmt.Sprintf(usageTemplate, width))
 	fitHelp(root, width)
 	return root
 }

@@ -223,7 +223,7 @@ func TestHelpExamplesRun(t *testing.T) {
 	for _, path := range []string{"choir.db", "old.db", ".local/share/singback/record.db"} {
 		call{}.must(t, "today", "--input", "simulated", "--minutes", "1", "--singer", "Anna", "--record", filepath.Join(dir, path))
 	}
-	call{}.must(t, "course", "export", filepath.Join(dir, "mine.toml"))
+	call{}.must(t, "course", "export", "--out", filepath.Join(dir, "mine.toml"))
 	answered := map[string]bool{ // by a simulated singer, where there is no microphone
 		"singback": true, "singback today": true, "singback sing": true,
 		"singback series": true, "singback echo": true, "singback calibrate": true,
@@ -331,8 +331,8 @@ func TestWrongUsage(t *testing.T) {
 		{"count 0", []string{"sing", "--count", "0"}, "--count: 0 is out of range: want 1 to 1000"},
 		{"count -1", []string{"sing", "--count", "-1"}, "--count: -1 is out of range"},
 		{"count 100000", []string{"sing", "--count", "100000"}, "--count: 100000 is out of range"},
-		{"level 0", []string{"sing", "--level", "0"}, "--level: 0 dBFS is out of range: want -60 to -3"},
-		{"level NaN", []string{"sing", "--level", "NaN"}, "--level: "},
+		{"loudness 0", []string{"sing", "--loudness", "0"}, "--loudness: 0 dBFS is out of range: want -60 to -3"},
+		{"loudness NaN", []string{"sing", "--loudness", "NaN"}, "--loudness: "},
 		{"think 31", []string{"sing", "--think", "31"}, "--think: 31 s is out of range"},
 		{"set-every -1", []string{"sing", "--set-every", "-1"}, "--set-every: "},
 		{"set by a bell", []string{"sing", "--set", "bell"}, "want cadence, scale, tonic, drone"},

@@ -103,34 +103,43 @@ practised, which stage you have reached and what is in review.`,
 		},
 	}
 	o.addFile(cmd)
-	o.addSinger(cmd, "whose stage, by `NAME` (else whose profile is in use, or me)")
-	format.addTo(cmd)
+	o.addSinger(cmd, "")
+	addFormat(cmd, format)
 	return cmd
 }
 
 func newCourseExport(e *env) *cobra.Command {
+	var out string
 	var force bool
 	cmd := &cobra.Command{
-		Use:         "export [FILE]",
+		Use:         "export",
 		Annotations: map[string]string{asData: ""},
 		Short:       "Write out the built-in course, to begin one of your own with",
 		Long: `Export writes the built-in course, with comments that say what can be changed, to
-a FILE, or to standard output.`,
-		Example: `  singback course export my-course.toml
+standard output, or with --out into a file.`,
+		Example: `  singback course export --out my-course.toml
   singback course export | head`,
 		Args:              upToOneArg("the file to write"),
-		ValidArgsFunction: completeCourse,
+		ValidArgsFunction: cobra.NoFileCompletions,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 || args[0] == "-" {
+			if len(args) > 0 {
+				out = args[0]
+				fmt.Fprintf(e.stderr, "Note: write course export --out %s; the old spelling goes with the next release.\n", short(out))
+			}
+			if out == "" || out == "-" {
 				return e.print(string(course.Text))
 			}
-			return e.writeFile(args[0], force, newfile.ForAll, func(w io.Writer) error {
+			if err := e.writeFile(out, force, newfile.ForAll, func(w io.Writer) error {
 				_, err := w.Write(course.Text)
 				return err
-			})
+			}); err != nil {
+				return fmt.Errorf("--out: %w", err)
+			}
+			return nil
 		},
 	}
-	addForce(cmd, &force)
+	addOut(cmd, &out, &force, "FILE", "")
+	must(cmd.MarkFlagFilename("out", "toml"))
 	return cmd
 }
 

@@ -84,12 +84,12 @@ certain, and nothing that can be heard is impossible.`,
 			return e.print(e.style(naming).Deduction(d))
 		},
 	}
-	m.addKeyFlag(cmd, false, "", `the key: "Ab major", f#m`)
+	m.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\" or f#m")
 	fl := cmd.Flags()
-	fl.StringVar(&styleName, "style", styleName, "whose chords: "+strings.Join(styles, ", "))
-	fl.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
+	fl.StringVar(&styleName, "style", styleName, "the `STYLE` whose chords they are: "+strings.Join(styles, ", "))
+	fl.StringVar(&m.names, "names", theory.Movable.String(), namesHelp())
 	fl.IntVar(&count, "count", count, "how many progressions, 1 to 100")
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("style", fixed(styles...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	return cmd

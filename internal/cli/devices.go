@@ -50,6 +50,6 @@ part of a name that fits only one device works with --device.`,
 			return w.Flush()
 		},
 	}
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	return cmd
 }

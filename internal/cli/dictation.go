@@ -52,7 +52,7 @@ names are read from standard input, a line for each question; --input simulated
 shows how it goes. With --format json standard output has one object a line: the
 events key, dictation, named and summary.
 
-Playback starts quiet: set your headphones, then raise --level if you must.`,
+Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Example: `  singback dictation --key Eb --degrees "do fa sol" --length 3 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
   echo "do" | singback dictation --key G --degrees do --count 1 --output none`,
@@ -60,34 +60,30 @@ Playback starts quiet: set your headphones, then raise --level if you must.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return o.run(cmd, e) },
 	}
 	s := &o.sing
-	s.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major", f#m, or random`)
+	s.music.addKeyFlag(cmd, true, "C major", "the `KEY`, like \"Ab major\" or f#m; random")
 	s.music.addFlags(cmd)
 	must(cmd.Flags().MarkHidden("octave"))
 	must(cmd.Flags().MarkHidden("voice"))
 	s.record.addFlags(cmd)
 	f := cmd.Flags()
-	f.StringVar(&o.of, "of", "bass", "what is to be named: bass or quality")
-	f.StringVar(&o.degrees, "degrees", "do sol fa", "the `DEGREES` that the bass may have")
+	f.StringVar(&o.of, "of", "bass", "`WHAT` is to be named: bass or quality")
+	f.StringVar(&o.degrees, "degrees", "do sol fa", "the `DEGREES` asked for, in the bass; all, chromatic")
 	f.StringVar(&o.qualities, "qualities", "maj min", "the `QUALITIES` that chords may have")
 	f.IntVar(&o.length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", compose.MaxDictation))
 	f.IntVar(&o.count, "count", 10, "how many questions")
-	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
-	f.StringVar(&s.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
-	f.BoolVar(&s.compare, "compare", true, "play it again after each answer")
-	f.Float64Var(&s.level, "level", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
+	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after this `NUMBER` of questions; 0: only at the start")
+	f.StringVar(&s.setting, "set", synth.ByCadence.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
+	f.BoolVar(&s.compare, "compare", true, "after each answer sound what was right")
 	f.Uint64Var(&s.seed, "seed", 0, "number that draws the questions; the same number, the same questions")
-	f.StringVar(&o.input, "input", inputTyped, "who answers: typed, or simulated")
-	addForce(cmd, &s.force)
-	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
-	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
-	f.Var(s.format, "format", "output: text or json")
+	f.StringVar(&o.input, "input", inputTyped, "what answers: `WORDS` typed, or simulated")
+	s.soundFlags.addOutput(cmd)
+	oldName(cmd, "level", "loudness")
+	addFormat(cmd, s.format)
 	must(cmd.RegisterFlagCompletionFunc("of", fixed("bass", "quality")))
 	must(cmd.RegisterFlagCompletionFunc("degrees", s.music.completeDegrees("all", "chromatic")))
 	must(cmd.RegisterFlagCompletionFunc("qualities", fixed(compose.Qualities()...)))
 	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("input", fixed(inputTyped, inputSimulated)))
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
-	must(cmd.RegisterFlagCompletionFunc("format", s.format.complete))
 	return cmd
 }
 

@@ -47,11 +47,8 @@ func (d *performance) readsInput() bool { return slices.Contains(d.recordings, "
 // perform opens what a drill runs on, runs it in the manner that suits the
 // terminal, and keeps the record.
 func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error {
-	if o.device != "" && d.kind != "" && d.kind != inputMic {
-		return usagef("--device: no microphone is used with that --input")
-	}
-	if o.outputDevice != "" && o.output != "" && o.output != outputSpeaker {
-		return usagef("--output-device: no loudspeaker is used with --output %s", short(o.output))
+	if err := o.soundFlags.check(d.kind); err != nil {
+		return err
 	}
 	if err := o.record.check(); err != nil {
 		return err

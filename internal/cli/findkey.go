@@ -51,7 +51,7 @@ Their old names, by author, are still read.`,
 			}
 			p, err := theory.ParseProfile(profile)
 			if err != nil {
-				return usage(fmt.Errorf("--profile: %w", err))
+				return usage(fmt.Errorf("--key-profile: %w", err))
 			}
 			if _, err := theory.NewTuning(a4); err != nil {
 				return usage(fmt.Errorf("--a4: %w", err))
@@ -60,7 +60,7 @@ Their old names, by author, are still read.`,
 				return usagef("--count: %d is out of range: want 1 to 24", count)
 			}
 			if !strings.EqualFold(strings.TrimSpace(profile), p.Name) {
-				fmt.Fprintf(e.stderr, "--profile: %s is called %s now\n", strings.TrimSpace(profile), p.Name)
+				fmt.Fprintf(e.stderr, "--key-profile: %s is called %s now\n", strings.TrimSpace(profile), p.Name)
 			}
 			h, out, err := hear(cmd.Context(), e, args, &rec, naming, a4)
 			if err != nil {
@@ -88,13 +88,14 @@ Their old names, by author, are still read.`,
 	}
 	rec.addFlags(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&names, "names", theory.Fixed.String(), "how the notes are named: fixed, fixed-chromatic or letters; others count from C")
-	fl.StringVar(&profile, "profile", profiles[0], "key profile: "+strings.Join(profiles, ", "))
+	fl.StringVar(&names, "names", theory.Fixed.String(), "what degrees are called, a `NAMING`: fixed, fixed-chromatic or letters; others count from C")
+	fl.StringVar(&profile, "key-profile", profiles[0], "what keys are known by, a `PROFILE`: "+strings.Join(profiles, ", "))
+	oldName(cmd, "profile", "key-profile")
 	fl.IntVar(&count, "count", 3, "how many keys to propose, 1 to 24")
-	fl.Float64Var(&a4, "a4", theory.DefaultA4, "for a recording: A4 in `Hz`, within a quarter tone")
-	f.addTo(cmd)
+	fl.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a recording, within a quarter tone")
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("profile", fixed(profiles...)))
+	must(cmd.RegisterFlagCompletionFunc("key-profile", fixed(profiles...)))
 	return cmd
 }
 

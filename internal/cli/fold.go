@@ -137,11 +137,10 @@ func reflow(text string, width int) string {
 	return strings.Join(out, "\n")
 }
 
-// fitHelp fits the help of a command, and of those below it, to a terminal.
+// fitHelp fits the help of a command, and of those below it, to a terminal; lines of
+// more than 80 columns are hard to read on a wide one, too.
 func fitHelp(cmd *cobra.Command, width int) {
-	if width < 80 {
-		cmd.Long = reflow(cmd.Long, width)
-	}
+	cmd.Long = reflow(cmd.Long, min(width, 80))
 	for _, c := range cmd.Commands() {
 		fitHelp(c, width)
 	}

@@ -56,7 +56,7 @@ func TestFolded(t *testing.T) {
 func TestWhatIsFolded(t *testing.T) {
 	for line, want := range map[string]bool{
 		"": true, "sing": true, "sing --format json": false, "progress --format csv": false, "trace": false, "notes": false, "record export": false,
-		"melody": true, "melody --to abc": false, "melody --format json": false, "rename --to fixed": true, "course export": false, "course show": true,
+		"melody": true, "melody --to abc": false, "melody --format json": false, "rename --names fixed": true, "course export": false, "course show": true,
 		"completion bash": false, "grade": true, "devices": true, "record check": true, "profile": true, "profile --format json": false,
 	} {
 		root := newRoot(&env{terminal: func(any) bool { return false }, getenv: func(string) string { return "" }})

@@ -54,7 +54,7 @@ func TestCadenceSymbols(t *testing.T) {
 }
 
 func TestCadenceJSON(t *testing.T) {
-	out, errs, code := user{}.runs(t, "cadence", "--key", "c#m", "--style", "choir", "--format", "json", "i V65/iv iv viio7 i")
+	out, errs, code := user{}.runs(t, "cadence", "--key", "c#m", "--texture", "choir", "--format", "json", "i V65/iv iv viio7 i")
 	if code != exitDone {
 		t.Fatal(errs)
 	}
@@ -292,11 +292,11 @@ func TestHarmonyErrors(t *testing.T) {
 		{[]string{"cadence", "--key", "C", "I Q V"}, exitUsage, `chord 2: not a Roman numeral: "Q"`},
 		{[]string{"cadence", "--key", "C", "I Gfoo"}, exitUsage, `"foo"`},
 		{[]string{"cadence", "--key", "C", "I V42 I"}, exitFailed, "from chord 2, V42, to chord 3, I"},
-		{[]string{"cadence", "--key", "C", "--style", "organ", "full"}, exitUsage, "want keyboard or choir"},
+		{[]string{"cadence", "--key", "C", "--texture", "organ", "full"}, exitUsage, "want keyboard or choir"},
 		{[]string{"cadence", "--key", "C", "--shift", "99", "full"}, exitUsage, "--shift: 99"},
 		{[]string{"cadence", "--key", "C", "--tuning", "odd", "full"}, exitUsage, "--tuning"},
 		{[]string{"cadence", "--key", "C", "--a4", "9", "full"}, exitUsage, "--a4"},
-		{[]string{"cadence", "--key", "C", "--level", "9", "full"}, exitUsage, "--level"},
+		{[]string{"cadence", "--key", "C", "--loudness", "9", "full"}, exitUsage, "--loudness"},
 		{[]string{"cadence", "--key", "C", "--output", "x.mp3", "full"}, exitUsage, ".wav"},
 		{[]string{"cadence", "--key", "C", strings.Repeat("I ", 300)}, exitUsage, "300 chords are too many"},
 		{[]string{"cadence", "--key", "C", "Cdom"}, exitUsage, `chord 1: not a chord: "Cdom": "dom" says no chord by itself; want dom7`},

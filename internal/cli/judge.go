@@ -78,15 +78,15 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 			return e.print(e.style(naming).Judgement(item, verdict, tol))
 		},
 	}
-	m.addKeyFlag(cmd, false, "", `the key it was sung in, like "Ab major", f#m or "D dorian"`)
+	m.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\", f#m or \"D dorian\"")
 	m.addFlags(cmd)
 	rec.addFlags(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&degree, "degree", "", "the degree that was asked, like la, 6 or F")
-	fl.Float64Var(&tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still in tune, 5 to 50")
-	fl.BoolVar(&tol.StrictOctave, "strict-octave", false, "only the octave asked is right (see --voice, --octave)")
+	fl.StringVar(&degree, "degree", "", "the `DEGREE` asked for, like la, 6 or F")
+	fl.Float64Var(&tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still right, 5 to 50")
+	fl.BoolVar(&tol.StrictOctave, "strict-octave", false, "only the octave asked for is right (see --voice, --octave)")
 	fl.Float64Var(&window.Hold, "hold", window.Hold, "`SECONDS` after which a held note is an answer")
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("degree", m.completeDegrees()))
 	return cmd
 }

@@ -28,15 +28,18 @@ type recordOptions struct {
 	implied bool // no --singer has named the singer
 }
 
+const singerHelp = "who sings, by `NAME`"
+
 func (o *recordOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.file, "record", "", "the practice record is this `FILE`, and whatever answers is recorded")
 	f.BoolVar(&o.none, "no-record", false, "record nothing")
-	o.addSinger(cmd, "who sings, by `NAME` (else whose profile is in use, or me)")
+	o.addSinger(cmd, "")
 }
 
-func (o *recordOptions) addSinger(cmd *cobra.Command, help string) {
-	cmd.Flags().StringVar(&o.singer, "singer", "", help)
+// addSinger adds --singer; than says who it is without, "": whose profile is in use.
+func (o *recordOptions) addSinger(cmd *cobra.Command, than string) {
+	cmd.Flags().StringVar(&o.singer, "singer", "", singerHelp+" (else "+cmp.Or(than, "whose profile is in use, or me")+")")
 	must(cmd.RegisterFlagCompletionFunc("singer", fixed()))
 }
 

@@ -93,6 +93,6 @@ third of a minor key is b3.`,
 	m.addFlags(cmd)
 	m.addScaleFlag(cmd)
 	cmd.Flags().BoolVar(&chromatic, "chromatic", false, "all twelve degrees")
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	return cmd
 }

@@ -69,7 +69,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	}
 	o.addFlags(cmd, e, synth.ByCadence)
 	f := cmd.Flags()
-	f.Float64Var(&o.study, "study", 30, "`SECONDS` to read each melody in silence, 0 to 600")
+	f.Float64Var(&o.study, "study", 30, "`SECONDS` to read a melody in silence, 0 to 600")
 	f.BoolVar(&o.free, "free", false, "your own tempo: no count-in")
 	f.BoolVar(&o.click, "click", false, "the beat goes on clicking while you sing; use headphones")
 	f.BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
@@ -110,33 +110,25 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env, setting synth.KeySett
 		return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) }
-	s.music.addKeyFlag(cmd, false, "", `key, like "Ab major" or f#m (else one of the level's)`)
+	s.music.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\" or f#m (else one of the level's)")
 	s.music.addFlags(cmd)
-	cmd.Flags().Lookup("names").Usage += "; none hides them"
+	cmd.Flags().Lookup("names").Usage += "; none shows none"
 	must(cmd.Flags().MarkHidden("octave"))
 	s.rec.addFlags(cmd)
 	s.record.addFlags(cmd)
 	f := cmd.Flags()
 	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7 (see singback melody)")
-	f.IntVar(&o.count, "count", 3, "how many; with recordings, as many as there are")
+	f.IntVar(&o.count, "count", 3, "how many melodies; with recordings, as many as there are")
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
-	f.StringVar(&o.setting, "set", setting.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
-	f.Float64Var(&o.tolerance, "tolerance", grade.DefaultRules().Tolerance, "how many `CENTS` off a note is still right, 5 to 50")
-	f.BoolVar(&o.strictOctave, "strict-octave", false, "only the octave that is written is right")
+	f.StringVar(&o.setting, "set", setting.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
+	f.Float64Var(&o.tolerance, "tolerance", grade.DefaultRules().Tolerance, "how many `CENTS` off are still right, 5 to 50")
+	f.BoolVar(&o.strictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	f.StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
-	f.Float64Var(&s.level, "loudness", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
-	f.Uint64Var(&s.seed, "seed", 0, "number that draws the series; the same number, the same series")
-	f.StringArrayVar(&s.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
-	f.StringVar(&s.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
-	addForce(cmd, &s.force)
-	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
-	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
-	f.Var(s.format, "format", "output: text or json")
+	f.Uint64Var(&s.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
+	s.soundFlags.addFlags(cmd)
+	addFormat(cmd, s.format)
 	must(cmd.RegisterFlagCompletionFunc("level", fixed("1", "2", "3", "4", "5", "6", "7")))
 	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
-	must(cmd.RegisterFlagCompletionFunc("format", s.format.complete))
 	must(cmd.MarkFlagDirname("keep"))
 }
 

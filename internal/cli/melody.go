@@ -58,33 +58,33 @@ line cannot show is named on standard error, with its line or bar.
   singback melody --level 5 --voice tenor --names none --seed 1
   singback melody --level 4 --seed 2 --to abc
   singback melody "do re mi - sol" --key G --to abc
-  singback melody --key D --from curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
+  singback melody --key D --read-as curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cmd = cmd
 			return o.run(e, args)
 		},
 	}
 	f := cmd.Flags()
-	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies made, 1 to 7")
-	f.IntVar(&o.count, "count", 1, "how many are made")
-	f.Uint64Var(&o.seed, "seed", 0, "make the same melodies again from this number")
-	f.StringVar(&o.key, "key", "", `key: "Ab major", f#m; else one of the level's for melodies made, the file's, or C major; the notes of a file are counted in it (--to-key moves them)`)
-	f.StringVar(&o.toKey, "to-key", "", "move the line to this `KEY` of the same mode")
-	f.StringVar(&o.voice, "voice", "", "keep to the range of a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
-	f.StringVar(&o.compass, "range", "", "keep to a range, like `C3-A4`")
-	f.StringVar(&o.names, "names", theory.Movable.String(), "what stands below the notes: none, "+strings.Join(namingNames(), ", "))
-	f.StringVar(&o.from, "from", theory.Movable.String(), "the `NAMING` of names that are read")
-	f.IntVar(&o.octave, "octave", 0, "the octave of the tonic of names that are read (4 begins at middle C)")
-	f.StringVar(&o.pulse, "pulse", "1/4", "the `NOTE` value of a pulse of names that are read: 1/4, 1/2, 3/8, 1/8")
-	f.StringVar(&o.part, "part", "", "the voice, part or track of a file: its `NAME` or number; P1:2 is voice 2 of part P1")
-	f.StringVar(&o.clef, "clef", "", "treble, treble-8 or bass (else the one that fits)")
-	f.StringVar(&o.to, "to", "text", "what it is written as: "+strings.Join(targets, ", "))
-	addForce(cmd, &o.force)
-	f.StringVar(&o.out, "out", "", "write to this `FILE`, by whose ending --to goes; several melodies: into this folder")
-	o.format.addTo(cmd)
+	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7 (see below)")
+	f.IntVar(&o.count, "count", 1, "how many melodies")
+	f.Uint64Var(&o.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
+	f.StringVar(&o.key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else one of the level's, the file's, or C major); the notes of a file are counted in it, and --to-key moves them")
+	f.StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode")
+	f.StringVar(&o.voice, "voice", "", voiceHelp()+"; the melody keeps to its range")
+	f.StringVar(&o.compass, "range", "", "the lowest and the highest note, like `C3-A4`")
+	f.StringVar(&o.names, "names", theory.Movable.String(), namesHelp()+"; none shows none")
+	f.StringVar(&o.from, "read-as", theory.Movable.String(), readAsHelp())
+	oldName(cmd, "from", "read-as")
+	f.IntVar(&o.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C, for names that are read")
+	f.StringVar(&o.pulse, "pulse", "1/4", "the `NOTE` value of a pulse, for names that are read: 1/4, 1/2, 3/8, 1/8")
+	f.StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number; P1:2 is voice 2 of part P1")
+	f.StringVar(&o.clef, "clef", "", "the `CLEF`: treble, treble-8 or bass (else the one that fits)")
+	f.StringVar(&o.to, "to", "text", "the `NOTATION` a line is written in: "+strings.Join(targets, ", "))
+	addOut(cmd, &o.out, &o.force, "FILE", ", by whose ending --to goes; several melodies into this folder")
+	addFormat(cmd, o.format)
 	for flag, words := range map[string][]string{
 		"level": {"1", "2", "3", "4", "5", "6", "7"}, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
-		"names": append(namingNames(), "none"), "from": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
+		"names": append(namingNames(), "none"), "read-as": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
 	} {
 		must(cmd.RegisterFlagCompletionFunc(flag, fixed(words...)))
 	}
@@ -287,7 +287,7 @@ func (o *melodyOptions) readRange() (theory.Range, error) {
 }
 
 func (o *melodyOptions) generate(e *env, compass theory.Range) ([]line, error) {
-	for _, flag := range []string{"from", "part", "octave", "pulse"} {
+	for _, flag := range []string{"read-as", "part", "octave", "pulse"} {
 		if o.cmd.Flags().Changed(flag) {
 			return nil, usagef("--%s is about a line that is read: give a FILE or names", flag)
 		}
@@ -328,7 +328,7 @@ func (o *melodyOptions) read(e *env, args []string, compass theory.Range) ([]lin
 	}
 	naming, err := theory.ParseNaming(o.from)
 	if err != nil {
-		return nil, usage(fmt.Errorf("--from: %w", err))
+		return nil, usage(fmt.Errorf("--read-as: %w", err))
 	}
 	options := notation.Options{Voice: o.part, Naming: naming}
 	if o.key != "" {

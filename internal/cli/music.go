@@ -29,12 +29,12 @@ func (m *music) addFlags(cmd *cobra.Command) {
 	m.cmd = cmd
 	f := cmd.Flags()
 	f.Float64Var(&m.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
-	f.StringVar(&m.tuning, "tuning", theory.Equal.String(), "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean")
-	f.StringVar(&m.names, "names", theory.Movable.String(), "what degrees are called: "+strings.Join(namingNames(), ", "))
-	f.StringVar(&m.voice, "voice", "", "place the notes for a `VOICE`: "+strings.Join(exercise.Voices(), ", "))
-	f.IntVar(&m.octave, "octave", 0, "place the tonic in this `OCTAVE` (4 begins at middle C)")
+	f.StringVar(&m.tuning, "tuning", theory.Equal.String(), tuningHelp)
+	f.StringVar(&m.names, "names", theory.Movable.String(), namesHelp())
+	f.StringVar(&m.voice, "voice", "", voiceHelp()+" (else that of the profile)")
+	f.IntVar(&m.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C")
 	m.singer.addFlag(cmd)
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed("equal", "just", "just re=10/9", "just te=16/9", "just re=10/9 te=16/9", "pythagorean")))
+	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
 }
@@ -52,7 +52,7 @@ func (m *music) addScaleFlag(cmd *cobra.Command) {
 	for _, s := range theory.Scales() {
 		names = append(names, s.String())
 	}
-	cmd.Flags().StringVar(&m.scale, "scale", "", "a scale on the tonic: "+strings.Join(names, ", "))
+	cmd.Flags().StringVar(&m.scale, "scale", "", "a `SCALE` on the tonic: "+strings.Join(names, ", "))
 	must(cmd.RegisterFlagCompletionFunc("scale", fixed(names...)))
 }
 
@@ -86,6 +86,20 @@ func (m *music) readTuning() (theory.Tuning, error) { return m.values().ReadTuni
 func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
 	return m.values().Reach()
 }
+
+// What the flags about tuning, names and voice say.
+const tuningHelp = "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean"
+
+func namesHelp() string {
+	return "what degrees are called, a `NAMING`: " + strings.Join(namingNames(), ", ")
+}
+
+func readAsHelp() string { return "the `NAMING` of the names that are read, as for --names" }
+
+func voiceHelp() string { return "the `VOICE`: " + strings.Join(exercise.Voices(), ", ") }
+
+// tuningWordList is what --tuning may be, for completion.
+var tuningWordList = []string{"equal", "just", "just re=10/9", "just te=16/9", "just re=10/9 te=16/9", "pythagorean"}
 
 func namingNames() []string {
 	var names []string

@@ -78,6 +78,7 @@ func writers(t *testing.T, dir string) map[string]struct {
 		"progress page":  {[]string{"progress", "--record", record, "--singer", "me"}, "--html", ""},
 		"progress chart": {[]string{"progress", "--record", record, "--singer", "me"}, "--svg", "days.svg"},
 		"record export":  {[]string{"record", "export", "--record", record}, "--out", ""},
+		"course":         {[]string{"course", "export"}, "--out", ""},
 		"profile export": {[]string{"profile", "export", "--profile", "Otto"}, "--out", ""},
 	}
 }

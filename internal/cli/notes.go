@@ -53,6 +53,6 @@ lies below the noise gate is not voiced.`,
 	}
 	t.addFlags(cmd)
 	who.addFlag(cmd)
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	return cmd
 }

@@ -47,8 +47,8 @@ A file that cannot be read is moved aside, never overwritten or deleted.`,
 
 		SuggestionsMinimumDistance: 2,
 	}
-	cmd.PersistentFlags().StringVar(&p.which, "profile", "", "the singer: `NAME`, or a file to show or export")
-	cmd.PersistentFlags().Var(p.format, "format", p.format.usage())
+	cmd.PersistentFlags().StringVar(&p.which, "profile", "", "the profile of a singer, by `NAME`, or in a file to show or export")
+	cmd.PersistentFlags().Var(p.format, "format", "results as text or json")
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("format", p.format.complete))
 	cmd.AddCommand(p.newShow(), p.newSet(), p.newList(), p.newUse(), p.newExport(), p.newImport(), p.newForget())
@@ -151,9 +151,9 @@ one.`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&voice, "voice", "", "the kind of `VOICE`: "+strings.Join(exercise.Voices(), ", "))
-	f.StringVar(&span, "range", "", "lowest and highest comfortable note, like `C3-G4`")
-	f.Float64Var(&a4, "a4", theory.DefaultA4, "tuning of the instrument: A4 in `Hz`")
+	f.StringVar(&voice, "voice", "", voiceHelp())
+	f.StringVar(&span, "range", "", "the lowest and the highest note, like `C3-G4`, that are comfortable")
+	f.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, of the instrument")
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
 	return cmd
 }
@@ -389,8 +389,7 @@ names, to standard output or with --out to a file.`,
 			return nil
 		},
 	}
-	addForce(cmd, &force)
-	cmd.Flags().StringVar(&out, "out", "", "write to this `FILE`")
+	addOut(cmd, &out, &force, "FILE", "")
 	return cmd
 }
 

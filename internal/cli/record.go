@@ -101,7 +101,7 @@ singback record export --damaged writes.`,
 		},
 	}
 	o.addFile(cmd)
-	format.addTo(cmd)
+	addFormat(cmd, format)
 	return cmd
 }
 
@@ -178,12 +178,11 @@ new one.`,
 		},
 	}
 	o.addFile(cmd)
-	o.addSinger(cmd, "only this singer, by `NAME`")
+	o.addSinger(cmd, "everybody")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
-	addForce(cmd, &force)
-	cmd.Flags().StringVar(&to, "out", "", "write to this `FILE`")
-	format.addTo(cmd)
+	addOut(cmd, &to, &force, "FILE", "")
+	addFormat(cmd, format)
 	return cmd
 }
 

@@ -22,7 +22,7 @@ func newRename(e *env) *cobra.Command {
 		Use:   "rename MELODY",
 		Short: "Turn a melody from one naming into another, and into other keys",
 		Long: `Rename reads a melody as a list of names or in tonic sol-fa notation, and writes
-it in another naming (--to), another key (--to-key) or all twelve (--all-keys;
+it in another naming (--names), another key (--to-key) or all twelve (--all-keys;
 --all-keys=15 for every spelling). A MELODY of - is read from standard input.
 
 A name has its octave right behind it: do' or do¹ above, sol, or sol₁ below. In
@@ -33,19 +33,19 @@ Notation has the signs of tonic sol-fa, with any names: | strong, ! medium and :
 weak pulse, . half, a comma after a space quarter, ‘ (or a backquote) third of a
 pulse, - held, a blank rests, _ slurs, s/d a bridge note, || the end. "Key G."
 before it states the key.`,
-		Example: `  singback rename --from movable --to fixed --key G "do mi sol ti"
-  singback rename --from movable --to letters --key G --all-keys "sol, do re mi"
-  singback rename --from curwen --to movable --key G "| d :r | m .,f :s | l :- ||"
-  singback rename --from movable --to relative --key D --scale dorian "do re me fa"`,
+		Example: `  singback rename --names fixed --key G "do mi sol ti"
+  singback rename --names letters --key G --all-keys "sol, do re mi"
+  singback rename --read-as curwen --key G "| d :r | m .,f :s | l :- ||"
+  singback rename --names relative --key D --scale dorian "do re me fa"`,
 		ValidArgsFunction: cobra.NoFileCompletions,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			source, err := theory.ParseNaming(from)
 			if err != nil {
-				return usage(fmt.Errorf("--from: %w", err))
+				return usage(fmt.Errorf("--read-as: %w", err))
 			}
 			target, err := theory.ParseNaming(to)
 			if err != nil {
-				return usage(fmt.Errorf("--to: %w", err))
+				return usage(fmt.Errorf("--names: %w", err))
 			}
 			key, err := m.readKey("--key", nil)
 			if err != nil {
@@ -98,17 +98,19 @@ before it states the key.`,
 			return w.Flush()
 		},
 	}
-	m.addKeyFlag(cmd, false, "C major", `key of the melody, like "Ab major" or f#m; a heading in MELODY goes before it`)
+	m.addKeyFlag(cmd, false, "C major", "the `KEY`, like \"Ab major\" or f#m; a heading in MELODY goes before it")
 	m.addScaleFlag(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&from, "from", theory.Movable.String(), "the `NAMING` of MELODY: "+strings.Join(namingNames(), ", "))
-	fl.StringVar(&to, "to", theory.Movable.String(), "the `NAMING` wanted")
-	fl.StringVar(&toKey, "to-key", "", "the `KEY` wanted, of the same mode")
-	fl.StringVar(&allKeys, "all-keys", "", "in all 12 keys of the mode, or all 15 spellings of them")
+	fl.StringVar(&from, "read-as", theory.Movable.String(), readAsHelp())
+	fl.StringVar(&to, "names", theory.Movable.String(), namesHelp())
+	oldName(cmd, "from", "read-as")
+	oldName(cmd, "to", "names")
+	fl.StringVar(&toKey, "to-key", "", "move it to this `KEY` of the same mode")
+	fl.StringVar(&allKeys, "all-keys", "", "in all keys of the mode, 12, or with all spellings 15")
 	fl.Lookup("all-keys").NoOptDefVal = "12"
-	f.addTo(cmd)
-	must(cmd.RegisterFlagCompletionFunc("from", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("to", fixed(namingNames()...)))
+	addFormat(cmd, f)
+	must(cmd.RegisterFlagCompletionFunc("read-as", fixed(namingNames()...)))
+	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("to-key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("all-keys", fixed("12", "15")))
 	return cmd

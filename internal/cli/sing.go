@@ -23,27 +23,15 @@ type singOptions struct {
 	setting  string
 	keyEvery int
 	think    float64
-	level    float64
 	compare  bool
 	retry    string
 	tol      exercise.Tolerance
 	window   exercise.Window
 	seed     uint64
 
-	input        []string
-	device       string
-	output       string
-	force        bool
-	outputDevice string
-
+	soundFlags
 	record recordOptions
 }
-
-// The limits of the playback level in dBFS, both allowed.
-const (
-	minLevel = -60.0
-	maxLevel = -3.0
-)
 
 func newSing(e *env) *cobra.Command {
 	o := &singOptions{format: newFormat("text", "json"), window: exercise.DefaultWindow()}
@@ -71,11 +59,11 @@ Without a microphone a simulated singer answers, to show how it goes. With
 recordings, the n-th recording answers the n-th question.
 
 With --format json standard output has one object a line: the events key,
-prompt, verdict and summary. The same seed gives the same series, and with
-recordings or the simulated singer the same bytes.
+prompt, verdict and summary. The same seed gives the same questions,
+and with recordings or the simulated singer the same bytes.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
-quiet: set your headphones, then raise --level if you must. This is no medical
+quiet: set your headphones, then raise --loudness if you must. This is no medical
 advice; a voice teacher or clinician decides.`,
 		Example: `  singback sing --key "Ab major" --degrees "do mi sol" --count 6
   singback sing --key f#m --from la --degrees "re mi" --input simulated
@@ -87,15 +75,15 @@ advice; a voice teacher or clinician decides.`,
 			return o.run(cmd, e, args)
 		},
 	}
-	o.music.addKeyFlag(cmd, true, "C major", `key, like "Ab major", f#m or "D dorian"; random, or best for the voice (major, minor)`)
+	o.music.addKeyFlag(cmd, true, "C major", "the `KEY`, like \"Ab major\", f#m or \"D dorian\"; random, or best for the voice (major, minor)")
 	o.addFlags(cmd)
 	f := cmd.Flags()
-	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after so many questions; 0: only at the start")
-	f.StringVar(&o.degrees, "degrees", "all", `what to ask for: "do mi sol", 1-5, all, chromatic, triad`)
-	f.StringVar(&o.from, "from", "", `sound one of these degrees first: "la", "do sol", any`)
+	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after this `NUMBER` of questions; 0: only at the start")
+	f.StringVar(&o.degrees, "degrees", "all", "the `DEGREES` asked for, like \"do mi sol\" or 1-5; all, chromatic, triad")
+	f.StringVar(&o.from, "from", "", "sound one of these `DEGREES` first, like la or \"do sol\"; any")
 	f.IntVar(&o.count, "count", 10, "how many questions; with recordings, as many as there are")
-	f.Float64Var(&o.tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still in tune, 5 to 50")
-	f.BoolVar(&o.tol.StrictOctave, "strict-octave", false, "only the octave asked is right (see --voice, --octave)")
+	f.Float64Var(&o.tol.Cents, "tolerance", exercise.DefaultTolerance, "how many `CENTS` off are still right, 5 to 50")
+	f.BoolVar(&o.tol.StrictOctave, "strict-octave", false, "only the octave asked for is right (see --voice, --octave)")
 	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
 	must(cmd.RegisterFlagCompletionFunc("from", o.music.completeDegrees("any")))
 	return cmd
@@ -108,25 +96,18 @@ func (o *singOptions) addFlags(cmd *cobra.Command) {
 	o.rec.addFlags(cmd)
 	o.record.addFlags(cmd)
 	f := cmd.Flags()
-	f.StringVar(&o.setting, "set", synth.ByCadence.String(), "how the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
+	f.StringVar(&o.setting, "set", synth.ByCadence.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
 	f.Float64Var(&o.think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.Float64Var(&o.window.Hold, "hold", o.window.Hold, "`SECONDS` after which a held note is an answer")
 	f.Float64Var(&o.window.Timeout, "timeout", o.window.Timeout, "`SECONDS` to wait for an answer from the microphone")
-	f.Float64Var(&o.level, "level", synth.DefaultLevel, "playback never exceeds this peak, in `DBFS`, -60 to -3")
-	f.BoolVar(&o.compare, "compare", true, "sound the right note after each answer")
-	f.StringVar(&o.retry, "retry", "ask", "a second attempt after a miss: ask (in a terminal), always, never")
-	f.Uint64Var(&o.seed, "seed", 0, "number that draws the series; the same number, the same series")
-	f.StringArrayVar(&o.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
-	f.StringVar(&o.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
-	addForce(cmd, &o.force)
-	f.StringVar(&o.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
-	f.StringVar(&o.outputDevice, "output-device", "", "loudspeaker: part of its `NAME`")
-	f.Var(o.format, "format", "output: text or json")
+	f.BoolVar(&o.compare, "compare", true, "after each answer sound what was right")
+	f.StringVar(&o.retry, "retry", "ask", "`WHEN` there is a second attempt after a miss: ask (in a terminal), always, never")
+	f.Uint64Var(&o.seed, "seed", 0, "number that draws the questions; the same number, the same questions")
+	o.soundFlags.addFlags(cmd)
+	oldName(cmd, "level", "loudness")
+	addFormat(cmd, o.format)
 	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("retry", fixed("ask", "always", "never")))
-	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
-	must(cmd.RegisterFlagCompletionFunc("format", o.format.complete))
 }
 
 // manner is what the flags say of how it is asked.

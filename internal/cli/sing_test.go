@@ -377,7 +377,7 @@ func peak(samples []float64) float64 {
 func TestSingOutputHoldsTheCadence(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "out.wav")
 	for _, level := range []float64{-24, -6} {
-		simulate(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--level", fmt.Sprint(level), "--force", "--output", path)
+		simulate(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--loudness", fmt.Sprint(level), "--force", "--output", path)
 		rate, samples := readWAV(t, path)
 		if rate != 48000 {
 			t.Errorf("%d Hz", rate)
@@ -390,7 +390,7 @@ func TestSingOutputHoldsTheCadence(t *testing.T) {
 		}
 		most := 20 * math.Log10(peak(samples))
 		if most > level+0.01 || most < level-12 {
-			t.Errorf("--level %v: peak at %.2f dBFS", level, most)
+			t.Errorf("--loudness %v: peak at %.2f dBFS", level, most)
 		}
 		if tail := peak(samples[len(samples)-rate/5:]); tail != 0 {
 			t.Errorf("the last 200 ms have a peak of %v, want silence", tail)

@@ -54,7 +54,7 @@ type singer struct {
 }
 
 func (s *singer) addFlag(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&s.profile, "profile", "", "fit to this singer: `NAME`, a file, or none (see singback profile)")
+	cmd.Flags().StringVar(&s.profile, "profile", "", "the profile of a singer, by `NAME`, in a file, or none (see singback profile)")
 }
 
 // isFile tells whether a --profile means a file and not a name.

@@ -147,7 +147,7 @@ func TestWhoIsCurrentIsSaid(t *testing.T) {
 		{[]string{"profile", "set", "--voice", "alto", "--a4", "441"}, ""},
 		{[]string{"profile", "set", "--voice", "tenor", "--profile", "Wilma"}, "Wilma is singing from now on, and no longer me (singback profile use \"me\").\n"},
 		{[]string{"profile", "set", "--voice", "bass", "--profile", "me"}, ""},
-		{[]string{"calibrate", "--voice", "alto", "--name", "Zoe", "--only", "voice"}, "Zoe is singing from now on, and no longer Wilma"},
+		{[]string{"calibrate", "--voice", "alto", "--singer", "Zoe", "--only", "voice"}, "Zoe is singing from now on, and no longer Wilma"},
 		{[]string{"profile", "export", "--out", file}, ""},
 		{[]string{"profile", "forget", "Zoe", "--yes"}, "Nobody's profile is in use from now on; what is sung is recorded of me.\n"},
 		{[]string{"profile", "forget", "me", "--yes"}, "Wilma is singing from now on.\n"}, // the only one left

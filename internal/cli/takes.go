@@ -29,9 +29,7 @@ type takes struct {
 
 func (t *takes) addFlags(cmd *cobra.Command) {
 	t.rec.addFlags(cmd)
-	cmd.Flags().StringVar(&t.out, "out", "", "write a file for each recording into this `FOLDER`")
-	addForce(cmd, &t.force)
-	must(cmd.MarkFlagDirname("out"))
+	addOut(cmd, &t.out, &t.force, "FOLDER", ", a file for each recording")
 }
 
 // manyArgs wants at least one argument, called what.

@@ -51,18 +51,18 @@ func TestRename(t *testing.T) {
 		stdin string
 		want  string
 	}{
-		{[]string{"--from", "movable", "--to", "fixed", "--key", "G", "do mi sol ti"}, "", "sol si re fa♯\n"},
-		{[]string{"--from", "fixed", "--key", "Ab", "la", "do", "mi", "sol"}, "", "do mi sol ti\n"},
-		{[]string{"--to", "fixed-chromatic", "--key", "Ab", "do mi sol me"}, "", "le do me do♭\n"},
-		{[]string{"--to", "letters", "--key", "G", "--to-key", "D", "sol, do do' fi"}, "", "A₁ D D¹ G♯\n"},
-		{[]string{"--to", "letters", "--key", "G", "sol, do re mi", "--all-keys"}, "", "" +
+		{[]string{"--read-as", "movable", "--names", "fixed", "--key", "G", "do mi sol ti"}, "", "sol si re fa♯\n"},
+		{[]string{"--read-as", "fixed", "--key", "Ab", "la", "do", "mi", "sol"}, "", "do mi sol ti\n"},
+		{[]string{"--names", "fixed-chromatic", "--key", "Ab", "do mi sol me"}, "", "le do me do♭\n"},
+		{[]string{"--names", "letters", "--key", "G", "--to-key", "D", "sol, do do' fi"}, "", "A₁ D D¹ G♯\n"},
+		{[]string{"--names", "letters", "--key", "G", "sol, do re mi", "--all-keys"}, "", "" +
 			"C major   G₁ C D E\nD♭ major  A♭₁ D♭ E♭ F\nD major   A₁ D E F♯\nE♭ major  B♭₁ E♭ F G\nE major   B₁ E F♯ G♯\nF major   C₁ F G A\n" +
 			"G♭ major  D♭₁ G♭ A♭ B♭\nG major   D₁ G A B\nA♭ major  E♭₁ A♭ B♭ C\nA major   E₁ A B C♯\nB♭ major  F₁ B♭ C D\nB major   F♯₁ B C♯ D♯\n"},
-		{[]string{"--to", "relative", "--key", "D", "--scale", "dorian", "do re me fa sol la te do'"}, "", "re mi fa sol la ti do¹ re¹\n"},
-		{[]string{"--to", "curwen", "--key", "Am", "| do :re | me :ti, ||"}, "", "Key C, Lah is A. | l₁ :t₁ | d :se₁ ||\n"},
-		{[]string{"--from", "curwen", "--to", "movable", "--key", "G", "| d :r | m .,f :s | l :- ||"}, "", "| do :re | mi .,fa :sol | la :– ||\n"},
-		{[]string{"--from", "curwen", "--to", "letters", "-"}, "Key G.\n| d :r | m :f | s :– | – :– ||\n", "| G :A | B :C | D :– | – :– ||\n"},
-		{[]string{"--from", "curwen", "--to", "letters", "| d :s | ˢd :t₁ ||"}, "", "| C :G | G :F♯ ||\n"},
+		{[]string{"--names", "relative", "--key", "D", "--scale", "dorian", "do re me fa sol la te do'"}, "", "re mi fa sol la ti do¹ re¹\n"},
+		{[]string{"--names", "curwen", "--key", "Am", "| do :re | me :ti, ||"}, "", "Key C, Lah is A. | l₁ :t₁ | d :se₁ ||\n"},
+		{[]string{"--read-as", "curwen", "--names", "movable", "--key", "G", "| d :r | m .,f :s | l :- ||"}, "", "| do :re | mi .,fa :sol | la :– ||\n"},
+		{[]string{"--read-as", "curwen", "--names", "letters", "-"}, "Key G.\n| d :r | m :f | s :– | – :– ||\n", "| G :A | B :C | D :– | – :– ||\n"},
+		{[]string{"--read-as", "curwen", "--names", "letters", "| d :s | ˢd :t₁ ||"}, "", "| C :G | G :F♯ ||\n"},
 	} {
 		stdout, stderr, code := user{stdin: c.stdin}.runs(t, append([]string{"rename"}, c.args...)...)
 		if stdout != c.want || stderr != "" || code != exitDone {
@@ -70,20 +70,20 @@ func TestRename(t *testing.T) {
 		}
 	}
 	// What is written for a terminal without musical signs is read back.
-	stdout, _, _ := user{ascii: true}.runs(t, "rename", "--to", "fixed", "--key", "Eb", "do' me ‘", "–")
+	stdout, _, _ := user{ascii: true}.runs(t, "rename", "--names", "fixed", "--key", "Eb", "do' me ‘", "–")
 	if stdout != "" {
 		t.Errorf("a stray sign is accepted: %q", stdout)
 	}
-	stdout, _, _ = user{ascii: true}.runs(t, "rename", "--to", "fixed", "--key", "Eb", "do' me – ti,")
+	stdout, _, _ = user{ascii: true}.runs(t, "rename", "--names", "fixed", "--key", "Eb", "do' me – ti,")
 	if stdout != "mib' solb - re,\n" {
 		t.Errorf("in ASCII: %q", stdout)
 	}
-	stdout, _, _ = user{}.runs(t, "rename", "--from", "fixed", "--to", "movable", "--key", "Eb", strings.TrimSpace(stdout))
+	stdout, _, _ = user{}.runs(t, "rename", "--read-as", "fixed", "--names", "movable", "--key", "Eb", strings.TrimSpace(stdout))
 	if stdout != "do¹ me – ti₁\n" {
 		t.Errorf("read back from ASCII: %q", stdout)
 	}
 	// All 15 spellings, and JSON.
-	stdout, _, code := user{}.runs(t, "rename", "--to", "letters", "--key", "F# minor", "--all-keys=15", "--format", "json", "| do .ti, :  ||")
+	stdout, _, code := user{}.runs(t, "rename", "--names", "letters", "--key", "F# minor", "--all-keys=15", "--format", "json", "| do .ti, :  ||")
 	var record report.Renaming
 	if err := json.Unmarshal([]byte(stdout), &record); err != nil || code != exitDone {
 		t.Fatalf("%d %v: %s", code, err, stdout)
@@ -106,9 +106,9 @@ func TestRename(t *testing.T) {
 // A profile is found by the name it had before, with a line that says what it is
 // called now.
 func TestFindKeyOldProfile(t *testing.T) {
-	now, _, _ := user{}.runs(t, "findkey", "--profile", "listeners", "do re mi fa sol", "--format", "json")
-	out, errs, code := user{}.runs(t, "findkey", "--profile", "krumhansl-kessler", "do re mi fa sol", "--format", "json")
-	if code != exitDone || out != now || !strings.Contains(out, `"profile":"listeners"`) || !strings.HasPrefix(errs, "--profile: krumhansl-kessler is called listeners now\n") {
+	now, _, _ := user{}.runs(t, "findkey", "--key-profile", "listeners", "do re mi fa sol", "--format", "json")
+	out, errs, code := user{}.runs(t, "findkey", "--key-profile", "krumhansl-kessler", "do re mi fa sol", "--format", "json")
+	if code != exitDone || out != now || !strings.Contains(out, `"profile":"listeners"`) || !strings.HasPrefix(errs, "--key-profile: krumhansl-kessler is called listeners now\n") {
 		t.Errorf("exit %d, %s, %s; want %s", code, out, errs, now)
 	}
 }
@@ -126,18 +126,18 @@ func TestTheoryRefusals(t *testing.T) {
 	}{
 		{[]string{"rename"}, exitUsage, "a melody is missing"},
 		{[]string{"rename", "do re lu"}, exitUsage, `column 7: not a degree of C major: "lu"`},
-		{[]string{"rename", "--from", "solfa", "do"}, exitUsage, `--from: not a naming: "solfa"`},
-		{[]string{"rename", "--to", "solfa", "do"}, exitUsage, `--to: not a naming: "solfa"`},
+		{[]string{"rename", "--read-as", "solfa", "do"}, exitUsage, `--read-as: not a naming: "solfa"`},
+		{[]string{"rename", "--names", "solfa", "do"}, exitUsage, `--names: not a naming: "solfa"`},
 		{[]string{"rename", "--key", "H", "do"}, exitUsage, `--key: not a key: "H"`},
 		{[]string{"rename", "--to-key", "H", "do"}, exitUsage, `--to-key: not a key: "H"`},
 		{[]string{"rename", "--key", "G", "--to-key", "Em", "do"}, exitUsage, "a melody in G major cannot be moved to E minor: want a major key"},
 		{[]string{"rename", "--to-key", "D", "--all-keys", "do"}, exitUsage, "exclude each other"},
 		{[]string{"rename", "--all-keys=13", "do"}, exitUsage, `"13": want 12 or 15`},
 		{[]string{"rename", "--scale", "dur", "do"}, exitUsage, `--scale: not a scale: "dur"`},
-		{[]string{"rename", "--from", "curwen", "| d r ||"}, exitUsage, "column 5: 'r' follows without a rhythm sign"},
+		{[]string{"rename", "--read-as", "curwen", "| d r ||"}, exitUsage, "column 5: 'r' follows without a rhythm sign"},
 		{[]string{"findkey"}, exitUsage, "a melody is missing"},
 		{[]string{"findkey", "do re xx"}, exitUsage, `column 7: not a degree of C major: "xx"`},
-		{[]string{"findkey", "--profile", "x", "do"}, exitUsage, `--profile: not a key profile: "x"; want one of textbook by-hand listeners concert-works folk-songs chord-counts scale`},
+		{[]string{"findkey", "--key-profile", "x", "do"}, exitUsage, `--key-profile: not a key profile: "x"; want one of textbook by-hand listeners concert-works folk-songs chord-counts scale`},
 		{[]string{"findkey", "--count", "25", "do"}, exitUsage, "--count: 25 is out of range"},
 		{[]string{"findkey", "--a4", "300", "do"}, exitUsage, "--a4: A4 = 300 Hz is out of range"},
 		{[]string{"findkey", "do di re ri mi fa fi sol si la li ti", "--names", "movable"}, exitFailed, "no key can be told"},
@@ -383,7 +383,7 @@ func FuzzRenameArgument(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, melody, from, all string) {
 		for _, args := range [][]string{
-			{"rename", "--from=" + from, "--to=movable", "--all-keys=" + all, "--", melody}, {"findkey", "--names=" + from, "--", melody},
+			{"rename", "--read-as=" + from, "--names=movable", "--all-keys=" + all, "--", melody}, {"findkey", "--names=" + from, "--", melody},
 		} {
 			stdout, stderr, code := user{}.runs(t, args...)
 			if code != exitDone && (stdout != "" || strings.Count(stderr, "\n") != 1) {

@@ -51,8 +51,8 @@ What you missed and were not told is listed at the end. A blind check decides
 what you have mastered: at least 90 % of the last 20 answers without feedback, on
 two days, in two keys. --feedback full or none and --guess=false switch that off.
 
-Beside single degrees and moves it asks for series of the course sung whole, for
-melodies that are read and sung, and, where you can type, for the bass degrees and
+Beside single degrees and moves it asks for lines of degrees from the course, sung
+whole, for melodies that are read and sung, and, where you can type, for the bass degrees and
 the qualities of chords that are heard (see singback dictation).
 
 What is learnt, and in which order, is the course: see singback course. The
@@ -69,12 +69,12 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	}
 	o.sing.addFlags(cmd)
 	f := cmd.Flags()
-	f.Float64Var(&o.minutes, "minutes", 0, "how long at most, 1 to 30 (default: what the course says)")
+	f.Float64Var(&o.minutes, "minutes", 0, "how many `MINUTES` at most, 1 to 30 (else what the course says)")
 	f.Float64Var(&o.singing, "singing", practice.DefaultSung, "end after so many `MINUTES` of singing in a day")
-	f.StringVar(&o.feedback, "feedback", "fading", "what you are told: fading, full, none")
+	f.StringVar(&o.feedback, "feedback", "fading", "how `MUCH` you are told: fading, full, none")
 	f.BoolVar(&o.guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
 	f.Float64Var(&o.study, "study", 20, "`SECONDS` to read a melody in silence, 0 to 600")
-	f.StringVar(&o.course, "course", "", "practise the course in this `FILE` (see singback course)")
+	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
 	must(cmd.RegisterFlagCompletionFunc("feedback", fixed("fading", "full", "none")))
 	return cmd

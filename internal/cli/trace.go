@@ -63,6 +63,6 @@ gate is not voiced.`,
 	t.addFlags(cmd)
 	who.addFlag(cmd)
 	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
-	f.addTo(cmd)
+	addFormat(cmd, f)
 	return cmd
 }

@@ -193,7 +193,7 @@ func TestVirtualMicPlaysTheCadence(t *testing.T) {
 	go func() { _, err := io.Copy(&recorded, pipe); copied <- err }()
 	const level = -9.0
 	r := startProgram(t, nil, path, "sing", "--key", "Ab major", "--degrees", "la", "--count", "1", "--input", "mic",
-		"--output", "speaker", "--timeout", "0.6", "--level", fmt.Sprint(level), "--format", "json")
+		"--output", "speaker", "--timeout", "0.6", "--loudness", fmt.Sprint(level), "--format", "json")
 	if code := r.end(t, 30*time.Second); code != exitDone {
 		t.Fatalf("exit %d: %s", code, &r.stderr)
 	}
@@ -208,7 +208,7 @@ func TestVirtualMicPlaysTheCadence(t *testing.T) {
 	most := 20 * math.Log10(peak(samples))
 	t.Logf("%.1f s recorded, peak %.2f dBFS", float64(len(samples))/rate, most)
 	if most > level+0.1 || most < level-12 {
-		t.Errorf("--level %v: peak at %.2f dBFS", level, most)
+		t.Errorf("--loudness %v: peak at %.2f dBFS", level, most)
 	}
 	// The right note, F4, is sounded after the verdict.
 	after := samples[slices.IndexFunc(samples, func(x float64) bool { return math.Abs(x) > 1e-4 })+5*rate:]
@@ -231,7 +231,7 @@ func TestVirtualMicOwnSound(t *testing.T) {
 	loop := []string{"PULSE_SINK=mic_feed"}
 	for _, more := range [][]string{{"--think", "0"}, {"--think", "0", "--from", "do", "--set", "drone"}} {
 		args := []string{"sing", "--key", "Ab major", "--degrees", "la sol", "--count", "2", "--input", "mic", "--output", "speaker",
-			"--timeout", "1.5", "--level", "-3", "--format", "json"}
+			"--timeout", "1.5", "--loudness", "-3", "--format", "json"}
 		r := startProgram(t, loop, path, append(args, more...)...)
 		if code := r.end(t, 40*time.Second); code != exitDone {
 			t.Fatalf("exit %d: %s", code, &r.stderr)
@@ -247,7 +247,7 @@ func TestVirtualMicOwnSound(t *testing.T) {
 		}
 	}
 	tr := recordingNamed(t, "flat-40")
-	if v := sung(t, path, loop, tr, "--think", "0", "--level", "-3"); v.Outcome != "flat" || v.Cents == nil || math.Abs(*v.Cents-number(t, tr.says["expect_cents"])) > 5 {
+	if v := sung(t, path, loop, tr, "--think", "0", "--loudness", "-3"); v.Outcome != "flat" || v.Cents == nil || math.Abs(*v.Cents-number(t, tr.says["expect_cents"])) > 5 {
 		t.Errorf("with the loudspeaker at the microphone: %s, %v cents", v.Outcome, v.Cents)
 	}
 }

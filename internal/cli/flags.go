@@ -1,0 +1,138 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"singback/internal/synth"
+)
+
+// flagGroups are the headings under which help lists the flags, the same ones in the
+// same order for every command. A word is in one of them only, since it means the
+// same in every command; a flag that is in none is not shown, which a test finds.
+var flagGroups = []struct {
+	heading string
+	names   []string
+}{
+	{"What is asked", []string{
+		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from",
+		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
+		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
+		"set", "set-every", "study", "tempo", "free", "click", "cursor", "gap", "think", "hold", "timeout",
+		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
+	}},
+	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "clef"}},
+	{"Sound", []string{"input", "device", "channel", "partial", "output", "output-device", "loudness", "keep"}},
+	{"Record", []string{"singer", "record", "no-record"}},
+	{"Output", []string{
+		"format", "to", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
+		"no-descriptions", "help", "version",
+	}},
+}
+
+// soundFlags are the flags of the commands that listen or sound: what answers, where
+// the sound goes, and how loud.
+type soundFlags struct {
+	input        []string
+	device       string
+	output       string
+	outputDevice string
+	force        bool
+	level        float64 // --loudness
+}
+
+// The limits of the playback level in dBFS, both allowed.
+const (
+	minLevel = -60.0
+	maxLevel = -3.0
+)
+
+// addFlags adds all of them.
+func (s *soundFlags) addFlags(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringArrayVar(&s.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
+	f.StringVar(&s.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
+	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
+	s.addOutput(cmd)
+}
+
+// addOutput adds those of a command that does not hear.
+func (s *soundFlags) addOutput(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
+	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME` (see singback devices)")
+	f.Float64Var(&s.level, "loudness", synth.DefaultLevel, "no peak of the sound exceeds this level, in `DBFS`, -60 to -3")
+	addForce(cmd, &s.force)
+	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
+}
+
+// check finds mistakes in them; kind is what answers, as inputs found it.
+func (s *soundFlags) check(kind string) error {
+	switch {
+	case !(s.level >= minLevel && s.level <= maxLevel):
+		return usagef("--loudness: %g dBFS is out of range: want %g to %g", s.level, minLevel, maxLevel)
+	case s.device != "" && kind != "" && kind != inputMic:
+		return usagef("--device: no microphone is used with that --input")
+	case s.outputDevice != "" && s.output != "" && s.output != outputSpeaker:
+		return usagef("--output-device: no loudspeaker is used with --output %s", short(s.output))
+	}
+	return nil
+}
+
+// addFormat adds --format, which says what goes to standard output.
+func addFormat(cmd *cobra.Command, f *format) {
+	last := len(f.allowed) - 1
+	words := strings.Join(f.allowed[:last], ", ") + " or " + f.allowed[last]
+	cmd.Flags().Var(f, "format", "results as "+words)
+	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+}
+
+// addOut adds --out, where a result is written, and --force. What says more of it.
+func addOut(cmd *cobra.Command, out *string, force *bool, place, what string) {
+	cmd.Flags().StringVar(out, "out", "", "write the result into this `"+place+"`"+what)
+	if place == "FOLDER" {
+		must(cmd.MarkFlagDirname("out"))
+	}
+	addForce(cmd, force)
+}
+
+// oldName has the old name of a flag work for one release more: help does not show
+// it, and it says on standard error what it is called now. The command has the new one
+// already.
+func oldName(cmd *cobra.Command, old, now string) {
+	flag := cmd.Flags().Lookup(now)
+	cmd.Flags().Var(&oldFlag{
+		kind: flag.Value.Type(),
+		set: func(s string) error {
+			if err := flag.Value.Set(s); err != nil {
+				return err
+			}
+			flag.Changed = true
+			return nil
+		},
+		note: func() {
+			fmt.Fprintf(cmd.ErrOrStderr(), "Note: --%s is now --%s; the old spelling goes with the next release.\n", old, now)
+		},
+	}, old, flag.Usage)
+	must(cmd.Flags().MarkHidden(old))
+}
+
+// oldFlag is the value of a flag that has another name now.
+type oldFlag struct {
+	kind  string
+	set   func(string) error
+	note  func()
+	noted bool
+}
+
+func (o *oldFlag) String() string { return "" }
+func (o *oldFlag) Type() string   { return o.kind }
+func (o *oldFlag) Set(s string) error {
+	if !o.noted {
+		o.note()
+	}
+	o.noted = true
+	return o.set(s)
+}

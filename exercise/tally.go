@@ -98,8 +98,8 @@ func (s *Marks) add(right bool) {
 	}
 }
 
-// AddNamed counts the name that was given to a bass degree or a chord quality; nil
-// is none.
+// AddNamed counts the name that was given to a bass degree, a chord quality or
+// whatever else is told by ear; nil is none.
 func (t *Tally) AddNamed(asked Skill, name *Skill, right bool) {
 	if t.named == nil {
 		t.named = map[Skill]*NamedCount{}
@@ -113,9 +113,10 @@ func (t *Tally) AddNamed(asked Skill, name *Skill, right bool) {
 	if name != nil && !right {
 		c.TakenFor = append(c.TakenFor, *name)
 	}
-	if asked.Kind == QualitySkill {
+	switch asked.Kind {
+	case QualitySkill:
 		t.Quality.add(right)
-	} else {
+	case BassSkill:
 		t.Bass.add(right)
 	}
 }

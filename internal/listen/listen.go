@@ -153,8 +153,9 @@ func (e *Ear) Before(samples []float64) {
 }
 
 // Pass forgets what a live source has buffered and reads so many samples that answer
-// nothing, lost ones included, as those of the tool's own sound that is dying away. Of the last quiet of them the Ear learns
-// what the room sounds like, from the beginning; with quiet 0 it keeps what it knows.
+// nothing, lost ones included, as those of the tool's own sound that is dying away.
+// Of the last quiet of them the Ear learns what the room sounds like, from the
+// beginning; with quiet 0 it keeps what it knows.
 func (e *Ear) Pass(ctx context.Context, samples, quiet int64) error {
 	if s, ok := e.src.(audio.Skipper); ok {
 		s.Skip()

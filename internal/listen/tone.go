@@ -12,6 +12,7 @@ import (
 // No voice is so steady, and no struck string keeps its level. The zero Tone
 // has heard nothing.
 type Tone struct {
+	begun          int // frames that are left out, up to toneEdge
 	points, voiced int
 	first          float64 // hertz, of the first voiced frame
 	sum, squares   float64 // of the distances from it, in cents
@@ -24,6 +25,7 @@ type Tone struct {
 // of 0.3 to 5 cents, some 1.6 times its standard errors; straight notes of the
 // simulated singers have 1.9 and more, eight times theirs.
 const (
+	toneEdge   = 2   // frames: the first, half of it before the sound, is 3 dB too weak and up to 7 cents off; the second 0.6 dB
 	toneFrames = 40  // 0.4 s
 	toneShare  = 0.9 // of all frames, that are voiced
 	toneSpread = 1.0 // cents, SD, beyond twice the standard error
@@ -40,6 +42,10 @@ const (
 // hear takes in the next points of what comes before the window.
 func (r *Tone) hear(points []pitch.Point) {
 	for _, p := range points {
+		if r.begun < toneEdge {
+			r.begun++
+			continue
+		}
 		r.points++
 		if !p.Voiced {
 			continue

@@ -127,22 +127,20 @@ func TestMelody(t *testing.T) {
 	}
 }
 
-// A take is heard with the singer's range and gate. Hum below the gate is not heard; it
-// is without one. A low voice whose second harmonic is all but everything, an octave
-// trap, is read as it is where the range says that nobody sings so high.
-func TestTakeKnowsTheSinger(t *testing.T) {
-	hum := testkit.Tone(rate, 3, testkit.Steady(120), []float64{1, 0.5, 0.25, 0.12})
-	hum = noisy(testkit.Scale(hum, math.Pow(10, -48.0/20)/testkit.RMS(hum)))
+// A take is heard with the singer's gate: a tone below it is not heard. Without one it
+// is, so the test shows something.
+func TestTakeKnowsTheGate(t *testing.T) {
+	hum := testkit.Whine(rate, 3, 155, -48)
 	for _, c := range []struct {
 		h     Hearing
 		notes int
 	}{{Hearing{}, 1}, {Hearing{Gate: -40}, 0}} {
 		p, err := Take(t.Context(), audio.NewSamples(rate, hum), c.h, nil)
 		if err != nil || len(p.Notes) != c.notes {
-			t.Errorf("hum of -48 dBFS with %+v: %d notes, want %d; %v", c.h, len(p.Notes), c.notes, err)
+			t.Errorf("a tone of -48 dBFS with %+v: %d notes, want %d; %v", c.h, len(p.Notes), c.notes, err)
 		}
 		if voiced := slices.ContainsFunc(p.Curve, func(m grade.Moment) bool { return m.Voiced }); voiced != (c.notes > 0) {
-			t.Errorf("hum of -48 dBFS with %+v: voiced %v", c.h, voiced)
+			t.Errorf("a tone of -48 dBFS with %+v: voiced %v", c.h, voiced)
 		}
 	}
 }

@@ -52,7 +52,7 @@ const (
 
 // Notes opens a window now and returns the notes sung in it: it closes when a
 // note has been held for 1.5 s, 0.4 s after the singing has stopped, after so many
-// seconds, or with the source.
+// seconds, or with the source. Told is as in Note.
 func (e *Ear) Notes(ctx context.Context, seconds float64, told func(State)) ([]pitch.Note, error) {
 	e.tracker.Reset()
 	seg, err := pitch.NewSegmenter(e.config)
@@ -62,21 +62,22 @@ func (e *Ear) Notes(ctx context.Context, seconds float64, told func(State)) ([]p
 	rate := float64(e.config.SampleRate)
 	m := e.meter(told)
 	var notes []pitch.Note
-	heard := 0.0
-	err = e.read(ctx, func(samples []float64, lost int64, points []pitch.Point) bool {
-		heard += float64(int64(len(samples)) + lost)
-		notes = seg.Push(notes, points)
-		onset, offset, singing := seg.Holding()
+	err = e.read(ctx, func(_ []float64, _ int64, points []pitch.Point) bool {
 		for i := range points {
+			notes = seg.Push(notes, points[i:i+1])
+			onset, offset, singing := seg.Holding()
 			if m.push(&points[i]) {
 				m.tell(State{Singing: singing, Held: float64(offset-onset) / rate})
 			}
+			heard := float64(points[i].Index + int64(e.config.Hop))
+			if heard >= seconds*rate || singing && float64(offset-onset) >= heldEnough*rate {
+				return true
+			}
+			if k := len(notes); k > 0 && !singing && heard-float64(notes[k-1].Offset) > restSeconds*rate {
+				return true
+			}
 		}
-		if heard >= seconds*rate || singing && float64(offset-onset) >= heldEnough*rate {
-			return true
-		}
-		k := len(notes)
-		return k > 0 && !singing && heard-float64(notes[k-1].Offset) > restSeconds*rate
+		return false
 	})
 	if err != nil {
 		return notes, err
@@ -91,7 +92,8 @@ const (
 )
 
 // Line opens a window for a whole line now; otherwise as Note. It returns the samples
-// that were heard, too; what was lost is silence in them.
+// that were heard, too, PhraseTake.Heard of them unless the source ended; what was lost
+// is silence in them.
 func (e *Ear) Line(ctx context.Context, w exercise.PhraseWindow, told func(State)) (exercise.PhraseTake, []float64, error) {
 	e.tracker.Reset()
 	attempt, err := exercise.NewPhraseAttempt(e.config, w)
@@ -100,27 +102,30 @@ func (e *Ear) Line(ctx context.Context, w exercise.PhraseWindow, told func(State
 	}
 	m := e.meter(told)
 	var heard []float64
-	long := false
+	closed, long := false, false
 	err = e.read(ctx, func(samples []float64, lost int64, points []pitch.Point) bool {
 		if lost > 0 {
 			heard = append(heard, make([]float64, min(lost, maxLost))...)
 		}
 		heard = append(heard, samples...)
-		if attempt.Push(points) {
-			return true
-		}
-		if long = len(heard) > maxLine*e.config.SampleRate; long {
-			return true
-		}
 		for i := range points {
-			if p := &points[i]; m.push(p) {
+			p := &points[i]
+			if closed = attempt.Push(points[i : i+1]); closed {
+				return true
+			}
+			if m.push(p) {
 				m.tell(State{Singing: p.Voiced, F0: p.F0})
 			}
 		}
-		return false
+		long = len(heard) > maxLine*e.config.SampleRate
+		return long
 	})
 	if long {
 		err = fmt.Errorf("the line is longer than %d minutes", maxLine/60)
 	}
-	return attempt.Close(), heard, err
+	take := attempt.Close()
+	if closed { // what came with the sample that closed it depends on the device
+		heard = heard[:min(int64(len(heard)), take.Heard)]
+	}
+	return take, heard, err
 }

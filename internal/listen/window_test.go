@@ -165,16 +165,17 @@ func differ(got, want heardAll) string {
 }
 
 // An error ends every window with that error, and comes with what was heard before
-// it, the samples of the same read included; the end of a source is none.
+// it, the samples of the same read included; the end of a source is none. The second
+// reading of a line decides much later what it heard, and promises nothing.
 func TestErrorsInEveryWindow(t *testing.T) {
 	gone := errors.New("the device has gone")
 	melody := noisy(sungBy(2, synth.Rest(0.3), synth.NewSung(196, 0.6), synth.Rest(0.5), synth.NewSung(247, 0.4)))
 	for _, err := range []error{gone, audio.ErrStalled, context.Canceled, nil} {
-		for _, w := range windows(t.Context()) {
+		for _, w := range windows(t.Context()) { // of a note that has ended
 			if w.name == "line" {
 				continue // below, since an error leaves out its second reading
 			}
-			cues := []testkit.Cue{{Samples: melody[:rate]}}
+			cues := []testkit.Cue{{Samples: melody[:rate*115/100]}}
 			if err != nil {
 				cues = append(cues, testkit.Cue{Err: err})
 			}
@@ -187,7 +188,7 @@ func TestErrorsInEveryWindow(t *testing.T) {
 				t.Errorf("%s: %v, want %v", w.name, is, err)
 			}
 			a := got.(heardAll)
-			if found := a.Take.Found || len(a.Notes) == 1 || len(a.Sung.Notes) == 1; !found {
+			if found := a.Take.Found || len(a.Notes) == 1 || w.name == "whole line"; !found {
 				t.Errorf("%s, %v: nothing was heard before it", w.name, err)
 			}
 		}
@@ -308,12 +309,12 @@ func TestLostInEveryWindow(t *testing.T) {
 // sings over it is heard. Without what came before, it is heard as an answer: so the
 // test shows something.
 func TestWhineIsHushedInEveryWindow(t *testing.T) {
-	const wait = 0.5 // s, as before a line
+	const wait = 0.6 // s, as before a line
 	melody := sungBy(7, synth.NewSung(220, 0.8), synth.Rest(0.1), synth.NewSung(247, 0.8))
-	for _, level := range []float64{-50, -40, -35} {
+	for _, whine := range []struct{ hz, level float64 }{{155, -50}, {155, -35}, {337, -40}} {
 		for _, sings := range []bool{false, true} {
 			for _, knows := range []bool{true, false} {
-				x := testkit.Whine(rate, 9, 155, level)
+				x := testkit.Whine(rate, 9, whine.hz, whine.level)
 				if sings {
 					for i, v := range level20(melody) {
 						x[int((wait+1)*rate)+i] += v
@@ -332,7 +333,7 @@ func TestWhineIsHushedInEveryWindow(t *testing.T) {
 						t.Fatal(err)
 					}
 					if (e.Room() != nil) != knows {
-						t.Fatalf("whine of %g dBFS: the ear knows of the tone: %v, want %v", level, e.Room() != nil, knows)
+						t.Fatalf("whine of %+v: the ear knows of the tone: %v, want %v", whine, e.Room() != nil, knows)
 					}
 					got, err := w.hear(e)
 					if err != nil {
@@ -349,16 +350,16 @@ func TestWhineIsHushedInEveryWindow(t *testing.T) {
 					for _, n := range a.Sung.Notes {
 						pitches = append(pitches, grade440(n.Cents))
 					}
-					whine := slices.ContainsFunc(pitches, func(hz float64) bool { return math.Abs(theory.CentsBetween(hz, 155)) < 50 })
+					answers := slices.ContainsFunc(pitches, func(hz float64) bool { return math.Abs(theory.CentsBetween(hz, whine.hz)) < 50 })
 					voice := slices.ContainsFunc(pitches, func(hz float64) bool { return math.Abs(theory.CentsBetween(hz, 220)) < 30 })
-					if whine == knows {
-						t.Errorf("%s, whine of %g dBFS, known %v, sung %v: it answers: %v; pitches %.1f", w.name, level, knows, sings, whine, pitches)
+					if answers == knows {
+						t.Errorf("%s, whine of %+v, known %v, sung %v: it answers: %v; pitches %.1f", w.name, whine, knows, sings, answers, pitches)
 					}
 					if knows && voice != sings {
-						t.Errorf("%s, whine of %g dBFS, sung %v: found %v; pitches %.1f", w.name, level, sings, voice, pitches)
+						t.Errorf("%s, whine of %+v, sung %v: found %v; pitches %.1f", w.name, whine, sings, voice, pitches)
 					}
 					if knows && w.name == "line" && (a.Line.Voiced > 2 || !sings && a.Line.Voiced > 0.1 || sings && a.Line.Voiced < 1.2) {
-						t.Errorf("line, whine of %g dBFS, sung %v: %.2f s voiced", level, sings, a.Line.Voiced)
+						t.Errorf("line, whine of %+v, sung %v: %.2f s voiced", whine, sings, a.Line.Voiced)
 					}
 				}
 			}

@@ -299,3 +299,52 @@ func TestRangeTestHearsWhistle(t *testing.T) {
 		t.Errorf("%+v, %v; want one note of %g Hz", notes, err, 2*asked)
 	}
 }
+
+// A whine of the room answers nothing in the range test: the notes are those that were
+// sung, and where nobody sings there are none.
+func TestRangeTestInARoomThatWhines(t *testing.T) {
+	for _, whine := range []float64{-50, -40} {
+		m := &microphone{whine: whine, hz: 160} // between two notes
+		var asks []NoteAsked
+		var heard []pitch.Note
+		who := words{singer{live: m, leave: nobody}, func(ask calib.RangeAsk, notes []pitch.Note) {
+			for _, n := range notes {
+				if math.Abs(theory.CentsBetween(n.F0, m.hz)) < 25 {
+					t.Errorf("whine of %g dBFS: it answers %+v: %.1f Hz", whine, ask, n.F0)
+				}
+			}
+			heard = append(heard, notes...)
+		}}
+		found, err := Calibrate(t.Context(), measures(VoicePart), who, audio.Null{Rate: rate}, func(e Event) {
+			switch e := e.(type) {
+			case NoteAsked:
+				asks = append(asks, e)
+			case Listening:
+				m.voice = nil
+				switch ask := asks[len(asks)-1]; {
+				case ask.Hz == 0:
+					m.voice = tone(1, 196)
+				case ask.Ask.Pitch >= 50 && ask.Ask.Pitch <= 59:
+					m.voice = tone(1, ask.Hz)
+				}
+			}
+		})
+		if err != nil || found.Voice == nil || found.Voice.Comfortable != (theory.Range{Low: 50, High: 59}) {
+			t.Errorf("whine of %g dBFS: %+v after %d notes asked, %v; want MIDI 50 to 59", whine, found.Voice, len(asks), err)
+		}
+		if len(heard) < 8 {
+			t.Errorf("whine of %g dBFS: %d notes heard", whine, len(heard))
+		}
+	}
+}
+
+// words is a singer who is told what was heard.
+type words struct {
+	singer
+	told func(calib.RangeAsk, []pitch.Note)
+}
+
+func (w words) Word(_ context.Context, ask calib.RangeAsk, notes []pitch.Note) (calib.Word, error) {
+	w.told(ask, notes)
+	return calib.Unsaid, nil
+}

@@ -73,7 +73,8 @@ type PlayingLine struct{ Score theory.Score }
 type LineSung struct {
 	LinePrompted
 	Take exercise.PhraseTake
-	// Samples are what was heard, Take.Heard of them or a few more.
+	// Samples are what was heard: Take.Heard of them, or where a recording ended
+	// within a frame, up to one frame less.
 	Samples []float64
 	// Due is when the line should have begun, in seconds of the take; HasDue is
 	// false where the singer chose.
@@ -125,8 +126,8 @@ func (s LineSung) Weakest() (pair [2]theory.Degree, ok bool) {
 const lead = 0.15
 
 // hush is how long, in seconds, a live source is listened to before a line, to learn
-// what the room sounds like.
-const hush = 0.5
+// what the room sounds like: 0.4 s of frames, and what the tracker needs around them.
+const hush = 0.6
 
 // Skill returns the level of the melody.
 func (l Line) Skill() exercise.Skill {

@@ -18,14 +18,43 @@ var ErrStopped = errors.New("stopped: nothing was kept, and what was known befor
 
 // Conversation is the half of a [session.Subject] that talks with the singer.
 type Conversation struct {
-	Growing bool // a child's or changing voice
-	// Say shows a paragraph.
-	Say func(text string)
-	// Ask asks, and waits for the line that is typed; ok is false where nobody can
-	// be asked.
-	Ask func(ctx context.Context, question string) (answer string, ok bool, err error)
+	Growing bool              // a child's or changing voice
+	Say     func(text string) // shows a paragraph
+	Prompt  func(text string) // shows a question, whose answer is typed behind it
+	// Lines are the lines that are typed, in small letters and without blanks about
+	// them; nil where nobody can be asked.
+	Lines <-chan string
 
 	cautioned bool
+}
+
+// ask asks, and waits for a line; ok is false where nobody can be asked, or answers
+// any more.
+func (c *Conversation) ask(ctx context.Context, question string) (answer string, ok bool, err error) {
+	if c.Lines == nil {
+		return "", false, nil
+	}
+	c.Prompt(question)
+	select {
+	case answer, ok = <-c.Lines:
+	case <-ctx.Done():
+		err = ctx.Err()
+	}
+	if !ok {
+		c.Prompt("\n")
+	}
+	return answer, ok, err
+}
+
+// Done tells that a line was typed that nothing has asked for: the singer has
+// played enough notes of the instrument.
+func (c *Conversation) Done() bool {
+	select {
+	case _, ok := <-c.Lines:
+		return ok
+	default:
+		return false
+	}
 }
 
 // instructions say what happens in a part.
@@ -51,7 +80,7 @@ func (c *Conversation) Ready(ctx context.Context, p session.Part) (bool, error) 
 		}
 	}
 	c.Say(instructions[p])
-	answer, ok, err := c.Ask(ctx, "Enter: begin; s: leave it out; q: stop and keep nothing: ")
+	answer, ok, err := c.ask(ctx, "Enter: begin; s: leave it out; q: stop and keep nothing: ")
 	switch {
 	case err != nil:
 		return false, err
@@ -67,7 +96,7 @@ func (c *Conversation) Word(ctx context.Context, _ calib.RangeAsk, notes []pitch
 	if len(notes) == 0 {
 		question = "Nothing was heard. " + question
 	}
-	answer, ok, err := c.Ask(ctx, question)
+	answer, ok, err := c.ask(ctx, question)
 	switch {
 	case err != nil || !ok:
 		return calib.Unsaid, err

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"bufio"
 	"cmp"
 	"context"
 	"errors"
@@ -20,7 +19,6 @@ import (
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
-	"singback/pitch"
 	"singback/theory"
 )
 
@@ -220,12 +218,9 @@ func (c *calibrateCommand) plan(cmd *cobra.Command, args []string) (p calibratio
 			names[i] = part.String()
 		}
 		return p, usagef("%d recordings given, want one for each part: %s", len(p.recordings), strings.Join(names, ", "))
-	case !(o.level >= minLevel && o.level <= maxLevel):
-		return p, usagef("--level: %g dBFS is out of range: want %g to %g", o.level, minLevel, maxLevel)
-	case o.device != "" && p.kind != "" && p.kind != inputMic:
-		return p, usagef("--device: no microphone is used with that --input")
-	case o.outputDevice != "" && o.output != "" && o.output != outputSpeaker:
-		return p, usagef("--output-device: no loudspeaker is used with --output %s", short(o.output))
+	}
+	if err := o.soundFlags.check(p.kind); err != nil {
+		return p, err
 	}
 	if c.note != "" {
 		n, err := theory.ParseNote(c.note)
@@ -268,11 +263,11 @@ func (c *calibrateCommand) run(cmd *cobra.Command, args []string) error {
 		return err
 	}
 	defer stage.close()
-	who, err := c.newSubject(ctx, stage, p)
+	who, err := c.subject(ctx, stage, p)
 	if err != nil {
 		return err
 	}
-	result := calibrate.Result{Before: p.keep.before, Stated: p.stated, Widen: c.widen, Outcomes: calibrate.Outcomes{}, On: p.On, Simulated: who.simulated != nil}
+	result := calibrate.Result{Before: p.keep.before, Stated: p.stated, Widen: c.widen, Outcomes: calibrate.Outcomes{}, On: p.On, Simulated: who.Simulated != nil}
 	measured := p.Calibration
 	_, live := stage.answers.(drill.Microphone)
 	silent := live && !stage.speaker && slices.Contains(p.Parts, session.LeakPart)
@@ -340,101 +335,30 @@ func (c *calibrateCommand) finish(k keeping, r calibrate.Result) error {
 }
 
 // subject is the singer at the microphone, in recordings, or simulated.
-type subject struct {
-	calibrate.Conversation
-	env       *env
-	stage     *stage
-	rec       *recording
-	plan      calibration
-	lines     chan string       // what the singer types; nil where nobody is asked
-	simulated *calibrate.Singer // nil for a person
-}
-
-func (c *calibrateCommand) newSubject(ctx context.Context, stage *stage, p calibration) (*subject, error) {
+func (c *calibrateCommand) subject(ctx context.Context, stage *stage, p calibration) (*calibrate.Subject, error) {
 	e := c.env
-	s := &subject{env: e, stage: stage, rec: &c.on.rec, plan: p}
-	s.Conversation = calibrate.Conversation{
+	s := &calibrate.Subject{Conversation: calibrate.Conversation{
 		Growing: p.Growing,
 		Say:     func(text string) { fmt.Fprintln(e.stderr, reflow(text, 79)) },
-		Ask:     s.ask,
-	}
-	switch stage.answers.Kind() {
-	case drill.ByMicrophone:
-		if p.asking {
-			s.listen(ctx)
+		Prompt:  func(text string) { fmt.Fprint(e.stderr, text) },
+	}}
+	switch a := stage.answers.(type) {
+	case drill.Microphone:
+		if s.Live = a.Live; p.asking {
+			s.Lines = e.typed(ctx)
 		}
-	case drill.BySimulation:
+	case *drill.Recordings:
+		s.Recording = func(part session.Part) (audio.Source, error) {
+			return c.on.rec.open(e, p.recordings[slices.Index(p.Parts, part)])
+		}
+	default:
 		var err error
-		if s.simulated, err = calibrate.NewSinger(p.simulated, p.Growing, sampleRate, p.Tuning.A4, c.on.seed); err != nil {
+		if s.Simulated, err = calibrate.NewSinger(p.simulated, p.Growing, sampleRate, p.Tuning.A4, c.on.seed); err != nil {
 			return nil, err
+		}
+		if stage.screen {
+			s.Pace = e.wait
 		}
 	}
 	return s, nil
-}
-
-// listen reads what the singer types.
-func (s *subject) listen(ctx context.Context) {
-	s.lines = make(chan string)
-	go func() {
-		defer close(s.lines)
-		for in := bufio.NewScanner(s.env.stdin); in.Scan(); {
-			select {
-			case s.lines <- strings.ToLower(strings.TrimSpace(in.Text())):
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
-}
-
-// ask asks and waits for a line; ok is false where nobody can be asked.
-func (s *subject) ask(ctx context.Context, question string) (answer string, ok bool, err error) {
-	if s.lines == nil {
-		return "", false, nil
-	}
-	fmt.Fprint(s.env.stderr, question)
-	select {
-	case answer, ok = <-s.lines:
-		if !ok {
-			fmt.Fprintln(s.env.stderr)
-		}
-		return answer, ok, nil
-	case <-ctx.Done():
-		fmt.Fprintln(s.env.stderr)
-		return "", false, ctx.Err()
-	}
-}
-
-func (s *subject) Word(ctx context.Context, ask calib.RangeAsk, notes []pitch.Note) (calib.Word, error) {
-	if s.simulated != nil {
-		return s.simulated.Word(ask), nil
-	}
-	return s.Conversation.Word(ctx, ask, notes)
-}
-
-func (s *subject) Done() bool {
-	select {
-	case _, ok := <-s.lines:
-		return ok
-	default:
-		return false
-	}
-}
-
-func (s *subject) Source(p session.Part, ask calib.RangeAsk, hz float64) (src audio.Source, live, whole bool, err error) {
-	switch a := s.stage.answers.(type) {
-	case drill.Microphone:
-		for p == session.VoicePart && s.Done() {
-			continue // what was typed before was no word about this note
-		}
-		return a.Live, true, false, nil
-	case *drill.Recordings:
-		src, err := s.rec.open(s.env, s.plan.recordings[slices.Index(s.plan.Parts, p)])
-		return src, false, true, err
-	}
-	src = audio.NewSamples(sampleRate, s.simulated.Sound(p, ask, hz))
-	if s.stage.screen {
-		src = audio.NewPaced(src, s.env.wait)
-	}
-	return src, false, false, nil
 }

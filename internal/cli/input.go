@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -60,6 +61,23 @@ func (e *env) answer(question string) (string, error) {
 		err = nil
 	}
 	return strings.TrimSpace(line), err
+}
+
+// typed are the lines that are typed from now on, in small letters and without
+// blanks about them, until ctx ends.
+func (e *env) typed(ctx context.Context) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for in := bufio.NewScanner(e.stdin); in.Scan(); {
+			select {
+			case lines <- strings.ToLower(strings.TrimSpace(in.Text())):
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
 }
 
 // melodyInput is a melody that was named or typed.

@@ -387,7 +387,7 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 	}
 	cfg := session.Calibration{Parts: []session.Part{session.LeakPart}, Tuning: theory.Tuning{A4: 440}, Level: -24, On: calib.Date{Year: 2026, Month: 11, Day: 25}}
 	command := calibrateCommand{env: &env{stderr: io.Discard}}
-	who, err := command.newSubject(t.Context(), &stage{answers: drill.Microphone{Live: in}}, calibration{Calibration: cfg})
+	who, err := command.subject(t.Context(), &stage{answers: drill.Microphone{Live: in}}, calibration{Calibration: cfg})
 	if err != nil {
 		t.Fatal(err)
 	}

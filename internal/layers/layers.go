@@ -30,7 +30,7 @@ internal/review:   pitch theory exercise/grade internal/audio internal/listen in
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
-internal/calibrate: theory pitch exercise calib internal/session internal/synth internal/report internal/plain |
+internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course

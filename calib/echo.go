@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"singback/pitch"
 )
 
 // The test sound: a sine that rises evenly from 300 to 3000 Hz within half a
@@ -115,7 +117,7 @@ func FindEcho(x []float64, rate int, level float64) (Echo, error) {
 	f.Coefficients(even, even)
 	filtered := matched(f, even, reference, lags)
 
-	median := quantile(slices.Clone(filtered), .5)
+	median := pitch.Median(slices.Clone(filtered))
 	best := 0
 	for i, v := range filtered {
 		if v > filtered[best] {
@@ -174,7 +176,7 @@ func limit(s []complex128, rate float64) {
 		for _, v := range s[from:to] {
 			magnitude = append(magnitude, cmplx.Abs(v))
 		}
-		most := 3 * quantile(magnitude, .5)
+		most := 3 * pitch.Median(magnitude)
 		for i := from; i < to; i++ {
 			gain := 0.0
 			if hz := float64(i) * step; hz >= probeLow && hz <= probeHigh {

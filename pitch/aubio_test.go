@@ -101,10 +101,10 @@ func TestAgainstAubio(t *testing.T) {
 				t.Fatalf("only %d frames compared", len(between))
 			}
 			t.Logf("%d frames; median, worst: ours from the truth %.3f, %.3f c; theirs %.3f, %.3f c; between us %.3f, %.3f c", len(between),
-				median(ours), slices.Max(ours), median(theirs), slices.Max(theirs), median(between), slices.Max(between))
-			if median(between) > c.between || median(ours) > c.ours || median(theirs) > c.theirs {
+				Median(ours), slices.Max(ours), Median(theirs), slices.Max(theirs), Median(between), slices.Max(between))
+			if Median(between) > c.between || Median(ours) > c.ours || Median(theirs) > c.theirs {
 				t.Errorf("medians: between us %.2f c (want ≤ %g), ours from the truth %.2f (≤ %g), theirs %.2f (≤ %g)",
-					median(between), c.between, median(ours), c.ours, median(theirs), c.theirs)
+					Median(between), c.between, Median(ours), c.ours, Median(theirs), c.theirs)
 			}
 		})
 	}
@@ -115,8 +115,3 @@ func TestAgainstAubio(t *testing.T) {
 // compared with itself shifted by up to the second half, so its middle for a
 // period of T is 2048 − (1024 + T)/2 from the end; T = 200 at A3.
 const aubioDelay = 2048 - (1024+200)/2
-
-func median(x []float64) float64 {
-	s := slices.Sorted(slices.Values(x))
-	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
-}

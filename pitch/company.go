@@ -24,21 +24,28 @@ type Company struct {
 // MinCompany is the Other, in dB, of a pitch that sounds alone.
 const MinCompany = -60.0
 
+// Without another source, chosen by trial on made test tones and on real sung notes, on
+// both of which what the finder says was measured: of 40 tones −43 dB beside them at most,
+// of 36 notes a pitch that strays by 1.7 cents and more, a tone's by under 0.4.
 const (
-	companyTime  = 0.250 // s, the window: partials 16 Hz apart are two
-	companyReach = 0.100 // s before and after a place that must be voiced
-	companyStep  = 0.050 // s between places
-	companyTop   = 2400.0
-	companyKept  = 0.5   // s of the signal kept behind what is needed
-	companySpan  = 100.0 // cents that the pitch may move within the window
-	companyNear  = 25.0  // cents: partials of strings and of voices in motion are no exact multiples
-	companyLobe  = 9.0   // Hz: half the width of a partial
-	companyPeak  = 16.0  // a partial's power over the median around it
-	companyBand  = 200.0 // Hz around it
-	companyGap   = 25.0  // dB
-	mostHarmonic = 16
-	companyStill = 1.0 // Hz from one place to the next
-	mostMains    = 12
+	companyTime   = 0.250  // s, the window: partials 16 Hz apart are two
+	companyReach  = 0.100  // s before and after a place that must be voiced
+	companyStep   = 0.050  // s between places
+	companyBottom = 40.0   // Hz: partials above it,
+	companyTop    = 2400.0 // and under it, are looked at
+	companyKept   = 0.5    // s of the signal kept behind what is needed
+	companySpan   = 100.0  // cents that the pitch may move within the window
+	companyNear   = 25.0   // cents: partials of strings and of voices in motion are no exact multiples
+	companyLobe   = 9.0    // Hz: half the width of a partial; Hann's lobe of 0.25 s is 8
+	companyPeak   = 16.0   // a partial's power over the median around it
+	companyBand   = 200.0  // Hz around it
+	companyGap    = 25.0   // dB under the strongest above it at which a harmonic is missing
+	mostHarmonic  = 16
+	companyStill  = 1.0 // Hz from one place to the next
+	mostFolds     = 3   // times the lowest pitch that another may be and be taken for it
+	mostMains     = 12  // multiples of the mains
+	mainsNear     = 1.0 // Hz from one, and
+	mainsShare    = 0.004
 )
 
 // CompanyFinder tells what sounds beside the voice that a [Tracker] finds. It is
@@ -78,13 +85,7 @@ func NewCompanyFinder(cfg Config) (*CompanyFinder, error) {
 	for ; c.rate >= 4*companyTop; c.rate /= 2 {
 		c.ratio *= 2
 	}
-	for left := int(c.ratio); left > 1; left /= 2 {
-		taps := 4
-		if left == 2 {
-			taps = 12
-		}
-		c.halvers = append(c.halvers, newHalver(taps, 5, run*left/int(c.ratio)))
-	}
+	c.halvers = newHalvers(int(c.ratio))
 	hops := func(seconds float64) int64 {
 		return max(1, int64(math.Round(seconds*float64(cfg.SampleRate)/float64(cfg.Hop))))
 	}
@@ -192,7 +193,7 @@ func (c *CompanyFinder) Point(p Point) (Company, bool) {
 	f0, folds := low, true
 	for _, q := range c.points {
 		h := math.Round(q.F0 / low)
-		folds = folds && h <= 3 && math.Abs(1200*math.Log2(q.F0/(h*low))) <= companySpan
+		folds = folds && h <= mostFolds && math.Abs(1200*math.Log2(q.F0/(h*low))) <= companySpan
 	}
 	if !folds {
 		f0 = centre.F0
@@ -223,7 +224,7 @@ func (c *CompanyFinder) look(index int64, f0, cents float64, moving bool) Compan
 	own, other, hum := 0.0, 0.0, 0.0
 	m := Company{Index: index, F0: f0, Other: MinCompany, Hum: MinCompany}
 	c.last, c.peaks = c.peaks, c.last[:0]
-	for k := int(40/c.hz) + 1; k < c.bins-1; k++ {
+	for k := int(companyBottom/c.hz) + 1; k < c.bins-1; k++ {
 		p := c.pow[k]
 		if p < c.pow[k-1] || p <= c.pow[k+1] {
 			continue
@@ -298,7 +299,7 @@ func (c *CompanyFinder) isKnown(f float64) bool {
 func onMains(f float64) bool {
 	for _, mains := range [...]float64{50, 60} {
 		h := math.Round(f / mains)
-		if h >= 1 && h <= mostMains && math.Abs(f-h*mains) < 1+.004*f {
+		if h >= 1 && h <= mostMains && math.Abs(f-h*mains) < mainsNear+mainsShare*f {
 			return true
 		}
 	}

@@ -35,6 +35,19 @@ func newHalver(n int, beta float64, longest int) *halver {
 	return h
 }
 
+// newHalvers makes the stages that leave one sample of step, a power of two.
+func newHalvers(step int) (stages []*halver) {
+	for left := step; left > 1; left /= 2 {
+		taps := halverTaps
+		if left == 2 {
+			taps = halverLast
+		}
+		stages = append(stages, newHalver(taps, halverBeta, run*left/step))
+	}
+	return stages
+}
+
+// bessel0 is the modified Bessel function I₀, by its series to 1e−12.
 func bessel0(x float64) float64 {
 	s, t := 1.0, 1.0
 	for k := 1; t > 1e-12*s; k++ {

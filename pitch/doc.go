@@ -3,12 +3,98 @@
 // Most users need two calls: [Tracker.Push], which takes samples and appends a
 // [Point] for every hop, and [Segmenter.Push], which takes points and appends a
 // [Note] for every sung note that has ended. Both give the same result however
-// the signal is cut into calls, and allocate nothing once warm.
+// the signal is cut into calls, and allocate nothing once warm. [CompanyFinder] tells
+// what sounds beside a voice.
 //
 // The package knows hertz and samples, no music: whether a note is the right
 // one is for others to say. It reads no sound, and no clock.
+//
+// # How the tracker hears
+//
+// The signal is brought to an inner rate of 8 to 20 kHz by half-band stages of linear
+// phase, whose delay is made up for (decimate.go). Then, for each hop, which is 10 ms:
+//
+//  1. Spectrum (spectrum.go). A Hann window of 50 ms and one real transform of 1024
+//     points. The power of each bin is compared with a noise floor that follows what was
+//     there before and stays: the room, hum, and partials of the program's own sound
+//     ([Config].Known).
+//  2. Candidates (lags.go), at most 14: the peaks of the autocorrelation of what rises
+//     above that floor, the first three deep dips of YIN's difference function, the places
+//     where the two best paths were, and octaves and twelfths of the best.
+//  3. Description (describe.go, comb.go). Some sixty numbers for each candidate, and as
+//     many for the frame: what the lags say, what a comb of harmonics says, how much of
+//     the sound it explains, all of it beside the best of the others. Their tables are in
+//     features.go. A multinomial logistic model (path.go, weights.go, weights_live.go)
+//     turns them into probabilities, of each candidate and of nobody singing. It has no
+//     layers: one weighted sum a candidate.
+//  4. Path (path.go). Viterbi through candidates and silence, with costs for moving,
+//     jumping and voicing. The readings differ in when a frame is decided: [Offline] by at
+//     least 3 s of what follows, or the end; [Settled] by 60 ms; [Live] as soon as it is
+//     clear, on windows that end 10 ms after the centre.
+//  5. Refinement (refine.go). The winner's frequency is read from the phases of up to
+//     eight harmonics, weighted by power over noise, over whole periods about the centre.
+//     On steady tones it scatters little more than the Cramér-Rao bound allows, which a
+//     test holds it to.
+//
+// A [Segmenter] cuts the points into notes (note.go) and measures them (measure.go,
+// vibrato.go). That of melodies also begins a note where the flux of the spectrum says so
+// (onset.go), and ends it where its level has sunk by 6 dB, if only for the dip before the
+// next one.
+//
+// The weights are fitted by make weights on sounds made for it, in
+// internal/testkit/training, by another synthesiser than that of the sounds the tracker
+// is measured on. Features and constants were chosen on those and on the development half
+// of the latter.
+//
+// # Where YIN is
+//
+// YIN's difference function (de Cheveigné & Kawahara 2002) is on the live path: the
+// tracker works it out for every frame, over windows as long as the period that lie
+// symmetrically about the frame's centre (difference, in lags.go). Its first deep dips
+// are candidates, and its depth at a candidate's period, at half of it and twice, is among
+// what the model is told. The rest of YIN is not: no cumulative mean, no threshold, and
+// no parabola as the last word on the frequency.
+//
+// The plain method, with one change to its choice of a dip, is [Estimator] (yin.go), to
+// measure the tracker beside; the tracker does not use it. A test compares its difference
+// function, by transforms, with the sum as the paper writes it (yin_slow.go), which
+// stays in the tree for that.
+//
+// # Transforms
+//
+// The tracker and the company finder have a real transform of their own (fft.go): of what
+// is asked for, powers and the transform of an even sequence, it does no more, and it
+// takes about a fifth of the time of gonum's, which it is tested against. gonum's transform
+// (dsp/fourier) is in use in Estimator; outside the package, in the matched filter of the
+// calibration. go-dsp serves the tests of this package as another second opinion; its code
+// runs only in calibration, for the spectrum of a room: it allocates and starts
+// goroutines, and has no place on the way of the sound.
+//
+// # Why it is so
+//
+//   - Noise is not what limits a tracker, wrong candidates are: so many of them, weighed
+//     by all that is known, and the fine work on the winner alone.
+//   - A room's tail is periodic and falls evenly. A level that falls after a drop, at the
+//     pace of a room, is no voice; less so where levels were heard to fall faster. A second
+//     floor for each bin, of what earlier frames leave in the room, brought nothing.
+//   - Hum is only what does not repeat faster than 130 Hz: a quiet held note was taken for
+//     it. In hum, the harmonics' ratios to the noise are averaged, not their powers, so that
+//     one that stands clear does not speak for all; and the model is told what lies between
+//     the harmonics of a candidate three or five times too high.
+//   - Half of the frames in training have no voice; whoever listens to singing meets fewer,
+//     so a voice is taken to be likelier than that.
+//   - More creak in training made more octave errors elsewhere.
+//   - Of the time, about a fifth goes to the refinement, a fifth to the transforms, a
+//     seventh each to the difference function and the loop over the bins, a tenth to the
+//     half-band stages. Inner loops gain from being functions of their own, where their sums
+//     stay in registers; the loop over the bins loses by being parted.
+//
+// Short of what was hoped for: creaky voices, now and then a whole note on the fifth
+// harmonic; single frames at the edges of notes; notes repeated on one vowel, whose onsets
+// leave nothing to see. A talker far away is a voice, to this tracker as to any.
 package pitch
 
 // Version names the estimator. It changes whenever the same samples may give
 // another note, so that what was kept of an answer says how it was measured.
+// TestGoldenNotes holds it to that.
 const Version = "pitch 2"

@@ -39,7 +39,7 @@ func TestDifferenceEqualsItsDefinition(t *testing.T) {
 		"white noise":     testkit.White(n, 3),
 	} {
 		e := newEvidence(fs, 62, 1450, false)
-		split := min(e.tauMax, int(fs/197)) &^ 1
+		split := min(e.tauMax, int(fs/splitHz)) &^ 1
 		worstShort, worstHalf, worstLong := 0.0, 0.0, 0.0
 		for c := e.back; c+e.ahead+2 < len(x); c += 97 {
 			e.difference(x[c-e.back:c+e.ahead+2], e.back)

@@ -77,7 +77,7 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 		}
 	}
 	m.sorted = append(m.sorted[:0], m.steady...)
-	centre := m.middle()
+	centre := Median(m.sorted)
 	n.F0 = math.Exp2((middle + centre) / 1200)
 	for i := range m.steady {
 		m.steady[i] -= centre
@@ -142,7 +142,7 @@ func (m *measure) stays(cycle, dt float64) (from, to int, ok bool) {
 	width := int(math.Round(levelTime / dt))
 	m.average(0, n, width)
 	centre, slope, middle := m.mode(stayCents), 0.0, 0.0
-	for range 4 {
+	for range stayTimes {
 		from, to = m.stretch(centre, slope, middle)
 		if float64(to-from)*dt < heldTime-dt/2 {
 			return 0, 0, false
@@ -248,7 +248,7 @@ func (m *measure) stretch(centre, slope, middle float64) (from, to int) {
 	for i, v := range m.level {
 		if m.ok[i] {
 			d := (v - centre - slope*(float64(i)-middle)) / stayCents
-			sum += math.Max(-2, 1-d*d)
+			sum += math.Max(-strayMost, 1-d*d)
 		}
 		if sum <= 0 {
 			sum, start = 0, i+1
@@ -278,164 +278,6 @@ func (m *measure) line(from, to int) (centre, slope, middle float64) {
 	return y / n, slope, float64(from) + x/n
 }
 
-// window is a short part of a note and the sine that fits it.
-type window struct {
-	from, to     int
-	rate         float64 // cycles a frame
-	cosine, sine float64 // parts of the sine whose phase is 0 at from, in cents
-	extent       float64 // cents to either side
-	share        float64 // of the variance about a line that it explains
-	flat         float64 // the third harmonic in phase, over extent
-	swings       bool    // the rest is set
-}
-
-// vibrato finds where the pitch swings evenly, and fills straight with what is
-// left without that, so that neither a vibrato's onset nor an uneven one hides
-// what the voice holds. It returns the mean rate in hertz and the mean extent to
-// either side in cents where it swings for longest, and where in seconds it
-// reaches minExtent there; zeros where it does not.
-func (m *measure) vibrato(dt float64) (rate, extent, onset float64) {
-	n := len(m.cents)
-	size := min(n, max(int(math.Round(windowTime/dt)), leastWindow))
-	step := max(1, int(math.Round(windowStep/dt)))
-	m.windows = m.windows[:0]
-	for from := 0; from+size < n; from += step {
-		m.windows = append(m.windows, m.window(from, from+size, dt))
-	}
-	m.windows = append(m.windows, m.window(n-size, n, dt))
-	m.swing, m.extent, m.weight, m.swings = m.swing[:0], m.extent[:0], m.weight[:0], m.swings[:0]
-	for range n {
-		m.swing, m.extent, m.weight, m.swings = append(m.swing, 0), append(m.extent, 0), append(m.weight, 0), append(m.swings, false)
-	}
-	longest, first := 0, 0
-	for i := 0; i < len(m.windows); {
-		j := i + 1
-		for j < len(m.windows) && goesOn(&m.windows[j-1], &m.windows[j]) {
-			j++
-		}
-		run := m.windows[i:j]
-		i = j
-		var r, e, flat, share float64
-		for _, w := range run {
-			r += w.rate / float64(len(run))
-			e += w.extent / float64(len(run))
-			flat += w.flat / float64(len(run))
-			share += w.share / float64(len(run))
-		}
-		length := run[len(run)-1].to - run[0].from
-		swings := run[0].swings && e >= minExtent && float64(length)*r >= minCycles && share >= runFit && flat < flatTops &&
-			r/dt >= minVibrato-rateSlack && r/dt <= maxVibrato+rateSlack
-		for k := range run {
-			m.lay(&run[k], swings)
-		}
-		if swings && length > longest {
-			longest, first = length, run[0].from
-			rate, extent = math.Max(minVibrato, math.Min(r/dt, maxVibrato)), e
-		}
-	}
-	m.straight = m.straight[:0]
-	for i, v := range m.cents {
-		m.straight = append(m.straight, v-m.swing[i]/m.weight[i])
-	}
-	if rate > 0 {
-		for first < n-1 && m.extent[first] < minExtent*m.weight[first] {
-			first++
-		}
-		onset = float64(first) * dt
-	}
-	return rate, extent, onset
-}
-
-// goesOn tells whether the swing of a window is that of the next one: of like
-// extent, and in phase at the middle of what they share.
-func goesOn(a, b *window) bool {
-	if !a.swings || !b.swings || a.extent > 3*b.extent || b.extent > 3*a.extent {
-		return false
-	}
-	at := float64(b.from+a.to) / 2
-	phase := func(w *window) float64 {
-		return math.Atan2(w.cosine, w.sine) + 2*math.Pi*w.rate*(at-float64(w.from))
-	}
-	return math.Cos(phase(a)-phase(b)) > inPhase
-}
-
-// lay adds the sine of a window to swing, if it is part of a vibrato, and its
-// weight, which falls to either end.
-func (m *measure) lay(w *window, swings bool) {
-	sr, cr := math.Sincos(2 * math.Pi * w.rate)
-	s, c := 0.0, 1.0
-	half := float64(w.to-w.from) / 2
-	for i := w.from; i < w.to; i++ {
-		x := (float64(i-w.from) + 0.5 - half) / half
-		weight := (1-x*x)*(1-x*x) + 1e-3
-		m.weight[i] += weight
-		if swings {
-			m.swing[i] += weight * (w.cosine*c + w.sine*s)
-			m.extent[i] += weight * w.extent
-			m.swings[i] = true
-			s, c = s*cr+c*sr, c*cr-s*sr
-		}
-	}
-}
-
-// window fits a level, a trend and one sine to frames from ... to.
-func (m *measure) window(from, to int, dt float64) window {
-	w := window{from: from, to: to}
-	counted := 0
-	for _, ok := range m.ok[from:to] {
-		if ok {
-			counted++
-		}
-	}
-	if float64(counted) < windowSung*float64(to-from) {
-		return w
-	}
-	total, _, _ := m.fit(from, to, 0)
-	if total < float64(counted)*minExtent*minExtent/8 { // a quarter of what a sine of minExtent has
-		return w
-	}
-	// A rate far outside may fit better: then it is no vibrato.
-	best, hz := math.Inf(1), 0.0
-	for at := minVibrato - 1.5; at <= maxVibrato+1.5 && at*dt <= 0.4; at += rateStep {
-		if rest, _, _ := m.fit(from, to, at*dt); rest < best {
-			best, hz = rest, at
-		}
-	}
-	if hz == 0 {
-		return w
-	}
-	// The vertex of the parabola through the best rate and its neighbours, of the
-	// grid, then nearer.
-	for step := rateStep; step > rateStep/10; step /= 5 {
-		before, _, _ := m.fit(from, to, (hz-step)*dt)
-		after, _, _ := m.fit(from, to, (hz+step)*dt)
-		if bend := before - 2*best + after; bend > 0 {
-			hz += step * math.Max(-1, math.Min((before-after)/(2*bend), 1))
-		}
-		best, w.cosine, w.sine = m.fit(from, to, hz*dt)
-	}
-	w.rate, w.extent, w.share = hz*dt, math.Hypot(w.cosine, w.sine), 1-best/total
-	// A run of windows is held to the limits; one of them may lie outside.
-	w.swings = hz >= minVibrato-2*rateSlack && hz <= maxVibrato+3*rateSlack && w.extent >= minExtent/2 && w.share >= minVibratoFit
-	if !w.swings || 3*w.rate > 0.45 {
-		return w
-	}
-	// sin x + a·sin 3x is flat on top for a > 0: square for a = 1/3.
-	var top, bottom float64
-	at := math.Atan2(w.cosine, w.sine)
-	for i := from; i < to; i++ {
-		if m.ok[i] {
-			s := math.Sin(3 * (at + 2*math.Pi*w.rate*float64(i-from)))
-			top += s * m.cents[i]
-			bottom += s * s
-		}
-	}
-	if bottom > 0 {
-		w.flat = top / bottom / w.extent
-	}
-	return w
-}
-
 // median of the values that count; 0 if none does.
 func (m *measure) median(frames []moment, value func(moment) (float64, bool)) float64 {
 	m.sorted = m.sorted[:0]
@@ -444,16 +286,7 @@ func (m *measure) median(frames []moment, value func(moment) (float64, bool)) fl
 			m.sorted = append(m.sorted, v)
 		}
 	}
-	return m.middle()
-}
-
-func (m *measure) middle() float64 {
-	n := len(m.sorted)
-	if n == 0 {
-		return 0
-	}
-	slices.Sort(m.sorted)
-	return (m.sorted[(n-1)/2] + m.sorted[n/2]) / 2
+	return Median(m.sorted)
 }
 
 // first is the median of the first n sung frames, or of the last for dir −1.
@@ -468,56 +301,7 @@ func (m *measure) first(frames []moment, sung func(moment) bool, n, dir int) flo
 			m.sorted = append(m.sorted, frames[i].cents)
 		}
 	}
-	return m.middle()
-}
-
-// fit is the sum of squares left in frames from ... to by the least-squares fit
-// of a level, a trend, and a sine of the given cycles per frame (none at 0), and
-// the sine's parts.
-func (m *measure) fit(from, to int, cycles float64) (rest, cosine, sine float64) {
-	terms := 4
-	if cycles == 0 {
-		terms = 2
-	}
-	var a [4][5]float64
-	squares := 0.0
-	sr, cr := math.Sincos(2 * math.Pi * cycles)
-	s, c := 0.0, 1.0
-	mid := float64(to-from-1) / 2
-	for i, v := range m.cents[from:to] {
-		if m.ok[from+i] {
-			row := [5]float64{1, (float64(i) - mid) / (mid + 1), c, s, v}
-			for j := 0; j < terms; j++ {
-				for k := j; k < terms; k++ {
-					a[j][k] += row[j] * row[k]
-				}
-				a[j][4] += row[j] * v
-			}
-			squares += v * v
-		}
-		s, c = s*cr+c*sr, c*cr-s*sr
-	}
-	// Cholesky-like elimination on the symmetrical system; a term that the
-	// others already explain is left out.
-	rest = squares
-	for j := 0; j < terms; j++ {
-		if a[j][j] <= 1e-9 {
-			continue
-		}
-		rest -= a[j][4] * a[j][4] / a[j][j]
-		for i := j + 1; i < terms; i++ {
-			f := a[j][i] / a[j][j]
-			for k := i; k < terms; k++ {
-				a[i][k] -= f * a[j][k]
-			}
-			a[i][4] -= f * a[j][4]
-		}
-	}
-	if terms == 4 && a[3][3] > 1e-9 && a[2][2] > 1e-9 {
-		sine = a[3][4] / a[3][3]
-		cosine = (a[2][4] - a[2][3]*sine) / a[2][2]
-	}
-	return math.Max(0, rest), cosine, sine
+	return Median(m.sorted)
 }
 
 // slope is the least-squares trend of steady per frame. Gaps count as nothing:
@@ -560,7 +344,7 @@ func (m *measure) scatter() (spread, se float64) {
 		return spread, 0
 	}
 	factor := 1.0
-	for k := 1; k <= max(1, min(n/3, 200)) && k < n; k++ {
+	for k := 1; k <= max(1, min(n/lagPart, mostLag)) && k < n; k++ {
 		r := 0.0
 		for i := k; i < n; i++ {
 			r += (m.steady[i] - mean) * (m.steady[i-k] - mean)
@@ -593,10 +377,10 @@ func decay(frames []moment, sung func(moment) bool, dt float64) (slope, fit floa
 		return 0, 0
 	}
 	vx, vy, cov := sxx-sx*sx/n, syy-sy*sy/n, sxy-sx*sy/n
-	if vx <= 1e-12 {
+	if vx <= leastTime {
 		return 0, 0
 	}
-	if vy > 1e-9 {
+	if vy > leastVariance {
 		fit = math.Min(1, cov*cov/(vx*vy))
 	}
 	return cov / vx, fit

@@ -63,6 +63,9 @@ type Note struct {
 	Lost bool
 }
 
+// Lengths and distances of a note. Where no source stands, they were chosen by trial, on
+// made contours (note_test.go, internal/session/held_test.go) and on the development half
+// of the hard set.
 const (
 	maxGap      = 0.060 // s without pitch inside one note
 	minNote     = 0.100 // s
@@ -95,25 +98,6 @@ const (
 	// the tracker: more than a scoop or a wide vibrato does.
 	slipCents = 650.0
 
-	minVibrato, maxVibrato = 4.0, 8.0 // Hz
-	minExtent              = 15.0     // c
-	minCycles              = 2.0
-	// A vibrato is looked for in windows, of which a slow one fills half with one
-	// cycle and a half. The limits were chosen on the first half of the contours
-	// in internal/session/held_test.go.
-	windowTime    = 0.360 // s
-	windowStep    = 0.060 // s
-	windowSung    = 0.8   // share of the frames
-	leastWindow   = 14    // frames: more than a fit of four numbers takes
-	rateStep      = 0.5   // Hz
-	rateSlack     = 0.35  // Hz
-	minVibratoFit = 0.7   // share of the variance that the swing explains in a window,
-	runFit        = 0.8   // and in the mean of those that follow each other
-	inPhase       = 0.7   // cosine of the angle between neighbours
-	// Two pitches in turn are flat on top. A sine has no third harmonic, a trill
-	// that takes two thirds of its time to move 0.13 of the first.
-	flatTops = 0.12
-
 	// Where a pitch is held: a stretch of half a second, less what averaging takes
 	// from it, within stayCents of a level that drifts by driftRate at most and
 	// moves by less than stirs. The way there or away may take wayTime, and is
@@ -128,6 +112,14 @@ const (
 	wayTime    = 0.750 // s
 	guardTime  = 0.150 // s at most that are dropped beside the way
 	guardCents = 8.0   // until it is so near
+	stayTimes  = 4     // times that the line is laid through what stays about it
+	strayMost  = 2.0   // frames of staying that one frame far off undoes
+
+	// The standard error sums up autocorrelations to lagPart of the frames, and mostLag
+	// at most: later ones are noise.
+	lagPart, mostLag = 3, 200
+	leastTime        = 1e-12 // s²: a level over no time has no trend
+	leastVariance    = 1e-9  // dB²: a level that does not move is explained by nothing
 
 	maxKept = 30.0 // s of a note kept frame by frame
 

@@ -11,14 +11,53 @@ type Onset struct {
 // MinOnset is the least Strength of an Onset that is given out.
 const MinOnset = .35
 
+// Constants without another source were chosen by trial; they come from no publication.
+// Those that count frames are for the usual hop of 10 ms. What has a from and a to counts
+// frames from the peak of the flux on, and does not reach its end.
 const (
-	onsetBefore = 46  // frames of the past an onset is judged by
-	onsetAfter  = 13  // and of what follows
-	onsetApart  = 9   // frames: of two onsets nearer than this the stronger one counts
-	onsetShift  = .02 // s from the peak of the flux to where people mark the note
-	onsetRing   = 128
+	onsetBefore = 46                          // frames of the past an onset is judged by
+	onsetAfter  = 13                          // and of what follows
+	onsetApart  = 9                           // frames: of two onsets nearer than this the stronger one counts
+	onsetShift  = .02                         // s from the peak of the flux to where people mark the note
+	onsetRing   = 128                         // frames kept: a power of two above onsetBefore + onsetAfter + onsetApart
+	onsetWaits  = 4                           // candidates that may wait for a stronger one: isPeak leaves three in onsetApart
 	onsetDelay  = onsetAfter + onsetApart + 2 // points until an onset is known
-	numOnset    = 29
+	onsetQuiet  = -75.                        // dBFS below which levels are alike
+	onsetForget = .05                         // dB a frame that the loudest level forgets
+
+	peakLeast = .05 // flux of a candidate at least
+	peakApart = 4   // frames to either side that have no more flux
+
+	noteFrom, noteTo      = 3, 12   // frames of the pitch after it
+	beforeFrom, beforeTo  = -13, -2 // and before
+	singsFrom, singsTo    = 2, 12   // frames that may be voiced after it
+	sangFrom, sangTo      = -5, 3   // and before
+	lowFrom, lowTo        = -7, 2   // of the least level
+	riseFrom, riseTo      = 2, 8    // of the mean level that it rises to
+	sankFrom, sankTo      = -12, -4 // and falls from
+	jumpFrom, jumpTo      = 1, 5    // of the mean level after
+	jumpBefore, jumpUntil = -4, 0   // and before
+	topFrom, topTo        = 2, 10   // of the loudest level
+	stepReach             = 4       // frames to either side of the step of pitch
+	sureReach             = 4       // and of the least confidence
+	fewPitches            = 3       // voiced frames that make a pitch
+
+	fluxUsual     = .02 // flux that is added to the mean: where nothing moves, little is no peak
+	mostUsual     = 6   // times the usual flux, as a feature by itself
+	mostUsualOver = 8   // and in its hinges, whose knots follow
+	usualKnot     = 1.5
+	usualKnot2    = 3
+	mostStep      = 2   // semitones that a step or a scatter counts for, at most
+	intervalKnot  = .25 // semitones: of the interval, where a voice follows
+	// The level: dB that count at most, and knots.
+	mostOnsetRise = 30
+	mostRiseSung  = 25 // where it is multiplied by how much is sung
+	mostJump      = 20
+	mostFall      = 20
+	riseKnot      = 6
+	riseKnot2     = 12
+	jumpKnot      = 3
+	fallKnot      = 3
 )
 
 // OnsetFinder finds the onsets of sung notes in the points of a Tracker. The
@@ -35,7 +74,7 @@ type OnsetFinder struct {
 	conf    [onsetRing]float64
 	loud    [onsetRing]float64
 	peak    float64
-	wait    [4]onsetPeak
+	wait    [onsetWaits]onsetPeak
 	waiting int
 	x       [numOnset]float64
 }
@@ -63,8 +102,6 @@ func (o *OnsetFinder) Reset() {
 	}
 }
 
-const onsetQuiet = -75. // dBFS below which levels are alike
-
 // Push takes points in order and appends the onsets that are certain.
 func (o *OnsetFinder) Push(dst []Onset, points []Point) []Onset {
 	for i := range points {
@@ -90,7 +127,7 @@ func (o *OnsetFinder) push(dst []Onset, p *Point) []Onset {
 	if p.Voiced {
 		o.st[i] = 12 * math.Log2(p.F0)
 	}
-	o.peak = math.Max(o.l[i], o.peak-.05)
+	o.peak = math.Max(o.l[i], o.peak-onsetForget)
 	o.loud[i] = o.peak
 	o.n++
 	k := o.n - 1 - onsetAfter
@@ -129,12 +166,13 @@ func (o *OnsetFinder) push(dst []Onset, p *Point) []Onset {
 	return dst
 }
 
+// isPeak tells whether the flux of frame k is the highest around.
 func (o *OnsetFinder) isPeak(k int64) bool {
 	v := o.f[k&(onsetRing-1)]
-	if v < .05 {
+	if v < peakLeast {
 		return false
 	}
-	for j := k - 4; j <= k+4; j++ {
+	for j := k - peakApart; j <= k+peakApart; j++ {
 		if o.f[j&(onsetRing-1)] > v {
 			return false
 		}
@@ -159,8 +197,11 @@ func (o *OnsetFinder) lowest(y *[onsetRing]float64, from, to int64) float64 {
 	return s
 }
 
+// pitchesMost is more than the frames of any stretch whose pitches are gathered.
+const pitchesMost = 16
+
 // pitches gathers the voiced semitones of [from, to), sorted.
-func (o *OnsetFinder) pitches(buf *[16]float64, from, to int64) []float64 {
+func (o *OnsetFinder) pitches(buf *[pitchesMost]float64, from, to int64) []float64 {
 	n := 0
 	for j := from; j < to; j++ {
 		v := o.st[j&(onsetRing-1)]
@@ -178,66 +219,73 @@ func (o *OnsetFinder) pitches(buf *[16]float64, from, to int64) []float64 {
 	return buf[:n]
 }
 
-func middle(s []float64) float64 {
-	n := len(s)
-	return .5 * (s[(n-1)/2] + s[n/2])
-}
-
-func average(s []float64) float64 {
-	t := 0.0
-	for _, v := range s {
-		t += v
-	}
-	return t / float64(len(s))
-}
-
+// judge is the probability that there is an onset at frame k: see onsetFeatures.
 func (o *OnsetFinder) judge(k int64) float64 {
-	var ba, bb, bc [16]float64
-	f := o.f[k&(onsetRing-1)]
-	rel := f / (o.mean(&o.f, k-onsetBefore, k+onsetAfter+1) + .02)
-	a := o.pitches(&ba, k+3, k+12)
-	b := o.pitches(&bb, k-13, k-2)
-	none, dp := 1.0, 0.0
-	if len(a) > 2 && len(b) > 2 {
-		none, dp = 0, math.Min(2, math.Abs(middle(a)-middle(b)))
+	x := &o.x
+	x[atOne] = 1
+	flux := o.f[k&(onsetRing-1)]
+	x[atFlux] = flux
+	usual := flux / (o.mean(&o.f, k-onsetBefore, k+onsetAfter+1) + fluxUsual)
+	x[atUsual] = math.Min(usual, mostUsual)
+	x[atUsualOver15] = over(math.Min(usual, mostUsualOver), usualKnot)
+	x[atUsualOver30] = over(math.Min(usual, mostUsualOver), usualKnot2)
+	o.judgePitch(k, x)
+	o.judgeLevel(k, x)
+	x[atConfidence] = o.lowest(&o.conf, k-sureReach, k+sureReach)
+	onsetPlan.fill(x[:])
+	z := 0.0
+	for i, v := range x {
+		z += onsetWeights[i] * v
 	}
-	spread := 2.0
-	if len(a) > 3 {
+	return 1 / (1 + math.Exp(-z))
+}
+
+// judgePitch fills in what pitch and voicing say.
+func (o *OnsetFinder) judgePitch(k int64, x *[numOnset]float64) {
+	var ba, bb, bc [pitchesMost]float64
+	a := o.pitches(&ba, k+noteFrom, k+noteTo)
+	b := o.pitches(&bb, k+beforeFrom, k+beforeTo)
+	x[atNone], x[atInterval] = 1, 0
+	if len(a) >= fewPitches && len(b) >= fewPitches {
+		x[atNone], x[atInterval] = 0, math.Min(mostStep, math.Abs(middle(a)-middle(b)))
+	}
+	x[atScatter] = mostStep
+	if len(a) > fewPitches {
 		m, s := average(a), 0.0
 		for _, v := range a {
 			s += (v - m) * (v - m)
 		}
-		spread = math.Min(2, math.Sqrt(s/float64(len(a))))
+		x[atScatter] = math.Min(mostStep, math.Sqrt(s/float64(len(a))))
 	}
-	va := float64(len(o.pitches(&bc, k+2, k+12))) / 10
-	vb := float64(len(o.pitches(&bc, k-5, k+3))) / 8
-	low := o.lowest(&o.l, k-7, k+2)
-	rise := o.mean(&o.l, k+2, k+8) - low
-	jump := o.mean(&o.l, k+1, k+5) - o.mean(&o.l, k-4, k)
-	fall := o.mean(&o.l, k-12, k-4) - low
+	x[atSings] = float64(len(o.pitches(&bc, k+singsFrom, k+singsTo))) / (singsTo - singsFrom)
+	x[atSang] = float64(len(o.pitches(&bc, k+sangFrom, k+sangTo))) / (sangTo - sangFrom)
+	x[atIntervalOver25TimesSings] = over(x[atInterval], intervalKnot) * x[atSings]
+	x[atStep] = 0
+	a = o.pitches(&ba, k, k+stepReach)
+	b = o.pitches(&bb, k-stepReach, k)
+	if len(a) > 0 && len(b) > 0 {
+		x[atStep] = math.Min(mostStep, math.Abs(average(a)-average(b)))
+	}
+}
+
+// judgeLevel fills in what the level says, once the flux and the pitch have spoken.
+func (o *OnsetFinder) judgeLevel(k int64, x *[numOnset]float64) {
+	low := o.lowest(&o.l, k+lowFrom, k+lowTo)
+	rise := o.mean(&o.l, k+riseFrom, k+riseTo) - low
+	jump := o.mean(&o.l, k+jumpFrom, k+jumpTo) - o.mean(&o.l, k+jumpBefore, k+jumpUntil)
+	fall := o.mean(&o.l, k+sankFrom, k+sankTo) - low
 	top := math.Inf(-1)
-	for j := k + 2; j < k+10; j++ {
+	for j := k + topFrom; j < k+topTo; j++ {
 		top = math.Max(top, o.l[j&(onsetRing-1)])
 	}
-	step := 0.0
-	a = o.pitches(&ba, k, k+4)
-	b = o.pitches(&bb, k-4, k)
-	if len(a) > 0 && len(b) > 0 {
-		step = math.Min(2, math.Abs(average(a)-average(b)))
-	}
-	o.x = [numOnset]float64{
-		1, f, over(f, .15), over(f, .3), math.Min(rel, 6), dp, over(dp, .5), none,
-		va, over(va, .5), vb, math.Min(rise, 30) / 10, over(rise, 6) / 10, jump / 10,
-		over(math.Min(fall, 20), 3) / 10, spread, o.lowest(&o.conf, k-4, k+4),
-		(top - o.loud[(k+9)&(onsetRing-1)]) / 10, va * math.Min(rise, 25) / 10, dp * f,
-		over(math.Min(rel, 8), 1.5), over(math.Min(rel, 8), 3), over(math.Min(rise, 30), 12) / 10,
-		over(math.Min(jump, 20), 3) / 10, over(dp, .25) * va, f * va, math.Min(rel, 6) * va, step, over(f, .08),
-	}
-	z := 0.0
-	for i, v := range o.x {
-		z += onsetWeights[i] * v
-	}
-	return 1 / (1 + math.Exp(-z))
+	x[atRise] = math.Min(rise, mostOnsetRise) / tenDB
+	x[atRiseOver6] = over(rise, riseKnot) / tenDB
+	x[atRiseOver12] = over(math.Min(rise, mostOnsetRise), riseKnot2) / tenDB
+	x[atRiseTimesSings] = x[atSings] * math.Min(rise, mostRiseSung) / tenDB
+	x[atJump] = jump / tenDB
+	x[atJumpOver3] = over(math.Min(jump, mostJump), jumpKnot) / tenDB
+	x[atFallOver3] = over(math.Min(fall, mostFall), fallKnot) / tenDB
+	x[atUnderLoudest] = (top - o.loud[(k+topTo-1)&(onsetRing-1)]) / tenDB
 }
 
 // Fitted on the reference sight-singing recordings (1240 marked notes).

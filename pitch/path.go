@@ -2,11 +2,17 @@ package pitch
 
 import "math"
 
-// moveCap is how many octaves a frame may move before it counts as a jump.
+// moveCap is how many octaves a frame may move before it counts as a jump: 3.4
+// semitones. By trial, as are the costs below.
 const moveCap = .28
 
+// leastLog is the least log probability of a candidate, and of nobody singing: one frame
+// cannot rule out what all others say. By trial.
+const leastLog = -12
+
 // costs weigh the path over candidates and unvoiced (Viterbi). All are natural
-// logarithms of probabilities.
+// logarithms of probabilities, and were chosen by trial on the training sounds and the
+// development half of the hard set.
 type costs struct {
 	share float64 // of the evidence: frames overlap, so they do not count in full
 	move  float64 // per octave
@@ -68,7 +74,8 @@ func (w *costs) forward(prev, fr *frame) {
 
 // singing is what speaks for a voice before anything is heard, as a natural
 // logarithm: half of the frames that the weights are fitted on have none, and
-// whoever listens to singing meets fewer.
+// whoever listens to singing meets fewer. It raised overall accuracy on the development
+// half of the hard set from 98.50 to 98.71 % where somebody sings.
 const singing = .8
 
 // classify turns features into log probabilities: a multinomial logistic model.
@@ -96,8 +103,8 @@ func (e *evidence) classify(fr *frame) {
 		sum += math.Exp(l[i] - m)
 	}
 	z := m + math.Log(sum)
-	fr.uv = max(-12, u-z)
+	fr.uv = max(leastLog, u-z)
 	for i := 0; i < fr.n; i++ {
-		fr.c[i].logp = max(-12, l[i]-z)
+		fr.c[i].logp = max(leastLog, l[i]-z)
 	}
 }

@@ -26,11 +26,38 @@ type refiner struct {
 	c1, s1, ch, sh []float64 // e^(jω t) and e^(jhω t)
 }
 
-const refineHarm = 8
+// Without another source, chosen by trial on the training sounds and the development
+// half of the hard set.
+const (
+	refineHarm   = 8    // harmonics that are read
+	firstHarm    = 3    // of the first pass: higher ones leave their lobe where f is far off
+	refineTime   = .024 // s of window at least, in whole periods
+	refineLong   = .060 // s of the second window, where the first one was not sure
+	refineLeast  = 2    // periods: fewer do not put the other harmonics on zeros
+	refineUnsure = .25  // cents of standard error from which the second window is tried
+	refineAgrees = 2.2  // standard errors that it may differ by: else the pitch moves
+	refineAgain  = .004 // of f: a larger step is followed by another, 7 cents
+	refineMost   = .045 // of f that it is moved at all: 76 cents
+	endSlack     = 1.03 // of the window, where it is moved before the end of what is there
+
+	// The scratch holds three periods of the lowest pitch or 60 ms, the longest window,
+	// from the centre to one side, and some samples more.
+	scratchPeriods = 1.7
+	scratchTime    = .035
+
+	topShare    = .42   // of the rate: harmonics nearer to half of it are left out
+	topHarmonic = 4700  // Hz: under topHz by a window's lobe and more
+	emptyPower  = 1e-30 // |X|² that keeps ratios finite
+	silentPower = 1e-29 // |X|² under which all harmonics are silence
+	leakage     = 1e-7  // of the strongest harmonic's power: 70 dB under it
+	hannShare   = .75   // Σw² of 2n samples of a Hann window, over n: 2·3/8
+	modelNoise  = 1e-10 // (δ/ω)²: what is no noise, a voice's own 0.02 cents
+	robust      = 9     // three standard errors, squared: a harmonic so far off counts half
+)
 
 func newRefiner(fs, minF float64) refiner {
-	n := int(1.7*fs/minF) + 2
-	if m := int(.035*fs) + 2; m > n {
+	n := int(scratchPeriods*fs/minF) + 2
+	if m := int(scratchTime*fs) + 2; m > n {
 		n = m
 	}
 	buf := func() []float64 { return make([]float64, n) }
@@ -74,30 +101,30 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 	ee[0] *= .5
 	var es, wt, ps [refineHarm + 1]float64
 	H := 1
-	for H < harm && float64(H+1)*f <= min(.42*fs, 4700) {
+	for H < harm && float64(H+1)*f <= min(topShare*fs, topHarmonic) {
 		H++
 	}
 	strongest := 0.0
 	for h := 1; h <= H; h += 2 {
 		xr, xi, dr, di, yr, yi, er, ei := r.harmonics(n + 1)
-		ps[h] = xr*xr + xi*xi + 1e-30
+		ps[h] = xr*xr + xi*xi + emptyPower
 		es[h] = (dr*xi - di*xr) / ps[h] / float64(h)
 		strongest = max(strongest, ps[h])
 		if h < H {
-			ps[h+1] = yr*yr + yi*yi + 1e-30
+			ps[h+1] = yr*yr + yi*yi + emptyPower
 			es[h+1] = (er*yi - ei*yr) / ps[h+1] / float64(h+1)
 			strongest = max(strongest, ps[h+1])
 		}
 	}
-	if strongest <= 1e-29 { // digital silence: the sound is before or after it
+	if strongest <= silentPower { // digital silence: the sound is before or after it
 		return 0, math.Inf(1)
 	}
 	// A harmonic 70 dB below the strongest is leakage, however quiet the room.
-	nv = max(nv, 1e-7*strongest/(.75*float64(n)))
+	nv = max(nv, leakage*strongest/(hannShare*float64(n)))
 	var num, den float64
 	for h := 1; h <= H; h++ {
 		// σ² Σw′² / (2|X|² h²), and a floor for what is not noise
-		wt[h] = 1 / (nv*sd/(2*float64(h*h)*ps[h]) + 1e-10*w0*w0)
+		wt[h] = 1 / (nv*sd/(2*float64(h*h)*ps[h]) + modelNoise*w0*w0)
 		num += es[h] * wt[h]
 		den += wt[h]
 	}
@@ -107,7 +134,7 @@ func (r *refiner) pass(x []float64, c int, f float64, m, harm int, nv float64) (
 	for h := 1; h <= H; h++ {
 		e := es[h] - mean
 		k := e * e * wt[h]
-		g := wt[h] / (1 + k/9)
+		g := wt[h] / (1 + k/robust)
 		n2 += g * es[h]
 		d2 += g
 		q += g * e * e
@@ -149,33 +176,33 @@ func (r *refiner) harmonics(n int) (xr, xi, dr, di, yr, yi, er, ei float64) {
 // refine improves f (hertz) and gives its standard error in cents, at most
 // roughSE. nv is the noise variance per sample.
 func (r *refiner) refine(x []float64, c int, f, nv float64) (float64, float64) {
-	m := max(2, int(math.Ceil(.024*f)))
+	m := max(refineLeast, int(math.Ceil(refineTime*f)))
 	if have := float64(len(x) - 2 - c); .5*float64(m)*r.fs/f > have {
-		m = max(2, int(2*have*f/r.fs))
-		if lack := .5*float64(m)*r.fs/f*1.03 - have; lack > 0 {
+		m = max(refineLeast, int(2*have*f/r.fs))
+		if lack := .5*float64(m)*r.fs/f*endSlack - have; lack > 0 {
 			c -= int(lack) + 1
 		}
 	}
 	f0 := f
-	d, v := r.pass(x, c, f, m, 3, nv)
+	d, v := r.pass(x, c, f, m, firstHarm, nv)
 	if math.IsInf(v, 1) {
 		return f, roughSE
 	}
 	f = clampStep(f, d, f0)
 	d, v = r.pass(x, c, f, m, refineHarm, nv)
-	if math.Abs(d) > .004*f {
+	if math.Abs(d) > refineAgain*f {
 		f = clampStep(f, d, f0)
 		d, v = r.pass(x, c, f, m, refineHarm, nv)
 	}
 	f = clampStep(f, d, f0)
 	se := 1200 / math.Ln2 * math.Sqrt(v) / f
-	if se > .25 {
-		m2 := max(3, int(math.Ceil(.060*f)))
+	if se > refineUnsure {
+		m2 := max(refineLeast+1, int(math.Ceil(refineLong*f)))
 		d2, v2 := r.pass(x, c, f, m2, refineHarm, nv)
 		if !math.IsInf(v2, 1) {
 			se2 := 1200 / math.Ln2 * math.Sqrt(v2) / f
 			dc := math.Abs(1200 / math.Ln2 * d2 / f)
-			if dc < 2.2*se && se2 < se {
+			if dc < refineAgrees*se && se2 < se {
 				f = clampStep(f, d2, f0)
 				se = se2
 			}
@@ -194,12 +221,13 @@ const roughSE = 50
 // the uncorrected one instead of 68 %.
 const seFactor = 1.8
 
+// clampStep is f + d, within refineMost of f0.
 func clampStep(f, d, f0 float64) float64 {
 	f += d
-	if f > f0*1.045 {
-		f = f0 * 1.045
-	} else if f < f0*.955 {
-		f = f0 * .955
+	if f > f0*(1+refineMost) {
+		f = f0 * (1 + refineMost)
+	} else if f < f0*(1-refineMost) {
+		f = f0 * (1 - refineMost)
 	}
 	return f
 }

@@ -90,9 +90,9 @@ const (
 	// 4.9 kHz are enough to tell the pitch of any voice.
 	innerRate = 20000
 	// How many frames a reading waits.
-	settledLag = 6
-	liveLag    = 5
-	offlineLag = 300
+	settledLag = 6   // 60 ms at the usual hop
+	liveLag    = 5   // 50 ms
+	offlineLag = 300 // 3 s
 	// blocks is how many hops the ring of levels holds.
 	blocks = 16
 	// offsetBlocks is how many of them before a frame's own, and itself, tell
@@ -104,9 +104,20 @@ const (
 	// loudest is the largest sample that is believed, 18 dB over full scale:
 	// what lies beyond is no sound but a fault on the way.
 	loudest = 8.0
-	// fewest is how many frames in a row a sung sound has.
+	// fewest is how many frames in a row a sung sound has: by trial.
 	fewest = 3
+	// halverTaps are the one-sided taps of a half-band stage, halverLast those of the
+	// last one, which is the steepest: what it folds back is heard. Kaiser's β 5 has
+	// a stop band of −54 dB (Kaiser 1974).
+	halverTaps, halverLast = 4, 12
+	halverBeta             = 5
+	// refineReach, in seconds, is more than the refiner looks to either side.
+	refineReach = .04
 )
+
+// How the hops before, around and after a frame's centre weigh in its level. What comes
+// after a live frame has not been heard.
+var levelWeights, levelWeightsLive = [3]float64{.25, .5, .25}, [3]float64{.25, .75, 0}
 
 // Tracker turns a stream of samples into [Point]s, one per hop: frame k is
 // centred on sample k·Hop, and what lies before the first sample counts as
@@ -161,18 +172,11 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	for ; rate >= innerRate; rate /= 2 {
 		t.step *= 2
 	}
-	// The last stage is the steepest: what it folds back is heard.
-	for left := t.step; left > 1; left /= 2 {
-		taps := 4
-		if left == 2 {
-			taps = 12
-		}
-		t.halvers = append(t.halvers, newHalver(taps, 5, run*left/t.step))
-	}
+	t.halvers = newHalvers(t.step)
 	t.ev = newEvidence(rate, cfg.MinHz, cfg.MaxHz, cfg.Reading == Live)
 	t.ev.sounding(cfg.Known)
 	t.ref = newRefiner(rate, cfg.MinHz)
-	t.behind = 2 * max(t.ev.half()+t.ev.tauMax, int(.04*rate))
+	t.behind = 2 * max(t.ev.half()+t.ev.tauMax, int(refineReach*rate))
 	t.reach = t.ev.back * t.step
 	t.costs = offlineCosts
 	switch cfg.Reading {
@@ -335,12 +339,15 @@ func (t *Tracker) advance(dst []Point) []Point {
 	return dst
 }
 
+// digitalSilence is a power under MinLevel, so that there is a level of nothing.
+const digitalSilence = 1e-13
+
 // around is the level around the centre of frame k in dBFS, less a constant
 // offset.
 func (t *Tracker) around(k int64) float64 {
-	weights := [3]float64{.25, .5, .25}
-	if t.cfg.Reading == Live { // what comes after has not been heard
-		weights = [3]float64{.25, .75, 0}
+	weights := levelWeights
+	if t.cfg.Reading == Live {
+		weights = levelWeightsLive
 	}
 	hop := float64(t.cfg.Hop)
 	offset, n := 0.0, 0.0
@@ -359,7 +366,7 @@ func (t *Tracker) around(k int64) float64 {
 			power += w * math.Max(0, b.squares-offset*(2*b.sum-offset*hop))
 		}
 	}
-	return math.Max(MinLevel, 10*math.Log10(power/hop+1e-13))
+	return math.Max(MinLevel, 10*math.Log10(power/hop+digitalSilence))
 }
 
 // read works out the evidence of frame k and the best paths to it.

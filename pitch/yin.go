@@ -21,8 +21,8 @@ type Estimate struct {
 // Estimator finds the fundamental frequency of single frames. It is YIN (de
 // Cheveigné & Kawahara 2002, J. Acoust. Soc. Am. 111:1917; "eq." below is
 // theirs) with one change: the period is the shortest dip that is nearly as
-// deep as the deepest one and divides it. It is the plain method, which the
-// tests measure the [Tracker] against.
+// deep as the deepest one and divides it. It is the plain method, to measure the
+// [Tracker] beside; the tracker does not use it.
 //
 // An Estimator owns its scratch and is for one goroutine.
 type Estimator struct {

@@ -27,10 +27,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 	}
 	b.WriteString("L:1/8\n")
 	if s.Tempo > 0 {
-		pulse := theory.Fraction{Num: 1, Den: 1}
-		if s.Meter.Valid() {
-			pulse = s.Meter.Pulse()
-		}
+		pulse := pulseOf(s.Meter)
 		beat := pulse.Over(theory.Fraction{Num: 4, Den: 1})
 		fmt.Fprintf(&b, "Q:%d/%d=%g\n", beat.Num, beat.Den, math.Round(s.Tempo*1000)/1000)
 	}

@@ -82,15 +82,15 @@ func (a *abcReader) field(name byte, value string) error {
 	case 'm':
 		a.leave("m: is not supported and was left out")
 	case 'U':
-		letter, meaning, ok := strings.Cut(value, "=")
-		letter = strings.TrimSpace(letter)
-		if r := []rune(letter); !ok || len(r) != 1 || !isSymbol(r[0]) {
+		letter, meaning, _ := strings.Cut(value, "=")
+		meaning = strings.TrimSpace(meaning)
+		if r := []rune(strings.TrimSpace(letter)); meaning == "" || len(r) != 1 || !isSymbol(r[0]) {
 			a.leave(fmt.Sprintf("U: %s defines no symbol: want one of the letters H to W, h to w or ~, like T = !trill!; it was left out", quote(value)))
 		} else {
 			if a.symbols == nil {
 				a.symbols = map[rune]string{}
 			}
-			a.symbols[r[0]] = strings.TrimSpace(meaning)
+			a.symbols[r[0]] = meaning
 		}
 	}
 	return nil

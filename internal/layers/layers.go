@@ -1,9 +1,11 @@
-// Package layers holds who may import whom, as a table to read, and the test
-// that enforces it. It parses sources and runs nothing: a test that asked the
-// go command would be served stale from the test cache.
+// Package layers holds who may import whom, as a table to read, how long files and
+// functions may be, and the tests that enforce both. They parse sources and run
+// nothing: a test that asked the go command would be served stale from the test
+// cache.
 //
 // There is nothing to call. To change an arrow, change the table in the same
-// commit and say why. A folder gets its row with its first code.
+// commit and say why. A folder gets its row with its first code, and an arrow that
+// nothing needs any more goes.
 package layers
 
 // arrows has a row for every folder with Go code. After the colon comes what
@@ -14,8 +16,8 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory                             | gonum
-exercise/grade:    exercise pitch theory                    | gonum
+exercise:          pitch theory                             |
+exercise/grade:    exercise theory                          |
 exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
@@ -24,12 +26,12 @@ internal/plain:                                              |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/notation: theory internal/plain gomidi              | exercise/compose
-internal/review:   pitch theory exercise exercise/grade internal/audio | internal/synth internal/report
+internal/review:   pitch exercise/grade internal/audio      | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/compose exercise/practice calib internal/audio internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
 internal/report:   theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain plot |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
-internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
+internal/tui:      theory exercise exercise/compose internal/session internal/report internal/plain bubbletea lipgloss |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

@@ -14,7 +14,7 @@ import (
 // and endings, changes of key, meter and note length, and words below. What it
 // leaves out it warns of.
 func (r *reading) abc(text string) (theory.Score, error) {
-	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: theory.Fraction{Num: 1, Den: 1}, propagate: "pitch"}
+	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: one, propagate: "pitch"}
 	for a.rest = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text); a.rest != "" && !a.done; a.row++ {
 		var line string
 		line, a.rest, _ = strings.Cut(a.rest, "\n")

@@ -33,7 +33,7 @@ func (a *abcReader) field(name byte, value string) error {
 		if !ok {
 			return a.errorf("L:%s is no note length; want one like 1/8", quote(value))
 		}
-		f = f.Times(theory.Fraction{Num: 4, Den: 1})
+		f = f.Times(four)
 		if a.voice != nil {
 			a.voice.unit = f
 		} else {
@@ -267,9 +267,9 @@ func abcTempo(q string, m theory.Meter, unit theory.Fraction) float64 {
 	if err != nil || !(perMinute > 0 && perMinute < 10_000) {
 		return 0
 	}
-	length := theory.Fraction{Num: 1, Den: 1}
+	length := one
 	if f, ok := abcFraction(strings.Fields(beat + " ?")[0]); ok {
-		length = f.Times(theory.Fraction{Num: 4, Den: 1})
+		length = f.Times(four)
 	} else if unit.Num > 0 {
 		length = unit
 	}

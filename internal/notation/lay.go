@@ -26,7 +26,7 @@ func pulseOf(m theory.Meter) theory.Fraction {
 	if m.Valid() {
 		return m.Pulse()
 	}
-	return theory.Fraction{Num: 1, Den: 1}
+	return one
 }
 
 // piece is one note symbol, or one rest.

@@ -283,21 +283,46 @@ var idioms = func() (list [len(counts)][2]func() *idiom) {
 // hundred changes goes to all other roots as they are common.
 func newIdiom(c counted, mode Mode) *idiom {
 	k := Key{Mode: mode}
-	var id idiom
-	var weight, roots [12]float64
-	qualities, inversions := map[Quality]float64{}, [4]float64{}
-	named := 0.0
-	for line := range strings.Lines(c.bass) {
-		head, list, _ := strings.Cut(line, ":")
+	t := newTable(k, c.bass)
+	t.fill(k)
+	id := idiom{on: t.on}
+	roots := t.roots
+	if c.roots != "" {
+		roots = readRoots(c.roots)
+		for r := range roots {
+			roots[r] = max(roots[r], 0.3) // what is under 1 in 100 was not counted
+		}
+	}
+	normalise(roots[:])
+	id.move(c, &roots)
+	return &id
+}
+
+// table is what was counted on each bass of a style in one mode, and the sums
+// over all basses that fill it in.
+type table struct {
+	on         [12][]standing
+	weight     [12]float64 // of each bass, in 100
+	named      float64     // all weights that were counted
+	roots      [12]float64 // weight of each root, whatever the bass
+	qualities  map[Quality]float64
+	inversions [4]float64
+}
+
+// newTable reads the rows of basses of k.
+func newTable(k Key, list string) *table {
+	t := &table{qualities: map[Quality]float64{}}
+	for line := range strings.Lines(list) {
+		head, row, _ := strings.Cut(line, ":")
 		name, share := cutCount(head)
 		bass, err := ParseDegree(name, k, Movable)
 		if err != nil {
 			panic(err)
 		}
 		on := bass.Semitones()
-		weight[on] = share
-		named += share
-		for item := range strings.SplitSeq(list, ",") {
+		t.weight[on] = share
+		t.named += share
+		for item := range strings.SplitSeq(row, ",") {
 			numeral, times := cutCount(item)
 			r, err := ParseRoman(numeral, k)
 			if err != nil {
@@ -308,30 +333,36 @@ func newIdiom(c counted, mode Mode) *idiom {
 				panic(fmt.Sprintf("theory: %s does not stand on %s", numeral, name))
 			}
 			st.share, st.times = times/100, int(times)
-			id.on[on] = append(id.on[on], st)
-			roots[st.root] += share * times
-			qualities[r.Chord.Quality] += share * times
-			inversions[max(0, r.Chord.Inversion())] += share * times
+			t.on[on] = append(t.on[on], st)
+			t.roots[st.root] += share * times
+			t.qualities[r.Chord.Quality] += share * times
+			t.inversions[max(0, r.Chord.Inversion())] += share * times
 		}
 	}
+	return t
+}
+
+// fill adds to each bass the chords that its row does not name; the shares on a
+// bass then sum to 1.
+func (t *table) fill(k Key) {
 	total := 0.0
-	for _, n := range inversions {
+	for _, n := range t.inversions {
 		total += n
 	}
-	for on := range id.on {
-		if weight[on] == 0 { // not even its share was counted
-			weight[on] = max(0.1, 100-named) / 4
+	for on := range t.on {
+		if t.weight[on] == 0 { // not even its share was counted
+			t.weight[on] = max(0.1, 100-t.named) / 4
 		}
 		left := 1.0
-		for _, st := range id.on[on] {
+		for _, st := range t.on[on] {
 			left -= st.share
 		}
 		left = max(left, atLeast/100.0)
-		rest := k.standOn(on, id.on[on])
+		rest := k.standOn(on, t.on[on])
 		sum := 0.0
 		for i, st := range rest {
 			// One in a thousand is as good as never counted.
-			w := (qualities[st.roman.Chord.Quality]/total + 0.001) * (inversions[st.roman.Chord.Inversion()]/total + 0.001)
+			w := (t.qualities[st.roman.Chord.Quality]/total + 0.001) * (t.inversions[st.roman.Chord.Inversion()]/total + 0.001)
 			if k.owns(st.roman.Chord) {
 				w *= ownToForeign
 			}
@@ -340,24 +371,22 @@ func newIdiom(c counted, mode Mode) *idiom {
 		}
 		for i := range rest {
 			rest[i].share *= left / sum
-			roots[rest[i].root] += 100 * weight[on] * rest[i].share
+			t.roots[rest[i].root] += 100 * t.weight[on] * rest[i].share
 		}
-		id.on[on] = append(id.on[on], rest...)
+		t.on[on] = append(t.on[on], rest...)
 		sum = 0
-		for _, st := range id.on[on] {
+		for _, st := range t.on[on] {
 			sum += st.share
 		}
-		for i := range id.on[on] {
-			id.on[on][i].share /= sum
+		for i := range t.on[on] {
+			t.on[on][i].share /= sum
 		}
 	}
-	if c.roots != "" {
-		roots = readRoots(c.roots)
-		for r := range roots {
-			roots[r] = max(roots[r], 0.3) // what is under 1 in 100 was not counted
-		}
-	}
-	normalise(roots[:])
+}
+
+// move sets how one root goes to another, from what was counted and how common
+// each root is.
+func (id *idiom) move(c counted, roots *[12]float64) {
 	next := map[int]string{}
 	for line := range strings.Lines(c.next) {
 		from, list, _ := strings.Cut(line, ":")
@@ -388,7 +417,6 @@ func newIdiom(c counted, mode Mode) *idiom {
 			}
 		}
 	}
-	return &id
 }
 
 // cutCount splits "ii65 22" into what was counted and how often.

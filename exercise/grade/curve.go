@@ -349,6 +349,9 @@ func (w *following) worth(i, f int, fr frames) float64 {
 //
 // Of a long line only the cells near the place that the alignment of the notes
 // gives are looked at: work and memory grow with its length, not with its square.
+//
+// Long: one recurrence, whose three moves share the running sums of a cell; apart,
+// each would be handed a dozen of them.
 func (w following) path(timed bool, fr frames, pace float64) following {
 	m, n := len(w.line), len(fr.ok)
 	w.pace = min(max(pace, 2/w.beat), usualMost/w.beat)

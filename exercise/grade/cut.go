@@ -19,6 +19,28 @@ const (
 	sameNote   = 70.0 // cents: neighbours without silence between them that are nearer are one note
 )
 
+// semitones returns the tuning of a curve, in cents from the semitones of A440, the
+// first semitone in that tuning on which a stretch may lie, below the lowest pitch, and
+// how many states there are: the semitones, and silence as the last. Without any pitch
+// there are none.
+func semitones(cents []float64, ok []bool) (tuning, first float64, states int) {
+	low, high := math.Inf(1), math.Inf(-1)
+	var x, y float64
+	for f, c := range cents {
+		if ok[f] {
+			low, high = min(low, c), max(high, c)
+			x += math.Cos(2 * math.Pi * c / 100)
+			y += math.Sin(2 * math.Pi * c / 100)
+		}
+	}
+	if low > high {
+		return 0, 0, 0
+	}
+	tuning = 100 * math.Atan2(y, x) / (2 * math.Pi)
+	first = math.Round((low-tuning)/100) - 1
+	return tuning, first, int(math.Round((high-tuning)/100)-first) + 3
+}
+
 // OfCurve finds the notes of a pitch curve, whose points may lie anywhere in
 // time: it is cut by dynamic programming into stretches on one semitone of the
 // curve's own tuning and silence, each change at a cost. So short notes are
@@ -31,22 +53,11 @@ func OfCurve(curve []Moment) Performance {
 	if len(at) == 0 {
 		return p
 	}
-	low, high := math.Inf(1), math.Inf(-1)
-	var x, y float64
-	for f, c := range cents {
-		if ok[f] {
-			low, high = min(low, c), max(high, c)
-			x += math.Cos(2 * math.Pi * c / 100)
-			y += math.Sin(2 * math.Pi * c / 100)
-		}
-	}
-	if low > high {
+	tuning, first, states := semitones(cents, ok)
+	if states == 0 {
 		return p
 	}
-	tuning := 100 * math.Atan2(y, x) / (2 * math.Pi)
-	first := math.Round((low-tuning)/100) - 1
-	states := int(math.Round((high-tuning)/100)-first) + 3 // the last one is silence
-	quiet := states - 1
+	quiet := states - 1 // the last state is silence
 	cost := make([]float64, states)
 
 	from := make([]entered, len(at))

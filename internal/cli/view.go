@@ -31,28 +31,7 @@ func (v *lineView) event(e session.Event) {
 		}
 		fmt.Fprintf(v.prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, report.Tuning(e.Tuning), v.seed)
 	case session.Prompted:
-		ask := "sing " + s.Asked(e.Item)
-		if e.Item.From != nil {
-			ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
-		}
-		if e.Attempt > 1 {
-			ask = "once more: " + ask
-		}
-		if e.Tolerance.Cents != 0 {
-			ask += ", " + report.Within(e.Tolerance.Cents, v.within)
-			v.within = e.Tolerance.Cents
-		}
-		if e.Folded {
-			ask += " (" + report.Folded(e.Item) + ")"
-		}
-		if e.Parts > 0 {
-			ask += fmt.Sprintf(" (a series: %d of %d)", e.Part, e.Parts)
-		}
-		number := fmt.Sprint(e.Index)
-		if e.Of > 0 {
-			number += fmt.Sprintf(" of %d", e.Of)
-		}
-		fmt.Fprintf(v.prompts, "%s: %s.\n", number, ask)
+		v.prompted(e)
 	case session.DictationAsked:
 		if e.Again {
 			fmt.Fprintln(v.prompts, "Once more.")
@@ -124,4 +103,31 @@ func (v *lineView) event(e session.Event) {
 			fmt.Fprintln(v.prompts, line)
 		}
 	}
+}
+
+// prompted writes what is asked.
+func (v *lineView) prompted(e session.Prompted) {
+	s := v.style
+	ask := "sing " + s.Asked(e.Item)
+	if e.Item.From != nil {
+		ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
+	}
+	if e.Attempt > 1 {
+		ask = "once more: " + ask
+	}
+	if e.Tolerance.Cents != 0 {
+		ask += ", " + report.Within(e.Tolerance.Cents, v.within)
+		v.within = e.Tolerance.Cents
+	}
+	if e.Folded {
+		ask += " (" + report.Folded(e.Item) + ")"
+	}
+	if e.Parts > 0 {
+		ask += fmt.Sprintf(" (a series: %d of %d)", e.Part, e.Parts)
+	}
+	number := fmt.Sprint(e.Index)
+	if e.Of > 0 {
+		number += fmt.Sprintf(" of %d", e.Of)
+	}
+	fmt.Fprintf(v.prompts, "%s: %s.\n", number, ask)
 }

@@ -63,7 +63,7 @@ func TestCheck(t *testing.T) {
 		{"a test may wait", "internal/cli/a_test.go", "import \"time\"\nvar x = time.After(1)", ""},
 		{"no Go", "theory/a.go", "import 7", "theory/a.go"},
 	} {
-		got := check(rows, c.file, []byte("package p\n"+c.body))
+		got := check(rows, c.file, []byte("package p\n"+c.body), map[use]bool{})
 		switch {
 		case c.want == "" && len(got) > 0:
 			t.Errorf("%s: %s with %s: %q, want no complaint", c.rule, c.file, c.body, got)
@@ -82,7 +82,7 @@ func TestReadArrowsRefusesABadTable(t *testing.T) {
 }
 
 func TestCheckTree(t *testing.T) {
-	const table = "theory: |\npitch: theory |\n"
+	const table = "theory: |\npitch: |\n"
 	file := func(s string) *fstest.MapFile { return &fstest.MapFile{Data: []byte(s)} }
 	for _, c := range []struct {
 		rule string
@@ -105,6 +105,44 @@ func TestCheckTree(t *testing.T) {
 		got, err := checkTree(c.tree, table)
 		if err != nil || !slices.Equal(got, c.want) {
 			t.Errorf("%s: %q, %v, want %q", c.rule, got, err, c.want)
+		}
+	}
+}
+
+// Every arrow of a table is needed by someone.
+func TestIdle(t *testing.T) {
+	for _, c := range []struct {
+		rule, table string
+		files       map[string]string
+		want        []string
+	}{
+		{"needed by code and by tests", "theory: |\npitch: gonum | theory\n",
+			map[string]string{"pitch/a.go": `import "gonum.org/v1/gonum/stat"`, "pitch/a_test.go": `import "singback/theory"`}, nil},
+		{"needed below the folder", "theory: |\npitch: theory |\n", map[string]string{"pitch/sub/a.go": `import "singback/theory"`}, nil},
+		{"not needed", "theory: |\npitch: theory |\n", map[string]string{"pitch/a.go": `import "fmt"`},
+			[]string{"pitch: may import theory, and nothing in it does: take the arrow out of the table"}},
+		{"needed by tests alone", "theory: |\npitch: theory |\n", map[string]string{"pitch/a_test.go": `import "singback/theory"`},
+			[]string{"pitch: may import theory, and only its tests do, which belongs behind the bar: take the arrow out of the table"}},
+		{"not needed by tests", "theory: |\npitch: | theory\n", map[string]string{"pitch/a.go": `import "fmt"`},
+			[]string{"pitch: may import theory, in its tests, and none does: take the arrow out of the table"}},
+		{"there twice", "theory: |\npitch: theory | theory\n",
+			map[string]string{"pitch/a.go": `import "singback/theory"`, "pitch/a_test.go": `import "singback/theory"`},
+			[]string{"pitch: may import theory, in its tests, which may do so anyway: take the arrow out of the table"}},
+		{"every test may", "theory: | rapid\n", map[string]string{"theory/a_test.go": `import "pgregory.net/rapid"`},
+			[]string{"theory: may import rapid, in its tests, which may do so anyway: take the arrow out of the table"}},
+		{"all, and one by name", "theory: |\ninternal/cli: * theory |\n", map[string]string{"internal/cli/a.go": `import "singback/theory"`},
+			[]string{"internal/cli: may import theory, which * says already: take the arrow out of the table"}},
+	} {
+		rows, err := readArrows(c.table)
+		if err != nil {
+			t.Fatal(err)
+		}
+		used := map[use]bool{}
+		for file, body := range c.files {
+			check(rows, file, []byte("package p\n"+body), used)
+		}
+		if got := idle(rows, used); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %q, want %q", c.rule, got, c.want)
 		}
 	}
 }

@@ -1,9 +1,11 @@
-// Package layers holds who may import whom, as a table to read, and the test
-// that enforces it. It parses sources and runs nothing: a test that asked the
-// go command would be served stale from the test cache.
+// Package layers holds who may import whom, as a table to read, how long files and
+// functions may be, and the tests that enforce both. They parse sources and run
+// nothing: a test that asked the go command would be served stale from the test
+// cache.
 //
 // There is nothing to call. To change an arrow, change the table in the same
-// commit and say why. A folder gets its row with its first code.
+// commit and say why. A folder gets its row with its first code, and an arrow that
+// nothing needs any more goes.
 package layers
 
 // arrows has a row for every folder with Go code. After the colon comes what
@@ -14,8 +16,8 @@ package layers
 const arrows = `
 theory:            |
 pitch:             gonum                                    | go-dsp
-exercise:          pitch theory                             | gonum
-exercise/grade:    exercise pitch theory                    | gonum
+exercise:          pitch theory                             |
+exercise/grade:    exercise theory                          |
 exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
@@ -32,7 +34,7 @@ internal/store:    theory exercise exercise/compose exercise/practice calib go-t
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
-internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
+internal/tui:      theory exercise exercise/compose internal/session internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |

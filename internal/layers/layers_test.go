@@ -70,9 +70,15 @@ func named(rows map[string]row, importPath string) (name string, ok bool) {
 	return "", importPath != module && !strings.Contains(first, ".")
 }
 
+// use is an arrow that some file of a folder needs: its code, or its tests.
+type use struct {
+	folder, name string
+	test         bool
+}
+
 // check returns what is wrong with one source file, each with file, import or
-// call, and rule. file is relative to the root.
-func check(rows map[string]row, file string, src []byte) []string {
+// call, and rule, and notes in used what it imports. file is relative to the root.
+func check(rows map[string]row, file string, src []byte, used map[use]bool) []string {
 	var wrong []string
 	bad := func(format string, args ...any) {
 		wrong = append(wrong, file+": "+fmt.Sprintf(format, args...))
@@ -117,10 +123,11 @@ func check(rows map[string]row, file string, src []byte) []string {
 			continue
 		}
 		name, known := named(rows, imported)
+		used[use{self, name, isTest}] = true
 		switch {
 		case !known:
 			bad("imports %s; no row and no module of the table is called that", imported)
-		case name == "" || name == self && (isTest || self == "internal/testkit"):
+		case name == "" || name == self && isTest:
 		case slices.Contains(may, name):
 		case slices.Contains(may, "*") && modules[name] == "" && name != "internal/testkit" && !strings.HasPrefix(name, "cmd/"):
 		default:
@@ -168,13 +175,45 @@ func check(rows map[string]row, file string, src []byte) []string {
 	return wrong
 }
 
+// idle returns the arrows of the table that no file needs. One that only tests
+// need belongs behind the bar; there, one that the code has is there twice. "*"
+// is no arrow, but a folder that has it needs no other to a folder.
+func idle(rows map[string]row, used map[use]bool) (wrong []string) {
+	bad := func(folder, name, why string) {
+		wrong = append(wrong, fmt.Sprintf("%s: may import %s, %s: take the arrow out of the table", folder, name, why))
+	}
+	for folder, r := range rows {
+		for _, name := range r.code {
+			switch _, isFolder := rows[name]; {
+			case name == "*":
+			case slices.Contains(r.code, "*") && isFolder && name != "internal/testkit":
+				bad(folder, name, "which * says already")
+			case used[use{folder, name, false}]:
+			case used[use{folder, name, true}]:
+				bad(folder, name, "and only its tests do, which belongs behind the bar")
+			default:
+				bad(folder, name, "and nothing in it does")
+			}
+		}
+		for _, name := range r.tests {
+			switch {
+			case slices.Contains(r.code, name) || slices.Contains(strings.Fields(everyTest), name):
+				bad(folder, name, "in its tests, which may do so anyway")
+			case !used[use{folder, name, true}]:
+				bad(folder, name, "in its tests, and none does")
+			}
+		}
+	}
+	return wrong
+}
+
 // isType tells the types of math/rand/v2 from its functions.
 func isType(name string) bool {
 	return slices.Contains([]string{"Rand", "Source", "PCG", "ChaCha8", "Zipf"}, name)
 }
 
 // checkTree checks every Go file below root, that every row has a folder with
-// code, and that nothing unknown lies in root.
+// code and every arrow a use, and that nothing unknown lies in root.
 func checkTree(root fs.FS, text string) ([]string, error) {
 	rows, err := readArrows(text)
 	if err != nil {
@@ -190,8 +229,24 @@ func checkTree(root fs.FS, text string) ([]string, error) {
 			wrong = append(wrong, e.Name()+": unknown at the top level; topLevel lists what may lie there")
 		}
 	}
-	seen := map[string]bool{}
-	err = fs.WalkDir(root, ".", func(file string, e fs.DirEntry, err error) error {
+	seen, used := map[string]bool{}, map[use]bool{}
+	err = sources(root, func(file string, src []byte) {
+		wrong = append(wrong, check(rows, file, src, used)...)
+		seen[path.Dir(file)] = true
+	})
+	for folder := range rows {
+		if !seen[folder] {
+			wrong = append(wrong, folder+": has a row in the table of arrows, but there is no Go code in it")
+		}
+	}
+	wrong = append(wrong, idle(rows, used)...)
+	slices.Sort(wrong)
+	return wrong, err
+}
+
+// sources goes through the Go files below root.
+func sources(root fs.FS, each func(file string, src []byte)) error {
+	return fs.WalkDir(root, ".", func(file string, e fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 			return err
@@ -204,20 +259,11 @@ func checkTree(root fs.FS, text string) ([]string, error) {
 			return nil
 		}
 		src, err := fs.ReadFile(root, file)
-		if err != nil {
-			return err
+		if err == nil {
+			each(file, src)
 		}
-		wrong = append(wrong, check(rows, file, src)...)
-		seen[path.Dir(file)] = true
-		return nil
+		return err
 	})
-	for folder := range rows {
-		if !seen[folder] {
-			wrong = append(wrong, folder+": has a row in the table of arrows, but there is no Go code in it")
-		}
-	}
-	slices.Sort(wrong)
-	return wrong, err
 }
 
 func TestArrowsPointDown(t *testing.T) {
@@ -227,5 +273,14 @@ func TestArrowsPointDown(t *testing.T) {
 	}
 	for _, w := range wrong {
 		t.Error(w)
+	}
+}
+
+func TestEveryModuleHasARow(t *testing.T) {
+	words := strings.Fields(strings.NewReplacer(":", " ", "|", " ").Replace(arrows) + everyTest)
+	for name, module := range modules {
+		if !slices.Contains(words, name) {
+			t.Errorf("%s (%s) stands in no row: take it out of modules", name, module)
+		}
 	}
 }

@@ -27,11 +27,8 @@ func writeABC(s theory.Score) ([]byte, error) {
 	}
 	b.WriteString("L:1/8\n")
 	if s.Tempo > 0 {
-		pulse := theory.Fraction{Num: 1, Den: 1}
-		if s.Meter.Valid() {
-			pulse = s.Meter.Pulse()
-		}
-		beat := pulse.Over(theory.Fraction{Num: 4, Den: 1})
+		pulse := pulseOf(s.Meter)
+		beat := pulse.Over(four)
 		fmt.Fprintf(&b, "Q:%d/%d=%g\n", beat.Num, beat.Den, math.Round(s.Tempo*1000)/1000)
 	}
 	fmt.Fprintf(&b, "K:%s\n", abcKey(s.Key))
@@ -155,7 +152,7 @@ func abcPitch(p theory.Pitch, accidental bool) string {
 
 func abcLength(f theory.Fraction) string {
 	switch {
-	case f == theory.Fraction{Num: 1, Den: 1}:
+	case f == one:
 		return ""
 	case f.Den == 1:
 		return fmt.Sprint(f.Num)

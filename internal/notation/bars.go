@@ -10,7 +10,12 @@ import (
 	"singback/theory"
 )
 
-var zero = theory.Fraction{Num: 0, Den: 1}
+// Some lengths in quarter notes, or in other units.
+var (
+	zero = theory.Fraction{Num: 0, Den: 1}
+	one  = theory.Fraction{Num: 1, Den: 1}
+	four = theory.Fraction{Num: 4, Den: 1}
+)
 
 // bar is a bar as a file has it.
 type bar struct {

@@ -248,7 +248,7 @@ func (r *reading) names(text string) (theory.Score, error) {
 	}
 	pulse := r.options.Pulse
 	if pulse == (theory.Fraction{}) {
-		pulse = theory.Fraction{Num: 1, Den: 1}
+		pulse = one
 	}
 	octave := 4
 	if r.options.Octave != nil {

@@ -20,6 +20,15 @@ type laidBar struct {
 	incomplete bool
 }
 
+// pulseOf is the length of the beat that is counted in a meter, in quarter notes:
+// one where there is no meter.
+func pulseOf(m theory.Meter) theory.Fraction {
+	if m.Valid() {
+		return m.Pulse()
+	}
+	return one
+}
+
 // piece is one note symbol, or one rest.
 type piece struct {
 	note int // of the Score
@@ -155,10 +164,7 @@ func lay(s theory.Score) ([]laidBar, error) {
 			if room := b.to.Minus(at); i+1 < len(bars) && room.Less(left) {
 				part = room
 			}
-			beat := theory.Fraction{Num: 1, Den: 1}
-			if b.meter.Valid() {
-				beat = b.meter.Pulse()
-			}
+			beat := pulseOf(b.meter)
 			values, err := split(at.Minus(b.from).Plus(b.missing), part, beat)
 			if err != nil {
 				return nil, fmt.Errorf("note %d: %w", k+1, err)

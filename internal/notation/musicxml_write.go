@@ -33,130 +33,160 @@ func writeMusicXML(s theory.Score) ([]byte, error) {
 			return nil, fmt.Errorf("%w: note %d: MusicXML has no octave %d", ErrNotation, i+1, n.Pitch.Octave)
 		}
 	}
-	var b bytes.Buffer
-	line := func(depth int, format string, args ...any) {
-		b.WriteString(strings.Repeat("  ", depth))
-		fmt.Fprintf(&b, format+"\n", args...)
-	}
-	line(0, `<?xml version="1.0" encoding="UTF-8"?>`)
-	line(0, `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">`)
-	line(0, `<score-partwise version="4.0">`)
+	w := xmlWriter{score: s}
+	w.line(0, `<?xml version="1.0" encoding="UTF-8"?>`)
+	w.line(0, `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">`)
+	w.line(0, `<score-partwise version="4.0">`)
 	if s.Title != "" {
-		line(1, `<work><work-title>%s</work-title></work>`, escape(s.Title))
+		w.line(1, `<work><work-title>%s</work-title></work>`, escape(s.Title))
 	}
-	line(1, `<part-list><score-part id="P1"><part-name>Voice</part-name></score-part></part-list>`)
-	line(1, `<part id="P1">`)
-	slur := false
-	for i, bar := range bars {
-		number := i + 1
-		implicit := ""
-		if s.Start.Num > 0 && s.Meter.Valid() {
-			if number--; i == 0 {
-				implicit = ` implicit="yes"`
-			}
-		}
-		line(2, `<measure number="%d"%s>`, number, implicit)
-		if i == 0 || bar.newKey || bar.newMeter {
-			line(3, `<attributes>`)
-			if i == 0 {
-				line(4, `<divisions>%d</divisions>`, divisions)
-			}
-			if bar.newKey {
-				line(4, `<key><fifths>%d</fifths><mode>%s</mode></key>`, bar.key.Signature(), bar.key.Mode)
-			}
-			switch {
-			case bar.newMeter:
-				line(4, `<time><beats>%d</beats><beat-type>%d</beat-type></time>`, bar.meter.Beats, bar.meter.Unit)
-			case i == 0:
-				line(4, `<time><senza-misura/></time>`)
-			}
-			if i == 0 {
-				clef := ClefFor(s)
-				line(4, `<clef><sign>%s</sign><line>%d</line>%s</clef>`, map[bool]string{true: "F", false: "G"}[clef == Bass],
-					map[bool]int{true: 4, false: 2}[clef == Bass], map[bool]string{true: "<clef-octave-change>-1</clef-octave-change>"}[clef == TrebleDown])
-			}
-			line(3, `</attributes>`)
-		}
-		if i == 0 && s.Tempo > 0 {
-			pulse := theory.Fraction{Num: 1, Den: 1}
-			if s.Meter.Valid() {
-				pulse = s.Meter.Pulse()
-			}
-			value, dots, _, _ := valueOf(pulse)
-			line(3, `<direction placement="above"><direction-type><metronome><beat-unit>%s</beat-unit>%s<per-minute>%g</per-minute></metronome></direction-type><sound tempo="%g"/></direction>`,
-				valueNames[value], strings.Repeat("<beat-unit-dot/>", dots), s.Tempo, s.Tempo*pulse.Float())
-		}
-		written := signs{}
-		for j, p := range bar.pieces {
-			line(3, `<note>`)
-			if p.Rest {
-				line(4, `<rest/>`)
-			} else {
-				alter := ""
-				if p.Pitch.Alter != 0 {
-					alter = fmt.Sprintf("<alter>%d</alter>", p.Pitch.Alter)
-				}
-				line(4, `<pitch><step>%s</step>%s<octave>%d</octave></pitch>`, p.Pitch.Letter, alter, p.Pitch.Octave)
-			}
-			length := p.Length.Times(theory.Fraction{Num: divisions, Den: 1})
-			line(4, `<duration>%d</duration>`, length.Num)
-			ties := ""
-			if p.from {
-				line(4, `<tie type="stop"/>`)
-				ties += `<tied type="stop"/>`
-			}
-			if p.to {
-				line(4, `<tie type="start"/>`)
-				ties += `<tied type="start"/>`
-			}
-			line(4, `<voice>1</voice>`)
-			line(4, `<type>%s</type>%s`, valueNames[p.value], strings.Repeat("<dot/>", p.dots))
-			if !p.Rest && written.write(bar.key, p) {
-				if name := accidentalNames[p.Pitch.Alter]; name != "" {
-					line(4, `<accidental>%s</accidental>`, name)
-				}
-			}
-			if p.tuplet > 0 {
-				line(4, `<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>`, p.tuplet, inTimeOf(p.tuplet))
-			}
-			for level := 1; p.beam > 0 && level <= flags(p.value); level++ {
-				line(4, `<beam number="%d">%s</beam>`, level, bar.beam(j, level))
-			}
-			if p.opens {
-				ties += `<tuplet type="start"/>`
-			}
-			if p.closes {
-				ties += `<tuplet type="stop"/>`
-			}
-			first := !p.from && !p.Rest
-			if slur && !p.to && !p.Slur {
-				ties += `<slur number="1" type="stop"/>`
-				slur = false
-			}
-			if first && s.Notes[p.note].Slur && !slur {
-				ties += `<slur number="1" type="start"/>`
-				slur = true
-			}
-			if ties != "" {
-				line(4, `<notations>%s</notations>`, ties)
-			}
-			if p.Words != "" && !p.Rest {
-				syllabic, word := "single", p.Words
-				if w, ok := strings.CutSuffix(word, "-"); ok && w != "" {
-					syllabic, word = "begin", w
-				}
-				line(4, `<lyric><syllabic>%s</syllabic><text>%s</text></lyric>`, syllabic, escape(word))
-			}
-			line(3, `</note>`)
-		}
-		if i == len(bars)-1 {
-			line(3, `<barline location="right"><bar-style>light-heavy</bar-style></barline>`)
-		}
-		line(2, `</measure>`)
+	w.line(1, `<part-list><score-part id="P1"><part-name>Voice</part-name></score-part></part-list>`)
+	w.line(1, `<part id="P1">`)
+	for i := range bars {
+		w.measure(bars, i)
 	}
-	line(1, `</part>`)
-	line(0, `</score-partwise>`)
-	return b.Bytes(), nil
+	w.line(1, `</part>`)
+	w.line(0, `</score-partwise>`)
+	return w.b.Bytes(), nil
+}
+
+// xmlWriter writes the bars of a line.
+type xmlWriter struct {
+	score theory.Score
+	b     bytes.Buffer
+	slur  bool // one is open
+}
+
+func (w *xmlWriter) line(depth int, format string, args ...any) {
+	w.b.WriteString(strings.Repeat("  ", depth))
+	fmt.Fprintf(&w.b, format+"\n", args...)
+}
+
+// measure writes the i-th bar.
+func (w *xmlWriter) measure(bars []laidBar, i int) {
+	bar := &bars[i]
+	number, implicit := i+1, ""
+	if w.score.Start.Num > 0 && w.score.Meter.Valid() {
+		if number--; i == 0 {
+			implicit = ` implicit="yes"`
+		}
+	}
+	w.line(2, `<measure number="%d"%s>`, number, implicit)
+	if i == 0 || bar.newKey || bar.newMeter {
+		w.attributes(bar, i == 0)
+	}
+	if i == 0 && w.score.Tempo > 0 {
+		pulse := pulseOf(w.score.Meter)
+		value, dots, _, _ := valueOf(pulse)
+		w.line(3, `<direction placement="above"><direction-type><metronome><beat-unit>%s</beat-unit>%s<per-minute>%g</per-minute></metronome></direction-type><sound tempo="%g"/></direction>`,
+			valueNames[value], strings.Repeat("<beat-unit-dot/>", dots), w.score.Tempo, w.score.Tempo*pulse.Float())
+	}
+	written := signs{}
+	for j := range bar.pieces {
+		w.note(bar, j, written)
+	}
+	if i == len(bars)-1 {
+		w.line(3, `<barline location="right"><bar-style>light-heavy</bar-style></barline>`)
+	}
+	w.line(2, `</measure>`)
+}
+
+// attributes writes key and meter where they are new, and in the first bar the
+// clef.
+func (w *xmlWriter) attributes(bar *laidBar, first bool) {
+	w.line(3, `<attributes>`)
+	if first {
+		w.line(4, `<divisions>%d</divisions>`, divisions)
+	}
+	if bar.newKey {
+		w.line(4, `<key><fifths>%d</fifths><mode>%s</mode></key>`, bar.key.Signature(), bar.key.Mode)
+	}
+	switch {
+	case bar.newMeter:
+		w.line(4, `<time><beats>%d</beats><beat-type>%d</beat-type></time>`, bar.meter.Beats, bar.meter.Unit)
+	case first:
+		w.line(4, `<time><senza-misura/></time>`)
+	}
+	if first {
+		clef := ClefFor(w.score)
+		w.line(4, `<clef><sign>%s</sign><line>%d</line>%s</clef>`, map[bool]string{true: "F", false: "G"}[clef == Bass],
+			map[bool]int{true: 4, false: 2}[clef == Bass], map[bool]string{true: "<clef-octave-change>-1</clef-octave-change>"}[clef == TrebleDown])
+	}
+	w.line(3, `</attributes>`)
+}
+
+// note writes the j-th piece of a bar; written are the accidentals so far.
+func (w *xmlWriter) note(bar *laidBar, j int, written signs) {
+	p := bar.pieces[j]
+	w.line(3, `<note>`)
+	if p.Rest {
+		w.line(4, `<rest/>`)
+	} else {
+		alter := ""
+		if p.Pitch.Alter != 0 {
+			alter = fmt.Sprintf("<alter>%d</alter>", p.Pitch.Alter)
+		}
+		w.line(4, `<pitch><step>%s</step>%s<octave>%d</octave></pitch>`, p.Pitch.Letter, alter, p.Pitch.Octave)
+	}
+	length := p.Length.Times(theory.Fraction{Num: divisions, Den: 1})
+	w.line(4, `<duration>%d</duration>`, length.Num)
+	if p.from {
+		w.line(4, `<tie type="stop"/>`)
+	}
+	if p.to {
+		w.line(4, `<tie type="start"/>`)
+	}
+	w.line(4, `<voice>1</voice>`)
+	w.line(4, `<type>%s</type>%s`, valueNames[p.value], strings.Repeat("<dot/>", p.dots))
+	if !p.Rest && written.write(bar.key, p) {
+		if name := accidentalNames[p.Pitch.Alter]; name != "" {
+			w.line(4, `<accidental>%s</accidental>`, name)
+		}
+	}
+	if p.tuplet > 0 {
+		w.line(4, `<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>`, p.tuplet, inTimeOf(p.tuplet))
+	}
+	for level := 1; p.beam > 0 && level <= flags(p.value); level++ {
+		w.line(4, `<beam number="%d">%s</beam>`, level, bar.beam(j, level))
+	}
+	if text := w.notations(p); text != "" {
+		w.line(4, `<notations>%s</notations>`, text)
+	}
+	if p.Words != "" && !p.Rest {
+		syllabic, word := "single", p.Words
+		if w, ok := strings.CutSuffix(word, "-"); ok && w != "" {
+			syllabic, word = "begin", w
+		}
+		w.line(4, `<lyric><syllabic>%s</syllabic><text>%s</text></lyric>`, syllabic, escape(word))
+	}
+	w.line(3, `</note>`)
+}
+
+// notations returns what joins a piece to its neighbours: ties, tuplets, slurs.
+func (w *xmlWriter) notations(p piece) string {
+	text := ""
+	if p.from {
+		text += `<tied type="stop"/>`
+	}
+	if p.to {
+		text += `<tied type="start"/>`
+	}
+	if p.opens {
+		text += `<tuplet type="start"/>`
+	}
+	if p.closes {
+		text += `<tuplet type="stop"/>`
+	}
+	first := !p.from && !p.Rest
+	if w.slur && !p.to && !p.Slur {
+		text += `<slur number="1" type="stop"/>`
+		w.slur = false
+	}
+	if first && w.score.Notes[p.note].Slur && !w.slur {
+		text += `<slur number="1" type="start"/>`
+		w.slur = true
+	}
+	return text
 }
 
 var accidentalNames = map[int8]string{-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp", 3: "triple-sharp"}

@@ -81,6 +81,7 @@ func TestReadABC(t *testing.T) {
 		// Symbols (4.16): what a program does not know it ignores; so the reserved signs (8.1).
 		{"a symbol that is not defined", "L:1/4\nK:C\nkC D hE", "C4:1, D4:1, E4:1", `line 4: the symbol 'k'`},
 		{"a symbol that is", "U: k = !wedge!\nL:1/4\nK:C\nkC kD", "C4:1, D4:1", ""},
+		{"a symbol that means nothing", "U:k=\nL:1/4\nK:C\nkC kD", "C4:1, D4:1", `line 2: U: "k=" defines no symbol`},
 		{"a symbol for a jump", "U:k=!D.C.!\nL:1/4\nK:C\nC kD", "C4:1, D4:1", `line 5: "D.C." is not followed`},
 		{"all symbols", "L:1/4\nK:C\nHC IC JC KC LC MC NC PC QC RC TC UC VC WC hC iC jC lC mC nC oC pC qC rC sC tC uC vC wC ~C", strings.TrimSuffix(strings.Repeat("C4:1, ", 30), ", "), `'I'`},
 		{"a tick within a slur", "L:1/4\nK:C\n('C D) ,E", "C4:1(, D4:1, E4:1", `line 4: '\'' without a note`},

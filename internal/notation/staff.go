@@ -231,124 +231,159 @@ func (t *textSystem) choose(signs, ascii string) string {
 	return signs
 }
 
-// draw draws as many bars as fit from the i-th on.
-func (t *textSystem) draw(first, width int) (int, string) {
-	rows := t.high - t.low + 1
-	c := canvas{rows: make([][]rune, rows+2)} // and the beats, and the labels
-	row := func(place int) int { return t.high - place }
-	beats := rows
-	x := 2
-	// Clef: its letter on its line.
-	switch t.clef {
+// textLine is a line of text that is being drawn, from left to right.
+type textLine struct {
+	*textSystem
+	canvas
+	x int // where the next thing goes
+}
+
+// row is the row of a place on the staff.
+func (l *textLine) row(place int) int { return l.high - place }
+
+// drawClef draws the letter of the clef on its line.
+func (l *textLine) drawClef() {
+	switch l.clef {
 	case Bass:
-		c.put(row(6), x, "F")
+		l.put(l.row(6), l.x, "F")
 	default:
-		c.put(row(2), x, "G")
-		if t.clef == TrebleDown {
-			c.put(row(0), x, "8")
+		l.put(l.row(2), l.x, "G")
+		if l.clef == TrebleDown {
+			l.put(l.row(0), l.x, "8")
 		}
 	}
-	x += 2
-	signature := func(k theory.Key) {
-		places, alter := t.clef.signature(k.Signature())
+	l.x += 2
+}
+
+// drawKey draws a signature.
+func (l *textLine) drawKey(k theory.Key) {
+	places, alter := l.clef.signature(k.Signature())
+	for _, p := range places {
+		if p >= l.low && p <= l.high {
+			l.put(l.row(p), l.x, l.sign(alter))
+		}
+		l.x++
+	}
+	if len(places) > 0 {
+		l.x++
+	}
+}
+
+// drawChange draws the key of a bar where it is new within the line, with
+// naturals where all signs go away.
+func (l *textLine) drawChange(b *textBar) {
+	if b.key.Signature() == 0 {
+		places, _ := l.clef.signature(b.oldKey.Signature())
 		for _, p := range places {
-			if p >= t.low && p <= t.high {
-				c.put(row(p), x, t.sign(alter))
+			l.put(l.row(p), l.x, l.sign(0))
+			l.x++
+		}
+		l.x++
+	}
+	l.drawKey(b.key)
+}
+
+// drawMeter draws a time signature.
+func (l *textLine) drawMeter(m theory.Meter) {
+	l.put(l.row(6), l.x, fmt.Sprint(m.Beats))
+	l.put(l.row(2), l.x, fmt.Sprint(m.Unit))
+	l.x += meterWidth(m)
+}
+
+// drawBarLine draws the line behind a bar, the last one with a thick one.
+func (l *textLine) drawBarLine(last bool) {
+	for p := 0; p <= 8; p++ {
+		l.put(l.row(p), l.x, l.choose("│", "|"))
+		if last {
+			l.put(l.row(p), l.x+1, l.choose("┃", "|"))
+		}
+	}
+	l.x += 2
+}
+
+// drawStaff draws the five lines to column end, where nothing stands on them.
+func (l *textLine) drawStaff(end int) {
+	for p := 0; p <= 8; p += 2 {
+		r := l.row(p)
+		l.put(r, end-1, string(at(l.rows[r], end-1)))
+		for j := 2; j < end; j++ {
+			if at(l.rows[r], j) == ' ' {
+				l.put(r, j, l.choose("─", "-"))
 			}
-			x++
-		}
-		if len(places) > 0 {
-			x++
 		}
 	}
-	meter := func(m theory.Meter) {
-		over, under := fmt.Sprint(m.Beats), fmt.Sprint(m.Unit)
-		c.put(row(6), x, over)
-		c.put(row(2), x, under)
-		x += meterWidth(m)
-	}
-	lead := t.bars[first].key
-	if first > 0 && t.bars[first].newKey {
-		lead = t.bars[first].key
-	}
-	signature(lead)
-	n := 0
-	for i := first; i < len(t.bars); i++ {
-		bar := &t.bars[i]
-		drawn := t.bar(bar)
-		need := drawn.width
-		switch {
-		case i == len(t.bars)-1:
-			need += 2 // bar lines
-		case !bar.open:
-			need++
-		}
-		if bar.newMeter {
-			need += meterWidth(bar.meter)
-		}
-		if i > first && bar.newKey {
-			need += 9
-		}
-		if i > first && x+need > width {
-			break
-		}
-		if i > first && bar.newKey {
-			k := bar.key
-			if k.Signature() == 0 {
-				places, _ := t.clef.signature(bar.oldKey.Signature())
-				for _, p := range places {
-					c.put(row(p), x, t.sign(0))
-					x++
-				}
-				x++
-			}
-			signature(k)
-		}
-		if bar.newMeter {
-			meter(bar.meter)
-		}
-		for _, s := range drawn.marks {
-			c.put(s.row, x+s.x, s.text)
-		}
-		x += drawn.width
-		n++
-		if bar.open {
+}
+
+// text returns the rows, without ledger lines and labels where there are none;
+// the beats stand in row beats.
+func (l *textLine) text(beats int) string {
+	var b strings.Builder
+	for i, line := range l.rows {
+		text := strings.TrimRight(string(line), " ")
+		if text == "" && (i < l.row(8) || i > l.row(0)) && i != beats {
 			continue
 		}
-		for p := 0; p <= 8; p++ {
-			c.put(row(p), x, t.choose("│", "|"))
-			if i == len(t.bars)-1 {
-				c.put(row(p), x+1, t.choose("┃", "|"))
-			}
-		}
-		x += 2
+		b.WriteString(text + "\n")
 	}
-	end := x - 1
+	return b.String()
+}
+
+// draw draws as many bars as fit from the i-th on.
+func (t *textSystem) draw(first, width int) (int, string) {
+	// Below the rows of the staff stand the beats and the labels.
+	beats := t.high - t.low + 1
+	l := textLine{textSystem: t, canvas: canvas{rows: make([][]rune, beats+2)}, x: 2}
+	l.drawClef()
+	l.drawKey(t.bars[first].key)
+	n := 0
+	for i := first; i < len(t.bars); i++ {
+		bar, last := &t.bars[i], i == len(t.bars)-1
+		drawn := t.bar(bar)
+		newKey := i > first && bar.newKey
+		if i > first && l.x+t.need(bar, drawn.width, newKey, last) > width {
+			break
+		}
+		if newKey {
+			l.drawChange(bar)
+		}
+		if bar.newMeter {
+			l.drawMeter(bar.meter)
+		}
+		for _, s := range drawn.marks {
+			l.put(s.row, l.x+s.x, s.text)
+		}
+		l.x += drawn.width
+		n++
+		if !bar.open {
+			l.drawBarLine(last)
+		}
+	}
+	end := l.x - 1
 	if t.bars[first+n-1].open {
-		end = x
+		end = l.x
 	}
 	if first+n == len(t.bars) {
 		end++
 	}
-	// The five lines, where nothing stands on them.
-	for p := 0; p <= 8; p += 2 {
-		r := row(p)
-		c.put(r, end-1, string(at(c.rows[r], end-1)))
-		for j := 2; j < end; j++ {
-			if at(c.rows[r], j) == ' ' {
-				c.put(r, j, t.choose("─", "-"))
-			}
-		}
+	l.drawStaff(end)
+	return n, l.text(beats)
+}
+
+// need is how many columns a bar takes whose notes take so many.
+func (t *textSystem) need(b *textBar, width int, newKey, last bool) int {
+	switch {
+	case last:
+		width += 2 // bar lines
+	case !b.open:
+		width++
 	}
-	var b strings.Builder
-	for i, line := range c.rows {
-		text := strings.TrimRight(string(line), " ")
-		if text == "" && (i < row(8) || i > row(0)) && i != beats {
-			continue // no ledger lines here, or no labels
-		}
-		b.WriteString(text + "\n")
+	if b.newMeter {
+		width += meterWidth(b.meter)
 	}
-	return n, b.String()
+	if newKey {
+		width += 9
+	}
+	return width
 }
 
 func at(row []rune, i int) rune {
@@ -392,10 +427,7 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 	rows := t.high - t.low + 1
 	var d drawnBar
 	x := 1
-	pulse := theory.Fraction{Num: 1, Den: 1}
-	if b.meter.Valid() {
-		pulse = b.meter.Pulse()
-	}
+	pulse := pulseOf(b.meter)
 	for i, p := range b.pieces {
 		beats := beatText(p.Length.Over(pulse), t.view.ASCII)
 		label := ""

@@ -9,7 +9,6 @@ import (
 	"io"
 	"io/fs"
 	"iter"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -123,11 +122,20 @@ func (s *Salvage) Path() string { return s.path }
 // Close closes the file.
 func (s *Salvage) Close() error { return s.pages.file.Close() }
 
+// tables are the rows of the small tables and of the index that were found: what
+// they are, and what singers and sessions may be.
+type tables struct {
+	singers     onlyOnes[string]
+	sessions    onlyOnes[sessionRecord]
+	index       onlyOnes[indexEntry]
+	maySingers  candidates[string]
+	maySessions candidates[sessionRecord]
+}
+
 // look goes through the pages.
 func (s *Salvage) look(ctx context.Context) error {
 	l := looker{rd: newReader(), seed: maphash.MakeSeed()}
-	singers, sessions, index := onlyOnes[string]{}, onlyOnes[sessionRecord]{}, onlyOnes[indexEntry]{}
-	maySingers, maySessions := candidates[string]{}, candidates[sessionRecord]{}
+	t := tables{onlyOnes[string]{}, onlyOnes[sessionRecord]{}, onlyOnes[indexEntry]{}, candidates[string]{}, candidates[sessionRecord]{}}
 	numbers := make([]int, 0, s.pages.pages+len(s.pages.stray))
 	for n := 2; n <= s.pages.pages; n++ {
 		numbers = append(numbers, n)
@@ -139,73 +147,19 @@ func (s *Salvage) look(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		page, err := s.pages.page(n)
-		if err != nil {
-			s.broken++ // the disk cannot read it
-			continue
-		}
-		kind, list, whole := cells(page)
-		found := make([]finding, len(list))
-		at := map[int]int{} // which cell begins where
-		for i, c := range list {
-			found[i] = l.look(kind, c)
-			whole = whole && found[i].ok
-			at[c.from] = i
-		}
-		if n < 0 {
-			whole = false
-		} else if !whole {
-			if isPage := kind == indexInner || kind == tableInner || kind == indexLeaf || kind == tableLeaf; !isPage && s.pages.field(36) > 0 {
-				continue // it may be a free one
-			}
-			s.broken++
-			if kind == indexLeaf {
-				continue
-			}
-		}
-		for i, f := range found {
-			c := list[i]
-			behind, ok := at[c.to]
-			trusted := f.ok && n > 0 && (whole || c.to == len(page) || ok && found[behind].ok)
-			switch {
-			case f.entry.row > 0 && trusted:
-				index.add(f.entry.row, f.entry)
-			case f.singer != "":
-				maySingers.add(c.row, f.singer)
-				if trusted {
-					singers.add(c.row, f.singer)
-				}
-			case f.session != nil:
-				maySessions.add(c.row, *f.session)
-				if trusted {
-					sessions.add(c.row, *f.session)
-				}
-			case f.answer != nil && (trusted || f.ok && f.answer.summed):
-				f.answer.page, f.answer.cell = n, i
-				s.found = append(s.found, *f.answer)
-			}
-		}
+		s.lookAt(n, &l, &t)
 	}
 	if missing := s.pages.field(28) - s.pages.pages; s.pages.ours() && missing > 0 {
 		s.broken += missing
 		s.pages.pages += missing
 	}
-	last := int64(0) // the highest number of a row that was there, if so many can have been
-	was := func(row int64) {
-		if row <= int64(s.pages.pages)*int64(s.pages.size)/minAnswer {
-			last = max(last, row)
-		}
-	}
-	for n := range index {
-		was(n)
-	}
-	for _, a := range s.found {
-		was(a.row)
-	}
+	last := s.lastRow(&t)
 	s.sessions = map[int64]*row{}
-	if proven, err := s.prove(ctx, maySessions, maySingers); err != nil {
+	proven, err := s.prove(ctx, t.maySessions, t.maySingers)
+	if err != nil {
 		return err
-	} else if len(proven) > 0 {
+	}
+	if len(proven) > 0 {
 		inFile := func(list []foundAnswer) (n int) {
 			for _, a := range list {
 				if a.page > 0 {
@@ -217,18 +171,7 @@ func (s *Salvage) look(ctx context.Context) error {
 		s.changed = inFile(s.found) - inFile(proven)
 		s.found = proven
 	} else {
-		// The index has the place of each answer too.
-		s.found = slices.DeleteFunc(s.found, func(a foundAnswer) bool {
-			entry, ok := index[a.row]
-			return a.summed || ok && !entry.twice && entry.value != indexEntry{a.session, a.number, a.row}
-		})
-		for id, one := range sessions {
-			if singer := singers[one.value.singer]; !one.twice && singer.value != "" && !singer.twice {
-				r := one.value.row
-				r.Singer = singer.value
-				s.sessions[id] = &r
-			}
-		}
+		s.believe(&t)
 	}
 	s.order()
 	s.Answers = len(s.found)
@@ -236,80 +179,87 @@ func (s *Salvage) look(ctx context.Context) error {
 	return nil
 }
 
-// looker reads the cells of all tables.
-type looker struct {
-	rd     *reader
-	seed   maphash.Seed
-	values []value
-}
-
-// finding is what a cell is: a singer, a session, an answer, or, with neither,
-// something else.
-type finding struct {
-	ok      bool
-	singer  string
-	session *sessionRecord
-	answer  *foundAnswer
-	entry   indexEntry
-}
-
-// indexEntry is an entry of the index of the answers, with the number of the row.
-type indexEntry struct{ session, number, row int64 }
-
-// The tables and the index of the answers are told by how many values they have.
-const (
-	singerValues  = 2
-	sessionValues = 8
-	indexValues   = 3
-)
-
-func (l *looker) look(kind byte, c cell) (f finding) {
-	if l.values, f.ok = record(l.values[:0], c.record); !f.ok {
-		return f
+// lookAt reads a page; below 0 are the stray ones of the log.
+func (s *Salvage) lookAt(n int, l *looker, t *tables) {
+	page, err := s.pages.page(n)
+	if err != nil {
+		s.broken++ // the disk cannot read it
+		return
 	}
-	values := l.values
-	switch n := len(values); {
-	case kind == indexLeaf && n == indexValues:
-		for i, to := range []*int64{&f.entry.session, &f.entry.number, &f.entry.row} {
-			x, ok := values[i].integer()
-			*to, f.ok = x, f.ok && ok && x > 0
+	kind, list, whole := cells(page)
+	found := make([]finding, len(list))
+	at := map[int]int{} // which cell begins where
+	for i, c := range list {
+		found[i] = l.look(kind, c)
+		whole = whole && found[i].ok
+		at[c.from] = i
+	}
+	if n < 0 {
+		whole = false
+	} else if !whole {
+		if isPage := kind == indexInner || kind == tableInner || kind == indexLeaf || kind == tableLeaf; !isPage && s.pages.field(36) > 0 {
+			return // it may be a free one
 		}
-	case kind == indexLeaf:
-	case n == singerValues:
-		f.singer = string(values[1].bytes)
-		name, ok := values[1].text()
-		f.ok = ok && values[0].null() && CheckSinger(name) == nil
-	case n == sessionValues:
-		f.session, f.ok = l.session(values)
-	case n == answerValues(1), n == answerValues(2), n == answerValues(summed):
-		var rw row
-		session, check, ok := rw.setValues(values)
-		rw.setSession(&standIn)
-		if f.ok = ok && (check != nil || rw.likely()); f.ok {
-			_, err := l.rd.answer(&rw)
-			f.ok = err == nil
+		s.broken++
+		if kind == indexLeaf {
+			return
 		}
-		f.answer = &foundAnswer{session: session, number: rw.Number, row: c.row, hash: maphash.Bytes(l.seed, c.record), summed: check != nil}
 	}
-	return f
+	for i, f := range found {
+		c := list[i]
+		behind, ok := at[c.to]
+		trusted := f.ok && n > 0 && (whole || c.to == len(page) || ok && found[behind].ok)
+		switch {
+		case f.entry.row > 0 && trusted:
+			t.index.add(f.entry.row, f.entry)
+		case f.singer != "":
+			t.maySingers.add(c.row, f.singer)
+			if trusted {
+				t.singers.add(c.row, f.singer)
+			}
+		case f.session != nil:
+			t.maySessions.add(c.row, *f.session)
+			if trusted {
+				t.sessions.add(c.row, *f.session)
+			}
+		case f.answer != nil && (trusted || f.ok && f.answer.summed):
+			f.answer.page, f.answer.cell = n, i
+			s.found = append(s.found, *f.answer)
+		}
+	}
 }
 
-// answerValues is how many values the table of answers of a version has.
-func answerValues(version int) int {
-	n := answerKeys + versionColumns[version] - sessionColumns
-	if version >= summed {
-		n++
+// lastRow returns the highest number of an answer that was there, if so many can
+// have been.
+func (s *Salvage) lastRow(t *tables) (last int64) {
+	was := func(row int64) {
+		if row <= int64(s.pages.pages)*int64(s.pages.size)/minAnswer {
+			last = max(last, row)
+		}
 	}
-	return n
+	for n := range t.index {
+		was(n)
+	}
+	for _, a := range s.found {
+		was(a.row)
+	}
+	return last
 }
 
-// candidates are what the rows of a small table may have been, by their numbers.
-type candidates[T comparable] map[int64][]T
-
-func (c candidates[T]) add(id int64, x T) {
-	const most = 8 // copies of pages do not differ, and noise is no row
-	if !slices.Contains(c[id], x) && len(c[id]) < most {
-		c[id] = append(c[id], x)
+// believe takes the answers that no checksum proves, with the sessions and singers
+// that are there in one way only.
+func (s *Salvage) believe(t *tables) {
+	// The index has the place of each answer too.
+	s.found = slices.DeleteFunc(s.found, func(a foundAnswer) bool {
+		entry, ok := t.index[a.row]
+		return a.summed || ok && !entry.twice && entry.value != indexEntry{a.session, a.number, a.row}
+	})
+	for id, one := range t.sessions {
+		if singer := t.singers[one.value.singer]; !one.twice && singer.value != "" && !singer.twice {
+			r := one.value.row
+			r.Singer = singer.value
+			s.sessions[id] = &r
+		}
 	}
 }
 
@@ -422,172 +372,6 @@ func (s *Salvage) order() {
 		return cmp.Or(strings.Compare(x.Singer, y.Singer), strings.Compare(x.Started, y.Started), cmp.Compare(a.session, b.session))
 	})
 	s.found = kept
-}
-
-// onlyOnes are rows of a small table by their numbers. What is there in two ways
-// is none.
-type onlyOnes[T comparable] map[int64]struct {
-	value T
-	twice bool
-}
-
-func (m onlyOnes[T]) add(id int64, x T) {
-	old, there := m[id]
-	old.twice = old.twice || there && old.value != x
-	old.value = x
-	m[id] = old
-}
-
-// sessionRecord is a row of the table of sessions; its row has no singer yet.
-type sessionRecord struct {
-	row    row
-	singer int64
-}
-
-func (l *looker) session(values []value) (*sessionRecord, bool) {
-	s := &sessionRecord{}
-	r, ok := &s.row, values[0].null()
-	for i, to := range []*string{1: &r.Session, 3: &r.Started, 4: &r.Command, 5: &r.Source, 6: &r.Seed, 7: &r.Estimator} {
-		if to != nil {
-			_, isText := values[i].text()
-			*to, ok = string(values[i].bytes), ok && isText
-		}
-	}
-	singer, isNumber := values[2].integer()
-	s.singer = singer
-	if !ok || !isNumber {
-		return s, false
-	}
-	r.Singer = standIn.Singer
-	_, err := l.rd.readSession(r)
-	r.Singer = ""
-	return s, err == nil
-}
-
-// standIn is the session of an answer whose own is not known yet.
-var standIn = row{
-	Singer: "?", Session: strings.Repeat("0", 32), Started: time.Unix(0, 0).UTC().Format(timeFormat),
-	Command: "?", Source: "?", Seed: "0", Estimator: "?",
-}
-
-// setSession copies the columns of the session from another row.
-func (r *row) setSession(from *row) {
-	r.Singer, r.Session, r.Started = from.Singer, from.Session, from.Started
-	r.Command, r.Source, r.Seed, r.Estimator = from.Command, from.Source, from.Seed, from.Estimator
-}
-
-// setValues sets the columns of an answer from the values of its record, and
-// returns the number of its session, and its checksum if it has one.
-func (r *row) setValues(values []value) (session int64, check *int64, ok bool) {
-	if session, ok = values[1].integer(); !ok || !values[0].null() {
-		return session, nil, false
-	}
-	if len(values) == answerValues(summed) {
-		last := len(values) - 1
-		sum, ok := values[last].integer()
-		if !ok {
-			return session, nil, false
-		}
-		check, values = &sum, values[:last]
-	}
-	fields := r.fields()[sessionColumns:]
-	for i, v := range values[answerKeys:] {
-		ok := true
-		switch p := fields[i].(type) {
-		case *string:
-			*p, ok = v.text()
-		case **string:
-			ok = setValue(p, v, v.text)
-		case *int64:
-			*p, ok = v.integer()
-		case **int64:
-			ok = setValue(p, v, v.integer)
-		case *float64:
-			*p, ok = v.real()
-		case **float64:
-			ok = setValue(p, v, v.real)
-		case *bool:
-			*p, ok = v.truth()
-		case **bool:
-			ok = setValue(p, v, v.truth)
-		}
-		if !ok {
-			return session, nil, false
-		}
-	}
-	return session, check, true
-}
-
-// truth returns yes or no; false in ok if it is neither.
-func (v value) truth() (truth, ok bool) { return v.kind == 9, v.kind == 8 || v.kind == 9 }
-
-func setValue[T any](p **T, v value, read func() (T, bool)) bool {
-	if v.null() {
-		return true
-	}
-	x, ok := read()
-	*p = &x
-	return ok
-}
-
-// likely reports whether the numbers of a row are of a size that such numbers
-// have. Eight bytes at random are so 1 in 25 times.
-func (r *row) likely() bool {
-	real := func(x float64) bool { return x == 0 || math.Abs(x) > 1e-18 && math.Abs(x) < 1e6 }
-	whole := func(x int64) bool { return x > -1000 && x < 1e6 }
-	for _, p := range r.fields()[sessionColumns:] {
-		ok := true
-		switch p := p.(type) {
-		case *float64:
-			ok = real(*p)
-		case **float64:
-			ok = *p == nil || real(**p)
-		case *int64:
-			ok = whole(*p)
-		case **int64:
-			ok = *p == nil || whole(**p)
-		}
-		if !ok {
-			return false
-		}
-	}
-	return true
-}
-
-// pageRows reads the rows of answers that were found, page by page.
-type pageRows struct {
-	held   int // the page of list
-	list   []cell
-	values []value
-}
-
-var errMoving = errors.New("it changes while it is read")
-
-// row returns an answer without its session, and its checksum, 0 if it has none.
-func (p *pageRows) row(pages *pageFile, a foundAnswer) (rw row, check int64, err error) {
-	if a.page != p.held {
-		page, err := pages.page(a.page)
-		if err != nil {
-			return rw, 0, err
-		}
-		_, p.list, _ = cells(page)
-		p.held = a.page
-	}
-	if a.cell >= len(p.list) {
-		return rw, 0, errMoving
-	}
-	var ok bool
-	if p.values, ok = record(p.values[:0], p.list[a.cell].record); !ok {
-		return rw, 0, errMoving
-	}
-	_, sum, ok := rw.setValues(p.values)
-	if !ok {
-		return rw, 0, errMoving
-	}
-	if sum != nil {
-		check = *sum
-	}
-	return rw, check, nil
 }
 
 // rows yields the rows of a singer, "" for all. The row is valid until the next.

@@ -103,10 +103,7 @@ func (s *Singers) Names() ([]string, error) {
 	if s.dir == "" {
 		return nil, ErrNoFolder
 	}
-	entries, err := os.ReadDir(s.folder())
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
+	entries, err := list(s.folder())
 	if err != nil {
 		return nil, err
 	}
@@ -121,6 +118,15 @@ func (s *Singers) Names() ([]string, error) {
 		return cmp.Or(strings.Compare(strings.ToLower(a), strings.ToLower(b)), strings.Compare(a, b))
 	})
 	return names, nil
+}
+
+// list returns what lies in a folder: nothing where there is none.
+func list(dir string) ([]fs.DirEntry, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	return entries, err
 }
 
 // Find returns the singer's name as it is written in the folder; name where
@@ -405,10 +411,7 @@ type version struct {
 
 // versions returns the older profiles of a singer, the newest first.
 func (s *Singers) versions(name string) ([]version, error) {
-	entries, err := os.ReadDir(s.old())
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
+	entries, err := list(s.old())
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,302 @@
+package notation
+
+import (
+	"fmt"
+	"math"
+)
+
+// drawItems draws the notes and rests of a bar.
+func (e *engraver) drawItems(m *measure) {
+	for i := range m.items {
+		it := &m.items[i]
+		if it.Rest {
+			e.drawRest(it)
+			continue
+		}
+		y := e.y(it.place)
+		switch {
+		case it.value >= 4:
+			e.glyph(it.x, y, blackHead, filled)
+		case it.value == 2:
+			e.glyph(it.x, y, halfHead, filled+` fill-rule="evenodd"`)
+		default:
+			e.glyph(it.x, y, wholeHead, filled+` fill-rule="evenodd"`)
+			if it.value == 0 {
+				e.line(it.x-1.1*space, y-0.6*space, it.x-1.1*space, y+0.6*space, thin)
+				e.line(it.x+1.1*space, y-0.6*space, it.x+1.1*space, y+0.6*space, thin)
+			}
+		}
+		for l := -2; l >= it.place; l -= 2 {
+			e.line(it.x-1.05*space, e.y(l), it.x+1.05*space, e.y(l), 1.2)
+		}
+		for l := 10; l <= it.place; l += 2 {
+			e.line(it.x-1.05*space, e.y(l), it.x+1.05*space, e.y(l), 1.2)
+		}
+		if it.sign {
+			e.sign(it.x-1.45*space, y, it.Pitch.Alter)
+		}
+		e.dots(it, y)
+		if it.value >= 2 && it.beam == 0 {
+			e.drawStem(it, y)
+		}
+	}
+	for i := 0; i < len(m.items); {
+		j := i + 1
+		for m.items[i].beam > 0 && j < len(m.items) && m.items[j].beam == m.items[i].beam {
+			j++
+		}
+		if m.items[i].beam > 0 {
+			e.drawBeam(m.items[i:j])
+		}
+		i = j
+	}
+	e.tuplets(m.items)
+}
+
+func (e *engraver) dots(it *item, y float64) {
+	if it.place%2 == 0 {
+		y -= space / 2 // beside a line: in the space above
+	}
+	for d := range it.dots {
+		fmt.Fprintf(&e.b, `<circle cx="%s" cy="%s" r="%s" stroke="none"/>`+"\n", num(it.x+(1.15+0.6*float64(d))*space), num(y), num(0.19*space))
+	}
+}
+
+// stemX is where the stem stands.
+func (it *item) stemX() float64 {
+	if it.up {
+		return it.x + 0.55*space
+	}
+	return it.x - 0.55*space
+}
+
+func (e *engraver) drawStem(it *item, y float64) {
+	x, dir := it.stemX(), 1.0
+	from := y + 0.18*space
+	if it.up {
+		dir, from = -1, y-0.18*space
+	}
+	length := stem
+	if n := flags(it.value); n > 2 {
+		length += float64(n-2) * 0.8 * space
+	}
+	to := y + dir*length
+	// Far from the staff a stem reaches the middle line.
+	if middle := e.y(4); (to-middle)*dir < 0 {
+		to = middle
+	}
+	e.line(x, from, x, to, thin)
+	it.tip = to
+	for k := range flags(it.value) {
+		shape := flagUp
+		if !it.up {
+			shape = flagDown
+		}
+		e.glyph(x, to-dir*float64(k)*0.8*space, shape, filled)
+	}
+}
+
+// drawBeam draws the stems and beams of a group.
+func (e *engraver) drawBeam(items []item) {
+	dir := 1.0
+	if items[0].up {
+		dir = -1
+	}
+	n := len(items)
+	x0, x1 := items[0].stemX(), items[n-1].stemX()
+	y0, y1 := e.y(items[0].place), e.y(items[n-1].place)
+	// The beam leans with the notes, at most a space.
+	slope := math.Max(-0.8*space, math.Min(0.8*space, (y1-y0)/2)) / math.Max(1, x1-x0)
+	levels := 1
+	for _, it := range items {
+		levels = max(levels, flags(it.value))
+	}
+	shortest := 3.0*space + float64(levels-1)*0.5*space
+	// Far enough from every head, and from the middle line.
+	base := math.Inf(-1)
+	for _, it := range items {
+		want := e.y(it.place) + dir*shortest
+		if middle := e.y(4); (want-middle)*dir < 0 {
+			want = middle
+		}
+		base = math.Max(base, dir*(want-slope*(it.stemX()-x0)))
+	}
+	base *= dir
+	beamY := func(x float64) float64 { return base + slope*(x-x0) }
+	for i := range items {
+		it := &items[i]
+		y := e.y(it.place) + dir*0.18*space
+		it.tip = beamY(it.stemX())
+		e.line(it.stemX(), y, it.stemX(), it.tip, thin)
+	}
+	const thick = 0.5 * space
+	for level := 1; level <= levels; level++ {
+		off := -dir * float64(level-1) * 0.8 * space
+		for i := 0; i < n; {
+			if flags(items[i].value) < level {
+				i++
+				continue
+			}
+			j := i
+			for j+1 < n && flags(items[j+1].value) >= level {
+				j++
+			}
+			from, to := items[i].stemX(), items[j].stemX()
+			if i == j { // a stub towards its neighbour
+				if to = from + 1.1*space; i == n-1 {
+					from, to = from-1.1*space, from
+				}
+			}
+			from, to = from-thin/2, to+thin/2
+			a, b := beamY(from)+off, beamY(to)+off
+			e.path(fmt.Sprintf("M%s %sL%s %sV%sL%s %sZ", num(from), num(a), num(to), num(b), num(b-dir*thick), num(from), num(a-dir*thick)), filled)
+			i = j + 1
+		}
+	}
+}
+
+// tuplets writes the number of each tuplet on the side of its beam, with a
+// bracket where there is none.
+func (e *engraver) tuplets(items []item) {
+	for i := 0; i < len(items); i++ {
+		if !items[i].opens {
+			continue
+		}
+		j := i
+		for j+1 < len(items) && !items[j].closes {
+			j++
+		}
+		beamed := items[i].beam > 0 && items[i].beam == items[j].beam
+		dir := -1.0
+		if beamed && !items[i].up {
+			dir = 1
+		}
+		y := e.top + 2*space + dir*space // never within the staff's middle
+		if !beamed {
+			y = e.top
+		}
+		for _, it := range items[i : j+1] {
+			if edge := it.tip; !it.Rest && it.up == (dir < 0) && (edge-y)*dir > 0 {
+				y = edge
+			}
+			if edge := e.y(it.place); (edge-y)*dir > 0 {
+				y = edge
+			}
+		}
+		y += dir * 0.8 * space
+		x := (items[i].x + items[j].x) / 2
+		if items[i].up {
+			x += 0.55 * space
+		}
+		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-style="italic" font-size="14" text-anchor="middle">%d</text>`+"\n", num(x), num(y+0.45*space), items[i].tuplet)
+		if !beamed {
+			for _, side := range [][3]float64{{items[i].x - 0.7*space, x - 0.8*space, 1}, {items[j].x + 0.7*space, x + 0.8*space, 1}} {
+				e.path(fmt.Sprintf("M%s %sV%sH%s", num(side[0]), num(y+0.6*space), num(y), num(side[1])), `fill="none"`)
+			}
+		}
+		i = j
+	}
+}
+
+func (e *engraver) drawRest(it *item) {
+	rect := func(y float64) {
+		fmt.Fprintf(&e.b, `<rect x="%s" y="%s" width="%s" height="%s" stroke="none"/>`+"\n", num(it.x-0.6*space), num(y), num(1.2*space), num(space/2))
+	}
+	switch {
+	case it.value <= 1:
+		rect(e.y(6))
+	case it.value == 2:
+		rect(e.y(4) - space/2)
+	case it.value == 4:
+		e.glyph(it.x, e.y(4), quarterRst, filled)
+	default:
+		n := flags(it.value)
+		y := e.y(4)
+		bottom := y + (0.5+0.5*float64(n))*space
+		e.line(it.x+0.42*space, y-0.56*space, it.x+(0.42-0.3*float64(n+1)/2)*space, bottom, thin)
+		for k := range n {
+			x := it.x - 0.14*float64(k)*space
+			e.glyph(x, y+float64(k)*space, restDot, filled)
+			e.glyph(x, y+float64(k)*space, restFlag, stroked+`"0.14"`)
+		}
+	}
+	e.dots(&item{piece: it.piece, x: it.x, place: 4}, e.y(4))
+}
+
+// ties draws the ties and slurs of a system; those that leave it or come into it
+// end at its edge.
+func (e *engraver) ties(ms []measure, from, to float64) {
+	bend := func(x0, y0, x1, y1, rise float64, stemsUp bool) {
+		dir := -1.0
+		if stemsUp {
+			dir = 1 // below the heads
+		}
+		y0, y1 = y0+dir*0.7*space, y1+dir*0.7*space
+		w := x1 - x0
+		arc := func(rise float64) (float64, float64) { return y0 + dir*rise, y1 + dir*rise }
+		a0, a1 := arc(rise)
+		b0, b1 := arc(rise + 2.2)
+		e.path(fmt.Sprintf("M%s %sC%s %s %s %s %s %sC%s %s %s %s %s %sZ", num(x0), num(y0),
+			num(x0+w/4), num(a0), num(x1-w/4), num(a1), num(x1), num(y1),
+			num(x1-w/4), num(b1), num(x0+w/4), num(b0), num(x0), num(y0)), `stroke-width="0.5"`)
+	}
+	tie := func(x0, y0, x1, y1 float64, up bool) {
+		bend(x0, y0, x1, y1, math.Min(1.4, 0.6+math.Abs(x1-x0)/(20*space))*space, up)
+	}
+	var all []*item
+	for i := range ms {
+		for j := range ms[i].items {
+			all = append(all, &ms[i].items[j])
+		}
+	}
+	slurred := func(i int) bool { return all[i].Slur && !all[i].Rest }
+	inside := func(it *item) bool {
+		return it.note > 0 && e.score.Notes[it.note-1].Slur && !e.score.Notes[it.note-1].Rest
+	}
+	for i, it := range all {
+		y := e.y(it.place)
+		switch {
+		case it.to && i+1 < len(all):
+			tie(it.x+0.3*space, y, all[i+1].x-0.3*space, y, it.up)
+		case it.to:
+			tie(it.x+0.3*space, y, to, y, it.up)
+		}
+		if i == 0 && it.from {
+			tie(from-0.8*space, y, it.x-0.3*space, y, it.up)
+		}
+		// One slur from the first to the last of the notes it joins.
+		first := !it.Rest && e.score.Notes[it.note].Slur && !it.from && !inside(it)
+		if !first && !(i == 0 && inside(it)) {
+			continue
+		}
+		j := i
+		for j+1 < len(all) && (slurred(j) || all[j].to) {
+			j++
+		}
+		x0, x1 := it.x, all[j].x
+		if !first {
+			x0 = from - 0.8*space
+		}
+		end := e.y(all[j].place)
+		if j == len(all)-1 && slurred(j) {
+			x1 = to
+		}
+		// Below where all stems go up, else above.
+		below, dir := true, -1.0
+		for k := i; k <= j; k++ {
+			below = below && all[k].up
+		}
+		if below {
+			dir = 1
+		}
+		rise := 1.2 * space
+		for k := i; k <= j; k++ {
+			edge := e.y(all[k].place)
+			if all[k].up && !below {
+				edge = all[k].tip
+			}
+			rise = math.Max(rise, (dir*(edge-(y+end)/2)+0.6*space)*4/3)
+		}
+		bend(x0, y, x1, end, rise, below)
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise/practice"
+	"singback/internal/chart"
 	"singback/internal/course"
 	"singback/internal/report"
 	"singback/internal/store"
@@ -221,19 +222,19 @@ func readProgress(cmd *cobra.Command, r *store.Record, of *report.ProgressOf) (*
 func (o *progressOptions) draw(e *env, p *report.Progress) error {
 	for _, to := range []struct {
 		flag, folder string
-		write        func(report.Chart, io.Writer) error
-	}{{"svg", o.svg, report.Chart.SVG}, {"png", o.png, report.Chart.PNG}} {
+		write        func(chart.Chart, io.Writer) error
+	}{{"svg", o.svg, chart.Chart.SVG}, {"png", o.png, chart.Chart.PNG}} {
 		if to.folder == "" {
 			continue
 		}
-		charts, err := p.Charts()
+		charts, err := chart.Of(p)
 		if err != nil {
 			return err
 		}
 		if err := os.MkdirAll(to.folder, 0o777); err != nil {
 			return fmt.Errorf("--%s: %w", to.flag, fileError(to.folder, err))
 		}
-		name := func(c report.Chart) string { return filepath.Join(to.folder, c.Name+"."+to.flag) }
+		name := func(c chart.Chart) string { return filepath.Join(to.folder, c.Name+"."+to.flag) }
 		for _, c := range charts {
 			if _, _, err := lookAt(name(c), o.force); err != nil {
 				return fmt.Errorf("--%s: %w", to.flag, err)
@@ -249,7 +250,7 @@ func (o *progressOptions) draw(e *env, p *report.Progress) error {
 	if o.html == "" {
 		return nil
 	}
-	if err := e.writeFile(o.html, o.force, forAll, p.HTML); err != nil {
+	if err := e.writeFile(o.html, o.force, forAll, func(w io.Writer) error { return chart.Page(w, p) }); err != nil {
 		return fmt.Errorf("--html: %w", err)
 	}
 	fmt.Fprintf(e.stderr, "Written: %s.\n", o.html)

@@ -27,7 +27,8 @@ internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/review:   pitch theory exercise exercise/grade internal/audio | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/compose exercise/practice calib internal/audio internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
-internal/report:   theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain plot |
+internal/report:   theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
+internal/chart:    internal/report plot                      | exercise/practice theory
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose exercise/practice internal/session internal/report internal/plain bubbletea lipgloss x-term |
 internal/cli:      * cobra x-term                           |

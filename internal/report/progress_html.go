@@ -17,13 +17,15 @@ var progressPage string
 
 var progressTemplate = template.Must(template.New("progress").Parse(progressPage))
 
-// HTML writes one page with everything in it: it asks for nothing from outside
-// and can be printed.
-func (p *Progress) HTML(w io.Writer) error {
-	charts, err := p.Charts()
-	if err != nil {
-		return err
-	}
+// Drawing is a chart that stands in a page.
+type Drawing struct {
+	Name string        // "degrees", "pairs-2", "confusion", …: it begins with the field that it belongs to
+	SVG  template.HTML // an element of SVG, escaped when it was drawn
+}
+
+// HTML writes one page with everything in it, the drawings among their tables: it
+// asks for nothing from outside and can be printed.
+func (p *Progress) HTML(w io.Writer, drawings []Drawing) error {
 	type section struct {
 		Heading, Note string
 		Charts        []template.HTML
@@ -42,9 +44,9 @@ func (p *Progress) HTML(w io.Writer) error {
 	page.ChangeHeading, page.ChangeLines = p.ChangeLines()
 	page.WeakHeading, page.WeakLines = p.WeakLines()
 	drawn := func(field string) (out []template.HTML) {
-		for _, c := range charts {
-			if strings.HasPrefix(c.Name, field) && !strings.HasSuffix(c.Name, "-named") {
-				out = append(out, template.HTML(c.element())) // what is in it was escaped when it was drawn
+		for _, d := range drawings {
+			if strings.HasPrefix(d.Name, field) && !strings.HasSuffix(d.Name, "-named") {
+				out = append(out, d.SVG)
 			}
 		}
 		return out
@@ -69,16 +71,16 @@ func (p *Progress) HTML(w io.Writer) error {
 		}
 		page.Sections = append(page.Sections, s)
 	}
-	for _, g := range p.grids() {
-		s := section{Heading: g.heading, Head: append([]string{""}, g.columns...)}
-		for _, c := range charts {
-			if c.Name == "confusion" && g.field == c.Name || c.Name == g.field+"-named" {
-				s.Charts = append(s.Charts, template.HTML(c.element()))
+	for _, g := range p.Matrices() {
+		s := section{Heading: g.Heading, Head: append([]string{""}, g.Columns...)}
+		for _, d := range drawings {
+			if d.Name == "confusion" && g.Field == d.Name || d.Name == g.Field+"-named" {
+				s.Charts = append(s.Charts, d.SVG)
 			}
 		}
-		for i, name := range g.rows {
+		for i, name := range g.Rows {
 			row := []string{name}
-			for _, n := range g.cells[i] {
+			for _, n := range g.Cells[i] {
 				cell := ""
 				if n > 0 {
 					cell = strconv.Itoa(n)
@@ -95,7 +97,7 @@ func (p *Progress) HTML(w io.Writer) error {
 
 // htmlRow is a row of a table: name, answers, right, cents, spread, time.
 func (p *Progress) htmlRow(t statsTable, s Stats) []string {
-	row := []string{s.shown, strconv.Itoa(s.Answers), notEnough, "", "", ""}
+	row := []string{s.Shown, strconv.Itoa(s.Answers), notEnough, "", "", ""}
 	if s.Share != nil {
 		row[2] = p.share(s)
 	}

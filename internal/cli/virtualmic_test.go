@@ -264,7 +264,8 @@ func TestVirtualMicServerDies(t *testing.T) {
 		}
 		r.await(t, when)
 		r.stderr.Reset()
-		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+		server, err := os.FindProcess(pid)
+		if err := errors.Join(err, server.Kill()); err != nil {
 			t.Fatal(err)
 		}
 		began := time.Now()

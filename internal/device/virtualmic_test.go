@@ -368,7 +368,8 @@ func TestVirtualMicServerDies(t *testing.T) {
 	if err != nil || pid <= 1 {
 		t.Fatalf("SINGBACK_VIRTUAL_MIC_SERVER: %v", err)
 	}
-	if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+	server, err := os.FindProcess(pid)
+	if err := errors.Join(err, server.Kill()); err != nil {
 		t.Fatal(err)
 	}
 	within(t, "Read", 2*time.Second, func() error {
@@ -483,7 +484,10 @@ func TestVirtualMicIsQuiet(t *testing.T) {
 	if err != nil || pid <= 1 {
 		t.Fatalf("SINGBACK_VIRTUAL_MIC_SERVER: %v", err)
 	}
-	syscall.Kill(pid, syscall.SIGKILL)
+	server, err := os.FindProcess(pid)
+	if err := errors.Join(err, server.Kill()); err != nil {
+		t.Fatal(err)
+	}
 	dst := make([]float64, 256)
 	for {
 		if _, _, err := in.Read(t.Context(), dst); err != nil {

@@ -8,13 +8,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
-	"sync"
 
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/review"
 )
 
 // takes runs a command that turns each recording into a file of its own: to
@@ -78,30 +77,18 @@ func (t *takes) run(ctx context.Context, e *env, paths []string, extension strin
 			return fmt.Errorf("--out: %w", err)
 		}
 	}
-	errs := make([]error, len(paths))
-	next := make(chan int)
-	var workers sync.WaitGroup
-	for range min(len(paths), runtime.GOMAXPROCS(0)) {
-		workers.Go(func() {
-			for i := range next {
-				errs[i] = t.file(ctx, e, paths[i], filepath.Join(t.out, t.name(paths[i], extension)), write)
-			}
-		})
-	}
-	for i := range paths {
-		next <- i
-	}
-	close(next)
-	workers.Wait()
 	var failed []error
-	for _, err := range errs {
+	err = review.Each(ctx, len(paths), func(ctx context.Context, i int) (struct{}, error) {
+		return struct{}{}, t.file(ctx, e, paths[i], filepath.Join(t.out, t.name(paths[i], extension)), write)
+	}, func(_ int, _ struct{}, err error) error {
 		if err != nil {
 			failed = append(failed, err)
 		}
-	}
+		return nil
+	})
 	switch {
-	case ctx.Err() != nil:
-		return ctx.Err()
+	case err != nil:
+		return err
 	case len(failed) <= 1:
 		return errors.Join(failed...)
 	}

@@ -293,7 +293,7 @@ func TestPause(t *testing.T) {
 		seconds := map[string]float64{}
 		cfg.Pause = func(context.Context) error {
 			got = append(got, "pause")
-			src.kept = tone(300, hz)
+			src.kept = tone(60, hz)
 			return c.err
 		}
 		cfg.Keep = func(j Judged) { seconds[fmt.Sprint(j.Index)] = j.Seconds }

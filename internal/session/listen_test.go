@@ -237,7 +237,7 @@ func TestListenTellsWhatItHears(t *testing.T) {
 // The audio path does not allocate: a window costs the same number of
 // allocations however long it lasts.
 func TestListenDoesNotAllocatePerBlock(t *testing.T) {
-	noise := testkit.Scale(testkit.White(8*rate, 3), 0.02)
+	noise := testkit.Scale(testkit.White(4*rate, 3), 0.02)
 	src := &testkit.Source{Rate: rate}
 	ear, err := NewEar(src)
 	if err != nil {
@@ -261,9 +261,10 @@ func TestListenDoesNotAllocatePerBlock(t *testing.T) {
 		}
 		return least
 	}
-	short, long := allocations(1), allocations(8)
+	const seconds = 4
+	short, long := allocations(1), allocations(seconds)
 	if short != long || long > 20 {
-		t.Errorf("%g allocations in a window of 1 s, %g in one of 8 s; want the same few", short, long)
+		t.Errorf("%g allocations in a window of 1 s, %g in one of %d s; want the same few", short, long, seconds)
 	}
 }
 

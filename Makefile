@@ -15,7 +15,14 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
 FIT         = offline
 
-.PHONY: run build test check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
+# What a page in a browser is to run: builds for js/wasm. The limits, in bytes, are
+# a tenth above what a drill weighed when they were set.
+DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./internal/synth ./internal/listen \
+	./internal/session ./internal/drill ./internal/report ./internal/course ./internal/notation ./internal/review
+WASM_RAW    = 6220000
+WASM_GZIP   = 1705000
+
+.PHONY: run build test check wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
 
 run: build
 	@bin/singback sing
@@ -41,6 +48,14 @@ check:
 	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./... && go test $(RACE) -timeout 40m ./...
 	CGO_ENABLED=0 go build -o /dev/null ./cmd/singback
 	CGO_ENABLED=0 go vet ./...
+	CGO_ENABLED=0 GOOS=windows go vet ./...
+	CGO_ENABLED=0 GOOS=darwin go vet ./...
+	@$(MAKE) --no-print-directory wasm-check
+
+# The drill for js/wasm: it builds, weighs what it may, and hears there what it
+# hears here.
+wasm-check:
+	@internal/testkit/wasmdrill/check $(WASM_RAW) $(WASM_GZIP) $(DRILL)
 
 bench:
 	@$(cgo) && go test -run '^$$' -bench . -benchmem ./...

@@ -146,7 +146,7 @@ type recording struct {
 }
 
 func (r *recording) addFlags(cmd *cobra.Command) {
-	cmd.Flags().IntVar(&r.channel, "channel", 0, "read only this channel, from 1; 0 mixes all")
+	cmd.Flags().IntVar(&r.channel, "channel", 0, "of a recording read only this channel, a `NUMBER` from 1; 0 mixes all")
 	cmd.Flags().BoolVar(&r.partial, "partial", false, "read a recording that is cut short as far as it goes")
 }
 

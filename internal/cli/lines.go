@@ -262,7 +262,7 @@ func drawStaff(s theory.Score, voice string, style report.Style, labels bool, wi
 		view.Clef = &c
 	}
 	if labels {
-		view.Labels = notation.Labels(s, style.Names, style.ASCII)
+		view.Labels = s.Labels(style.Names, style.ASCII)
 	}
 	text, err := notation.Text(s, view)
 	if err != nil { // a made line can be shown

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -164,7 +163,7 @@ func TestVirtualMicSeries(t *testing.T) {
 	r := startProgram(t, nil, path, args...)
 	r.await(t, "Sing now.")
 	play(t, nil, take)
-	if code := r.end(t, 30*time.Second); code != exitDone {
+	if code := r.end(t); code != exitDone {
 		t.Fatalf("exit %d: %s", code, &r.stderr)
 	}
 	rs := records(t, r.stdout.String())

@@ -198,7 +198,7 @@ func (o *melodyOptions) view(e *env) (how melodyView, err error) {
 		how.view.Clef = &c
 	}
 	if o.clef != "" {
-		c, err := notation.ParseClef(o.clef)
+		c, err := theory.ParseClef(o.clef)
 		if err != nil {
 			return how, usage(fmt.Errorf("--clef: %w", err))
 		}
@@ -380,7 +380,7 @@ func readLine(e *env, args []string, options notation.Options) (l line, err erro
 // writeLine writes one line as --to says.
 func (o *melodyOptions) writeLine(w io.Writer, l line, how melodyView) error {
 	if how.names && (o.to == "text" || o.to == "svg") {
-		how.view.Labels = notation.Labels(l.score, how.naming, how.view.ASCII && o.to == "text")
+		how.view.Labels = l.score.Labels(how.naming, how.view.ASCII && o.to == "text")
 	}
 	var text string
 	var err error

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"singback/internal/chart"
 	"singback/internal/course"
 	"singback/internal/newfile"
 	"singback/internal/report"
@@ -170,12 +171,12 @@ func (o *progressOptions) run(cmd *cobra.Command, e *env) error {
 func (o *progressOptions) draw(e *env, p *report.Progress) error {
 	for _, to := range []struct {
 		flag, folder string
-		write        func(report.Chart, io.Writer) error
-	}{{"svg", o.svg, report.Chart.SVG}, {"png", o.png, report.Chart.PNG}} {
+		write        func(chart.Chart, io.Writer) error
+	}{{"svg", o.svg, chart.Chart.SVG}, {"png", o.png, chart.Chart.PNG}} {
 		if to.folder == "" {
 			continue
 		}
-		charts, err := p.Charts()
+		charts, err := chart.Of(p)
 		if err != nil {
 			return err
 		}
@@ -189,7 +190,7 @@ func (o *progressOptions) draw(e *env, p *report.Progress) error {
 	if o.html == "" {
 		return nil
 	}
-	if err := e.writeFile(o.html, o.force, newfile.ForAll, p.HTML); err != nil {
+	if err := e.writeFile(o.html, o.force, newfile.ForAll, func(w io.Writer) error { return chart.Page(w, p) }); err != nil {
 		return fmt.Errorf("--html: %w", err)
 	}
 	fmt.Fprintf(e.stderr, "Written: %s.\n", o.html)

@@ -34,6 +34,15 @@ import (
 // a real sound server. They run where internal/device/virtualmic says so, and
 // there they do not skip: what is missing is a failure.
 
+// Sound takes real time here, and a busy machine takes longer: a limit on time tells
+// only what hangs from what goes on, and where the driver says that it lost samples,
+// the sound is played again. What was heard, and how loud and how high, has the
+// same bounds on every machine.
+
+// hangs is the time after which a program that should have ended does not end any
+// more: many times what the longest run here takes.
+const hangs = 90 * time.Second
+
 // needVirtualMic builds the program and returns its path.
 func needVirtualMic(t *testing.T) string {
 	t.Helper()
@@ -80,7 +89,7 @@ func startProgram(t *testing.T, env []string, path string, args ...string) *runn
 // await waits for a line of standard error that begins with prefix.
 func (r *running) await(t *testing.T, prefix string) {
 	t.Helper()
-	limit := time.After(30 * time.Second)
+	limit := time.After(hangs)
 	for {
 		select {
 		case line, ok := <-r.said:
@@ -97,13 +106,12 @@ func (r *running) await(t *testing.T, prefix string) {
 	}
 }
 
-// end waits for the program's end, no longer than limit, and returns its exit
-// status.
-func (r *running) end(t *testing.T, limit time.Duration) int {
+// end waits for the program's end and returns its exit status.
+func (r *running) end(t *testing.T) int {
 	t.Helper()
-	after := time.AfterFunc(limit, func() {
+	after := time.AfterFunc(hangs, func() {
 		r.cmd.Process.Kill()
-		t.Errorf("the program still runs after %v", limit)
+		t.Errorf("the program still runs after %v", hangs)
 	})
 	defer after.Stop()
 	for line := range r.said {
@@ -116,7 +124,7 @@ func (r *running) end(t *testing.T, limit time.Duration) int {
 // play plays a recording into the virtual microphone and waits for its end.
 func play(t *testing.T, env []string, path string) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), hangs)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=500", "--device=mic_feed", path)
 	cmd.Env = append(os.Environ(), env...)
@@ -129,14 +137,27 @@ func play(t *testing.T, env []string, path string) {
 const unrecorded = "Not recorded: there is no practice record yet (singback today begins one, or name a --record FILE).\n"
 
 // sung runs one question through the real microphone and loudspeaker, with a
-// recording for an answer.
+// recording for an answer. It is asked again, twice at most, where the driver lost
+// samples: the program says so, and judges nothing then.
 func sung(t *testing.T, path string, env []string, tr truth, more ...string) event {
+	t.Helper()
+	var v event
+	for range 3 {
+		if v = sungOnce(t, path, env, tr, more...); v.Reason == nil || *v.Reason != "lost_samples" {
+			break
+		}
+		t.Logf("%s: the driver lost samples", tr.path)
+	}
+	return v
+}
+
+func sungOnce(t *testing.T, path string, env []string, tr truth, more ...string) event {
 	t.Helper()
 	args := append([]string{"sing", "--count", "1", "--input", "mic", "--output", "speaker", "--degrees", tr.says["asked"]}, tr.music()...)
 	r := startProgram(t, env, path, append(args, more...)...)
 	r.await(t, "Listening.")
 	play(t, env, tr.path)
-	if code := r.end(t, 20*time.Second); code != exitDone {
+	if code := r.end(t); code != exitDone {
 		t.Fatalf("exit %d: %s", code, &r.stderr)
 	}
 	all := events(t, r.stdout.String())
@@ -194,7 +215,7 @@ func TestVirtualMicPlaysTheCadence(t *testing.T) {
 	const level = -9.0
 	r := startProgram(t, nil, path, "sing", "--key", "Ab major", "--degrees", "la", "--count", "1", "--input", "mic",
 		"--output", "speaker", "--timeout", "0.6", "--loudness", fmt.Sprint(level), "--format", "json")
-	if code := r.end(t, 30*time.Second); code != exitDone {
+	if code := r.end(t); code != exitDone {
 		t.Fatalf("exit %d: %s", code, &r.stderr)
 	}
 	parec.Process.Signal(syscall.SIGTERM)
@@ -233,12 +254,12 @@ func TestVirtualMicOwnSound(t *testing.T) {
 		args := []string{"sing", "--key", "Ab major", "--degrees", "la sol", "--count", "2", "--input", "mic", "--output", "speaker",
 			"--timeout", "1.5", "--loudness", "-3", "--format", "json"}
 		r := startProgram(t, loop, path, append(args, more...)...)
-		if code := r.end(t, 40*time.Second); code != exitDone {
+		if code := r.end(t); code != exitDone {
 			t.Fatalf("exit %d: %s", code, &r.stderr)
 		}
 		all := events(t, r.stdout.String())
 		for _, v := range named(all, "verdict") {
-			if v.Outcome != "not_measured" || v.Reason == nil || *v.Reason != "too_quiet" {
+			if v.Outcome != "not_measured" || v.Reason == nil || *v.Reason != "too_quiet" && *v.Reason != "lost_samples" {
 				t.Errorf("%q: nobody sang, and the verdict is %s (%v), sung %+v", more, v.Outcome, v.Reason, v.Sung)
 			}
 		}
@@ -266,11 +287,12 @@ func TestVirtualMicServerDies(t *testing.T) {
 		}
 		r.await(t, when)
 		r.stderr.Reset()
-		if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+		server, err := os.FindProcess(pid)
+		if err := errors.Join(err, server.Kill()); err != nil {
 			t.Fatal(err)
 		}
 		began := time.Now()
-		code := r.end(t, 10*time.Second)
+		code := r.end(t)
 		t.Logf("%q: exit %d after %v: %s", when, code, time.Since(began).Round(10*time.Millisecond), &r.stderr)
 		message := strings.TrimPrefix(r.stderr.String(), "Hear it inside; do not sing yet.\n") // in case it was said just then
 		message = strings.TrimPrefix(message, "Listening.\n")
@@ -288,7 +310,7 @@ func TestVirtualMicServerDies(t *testing.T) {
 func TestVirtualMicDevices(t *testing.T) {
 	path := needVirtualMic(t)
 	r := startProgram(t, nil, path, "devices", "--format", "json")
-	if code := r.end(t, 10*time.Second); code != exitDone || r.stderr.Len() > 0 {
+	if code := r.end(t); code != exitDone || r.stderr.Len() > 0 {
 		t.Fatalf("exit %d: %s", code, &r.stderr)
 	}
 	var list struct {
@@ -316,11 +338,11 @@ func TestVirtualMicDevices(t *testing.T) {
 		t.Errorf("%d default microphones and %d default loudspeakers in %s", in, out, &r.stdout)
 	}
 	r = startProgram(t, nil, path, "devices")
-	if code := r.end(t, 10*time.Second); code != exitDone || !strings.Contains(r.stdout.String(), "microphone and loudspeaker") {
+	if code := r.end(t); code != exitDone || !strings.Contains(r.stdout.String(), "microphone and loudspeaker") {
 		t.Errorf("exit %d: %s%s", code, &r.stdout, &r.stderr)
 	}
 	r = startProgram(t, nil, path, "sing", "--input", "mic", "--device", "no such thing")
-	if code := r.end(t, 10*time.Second); code != exitFailed || strings.Count(r.stderr.String(), "\n") != 1 || !strings.Contains(r.stderr.String(), `"pulse"`) {
+	if code := r.end(t); code != exitFailed || strings.Count(r.stderr.String(), "\n") != 1 || !strings.Contains(r.stderr.String(), `"pulse"`) {
 		t.Errorf("an unknown device: exit %d, %q, want the names", code, &r.stderr)
 	}
 }
@@ -364,8 +386,10 @@ func click(t *testing.T, in audio.Source, out audio.Sink) float64 {
 }
 
 // The delay of the calibration, the mean of eight sounds, is that of clicks on the
-// same streams, within 5 ms or three standard errors of the difference: blocks of
-// input and output scatter single ones over some 30 ms.
+// same streams, before and after it, within 5 ms or three standard errors of the
+// difference: blocks of input and output scatter single ones over some 30 ms. On a
+// busy machine the delay itself changes in between, so one of three comparisons
+// must hold; a measure that is always early or late by more passes none.
 func TestVirtualMicCalibrationDelay(t *testing.T) {
 	if os.Getenv("SINGBACK_VIRTUAL_MIC") != "1" {
 		t.Skip("needs the virtual microphone: make virtual-mic-test")
@@ -381,8 +405,24 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer out.Close()
+	var wrong []string
+	for range 3 {
+		fault := compareDelay(t, in, out)
+		if fault == "" {
+			return
+		}
+		t.Log(fault)
+		wrong = append(wrong, fault)
+	}
+	t.Errorf("%s", strings.Join(wrong, "\n"))
+}
+
+// compareDelay measures the delay by clicks and by a calibration between them, and
+// says how they differ; "" if they do not.
+func compareDelay(t *testing.T, in audio.Source, out audio.Sink) string {
+	t.Helper()
 	var clicks []float64
-	for range 16 {
+	for range 8 {
 		clicks = append(clicks, click(t, in, out))
 	}
 	cfg := session.Calibration{Parts: []session.Part{session.LeakPart}, Tuning: theory.Tuning{A4: 440}, Level: -24, On: calib.Date{Year: 2026, Month: 11, Day: 25}}
@@ -394,6 +434,9 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 	m, err := session.Calibrate(t.Context(), cfg, who, out, func(session.Event) {})
 	if err != nil || m.Echo == nil {
 		t.Fatalf("%+v: %v", m, err)
+	}
+	for range 8 {
+		clicks = append(clicks, click(t, in, out))
 	}
 	slices.Sort(clicks)
 	median, known, n := clicks[len(clicks)/2], 0.0, 0.0
@@ -412,8 +455,9 @@ func TestVirtualMicCalibrationDelay(t *testing.T) {
 	within := max(0.005, 3*math.Sqrt(scatter*(1/n+1./8)))
 	t.Logf("clicks after %.4f to %.4f s, on average %.4f s, the test sound after %.4f s", clicks[0], clicks[len(clicks)-1], known, m.Echo.Delay)
 	if !m.Echo.Heard || math.Abs(m.Echo.Delay-known) > within || math.Abs(m.Echo.Level) > 3 {
-		t.Errorf("%+v, want a delay of %.4f s, within %.4f s", *m.Echo, known, within)
+		return fmt.Sprintf("%+v, want a delay of %.4f s, within %.4f s", *m.Echo, known, within)
 	}
+	return ""
 }
 
 // The program finds a leak where there is one, and none where there is none,
@@ -426,7 +470,7 @@ func TestVirtualMicCalibrate(t *testing.T) {
 			env = []string{"PULSE_SINK=mic_feed"}
 		}
 		r := startProgram(t, env, path, "calibrate", "--only", "leak", "--input", "mic", "--output", "speaker", "--format", "json")
-		if code := r.end(t, 30*time.Second); code != exitDone {
+		if code := r.end(t); code != exitDone {
 			t.Fatalf("exit %d: %s", code, &r.stderr)
 		}
 		var c report.Calibration

@@ -258,7 +258,8 @@ func TestVirtualMicPlays330(t *testing.T) {
 	}
 	// The driver tells its latency to a buffer or so: Drain may be early by that,
 	// which the guard of a listening window covers.
-	if took < 2900*time.Millisecond || took > 4*time.Second {
+	// A busy machine may be late; what was played twice would take 6 s.
+	if took < 2900*time.Millisecond || took > 5500*time.Millisecond {
 		t.Errorf("Write and Drain of 3 s took %v", took)
 	}
 }
@@ -323,7 +324,7 @@ func (w writer) Write(p []byte) (int, error) { return w(p) }
 // await waits for a program beside this one.
 func await(t *testing.T, what string, done func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(15 * time.Second); !done(); time.Sleep(5 * time.Millisecond) {
+	for deadline := time.Now().Add(60 * time.Second); !done(); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("waited in vain for %s", what)
 		}
@@ -368,25 +369,27 @@ func TestVirtualMicServerDies(t *testing.T) {
 	if err != nil || pid <= 1 {
 		t.Fatalf("SINGBACK_VIRTUAL_MIC_SERVER: %v", err)
 	}
-	if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
+	server, err := os.FindProcess(pid)
+	if err := errors.Join(err, server.Kill()); err != nil {
 		t.Fatal(err)
 	}
-	within(t, "Read", 2*time.Second, func() error {
+	// Half a second is the device's own limit; these tell only that nothing hangs.
+	within(t, "Read", 20*time.Second, func() error {
 		for {
 			if _, _, err := in.Read(t.Context(), dst); err != nil {
 				return err
 			}
 		}
 	}, audio.ErrStalled)
-	within(t, "Write", 2*time.Second, func() error {
+	within(t, "Write", 20*time.Second, func() error {
 		for {
 			if err := out.Write(t.Context(), dst); err != nil {
 				return err
 			}
 		}
 	}, audio.ErrStalled)
-	within(t, "Close of the microphone", 3*time.Second, in.Close, nil)
-	within(t, "Close of the loudspeaker", 3*time.Second, out.Close, nil)
+	within(t, "Close of the microphone", 20*time.Second, in.Close, nil)
+	within(t, "Close of the loudspeaker", 20*time.Second, out.Close, nil)
 	if _, err := OpenInput(t.Context(), "", 48000); err == nil {
 		t.Error("OpenInput succeeded without a server")
 	} else {
@@ -483,7 +486,10 @@ func TestVirtualMicIsQuiet(t *testing.T) {
 	if err != nil || pid <= 1 {
 		t.Fatalf("SINGBACK_VIRTUAL_MIC_SERVER: %v", err)
 	}
-	syscall.Kill(pid, syscall.SIGKILL)
+	server, err := os.FindProcess(pid)
+	if err := errors.Join(err, server.Kill()); err != nil {
+		t.Fatal(err)
+	}
 	dst := make([]float64, 256)
 	for {
 		if _, _, err := in.Read(t.Context(), dst); err != nil {

@@ -31,7 +31,8 @@ internal/listen:   pitch theory exercise exercise/grade internal/audio | interna
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
-internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/notation internal/plain plot |
+internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
+internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose internal/session internal/report internal/plain bubbletea lipgloss |

@@ -125,44 +125,47 @@ func TestHeldAndWanderingContours(t *testing.T) {
 	cfg := pitch.DefaultConfig(44100)
 	for half, seed := range heldSeeds {
 		for _, holds := range []bool{true, false} {
-			r := rand.New(rand.NewPCG(seed, 5))
-			wrong, uneven, z, worst := 0, 0, 0.0, 0.0
-			for range n {
-				c := testkit.WanderingContour(r)
-				if holds {
-					c = testkit.HeldContour(r)
-				}
-				points := pointsOf(cfg, c, it.Hz(target), 6*r.Float64(), r)
-				for _, live := range []bool{true, false} {
-					take, v := answerOf(t, it, cfg, points, live)
-					fault := ""
+			t.Run(fmt.Sprintf("half %d held %v", half+1, holds), func(t *testing.T) {
+				t.Parallel()
+				r := rand.New(rand.NewPCG(seed, 5))
+				wrong, uneven, z, worst := 0, 0, 0.0, 0.0
+				for range n {
+					c := testkit.WanderingContour(r)
 					if holds {
-						fault = heldFault(c, take, v, live)
-						off := v.FromAsked - c.Centre(heardOf(c, live))
-						z += math.Pow(off/math.Max(v.SE, .5), 2)
-						worst = math.Max(worst, math.Abs(off))
-					} else if fault = wanderFault(c, take, v); fault != "" && ruleless(c) {
-						uneven++ // by chance it swung like a vibrato for a second
-						continue
+						c = testkit.HeldContour(r)
 					}
-					if fault != "" {
-						wrong++
-						t.Logf("half %d, live %v: %s: %s", half+1, live, c.Name, fault)
+					points := pointsOf(cfg, c, it.Hz(target), 6*r.Float64(), r)
+					for _, live := range []bool{true, false} {
+						take, v := answerOf(t, it, cfg, points, live)
+						fault := ""
+						if holds {
+							fault = heldFault(c, take, v, live)
+							off := v.FromAsked - c.Centre(heardOf(c, live))
+							z += math.Pow(off/math.Max(v.SE, .5), 2)
+							worst = math.Max(worst, math.Abs(off))
+						} else if fault = wanderFault(c, take, v); fault != "" && ruleless(c) {
+							uneven++ // by chance it swung like a vibrato for a second
+							continue
+						}
+						if fault != "" {
+							wrong++
+							t.Logf("half %d, live %v: %s: %s", half+1, live, c.Name, fault)
+						}
 					}
 				}
-			}
-			if !holds {
-				t.Logf("half %d, wandering: %d and %d of %d wrong", half+1, wrong, uneven, 2*n)
-				if wrong > 0 || uneven > 2*n*3/100 {
-					t.Errorf("half %d: %d of %d that wander by a rule are called steady, want none; %d of those without one, want at most 3 %%", half+1, wrong, 2*n, uneven)
+				if !holds {
+					t.Logf("half %d, wandering: %d and %d of %d wrong", half+1, wrong, uneven, 2*n)
+					if wrong > 0 || uneven > 2*n*3/100 {
+						t.Errorf("half %d: %d of %d that wander by a rule are called steady, want none; %d of those without one, want at most 3 %%", half+1, wrong, 2*n, uneven)
+					}
+					return
 				}
-				continue
-			}
-			z = math.Sqrt(z / float64(2*n))
-			t.Logf("half %d, held: %d of %d wrong; off by up to %.1f c, RMS of error over SE %.2f", half+1, wrong, 2*n, worst, z)
-			if wrong > 2*n/250 || z > 1.3 {
-				t.Errorf("half %d: %d of %d that are held are called unsteady, want at most 1 in 250; RMS of error over SE %.2f, want at most 1.3", half+1, wrong, 2*n, z)
-			}
+				z = math.Sqrt(z / float64(2*n))
+				t.Logf("half %d, held: %d of %d wrong; off by up to %.1f c, RMS of error over SE %.2f", half+1, wrong, 2*n, worst, z)
+				if wrong > 2*n/250 || z > 1.3 {
+					t.Errorf("half %d: %d of %d that are held are called unsteady, want at most 1 in 250; RMS of error over SE %.2f, want at most 1.3", half+1, wrong, 2*n, z)
+				}
+			})
 		}
 	}
 }
@@ -176,57 +179,60 @@ func TestHeldAndWanderingSound(t *testing.T) {
 	const rate = 44100
 	for half, seed := range heldSeeds {
 		for _, holds := range []bool{true, false} {
-			r := rand.New(rand.NewPCG(seed, 9))
-			wrong := 0
-			for i := range n {
-				c := testkit.WanderingContour(r)
-				if holds {
-					c = testkit.HeldContour(r)
-				}
-				it := heldItem(t, []string{"Ab major", "D minor", "F# major"}[i%3], 4, 2+i/3%3)
-				target, _ := it.Target()
-				hz := it.Hz(target)
-				var x []float64
-				how := ""
-				if i%2 == 0 {
-					snr := []float64{40, 20, 10}[r.IntN(3)]
-					x = testkit.Tone(rate, c.Seconds(), c.Around(hz), testkit.Vowel(hz, 30, 700, 1150, 2600))
-					x = testkit.Mix(x, testkit.Pink(len(x), uint64(i)), snr)
-					how = fmt.Sprintf("tone, %g dB", snr)
-				} else {
-					type_ := synth.VoiceType(i / 2 % 5)
-					n := synth.NewSung(hz, c.Seconds())
-					n.VibratoCents, n.ScoopCents, n.FallCents, n.DriftCents = 0, 0, 0, 0
-					n.Vowel, n.BreathDB = synth.Vowel(r.IntN(5)), 10+20*r.Float64()
-					n.Bend = c.At
-					x, _ = synth.Voice{SampleRate: rate, Type: type_}.Sing([]synth.Sung{n}, uint64(i))
-					how = fmt.Sprintf("%v, breath %.0f dB", type_, n.BreathDB)
-				}
-				x = append(append(make([]float64, int(heldLead*rate)), testkit.Scale(x, .5)...), make([]float64, rate)...)
-				cfg := pitch.DefaultConfig(rate)
-				tr, err := pitch.NewTracker(cfg)
-				if err != nil {
-					t.Fatal(err)
-				}
-				points := tr.Flush(tr.Push(nil, x))
-				for _, live := range []bool{true, false} {
-					take, v := answerOf(t, it, cfg, points, live)
-					fault := wanderFault(c, take, v)
+			t.Run(fmt.Sprintf("half %d held %v", half+1, holds), func(t *testing.T) {
+				t.Parallel()
+				r := rand.New(rand.NewPCG(seed, 9))
+				wrong := 0
+				for i := range n {
+					c := testkit.WanderingContour(r)
 					if holds {
-						fault = heldFault(c, take, v, live)
-					} else if ruleless(c) {
-						continue // the contours tell how often
+						c = testkit.HeldContour(r)
 					}
-					if fault != "" {
-						wrong++
-						t.Logf("half %d, live %v, %s, %.0f Hz: %s: %s", half+1, live, how, hz, c.Name, fault)
+					it := heldItem(t, []string{"Ab major", "D minor", "F# major"}[i%3], 4, 2+i/3%3)
+					target, _ := it.Target()
+					hz := it.Hz(target)
+					var x []float64
+					how := ""
+					if i%2 == 0 {
+						snr := []float64{40, 20, 10}[r.IntN(3)]
+						x = testkit.Tone(rate, c.Seconds(), c.Around(hz), testkit.Vowel(hz, 30, 700, 1150, 2600))
+						x = testkit.Mix(x, testkit.Pink(len(x), uint64(i)), snr)
+						how = fmt.Sprintf("tone, %g dB", snr)
+					} else {
+						type_ := synth.VoiceType(i / 2 % 5)
+						n := synth.NewSung(hz, c.Seconds())
+						n.VibratoCents, n.ScoopCents, n.FallCents, n.DriftCents = 0, 0, 0, 0
+						n.Vowel, n.BreathDB = synth.Vowel(r.IntN(5)), 10+20*r.Float64()
+						n.Bend = c.At
+						x, _ = synth.Voice{SampleRate: rate, Type: type_}.Sing([]synth.Sung{n}, uint64(i))
+						how = fmt.Sprintf("%v, breath %.0f dB", type_, n.BreathDB)
+					}
+					x = append(append(make([]float64, int(heldLead*rate)), testkit.Scale(x, .5)...), make([]float64, rate)...)
+					cfg := pitch.DefaultConfig(rate)
+					tr, err := pitch.NewTracker(cfg)
+					if err != nil {
+						t.Fatal(err)
+					}
+					points := tr.Flush(tr.Push(nil, x))
+					for _, live := range []bool{true, false} {
+						take, v := answerOf(t, it, cfg, points, live)
+						fault := wanderFault(c, take, v)
+						if holds {
+							fault = heldFault(c, take, v, live)
+						} else if ruleless(c) {
+							continue // the contours tell how often
+						}
+						if fault != "" {
+							wrong++
+							t.Logf("half %d, live %v, %s, %.0f Hz: %s: %s", half+1, live, how, hz, c.Name, fault)
+						}
 					}
 				}
-			}
-			t.Logf("half %d, held %v: %d of %d wrong", half+1, holds, wrong, 2*n)
-			if wrong > map[bool]int{true: n / 60, false: 0}[holds] {
-				t.Errorf("half %d, held %v: %d of %d are called what they are not, want at most 1 in 120 of the held ones", half+1, holds, wrong, 2*n)
-			}
+				t.Logf("half %d, held %v: %d of %d wrong", half+1, holds, wrong, 2*n)
+				if wrong > map[bool]int{true: n / 60, false: 0}[holds] {
+					t.Errorf("half %d, held %v: %d of %d are called what they are not, want at most 1 in 120 of the held ones", half+1, holds, wrong, 2*n)
+				}
+			})
 		}
 	}
 }

@@ -245,7 +245,7 @@ func TestNoteTellsWhatItHears(t *testing.T) {
 // The audio path does not allocate: a window costs the same number of
 // allocations however long it lasts.
 func TestNoteDoesNotAllocatePerBlock(t *testing.T) {
-	noise := testkit.Scale(testkit.White(8*rate, 3), 0.02)
+	noise := testkit.Scale(testkit.White(4*rate, 3), 0.02)
 	src := &testkit.Source{Rate: rate}
 	ear, err := New(src, Hearing{})
 	if err != nil {
@@ -269,9 +269,10 @@ func TestNoteDoesNotAllocatePerBlock(t *testing.T) {
 		}
 		return least
 	}
-	short, long := allocations(1), allocations(8)
+	const seconds = 4
+	short, long := allocations(1), allocations(seconds)
 	if short != long || long > 20 {
-		t.Errorf("%g allocations in a window of 1 s, %g in one of 8 s; want the same few", short, long)
+		t.Errorf("%g allocations in a window of 1 s, %g in one of %d s; want the same few", short, long, seconds)
 	}
 }
 

@@ -108,9 +108,9 @@ func (w *xmlWriter) attributes(bar *laidBar, first bool) {
 		w.line(4, `<time><senza-misura/></time>`)
 	}
 	if first {
-		clef := ClefFor(w.score)
-		w.line(4, `<clef><sign>%s</sign><line>%d</line>%s</clef>`, map[bool]string{true: "F", false: "G"}[clef == Bass],
-			map[bool]int{true: 4, false: 2}[clef == Bass], map[bool]string{true: "<clef-octave-change>-1</clef-octave-change>"}[clef == TrebleDown])
+		clef := theory.ClefFor(w.score)
+		w.line(4, `<clef><sign>%s</sign><line>%d</line>%s</clef>`, map[bool]string{true: "F", false: "G"}[clef == theory.BassClef],
+			map[bool]int{true: 4, false: 2}[clef == theory.BassClef], map[bool]string{true: "<clef-octave-change>-1</clef-octave-change>"}[clef == theory.TrebleDownClef])
 	}
 	w.line(3, `</attributes>`)
 }

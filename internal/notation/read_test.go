@@ -355,7 +355,7 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		if _, err := Text(s, View{Labels: Labels(s, theory.Movable, false)}); err != nil && !errors.Is(err, ErrNotation) {
+		if _, err := Text(s, View{Labels: s.Labels(theory.Movable, false)}); err != nil && !errors.Is(err, ErrNotation) {
 			t.Error(err)
 		}
 		if _, err := SVG(s, View{}); err != nil && !errors.Is(err, ErrNotation) {

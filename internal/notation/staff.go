@@ -7,59 +7,14 @@ import (
 	"singback/theory"
 )
 
-// Clef is a clef that voices are written in.
-type Clef int
+// lowestLine holds the staff positions of the lowest lines: E4, E3, G2.
+var lowestLine = [...]int{theory.TrebleClef: 30, theory.TrebleDownClef: 23, theory.BassClef: 18}
 
-// The clefs. TrebleDown is the treble clef with an 8 below, an octave lower:
-// the tenor's.
-const (
-	Treble Clef = iota
-	TrebleDown
-	Bass
-)
+// placeOn returns where a pitch lies, in steps above the lowest line.
+func placeOn(c theory.Clef, p theory.Pitch) int { return staffPosition(p) - lowestLine[c] }
 
-// String returns "treble", "treble-8" or "bass".
-func (c Clef) String() string {
-	return [...]string{Treble: "treble", TrebleDown: "treble-8", Bass: "bass"}[c]
-}
-
-// ParseClef reads a clef as String writes it.
-func ParseClef(s string) (Clef, error) {
-	for c := Treble; c <= Bass; c++ {
-		if strings.EqualFold(strings.TrimSpace(s), c.String()) {
-			return c, nil
-		}
-	}
-	return 0, fmt.Errorf("no clef %s: want treble, treble-8 or bass", quote(s))
-}
-
-// ClefFor returns the clef in which the middle of the line lies nearest to the
-// staff's, as voices are written: from the treble clef of women's and children's
-// voices through the tenor's to the bass clef (common practice).
-func ClefFor(s theory.Score) Clef {
-	low, high := 127, 0
-	for _, n := range s.Notes {
-		if !n.Rest {
-			low, high = min(low, n.Pitch.MIDI()), max(high, n.Pitch.MIDI())
-		}
-	}
-	switch middle := (low + high) / 2; {
-	case low > high || middle >= 61:
-		return Treble
-	case middle >= 56 && low >= 48:
-		return TrebleDown
-	}
-	return Bass
-}
-
-// bottom is the staff position of the lowest line: E4, E3, G2.
-func (c Clef) bottom() int { return [...]int{Treble: 30, TrebleDown: 23, Bass: 18}[c] }
-
-// place returns where a pitch lies, in steps above the lowest line.
-func (c Clef) place(p theory.Pitch) int { return staffPosition(p) - c.bottom() }
-
-// signature returns the places of the signs of a signature: sharps, or flats.
-func (c Clef) signature(fifths int) (places []int, alter int8) {
+// signatureOn returns the places of the signs of a signature: sharps, or flats.
+func signatureOn(c theory.Clef, fifths int) (places []int, alter int8) {
 	sharps, flats := []int{8, 5, 9, 6, 3, 7, 4}, []int{4, 7, 3, 6, 2, 5, 1}
 	places, alter = sharps[:max(0, fifths)], 1
 	if fifths < 0 {
@@ -67,7 +22,7 @@ func (c Clef) signature(fifths int) (places []int, alter int8) {
 	}
 	out := make([]int, len(places))
 	for i, p := range places {
-		if out[i] = p; c == Bass {
+		if out[i] = p; c == theory.BassClef {
 			out[i] -= 2
 		}
 	}
@@ -76,37 +31,17 @@ func (c Clef) signature(fifths int) (places []int, alter int8) {
 
 // View tells how a line is shown.
 type View struct {
-	Clef   *Clef    // nil: the one that fits the line
-	Labels []string // one for each note of the Score, written below; nil: none
-	ASCII  bool     // Text without musical signs
-	Width  int      // Text: columns, 0: 80; SVG: units, 0: 900
+	Clef   *theory.Clef // nil: the one that fits the line
+	Labels []string     // one for each note of the Score, written below; nil: none
+	ASCII  bool         // Text without musical signs
+	Width  int          // Text: columns, 0: 80; SVG: units, 0: 900
 }
 
-func (v View) clef(s theory.Score) Clef {
+func (v View) clef(s theory.Score) theory.Clef {
 	if v.Clef != nil {
 		return *v.Clef
 	}
-	return ClefFor(s)
-}
-
-// Labels names the notes of a line by the key they stand in: "" for rests.
-func Labels(s theory.Score, n theory.Naming, ascii bool) []string {
-	out := make([]string, len(s.Notes))
-	at, k, changes := zero, s.Key, s.Changes
-	for i, w := range s.Notes {
-		for len(changes) > 0 && !at.Less(changes[0].At) {
-			k, changes = changes[0].Key, changes[1:]
-		}
-		at = at.Plus(w.Length)
-		if w.Rest {
-			continue
-		}
-		d := k.Degree(w.Pitch.Note)
-		if out[i] = n.Name(k, d); ascii {
-			out[i] = n.NameASCII(k, d)
-		}
-	}
-	return out
+	return theory.ClefFor(s)
 }
 
 // canvas is a field of characters.
@@ -143,7 +78,7 @@ func Text(s theory.Score, v View) (string, error) {
 	low, high := 0, 8
 	for _, n := range s.Notes {
 		if !n.Rest {
-			low, high = min(low, clef.place(n.Pitch)), max(high, clef.place(n.Pitch))
+			low, high = min(low, placeOn(clef, n.Pitch)), max(high, placeOn(clef, n.Pitch))
 		}
 	}
 	var out strings.Builder
@@ -164,7 +99,7 @@ func Text(s theory.Score, v View) (string, error) {
 
 type textSystem struct {
 	view      View
-	clef      Clef
+	clef      theory.Clef
 	low, high int
 	bars      []textBar
 }
@@ -184,7 +119,7 @@ func (t *textSystem) broken(b *laidBar, width int) []textBar {
 		whole.shown[i] = !p.Rest && written.write(b.key, p)
 	}
 	room := width - 4 - 2 // clef, bar lines
-	if places, _ := t.clef.signature(b.key.Signature()); len(places) > 0 {
+	if places, _ := signatureOn(t.clef, b.key.Signature()); len(places) > 0 {
 		room -= len(places) + 1
 	}
 	if b.newMeter {
@@ -244,11 +179,11 @@ func (l *textLine) row(place int) int { return l.high - place }
 // drawClef draws the letter of the clef on its line.
 func (l *textLine) drawClef() {
 	switch l.clef {
-	case Bass:
+	case theory.BassClef:
 		l.put(l.row(6), l.x, "F")
 	default:
 		l.put(l.row(2), l.x, "G")
-		if l.clef == TrebleDown {
+		if l.clef == theory.TrebleDownClef {
 			l.put(l.row(0), l.x, "8")
 		}
 	}
@@ -257,7 +192,7 @@ func (l *textLine) drawClef() {
 
 // drawKey draws a signature.
 func (l *textLine) drawKey(k theory.Key) {
-	places, alter := l.clef.signature(k.Signature())
+	places, alter := signatureOn(l.clef, k.Signature())
 	for _, p := range places {
 		if p >= l.low && p <= l.high {
 			l.put(l.row(p), l.x, l.sign(alter))
@@ -273,7 +208,7 @@ func (l *textLine) drawKey(k theory.Key) {
 // naturals where all signs go away.
 func (l *textLine) drawChange(b *textBar) {
 	if b.key.Signature() == 0 {
-		places, _ := l.clef.signature(b.oldKey.Signature())
+		places, _ := signatureOn(l.clef, b.oldKey.Signature())
 		for _, p := range places {
 			l.put(l.row(p), l.x, l.sign(0))
 			l.x++
@@ -439,7 +374,7 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 		if p.Rest {
 			mark(t.high-4, x, "r")
 		} else {
-			place := t.clef.place(p.Pitch)
+			place := placeOn(t.clef, p.Pitch)
 			row := t.high - place
 			if p.from {
 				mark(row, head, t.choose("‿", "~"))

@@ -28,7 +28,7 @@ func parsed(t *testing.T, abc string) theory.Score {
 // Where notes stand, worked out from the clefs by hand.
 func TestText(t *testing.T) {
 	s := parsed(t, "M:3/4\nL:1/4\nK:Eb\nE =A c|e3-|e z2|")
-	got, err := Text(s, View{Labels: Labels(s, theory.Movable, true), ASCII: true})
+	got, err := Text(s, View{Labels: s.Labels(theory.Movable, true), ASCII: true})
 	want := strings.TrimPrefix(`
   -------------------|-----|---------||
      b               |  o~ |  ~*     ||
@@ -49,8 +49,8 @@ func TestText(t *testing.T) {
 
 // The clef that fits: the usual ranges of voices (common practice).
 func TestClefFor(t *testing.T) {
-	for abc, want := range map[string]Clef{"C c g": Treble, "G, D A": Treble, "C, G, G": TrebleDown, "E,, B,, E,": Bass} {
-		if got := ClefFor(parsed(t, "K:C\n"+abc)); got != want {
+	for abc, want := range map[string]theory.Clef{"C c g": theory.TrebleClef, "G, D A": theory.TrebleClef, "C, G, G": theory.TrebleDownClef, "E,, B,, E,": theory.BassClef} {
+		if got := theory.ClefFor(parsed(t, "K:C\n"+abc)); got != want {
 			t.Errorf("%s: %v, want %v", abc, got, want)
 		}
 	}
@@ -87,7 +87,7 @@ func TestLayout(t *testing.T) {
 // The picture is well-formed, has the notes in it, and nothing lies outside.
 func TestSVG(t *testing.T) {
 	for _, s := range sample(t) {
-		text, err := SVG(s, View{Labels: Labels(s, theory.Numbers, false)})
+		text, err := SVG(s, View{Labels: s.Labels(theory.Numbers, false)})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -177,7 +177,7 @@ func TestTextFitsTheWidth(t *testing.T) {
 		"triplets":   "M:2/4\nL:1/8\nK:C\n(3CDE (3FGA|(3Bcd e2|^f f =f f|c4|",
 	} {
 		s := parsed(t, abc)
-		labels := Labels(s, theory.Movable, true)
+		labels := s.Labels(theory.Movable, true)
 		bars, err := lay(s)
 		if err != nil {
 			t.Fatal(err)

@@ -33,7 +33,7 @@ const (
 type engraver struct {
 	score theory.Score
 	view  View
-	clef  Clef
+	clef  theory.Clef
 	width float64
 	b     strings.Builder
 	top   float64 // y of the highest line of the staff being drawn
@@ -89,7 +89,7 @@ func (e *engraver) measures(bars []laidBar) []measure {
 		for _, p := range b.pieces {
 			it := item{piece: p, left: 0.9 * space, place: 4}
 			if !p.Rest {
-				it.place = e.clef.place(p.Pitch)
+				it.place = placeOn(e.clef, p.Pitch)
 				if it.sign = written.write(b.key, p); it.sign {
 					it.left += signWidth(p.Pitch.Alter)
 				}

@@ -75,23 +75,23 @@ func signWidth(alter int8) float64 {
 }
 
 func (e *engraver) drawClef(x float64) {
-	if e.clef == Bass {
+	if e.clef == theory.BassClef {
 		e.glyph(x-0.1*space, e.y(6), bassClef, stroked+`"0.24"`)
 		e.glyph(x-0.1*space, e.y(6), bassDots, filled)
 		return
 	}
 	e.glyph(x-0.2*space, e.y(2), trebleClef, stroked+`"0.22"`)
 	e.glyph(x-0.2*space, e.y(2), trebleDot, filled)
-	if e.clef == TrebleDown {
+	if e.clef == theory.TrebleDownClef {
 		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-size="13" text-anchor="middle">8</text>`+"\n", num(x-0.1*space), num(e.y(2)+4.1*space))
 	}
 }
 
 // drawKey draws a signature and returns where it ends.
 func (e *engraver) drawKey(x float64, k, before theory.Key) float64 {
-	places, alter := e.clef.signature(k.Signature())
+	places, alter := signatureOn(e.clef, k.Signature())
 	if len(places) == 0 {
-		places, _ = e.clef.signature(before.Signature())
+		places, _ = signatureOn(e.clef, before.Signature())
 		alter = 0
 	}
 	for _, p := range places {

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"singback/exercise/compose"
-	"singback/internal/notation"
 	"singback/theory"
 )
 
@@ -48,10 +47,11 @@ type MelodyChange struct {
 	Meter *string `json:"meter"`
 }
 
-// NewMelody makes the record of a line without the names of its notes.
-func NewMelody(s theory.Score, warnings []notation.Warning) Melody {
+// NewMelody makes the record of a line without the names of its notes; warnings are
+// those of the file that it was read from.
+func NewMelody[W ~string](s theory.Score, warnings []W) Melody {
 	r := Melody{
-		Schema: Schema, Title: s.Title, Key: s.Key.ASCII(), Meter: meter(s.Meter), Pickup: "0", Clef: notation.ClefFor(s).String(),
+		Schema: Schema, Title: s.Title, Key: s.Key.ASCII(), Meter: meter(s.Meter), Pickup: "0", Clef: theory.ClefFor(s).String(),
 		Length: s.Length().String(), Changes: []MelodyChange{}, Warnings: []string{},
 	}
 	if s.Tempo > 0 {
@@ -102,7 +102,7 @@ func meter(m theory.Meter) *string {
 // Named returns the record with the names of the notes of s, which it was made
 // of.
 func (r Melody) Named(s theory.Score, n theory.Naming) Melody {
-	labels := notation.Labels(s, n, true)
+	labels := s.Labels(n, true)
 	r.Notes = slices.Clone(r.Notes)
 	for i, w := range s.Notes {
 		if !w.Rest {
@@ -115,7 +115,7 @@ func (r Melody) Named(s theory.Score, n theory.Naming) Melody {
 // NewMadeMelody makes the record of a melody that was made for a level, as it is
 // written in s, with the names of its notes or without.
 func NewMadeMelody(s theory.Score, m compose.SightMelody, n theory.Naming, names bool) Melody {
-	r := NewMelody(s, nil)
+	r := NewMelody[string](s, nil)
 	if names {
 		r = r.Named(s, n)
 	}

@@ -47,7 +47,7 @@ type Progress struct {
 	Course         *Standing   `json:"course"` // null: no course was practised
 
 	asked, sung []theory.Degree // of the confusion matrix
-	taken       []grid          // of the names
+	taken       []Matrix        // of the names
 	all         int             // answers of every kind
 	compared    int             // skills that were compared with the others
 	standing    []string        // where the singer stands in the course
@@ -73,7 +73,7 @@ type Stats struct {
 	Notes       *int     `json:"notes,omitempty"` // of melodies: all notes, and those that were right
 	NotesRight  *int     `json:"notes_right,omitempty"`
 
-	shown string // the name for people
+	Shown string `json:"-"` // the name for people
 }
 
 // Named is the record of how often what was heard was given a name.
@@ -238,18 +238,18 @@ func (p *Progress) hear(from *practice.Progress) {
 		if len(part.rows) == 0 {
 			continue
 		}
-		g := grid{field: part.kind.String(), heading: part.heading, x: "named", y: "heard"}
+		g := Matrix{Field: part.kind.String(), Heading: part.heading, X: "named", Y: "heard"}
 		rows, columns := map[string]int{}, map[string]int{}
 		add := func(stable, shown string) {
 			if _, ok := columns[stable]; !ok {
-				columns[stable] = len(g.columns)
-				g.columns = append(g.columns, shown)
+				columns[stable] = len(g.Columns)
+				g.Columns = append(g.Columns, shown)
 			}
 		}
 		for i, s := range part.rows {
 			rows[s.Name] = i
-			g.rows = append(g.rows, s.shown)
-			add(s.Name, s.shown)
+			g.Rows = append(g.Rows, s.Shown)
+			add(s.Name, s.Shown)
 		}
 		taken := from.Taken()
 		var all []practice.Taken
@@ -272,17 +272,17 @@ func (p *Progress) hear(from *practice.Progress) {
 				add(t.Named, shown)
 			}
 		}
-		g.cells = make([][]int, len(g.rows))
-		for i := range g.cells {
-			g.cells[i] = make([]int, len(g.columns)+1)
+		g.Cells = make([][]int, len(g.Rows))
+		for i := range g.Cells {
+			g.Cells[i] = make([]int, len(g.Columns)+1)
 		}
 		for _, t := range all {
 			name := first(bare(t.Skill))
-			cell, column := Named{Kind: part.kind.String(), Asked: name, Answers: taken[t]}, len(g.columns)
+			cell, column := Named{Kind: part.kind.String(), Asked: name, Answers: taken[t]}, len(g.Columns)
 			if t.Named != "" {
 				cell.Named, column = &t.Named, columns[t.Named]
 			}
-			g.cells[rows[name]][column] += taken[t]
+			g.Cells[rows[name]][column] += taken[t]
 			p.Named = append(p.Named, cell)
 		}
 		p.taken = append(p.taken, g.trim())
@@ -300,26 +300,27 @@ func inOrder(parts []practice.Part[exercise.Skill]) []practice.Part[exercise.Ski
 	return parts
 }
 
-// grid is a matrix of confusions.
-type grid struct {
-	field, heading, x, y string
-	rows, columns        []string
-	cells                [][]int
+// Matrix is a matrix of confusions, with names for people.
+type Matrix struct {
+	Field, Heading string // Field is "confusion", "bass" or "quality"
+	X, Y           string // what the columns and the rows are
+	Rows, Columns  []string
+	Cells          [][]int // answers, by row and column
 }
 
 // trim gives the last column of the cells, which is for what was given no name and
 // has none itself yet, a name, or leaves it out where it is empty.
-func (g grid) trim() grid {
+func (g Matrix) trim() Matrix {
 	none := 0
-	for _, row := range g.cells {
-		none += row[len(g.columns)]
+	for _, row := range g.Cells {
+		none += row[len(g.Columns)]
 	}
 	if none > 0 {
-		g.columns = append(g.columns, "none")
+		g.Columns = append(g.Columns, "none")
 		return g
 	}
-	for i, row := range g.cells {
-		g.cells[i] = row[:len(g.columns)]
+	for i, row := range g.Cells {
+		g.Cells[i] = row[:len(g.Columns)]
 	}
 	return g
 }
@@ -359,7 +360,7 @@ func statsOf[K any](parts []practice.Part[K], name func(K) (stable, shown string
 }
 
 func newStats(name, shown string, s practice.Stats) Stats {
-	out := Stats{Name: name, Answers: s.Answers, Right: s.Right, OnDegree: s.OnDegree, shown: shown}
+	out := Stats{Name: name, Answers: s.Answers, Right: s.Right, OnDegree: s.OnDegree, Shown: shown}
 	if s.Enough() {
 		out.Share, out.ShareLow, out.ShareHigh = number(s.Share.Value, 4), number(s.Share.Low, 4), number(s.Share.High, 4)
 		out.AnswerS = number(s.Seconds, 3)

@@ -38,8 +38,8 @@ func (p *Progress) Text() string {
 			b.WriteString(p.DriftLine() + "\n")
 		}
 	}
-	for _, g := range p.grids() {
-		b.WriteString("\n" + g.heading + "\n")
+	for _, g := range p.Matrices() {
+		b.WriteString("\n" + g.Heading + "\n")
 		g.write(&b, p.style.ASCII)
 	}
 	heading, lines := p.ChangeLines()
@@ -95,7 +95,7 @@ func (p *Progress) NextLine() string {
 			}
 			if enough = true; *s.Share < nextBelow {
 				if t.field == "bass" {
-					s.shown = "bass " + s.shown
+					s.Shown = "bass " + s.Shown
 				}
 				low = append(low, s)
 			}
@@ -103,7 +103,7 @@ func (p *Progress) NextLine() string {
 	}
 	slices.SortStableFunc(low, func(a, b Stats) int { return cmp.Compare(*a.Share, *b.Share) })
 	for _, s := range low {
-		say(s.shown, *s.Share, s.Answers)
+		say(s.Shown, *s.Share, s.Answers)
 	}
 	switch {
 	case len(what) > 0:
@@ -131,10 +131,12 @@ func (p *Progress) WeakLines() (heading string, lines []string) {
 }
 
 // grids lists the matrices of confusions.
-func (p *Progress) grids() []grid {
+// Matrices are what was asked and what was sung or named instead; none where
+// nothing was.
+func (p *Progress) Matrices() []Matrix {
 	out := p.taken
 	if len(p.asked) > 0 {
-		out = append([]grid{p.sungGrid()}, out...)
+		out = append([]Matrix{p.sungGrid()}, out...)
 	}
 	return out
 }
@@ -245,7 +247,7 @@ func tenths(x float64) string {
 func (p *Progress) table(b *strings.Builder, t statsTable) {
 	width := len(t.first)
 	for _, s := range t.rows {
-		width = max(width, utf8.RuneCountInString(s.shown))
+		width = max(width, utf8.RuneCountInString(s.Shown))
 	}
 	head := "cents          spread   time"
 	switch {
@@ -256,7 +258,7 @@ func (p *Progress) table(b *strings.Builder, t statsTable) {
 	}
 	fmt.Fprintf(b, "%s answers  right          %s  %s\n", pad(t.first, width), "0    50  100", head)
 	for _, s := range t.rows {
-		fmt.Fprintf(b, "%s %7d  ", pad(s.shown, width), s.Answers)
+		fmt.Fprintf(b, "%s %7d  ", pad(s.Shown, width), s.Answers)
 		if s.Share == nil {
 			b.WriteString(notEnough)
 			if s.Notes != nil {
@@ -354,21 +356,21 @@ func (p *Progress) ChangeLines() (heading string, lines []string) {
 }
 
 // sungGrid is the matrix of the degrees that were asked and those that were sung.
-func (p *Progress) sungGrid() grid {
-	g := grid{field: "confusion", heading: "Asked (rows) and sung (columns)", x: "sung", y: "asked"}
-	g.cells = make([][]int, len(p.asked))
+func (p *Progress) sungGrid() Matrix {
+	g := Matrix{Field: "confusion", Heading: "Asked (rows) and sung (columns)", X: "sung", Y: "asked"}
+	g.Cells = make([][]int, len(p.asked))
 	rows, columns := map[string]int{}, map[string]int{}
 	for i, d := range p.asked {
-		g.cells[i] = make([]int, len(p.sung))
+		g.Cells[i] = make([]int, len(p.sung))
 		rows[d.ASCII()] = i
-		g.rows = append(g.rows, p.style.Degree(p.key, d))
+		g.Rows = append(g.Rows, p.style.Degree(p.key, d))
 	}
 	for i, d := range p.sung {
 		columns[d.ASCII()] = i
-		g.columns = append(g.columns, p.style.Degree(p.key, d))
+		g.Columns = append(g.Columns, p.style.Degree(p.key, d))
 	}
 	for _, c := range p.Confusion {
-		g.cells[rows[c.Asked]][columns[c.Sung]] += c.Answers
+		g.Cells[rows[c.Asked]][columns[c.Sung]] += c.Answers
 	}
 	return g
 }
@@ -377,20 +379,20 @@ func (p *Progress) sungGrid() grid {
 const gridWidth = 12
 
 // write writes the matrix in blocks that fit 80 columns.
-func (g grid) write(b *strings.Builder, ascii bool) {
-	for from := 0; from < len(g.columns); from += gridWidth {
+func (g Matrix) write(b *strings.Builder, ascii bool) {
+	for from := 0; from < len(g.Columns); from += gridWidth {
 		if from > 0 {
 			b.WriteString("\n")
 		}
-		to := min(len(g.columns), from+gridWidth)
+		to := min(len(g.Columns), from+gridWidth)
 		b.WriteString(pad("", 6))
-		for _, c := range g.columns[from:to] {
+		for _, c := range g.Columns[from:to] {
 			b.WriteString(strings.Repeat(" ", max(1, 6-utf8.RuneCountInString(c))) + c)
 		}
 		b.WriteString("\n")
-		for i, name := range g.rows {
+		for i, name := range g.Rows {
 			b.WriteString(pad(name, 6))
-			for _, n := range g.cells[i][from:to] {
+			for _, n := range g.Cells[i][from:to] {
 				if n == 0 {
 					fmt.Fprintf(b, "%6s", dot(ascii))
 				} else {

@@ -187,7 +187,7 @@ func TestPause(t *testing.T) {
 		seconds := map[string]float64{}
 		s.rest = func(context.Context) error {
 			s.log = append(s.log, "pause")
-			src.kept = tone(300, hz)
+			src.kept = tone(60, hz)
 			return c.err
 		}
 		s.on = func(e Event) {

@@ -109,23 +109,44 @@ func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	for i := range env {
 		env[i] = gain * rise(float64(i)/(attack*rate)) * (1 - rise(float64(i-held)/(Release*rate)))
 	}
+	var turn [len(partials)]pointer
 	for j, a := range partials {
 		f := s.Hz * float64(j+1)
 		if f > bandEdge*rate {
 			break
 		}
-		// A rotating pointer that shrinks by the same factor every sample.
 		shrink := 1.0
 		if !s.Steady {
 			shrink = expE(-1 / (decayTime(s.Hz, j+1) * rate))
 		}
 		sin, cos := math.Sincos(2 * math.Pi * f / rate)
-		sin, cos = sin*shrink, cos*shrink
-		re, im := a, 0.0
-		for i, e := range env {
-			out[i] += e * im
-			re, im = re*cos-im*sin, re*sin+im*cos
-		}
+		turn[j] = pointer{re: a, sin: sin * shrink, cos: cos * shrink}
+	}
+	addFive(out, env, turn[:5])
+	addFive(out, env, turn[5:])
+}
+
+// pointer turns by the same angle and shrinks by the same factor every sample.
+type pointer struct{ re, im, sin, cos float64 }
+
+// addFive adds the imaginary parts of five pointers, under an envelope. Five at
+// once, since each turn of a pointer waits for the one before it.
+func addFive(out, env []float64, turn []pointer) {
+	a, b, c, d, e := turn[0], turn[1], turn[2], turn[3], turn[4]
+	out = out[:len(env)]
+	for i, v := range env {
+		x := out[i]
+		x += v * a.im
+		x += v * b.im
+		x += v * c.im
+		x += v * d.im
+		x += v * e.im
+		out[i] = x
+		a.re, a.im = a.re*a.cos-a.im*a.sin, a.re*a.sin+a.im*a.cos
+		b.re, b.im = b.re*b.cos-b.im*b.sin, b.re*b.sin+b.im*b.cos
+		c.re, c.im = c.re*c.cos-c.im*c.sin, c.re*c.sin+c.im*c.cos
+		d.re, d.im = d.re*d.cos-d.im*d.sin, d.re*d.sin+d.im*d.cos
+		e.re, e.im = e.re*e.cos-e.im*e.sin, e.re*e.sin+e.im*e.cos
 	}
 }
 

@@ -157,16 +157,25 @@ func (v Voice) tract(vowel Vowel, hz float64) [5]formant {
 	return fs
 }
 
-// resonance returns magnitude and phase at hz of a cascade of resonances, each
-// 1 at 0 Hz: F² / (F² − f² + jfB).
-func resonance(fs *[5]formant, hz float64) (mag, phase float64) {
-	mag = 1
-	for _, f := range fs {
+// resonance returns the magnitude at hz of a cascade of resonances, each 1 at
+// 0 Hz: F² / (F² − f² + jfB).
+func resonance(fs *[5]formant, hz float64) float64 {
+	mag := 1.0
+	for i := range fs {
+		f := &fs[i]
 		re, im := f.hz*f.hz-hz*hz, hz*f.width
 		mag *= f.hz * f.hz / math.Sqrt(re*re+im*im)
-		phase -= math.Atan2(im, re)
 	}
-	return mag, phase
+	return mag
+}
+
+// resonancePhase returns the phase of the same cascade, in radians.
+func resonancePhase(fs *[5]formant, hz float64) float64 {
+	phase := 0.0
+	for _, f := range fs {
+		phase -= math.Atan2(hz*f.width, f.hz*f.hz-hz*hz)
+	}
+	return phase
 }
 
 // glottal returns the amplitude of harmonic h of f0 in the derivative of the
@@ -337,11 +346,10 @@ func (v Voice) harmonics(x, f0, phase []float64, n Sung) {
 		if edge == 0 {
 			return 0
 		}
-		a, _ := resonance(&vowel, hz)
+		a := resonance(&vowel, hz)
 		a *= blend * vowelGain
 		if blend < 1 {
-			b, _ := resonance(&hum, hz)
-			a += (1 - blend) * humGain * b
+			a += (1 - blend) * humGain * resonance(&hum, hz)
 		}
 		a *= edge * glottal(h, f)
 		if h <= len(n.HarmonicDB) {
@@ -366,8 +374,7 @@ func (v Voice) harmonics(x, f0, phase []float64, n Sung) {
 	// keeps to its multiple of F0 while the pitch moves.
 	sin, cos := make([]float64, count), make([]float64, count)
 	for h := range count {
-		_, p := resonance(&vowel, n.Hz*float64(h+1))
-		sin[h], cos[h] = math.Sincos(p)
+		sin[h], cos[h] = math.Sincos(resonancePhase(&vowel, n.Hz*float64(h+1)))
 	}
 	now, next := make([]float64, count), make([]float64, count)
 	fill := func(dst []float64, i int) {
@@ -381,18 +388,50 @@ func (v Voice) harmonics(x, f0, phase []float64, n Sung) {
 	for from := 0; from < len(x); from += controlStep {
 		now, next = next, now
 		fill(next, from+controlStep)
-		for i := from; i < min(from+controlStep, len(x)); i++ {
-			part := float64(i-from) / controlStep
-			wi, wr := math.Sincos(phase[i])
-			re, im, sum := wr, wi, 0.0
-			for h := range now {
-				a := now[h] + (next[h]-now[h])*part
-				sum += a * (im*cos[h] + re*sin[h])
-				re, im = re*wr-im*wi, re*wi+im*wr
+		to := min(from+controlStep, len(x))
+		i := from
+		for ; i+3 < to; i += 4 {
+			addFour(x[i:i+4], now, next, sin, cos, phase[i:i+4], i-from)
+		}
+		if i < to { // the note ends here
+			var last, at [4]float64
+			copy(at[:], phase[i:to])
+			addFour(last[:], now, next, sin, cos, at[:], i-from)
+			for j := range x[i:to] {
+				x[i+j] += last[j]
 			}
-			x[i] += sum
 		}
 	}
+}
+
+// addFour adds the sums of the harmonics to four samples of x, the first of which
+// lies past samples after the amplitudes were now. Four at once, since what a
+// harmonic is, is read once for all.
+func addFour(x, now, next, sin, cos, phase []float64, past int) {
+	next, sin, cos = next[:len(now)], sin[:len(now)], cos[:len(now)]
+	part0, part1, part2, part3 := float64(past)/controlStep, float64(past+1)/controlStep, float64(past+2)/controlStep, float64(past+3)/controlStep
+	wi0, wr0 := math.Sincos(phase[0])
+	wi1, wr1 := math.Sincos(phase[1])
+	wi2, wr2 := math.Sincos(phase[2])
+	wi3, wr3 := math.Sincos(phase[3])
+	re0, im0, re1, im1 := wr0, wi0, wr1, wi1
+	re2, im2, re3, im3 := wr2, wi2, wr3, wi3
+	sum0, sum1, sum2, sum3 := 0.0, 0.0, 0.0, 0.0
+	for h, a := range now {
+		step, s, c := next[h]-a, sin[h], cos[h]
+		sum0 += (a + step*part0) * (im0*c + re0*s)
+		sum1 += (a + step*part1) * (im1*c + re1*s)
+		sum2 += (a + step*part2) * (im2*c + re2*s)
+		sum3 += (a + step*part3) * (im3*c + re3*s)
+		re0, im0 = re0*wr0-im0*wi0, re0*wi0+im0*wr0
+		re1, im1 = re1*wr1-im1*wi1, re1*wi1+im1*wr1
+		re2, im2 = re2*wr2-im2*wi2, re2*wi2+im2*wr2
+		re3, im3 = re3*wr3-im3*wi3, re3*wi3+im3*wr3
+	}
+	x[0] += sum0
+	x[1] += sum1
+	x[2] += sum2
+	x[3] += sum3
 }
 
 // rmsOf returns the RMS of a sum of harmonics of the given amplitudes.

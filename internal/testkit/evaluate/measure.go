@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"math"
@@ -8,9 +9,9 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
-	"sync"
 	"time"
 
+	"singback/internal/review"
 	"singback/internal/testkit/hardset"
 	"singback/internal/testkit/metrics"
 	"singback/pitch"
@@ -161,8 +162,7 @@ func measure(o options, dir string, say func(string, ...any)) (*results, error) 
 	}
 	// The programs run beside each other, one a processor, until the clock
 	// matters.
-	var wait sync.WaitGroup
-	turn := make(chan struct{}, runtime.NumCPU())
+	var there []*column
 	for _, name := range o.tools {
 		c := &column{name: name, speed: math.NaN(), final: math.NaN(), allocs: math.NaN(), growth: math.NaN()}
 		r.columns = append(r.columns, c)
@@ -171,17 +171,21 @@ func measure(o options, dir string, say func(string, ...any)) (*results, error) 
 			say("%s: %v", name, c.err)
 			continue
 		}
-		wait.Go(func() {
-			turn <- struct{}{}
-			defer func() { <-turn }()
-			say("%s", name)
-			if err := c.accuracy(t, s, dir); err != nil {
-				c.err = err
-				say("%s: %v", name, err)
-			}
-		})
+		there = append(there, c)
 	}
-	wait.Wait()
+	err = review.Each(context.Background(), len(there), func(_ context.Context, i int) (struct{}, error) {
+		say("%s", there[i].name)
+		return struct{}{}, there[i].accuracy(newTool(there[i].name), s, dir)
+	}, func(i int, _ struct{}, err error) error {
+		if err != nil {
+			there[i].err = err
+			say("%s: %v", there[i].name, err)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
 	say("speed and memory")
 	for _, c := range r.columns {
 		if c.err == nil {

@@ -1,9 +1,15 @@
-package report
+// Package chart draws a singer's progress: Of makes the charts, Page one page with
+// everything in it. It stands apart from package report because the fonts of the
+// plots are two thirds of what a program with them weighs in a browser.
+package chart
 
 import (
 	"bytes"
+	_ "embed"
+	"errors"
 	"fmt"
 	"html"
+	"html/template"
 	"image/color"
 	"io"
 	"math"
@@ -20,6 +26,9 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
+
+	"singback/internal/plain"
+	"singback/internal/report"
 )
 
 // Chart is one drawing of a progress.
@@ -81,17 +90,13 @@ const (
 	around     = 3 * vg.Centimeter // title, axis and its label
 )
 
-// Charts draws what has enough data: of each group the share right, of degrees and
+// Of draws what has enough data: of each group the share right, of degrees and
 // pairs the cents too, the days, and the confusions.
-func (p *Progress) Charts() ([]Chart, error) {
-	ascii := p.style
-	ascii.ASCII = true // the font has no musical signs
-	plain := *p
-	plain.style = ascii
+func Of(p *report.Progress) ([]Chart, error) {
 	var out []Chart
 	for _, g := range []struct {
 		name, title string
-		rows        []Stats
+		rows        []report.Stats
 		cents       bool
 	}{
 		{"degrees", "Degrees", p.ByDegree, true},
@@ -107,7 +112,7 @@ func (p *Progress) Charts() ([]Chart, error) {
 		if g.name != "levels" {
 			g.title += ": share right"
 		}
-		shares, err := rowsCharts(g.name, g.title, "% right, with the 95 % interval", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		shares, err := rowsCharts(g.name, g.title, "% right, with the 95 % interval", g.rows, func(s report.Stats) (n int, value, low, high *float64) {
 			return s.Answers, s.Share, s.ShareLow, s.ShareHigh
 		}, 100)
 		if err != nil {
@@ -121,7 +126,7 @@ func (p *Progress) Charts() ([]Chart, error) {
 		if !g.cents {
 			continue
 		}
-		cents, err := rowsCharts(g.name+"-cents", title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s Stats) (n int, value, low, high *float64) {
+		cents, err := rowsCharts(g.name+"-cents", title+": flat or sharp", "median cents, with the 95 % interval; above 0 is sharp", g.rows, func(s report.Stats) (n int, value, low, high *float64) {
 			return s.OnDegree, s.MedianCents, s.MedianLow, s.MedianHigh
 		}, 1)
 		if err != nil {
@@ -151,8 +156,8 @@ func (p *Progress) Charts() ([]Chart, error) {
 	if ok {
 		out = append(out, days)
 	}
-	for _, g := range plain.grids() {
-		confusion, err := g.chart()
+	for _, g := range p.Matrices() {
+		confusion, err := matrixChart(g)
 		if err != nil {
 			return nil, err
 		}
@@ -160,6 +165,29 @@ func (p *Progress) Charts() ([]Chart, error) {
 	}
 	return out, nil
 }
+
+// Page writes one page with the charts and everything else that is known of the
+// progress: it asks for nothing from outside and can be printed.
+func Page(w io.Writer, p *report.Progress) error {
+	charts, err := Of(p)
+	if err != nil {
+		return err
+	}
+	drawings := make([]report.Drawing, len(charts))
+	for i, c := range charts {
+		drawings[i] = report.Drawing{Name: c.Name, SVG: c.element()}
+	}
+	out := plain.NewWriter(w)
+	return errors.Join(pageTemplate.Execute(out, p.Page(drawings)), out.Flush())
+}
+
+//go:embed page.html
+var page string
+
+// pageTemplate is the page. What is in a drawing was escaped when it was drawn.
+var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"drawn": func(d report.Drawing) template.HTML { return template.HTML(d.SVG) },
+}).Parse(page))
 
 // letters writes musical signs as letters, for the charts: their font lacks them.
 var letters = strings.NewReplacer("♯", "#", "♭", "b", "♮", "n", "𝄪", "##", "𝄫", "bb")
@@ -184,8 +212,8 @@ const mostRows = 32
 
 // rowsCharts draws a number and its interval for each row that has one, the first
 // row on top, in as many charts of about the same size as it takes.
-func rowsCharts(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) ([]Chart, error) {
-	rows = slices.DeleteFunc(slices.Clone(rows), func(s Stats) bool {
+func rowsCharts(name, title, axis string, rows []report.Stats, of func(report.Stats) (n int, value, low, high *float64), scale float64) ([]Chart, error) {
+	rows = slices.DeleteFunc(slices.Clone(rows), func(s report.Stats) bool {
 		_, value, _, _ := of(s)
 		return value == nil
 	})
@@ -209,7 +237,7 @@ func rowsCharts(name, title, axis string, rows []Stats, of func(Stats) (n int, v
 }
 
 // rowsChart draws rows that have a number, at least one.
-func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, value, low, high *float64), scale float64) (Chart, error) {
+func rowsChart(name, title, axis string, rows []report.Stats, of func(report.Stats) (n int, value, low, high *float64), scale float64) (Chart, error) {
 	var points plotter.XYs
 	var errs plotter.XErrors
 	var names []string
@@ -217,7 +245,7 @@ func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, va
 		answers, value, low, high := of(s)
 		points = append(points, plotter.XY{X: scale * *value})
 		errs = append(errs, struct{ Low, High float64 }{scale * (*value - *low), scale * (*high - *value)})
-		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.shown), answers))
+		names = append(names, fmt.Sprintf("%s  (%d)", letters.Replace(s.Shown), answers))
 	}
 	n := len(points)
 	ticks := make(plot.ConstantTicks, n)
@@ -251,7 +279,7 @@ func rowsChart(name, title, axis string, rows []Stats, of func(Stats) (n int, va
 }
 
 // daysChart draws the share right of each day that has enough answers.
-func daysChart(rows []Stats) (Chart, bool, error) {
+func daysChart(rows []report.Stats) (Chart, bool, error) {
 	var points plotter.XYs
 	var errs plotter.YErrors
 	for _, s := range rows {
@@ -324,21 +352,21 @@ func (dayTicks) Ticks(from, to float64) []plot.Tick {
 	return out
 }
 
-// chart draws the matrix: the darker a cell, the larger its share of the row, with
+// matrixChart draws a matrix: the darker a cell, the larger its share of the row, with
 // the number of answers in it.
-func (g grid) chart() (Chart, error) {
-	name, title := g.field, "Asked and sung"
-	if g.field != "confusion" {
-		name, title = g.field+"-named", strings.ReplaceAll(strings.ReplaceAll(g.heading, " (rows)", ""), " (columns)", "")
+func matrixChart(g report.Matrix) (Chart, error) {
+	name, title := g.Field, "Asked and sung"
+	if g.Field != "confusion" {
+		name, title = g.Field+"-named", strings.ReplaceAll(strings.ReplaceAll(g.Heading, " (rows)", ""), " (columns)", "")
 	}
 	out := newPlot(title)
-	out.X.Label.Text, out.Y.Label.Text = g.x, g.y
-	cells, columns, rows := g.cells, len(g.columns), len(g.rows)
+	out.X.Label.Text, out.Y.Label.Text = g.X, g.Y
+	cells, columns, rows := g.Cells, len(g.Columns), len(g.Rows)
 	var x, y plot.ConstantTicks
-	for i, c := range g.columns {
+	for i, c := range g.Columns {
 		x = append(x, plot.Tick{Value: float64(i), Label: letters.Replace(c)})
 	}
-	for i, r := range g.rows {
+	for i, r := range g.Rows {
 		y = append(y, plot.Tick{Value: float64(rows - 1 - i), Label: letters.Replace(r)})
 	}
 	out.X.Tick.Marker, out.Y.Tick.Marker = x, y

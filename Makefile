@@ -15,7 +15,7 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
 FIT         = offline
 
-.PHONY: run build test check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
+.PHONY: run build test check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
@@ -80,6 +80,11 @@ setup:
 # Makes the recordings in testdata/wav again, to the byte.
 wav:
 	go run ./internal/testkit/makewav
+
+# Makes the pictures of README.md again, to the byte, and the invented record that
+# one of them is made of.
+pictures:
+	@$(cgo) && go run ./internal/testkit/invented >testdata/record/anna.csv && go run ./internal/testkit/pictures
 
 clean:
 	rm -rf bin

@@ -23,6 +23,7 @@ internal/audio:                                             |
 internal/plain:                                              |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
+internal/help:                                              |
 internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/review:   pitch theory exercise exercise/grade internal/audio | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/compose exercise/practice calib internal/audio internal/synth |

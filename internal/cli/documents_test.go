@@ -422,9 +422,14 @@ func replaceInFile(t *testing.T, path, old, new string) {
 }
 
 // jsonFields notes the names of the fields in what a command printed, where that is
-// JSON.
+// JSON or CSV.
 func jsonFields(t *testing.T, line, text string, fields map[string]string) {
 	t.Helper()
+	if head, _, _ := strings.Cut(text, "\n"); regexp.MustCompile(`^[a-z0-9_]+(,[a-z0-9_]+){2,}$`).MatchString(head) {
+		for name := range strings.SplitSeq(head, ",") {
+			fields[name] = line // the header of CSV
+		}
+	}
 	if !strings.Contains(line, "--format json") || strings.Contains(line, "devices") {
 		return
 	}
@@ -532,5 +537,41 @@ func sourced(t *testing.T, dir, line string) {
 	c.Dir = dir
 	if out, err := c.CombinedOutput(); err != nil {
 		t.Errorf("%s: %v\n%s", line, err, out)
+	}
+}
+
+// What troubleshooting and keys say that the program says, it says.
+func TestTroubleshootingQuotes(t *testing.T) {
+	var said strings.Builder
+	for _, folder := range []string{"device", "report", "store", "tui"} {
+		files, err := filepath.Glob("../" + folder + "/*.go")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, file := range files {
+			if strings.HasSuffix(file, "_test.go") {
+				continue
+			}
+			b, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			said.Write(b)
+		}
+	}
+	n := 0
+	for _, name := range []string{"troubleshooting", "keys"} {
+		topic, _ := help.Find(name)
+		for i, text := range strings.Split(topic.Source, `"`) {
+			if i%2 == 0 {
+				continue
+			}
+			if n++; !strings.Contains(said.String(), text) {
+				t.Errorf("the topic %s quotes %q, which the program does not say", name, text)
+			}
+		}
+	}
+	if n < 12 {
+		t.Errorf("%d quotes were found, want 12 or more", n)
 	}
 }

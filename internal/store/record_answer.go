@@ -38,8 +38,8 @@ func NewSession(singer, command, source string, seed uint64, estimator string, s
 const timeFormat = "2006-01-02T15:04:05.000Z07:00"
 
 // row is an answer as the tables and the exports have it. The fields are the
-// columns of the export, in this order; the doc is what the topic fields of the handbook says of them.
-// Fields that may be null are pointers.
+// columns of the export, in this order; the topic fields of the handbook explains
+// them. Fields that may be null are pointers.
 type row struct {
 	Singer    string `json:"singer"`
 	Session   string `json:"session"`

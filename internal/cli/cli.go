@@ -4,6 +4,13 @@
 // Results go to standard output, prompts and messages to standard error. The
 // exit status is 0 when the command did what it was asked to, 1 when it
 // failed, 2 when it was called wrongly.
+//
+// A profile fits the run, flags come first. What is music (range, A4) holds for every
+// source; the noise gate is a microphone's, so a recording has it only where --profile
+// names the singer. A profile nobody asked for never stops a run. What calibrate found
+// is kept in one step at its end and merged with the profile before; without the noise
+// of a room there is no room, so level and delay alone are kept only beside an older
+// one.
 package cli
 
 import (

@@ -84,7 +84,7 @@ wav:
 # Makes the pictures of README.md again, to the byte, and the invented record that
 # one of them is made of.
 pictures:
-	@$(cgo) && go run ./internal/testkit/invented >testdata/record/anna.csv && go run ./internal/testkit/pictures
+	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
 
 clean:
 	rm -rf bin

@@ -50,7 +50,7 @@
 // exact lengths. Files, the generator, the staff and whoever compares singing with
 // a line share it; a Melody is the same in degrees.
 //
-// [SpellLine] names a heard chromatic line: what rises is raised, what falls is
+// [Key.SpellLine] names a heard chromatic line: what rises is raised, what falls is
 // lowered, and the note between fa and sol is fi, falling too. The falling
 // chromatic scale as it is taught has se: [Key.ChromaticFalling].
 //

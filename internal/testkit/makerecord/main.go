@@ -1,7 +1,7 @@
-// Command invented makes testdata/record/anna.csv again: five weeks of practice of a
+// Command makerecord makes testdata/record/anna.csv again: five weeks of practice of a
 // singer who does not exist, in the form of singback record export.
 //
-//	go run ./internal/testkit/invented >testdata/record/anna.csv
+//	go run ./internal/testkit/makerecord >testdata/record/anna.csv
 //
 // The handbook's examples and the picture of the progress page are made of it. Its
 // answers are drawn, from a fixed seed, for an ear that gets better, hears mi high
@@ -25,7 +25,7 @@ func main() {
 	w := bufio.NewWriter(os.Stdout)
 	write(w)
 	if err := w.Flush(); err != nil {
-		fmt.Fprintln(os.Stderr, "invented:", err)
+		fmt.Fprintln(os.Stderr, "makerecord:", err)
 		os.Exit(1)
 	}
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // The record in testdata is what the command writes.
-func TestInvented(t *testing.T) {
+func TestRecord(t *testing.T) {
 	want, err := os.ReadFile("../../../testdata/record/anna.csv")
 	if err != nil {
 		t.Fatal(err)

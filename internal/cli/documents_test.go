@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
 	"os/exec"
+	"path"
 	"path/filepath"
 	"regexp"
 	"runtime"
@@ -573,5 +575,55 @@ func TestTroubleshootingQuotes(t *testing.T) {
 	}
 	if n < 12 {
 		t.Errorf("%d quotes were found, want 12 or more", n)
+	}
+}
+
+// README.md and DEVELOPERS.md are short, and what they link to is there. The map of
+// the code has every folder with code, and no other.
+func TestGuides(t *testing.T) {
+	root := os.DirFS("../..")
+	for _, name := range []string{"README.md", "DEVELOPERS.md"} {
+		b, err := fs.ReadFile(root, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(b, []byte("\n")); n > 200 {
+			t.Errorf("%s has %d lines, want at most 200", name, n)
+		}
+		for _, m := range regexp.MustCompile(`\]\(([^)#]+)|src="([^"]+)"`).FindAllStringSubmatch(string(b), -1) {
+			if _, err := fs.Stat(root, m[1]+m[2]); err != nil {
+				t.Errorf("%s: %v", name, err)
+			}
+		}
+	}
+	b, err := fs.ReadFile(root, "DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, table, _ := strings.Cut(string(b), "## Code map")
+	table, _, _ = strings.Cut(table, "\n## ")
+	mapped := map[string]bool{}
+	for _, m := range regexp.MustCompile("(?m)^\\| `([^`]+)` \\|").FindAllStringSubmatch(table, -1) {
+		mapped[m[1]] = true
+	}
+	for _, pattern := range []string{"*/*.go", "cmd/*/*.go", "exercise/*/*.go", "internal/*/*.go"} {
+		files, err := fs.Glob(root, pattern)
+		if err != nil || len(files) == 0 {
+			t.Fatalf("%s: %d files, %v", pattern, len(files), err)
+		}
+		for _, file := range files {
+			folder := path.Dir(file)
+			if known, ok := mapped[folder]; ok && known {
+				mapped[folder] = false // found
+			} else if !ok {
+				t.Errorf("the map of DEVELOPERS.md has no row for %s", folder)
+				mapped[folder] = false
+			}
+		}
+	}
+	for folder, missing := range mapped {
+		if missing {
+			t.Errorf("the map of DEVELOPERS.md has a row for %s, which has no code", folder)
+		}
 	}
 }

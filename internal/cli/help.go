@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -44,11 +45,15 @@ lists both. A topic is set for the width of the terminal.`
 			return listTopics(e.stdout)
 		}
 		topic, isTopic := help.Find(args[0])
-		if isTopic && len(args) > 1 {
-			return usagef("%q is one word too many", short(args[1]))
-		}
 		of, rest, err := root.Find(args)
 		isCommand := err == nil && len(rest) == 0 && of != root
+		switch {
+		case len(args) == 1:
+		case !isCommand && isTopic && !hasCommand(root, args[0]):
+			return usagef("%q is one word too many", short(args[1]))
+		default:
+			isTopic = false
+		}
 		if !isTopic && !isCommand {
 			return unknownTopic(root, args)
 		}
@@ -66,6 +71,11 @@ lists both. A topic is set for the width of the terminal.`
 		of.InitDefaultHelpFlag()
 		return of.Help()
 	}
+}
+
+// hasCommand tells whether a command has one of that name below it.
+func hasCommand(cmd *cobra.Command, name string) bool {
+	return slices.ContainsFunc(cmd.Commands(), func(c *cobra.Command) bool { return c.Name() == name })
 }
 
 // listTopics says what the handbook has.

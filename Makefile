@@ -22,7 +22,7 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 
-.PHONY: run build test check wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav clean
+.PHONY: run build test check wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
@@ -95,6 +95,11 @@ setup:
 # Makes the recordings in testdata/wav again, to the byte.
 wav:
 	go run ./internal/testkit/makewav
+
+# Makes the pictures of README.md again, to the byte, and the invented record that
+# one of them is made of.
+pictures:
+	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
 
 clean:
 	rm -rf bin

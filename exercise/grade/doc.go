@@ -4,4 +4,48 @@
 //
 // Everything here is pure, as in package exercise: no microphone, screen, disk or
 // clock. Time is in seconds of the take, pitch in cents.
+//
+// # How a take is graded
+//
+//  1. A recording becomes a pitch curve and sung notes (review.Listen); a curve from a
+//     file is cut into notes by dynamic programming over semitones and silence
+//     (review.OfCurve). A recorded model becomes a line by the same notes.
+//  2. [Align] aligns sung with written notes: exact dynamic programming, the operations
+//     of Mongeau and Sankoff and going back, for several transpositions, then again
+//     with the key, the drift and the tempo that it shows.
+//  3. curve.go reads the curve as the line, by dynamic programming over notes, frames
+//     and lengths: what time each note got in tune, whatever the segmenter made of it.
+//     Steps are a fifteenth of the take's usual note, so that a tempo changes nothing.
+//     A long line is kept in a band about the alignment.
+//  4. Right or wrong of a note comes from 2 and, where it says nothing, from 3, against
+//     the key of the whole take, or the line of its drift where that explains at least
+//     half of what the notes are off.
+//  5. The score is a sum of faults (fault.go). Four amounts come from 3, with one weight
+//     each: what the notes lack in tune (squared: a missing note is worse than three
+//     short ones), how far they begin from their time, how much too long they last, and
+//     sound that belongs to no note. Restarts and drift cost what a teacher may think;
+//     the jury's takes have too few to say.
+//  6. What a part of the score is called comes from 2 and 4 (blame.go): the notes say
+//     what went wrong where, and what the curve has against a note that is right and in
+//     time is put to the fault nearest to it, or to nobody's (unclear). So no sentence
+//     says what the numbers beside it do not bear out.
+//
+// A performed model is put on its pulse (performed.go), and a silence with room for a
+// note is one where anything may be sung. It stays the worse model, and misses the
+// goal: half of the curves lack a note or more, often the highest, which is where
+// candidates fail; and of the others a note in thirteen comes out with another length.
+//
+// make evaluate-jury compares grades with a jury's; its results lie in
+// internal/testkit/results. Of one mistake planted in random lines of 7 to 12 notes
+// the heaviest fault that is named is that one in 99 to 100 % of 300 lists of notes and
+// of 40 takes sung by the model voice; from the beginning again is named so in 88 and
+// 90 %, else mostly as notes added (internal/review/fault_test.go, seeds that nothing
+// was chosen on). No sentence was contradicted, nor in 1500 takes with two to five
+// mistakes, nor in the jury's by any model; of what those lose 1 % is unclear.
+//
+// Of sight-singing, 406 notes of 8 recordings, right or wrong within 50 cents agrees
+// with annotators by a kappa of 0.74, and 80 % of the wrong notes are found. The
+// annotated pitches, read off a spectrogram, scatter by some 15 cents, and most of the
+// wrong notes lie that near to the border. Against a moving reference most of the wrong
+// notes would be excused: singers drift, annotators do not.
 package grade

@@ -68,7 +68,7 @@ comfortable.
 ` + reflow(calib.RangeCaution, 78),
 		Example: `  singback calibrate
   singback calibrate --voice "I am a tenor" --skip leak
-  singback calibrate --input simulated --only room,voice --seed 3 --format json`,
+  singback calibrate --input simulated --skip voice --format json`,
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
 		},

@@ -4,6 +4,13 @@
 // Results go to standard output, prompts and messages to standard error. The
 // exit status is 0 when the command did what it was asked to, 1 when it
 // failed, 2 when it was called wrongly.
+//
+// A profile fits the run, flags come first. What is music (range, A4) holds for every
+// source; the noise gate is a microphone's, so a recording has it only where --profile
+// names the singer. A profile nobody asked for never stops a run. What calibrate found
+// is kept in one step at its end and merged with the profile before; without the noise
+// of a room there is no room, so level and delay alone are kept only beside an older
+// one.
 package cli
 
 import (
@@ -24,6 +31,7 @@ import (
 
 	"singback/internal/device"
 	"singback/internal/drill"
+	"singback/internal/help"
 	"singback/internal/plain"
 	"singback/internal/store"
 )
@@ -205,9 +213,11 @@ singback today. It works offline, keeps no sound unless asked, sends nothing.
 Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
 headphones. This is no medical advice; a voice teacher or clinician decides.
 
+The handbook comes with the program: singback help lists its topics.
+
 Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		Example: `  singback
-  singback sing --key "Ab major" --degrees "do mi sol"`,
+  singback sing --key "Ab major" --degrees "do mi sol" --count 6`,
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -230,7 +240,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)
-	addBuiltIns(root)
+	addBuiltIns(root, e)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
 		if e.folded != nil {
 			e.folded.off = !isText(cmd)
@@ -250,24 +260,14 @@ var (
 
 // addBuiltIns adds the commands that cobra brings along, with the manners of
 // the others: a worked example, and exit status 2 for wrong usage.
-func addBuiltIns(root *cobra.Command) {
+func addBuiltIns(root *cobra.Command, e *env) {
+	root.SetOut(e.stdout) // the scripts for completion go where it points to now
 	root.InitDefaultHelpCmd()
 	root.InitDefaultCompletionCmd("completion")
 	for _, c := range root.Commands() {
 		switch c.Name() {
 		case "help":
-			c.Example = "  singback help sing"
-			c.Run, c.RunE = nil, func(_ *cobra.Command, args []string) error {
-				of, rest, err := root.Find(args)
-				if err == nil && len(rest) > 0 {
-					err = usagef("there is no command %q", short(strings.Join(args, " ")))
-				}
-				if err != nil {
-					return usage(err)
-				}
-				of.InitDefaultHelpFlag()
-				return of.Help()
-			}
+			addTopics(c, root, e)
 		case "completion":
 			c.Example = "  source <(singback completion bash)"
 			c.Annotations = map[string]string{asData: ""}
@@ -289,6 +289,8 @@ func noArgs(cmd *cobra.Command, args []string) error {
 		hint := ""
 		if s := cmd.SuggestionsFor(args[0]); len(s) > 0 {
 			hint = fmt.Sprintf("; did you mean %s?", strings.Join(s, " or "))
+		} else if t, ok := help.Find(args[0]); ok && !cmd.HasParent() {
+			hint = fmt.Sprintf("; there is a topic of that name: singback help %s", t.Name)
 		}
 		return usagef("there is no command %q%s", short(args[0]), hint)
 	}

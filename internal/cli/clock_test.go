@@ -41,7 +41,7 @@ func clock() time.Time { return standing }
 // today is the day of the clock.
 func today() string { return standing.Format(time.DateOnly) }
 
-// readmeDay is the day of the examples in README.md.
+// readmeDay is the day of the examples in README.md and the handbook.
 func readmeDay() time.Time { return time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) }
 
 // awkward are times at which days, years and hours change while a drill of a

@@ -10,7 +10,7 @@ import (
 	"singback/internal/report"
 )
 
-// What a user reads is what the README shows, and it fits a terminal.
+// What a user reads is what the topic chords of the handbook shows, and it fits a terminal.
 func TestDeduce(t *testing.T) {
 	out, errs, code := user{}.runs(t, "deduce", "--key", "G", "--style", "hymn", "do fa:min sol do")
 	if code != exitDone || errs != "" {

@@ -53,7 +53,7 @@ shows how it goes. With --format json standard output has one object a line: the
 events key, dictation, named and summary.
 
 Playback starts quiet: set your headphones, then raise --loudness if you must.`,
-		Example: `  singback dictation --key Eb --degrees "do fa sol" --length 3 --input simulated
+		Example: `  singback dictation --key Eb --length 3 --count 2 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
   echo "do" | singback dictation --key G --degrees do --count 1 --output none`,
 		Args: noArgs,

@@ -12,8 +12,8 @@ import (
 	"singback/theory"
 )
 
-// What a user reads. The voicing is that of the worked example in the README;
-// the rules that it keeps are tested in package theory.
+// What a user reads. The voicing is that of the worked example in the topic
+// chords of the handbook; the rules that it keeps are tested in package theory.
 func TestCadence(t *testing.T) {
 	const full = "A♭ major, keyboard\n\n" +
 		"         I    IV   V7   I\n" +

@@ -66,7 +66,7 @@ func recordingNamed(t testing.TB, name string) truth {
 	return truth{}
 }
 
-// The fields of a judgement that README.md promises, and of what JSON type
+// The fields of a judgement that the topic fields of the handbook promises, and of what JSON type
 // they are where they are measured.
 var judgeFields = map[string]string{
 	"schema": "number", "take": "string", "key": "string", "a4_hz": "number", "tuning": "string",

@@ -63,8 +63,8 @@ first beat) on. With --format json standard output has one object a line.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
-		Example: `  singback series --key Eb --level 3 --count 5 --input simulated
-  singback series --level 5 --voice tenor --free --names none --count 1 --input simulated
+		Example: `  singback series --key Eb --level 3 --count 1 --seed 5 --input simulated
+  singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav`,
 	}
 	o.addFlags(cmd, e, synth.ByCadence)
@@ -93,7 +93,7 @@ json standard output has one object a line.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
-		Example: `  singback echo --key G --level 2 --notes 4 --count 3 --input simulated
+		Example: `  singback echo --key G --level 2 --notes 4 --count 1
   singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1`,
 	}
 	o.addFlags(cmd, e, synth.ByTonic)

@@ -44,8 +44,8 @@ than ten answers it says so instead. A change is listed only where it is more
 than chance. Where you stand in the course (--course FILE, if it is not the
 built-in one) is worked out from all your answers.
 
---svg and --png draw charts into a folder, --html writes one page to print; they
-overwrite the charts and the page of before.`,
+--svg and --png draw charts into a folder, --html writes one page to print; with
+--force they replace the charts and the page of before.`,
 		Example: `  singback progress --record choir.db --singer Anna
   singback progress --singer Anna --since 2026-09-01 --html anna.html --png charts
   singback progress --singer Anna --format csv >anna.csv`,

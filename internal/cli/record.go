@@ -128,9 +128,9 @@ func newRecordExport(e *env) *cobra.Command {
 		Short: "Write the record as CSV or JSON lines",
 		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
 line, or as JSON lines, one object an answer. Both have the same columns, which
-the README explains, with every number as it was measured. What is null in JSON
-is empty in CSV. singback record import reads both. A file or a pipe gets the
-names in it to the byte; a terminal is shown controls in them, like \u001b.
+singback help fields explains, with every number as it was measured. What is null
+in JSON is empty in CSV. singback record import reads both. A file or a pipe gets
+the names in it to the byte; a terminal is shown controls in them, like \u001b.
 
 A spreadsheet takes a text that begins with =, +, - or @ for a formula, and such a
 name may come from a record of somebody else. With --guard-formulas the CSV has an

@@ -66,7 +66,7 @@ Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet: set your headphones, then raise --loudness if you must. This is no medical
 advice; a voice teacher or clinician decides.`,
 		Example: `  singback sing --key "Ab major" --degrees "do mi sol" --count 6
-  singback sing --key f#m --from la --degrees "re mi" --input simulated
+  singback sing --key f#m --from la --degrees "re mi" --count 4
   singback sing --key C --degrees la --input take1.wav take2.wav --format json`,
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt

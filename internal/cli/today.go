@@ -60,8 +60,8 @@ answers of a simulated singer, or of recordings, are recorded only with --record
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
-		Example: `  singback today --input simulated --minutes 5
-  singback today --singer Anna --voice alto --record choir.db --input simulated`,
+		Example: `  singback today --minutes 1 --seed 1 --input simulated
+  singback today --singer Anna --minutes 1 --record choir.db --input simulated`,
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
 		},

@@ -26,6 +26,7 @@ internal/plain:                                              |
 internal/newfile:                                            |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
+internal/help:                                              |
 internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report

@@ -124,7 +124,7 @@ func TestProgressSaysWhatIsThere(t *testing.T) {
 	}
 }
 
-// The fields are documented in README.
+// The fields are documented in the topic fields of the handbook.
 func TestProgressRecords(t *testing.T) {
 	k := key(t, "Ab major")
 	p := NewProgress(ProgressOf{Singer: "Anna", Since: "2026-09-01", Key: &k, Skipped: 1}, invented.Sung(3), Style{})

@@ -20,7 +20,8 @@ import (
 const timeFormat = "2006-01-02T15:04:05.000Z07:00"
 
 // row is an answer as the tables and the exports have it. The fields are the
-// columns of the export, in this order; the doc is what README says of them.
+// columns of the export, in this order; the topic fields of the handbook explains
+// them.
 // Fields that may be null are pointers.
 type row struct {
 	Singer    string `json:"singer"`

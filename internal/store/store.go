@@ -7,6 +7,10 @@
 // the program leaves the old or the new one whole, and the old ones are kept; an
 // answer is on disk when Add returns. What cannot be read is never overwritten.
 // The package reads no clock and does not choose its folder.
+//
+// One program writes the record and others read: the writer holds an exclusive
+// transaction on a SQLite file of its own beside the record. The system ends it with
+// the process, on every platform, and readers need not know of it.
 package store
 
 import (

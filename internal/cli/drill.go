@@ -30,12 +30,12 @@ type performance struct {
 	recordings []string
 	style      report.Style
 	start      time.Time
-	note       string                                                    // a line that the singer should see
-	sung       string                                                    // another one for who sings into a microphone
-	staff      func(s theory.Score, labels bool, width int) []string     // draws a melody; nil: there is none
-	summary    func(exercise.Tally) string                               // as text
-	finished   func(out io.Writer, r *drill.Run, kept string)            // writes what else is to be said at the end; may be nil
-	view       func(r *drill.Run, results io.Writer) func(session.Event) // in lines; nil: that of single questions
+	note       string                                                               // a line that the singer should see
+	sung       string                                                               // another one for who sings into a microphone
+	staff      func(s theory.Score, labels bool, width int) []string                // draws a melody; nil: there is none
+	summary    func(exercise.Tally) string                                          // as text
+	finished   func(out io.Writer, r *drill.Run, kept string)                       // writes what else is to be said at the end; may be nil
+	view       func(r *drill.Run, results io.Writer, sits bool) func(session.Event) // in lines; nil: that of single questions
 
 	save  func(session.LineSung) (string, error) // as in drill.Run
 	lined bool                                   // never on a screen
@@ -115,17 +115,17 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 
 // onScreen runs a drill under the full-screen view.
 func (o *singOptions) onScreen(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, louder func(float64) float64) (tally exercise.Tally, err error) {
-	person := screenPerson{}
+	person := tui.ScreenPerson{}
 	options := tui.Options{
 		In: e.stdin, Out: unfolded(plain.Around(e.stdout)), Environ: os.Environ(), Style: d.style,
 		Alert: s.alert, Note: strings.Join(append([]string{r.Keeper.Trouble, s.note}, s.advice...), "\n"),
 		Louder: louder,
-		Asks:   func(ask tui.Asker) { person.ask = ask },
+		Asks:   func(ask tui.Asker) { person.Ask = ask },
 		Staff:  d.onStaff(r),
 	}
 	err = tui.Run(ctx, options, func(ctx context.Context, emit func(session.Event), retry func(context.Context, session.Judged) (bool, error)) error {
-		person.retry = retry
-		r.Person, r.Show = person, graded(r, emit)
+		person.Again = retry
+		r.Person, r.Show = person, tui.Graded(r, emit)
 		var err error
 		tally, err = r.Do(ctx)
 		return err
@@ -140,9 +140,10 @@ func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *dr
 		fmt.Fprintln(e.stderr, line)
 	}
 	_, live := s.answers.(drill.Microphone)
-	person := &linePerson{env: e, live: live, asked: d.lined}
+	person := &tui.LinePerson{Prompts: e.stderr, Live: live, Asked: d.lined, Wait: e.wait}
 	if !d.readsInput() {
-		person.keys = newKeyLines(e)
+		person.Keys = e.keys()
+		person.Sits = e.terminal(e.stdin) && e.terminal(e.stderr)
 	}
 	r.Person = person
 	asJSON := o.format.value == "json"
@@ -152,13 +153,13 @@ func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *dr
 	}
 	var view func(session.Event)
 	if d.view != nil {
-		view = d.view(r, told)
+		view = d.view(r, told, person.Sits)
 	} else {
-		lines := &lineView{results: told, prompts: e.stderr, style: d.style, seed: d.plan.Seed, staff: d.onStaff(r), width: e.width(e.stderr)}
-		view = graded(r, lines.event)
+		lines := &tui.Lines{Results: told, Prompts: e.stderr, Style: d.style, Seed: d.plan.Seed, Staff: d.onStaff(r), Width: e.width(e.stderr)}
+		view = tui.Graded(r, lines.Event)
 	}
-	aside := &lineView{results: e.stderr, prompts: e.stderr, style: d.style, seed: d.plan.Seed}
-	r.Show, r.Aside = view, aside.event
+	aside := &tui.Lines{Results: e.stderr, Prompts: e.stderr, Style: d.style, Seed: d.plan.Seed}
+	r.Show, r.Aside = view, aside.Event
 	if asJSON {
 		out := json.NewEncoder(results)
 		r.Show = func(ev session.Event) {
@@ -178,160 +179,14 @@ func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *dr
 	return tally, err
 }
 
-// graded puts into words how a line was sung, for views of single questions.
-func graded(r *drill.Run, show func(session.Event)) func(session.Event) {
-	return func(ev session.Event) {
-		show(ev)
-		if sung, ok := ev.(session.LineSung); ok {
-			show(session.LineGraded{Index: sung.Index, Hidden: sung.Hidden, Lines: lineText(r, sung)})
-		}
-	}
-}
-
-// lineText says how a line was sung, without the table of its notes.
-func lineText(r *drill.Run, sung session.LineSung) []string {
-	record, asked := r.Sung(sung), askedOf(sung)
-	text, measured := r.Style.LineHead(record, asked)
-	if measured {
-		text += "\n" + r.Style.LineDetails(record, asked)
-	}
-	return strings.Split(strings.TrimRight(text, "\n"), "\n")
-}
-
-func askedOf(s session.LineSung) report.LineAsked {
-	a := report.LineAsked{
-		Key: s.Melody.Score.Key, Level: s.Melody.Level, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
-		Mute: s.Take.Loudest <= exercise.Silence,
-	}
-	if s.Free {
-		a.Tempo = 0
-	}
-	return a
-}
-
 // onStaff draws the melody of the last question, in the words of its feedback.
 func (d *performance) onStaff(r *drill.Run) func(s theory.Score, width, height int) []string {
 	if d.staff == nil {
 		return nil
 	}
 	return func(s theory.Score, width, height int) []string {
-		return fitStaff(d.style, s, d.staff(s, r.Shown(), width), width, height)
+		return tui.FitStaff(d.style, s, d.staff(s, r.Shown(), width), width, height)
 	}
-}
-
-// screenPerson is asked on the screen.
-type screenPerson struct {
-	ask   tui.Asker
-	retry func(context.Context, session.Judged) (bool, error)
-}
-
-func (p screenPerson) Retry(ctx context.Context, j session.Judged) (bool, error) {
-	return p.retry(ctx, j)
-}
-func (p screenPerson) Guess(ctx context.Context) (exercise.Outcome, error) { return p.ask.Guess(ctx) }
-func (p screenPerson) Rest(ctx context.Context) error                      { return p.ask.Rest(ctx) }
-
-func (p screenPerson) Type(ctx context.Context, wanted string, check func(string) error) (string, error) {
-	return p.ask.Type(ctx, "type "+wanted+", then Enter", check)
-}
-
-func (p screenPerson) Study(ctx context.Context, seconds float64) error {
-	return p.ask.Wait(ctx, fmt.Sprintf("read it in silence: %s; Enter begins", report.Many(seconds, "second")), seconds)
-}
-
-func (p screenPerson) Sung(ctx context.Context, s session.LineSung, _ bool) (drill.Way, error) {
-	if s.Hidden {
-		return drill.GoOn, nil
-	}
-	return drill.GoOn, p.ask.Wait(ctx, "Enter goes on", 20)
-}
-
-// linePerson is asked in lines, where there is a terminal.
-type linePerson struct {
-	drill.Nobody
-	env   *env
-	keys  *keyLines // nil: standard input is a recording
-	live  bool      // somebody sings
-	asked bool      // after each line how to go on
-}
-
-// sits reports whether somebody sits at a terminal.
-func (p *linePerson) sits() bool {
-	return p.keys != nil && p.env.terminal(p.env.stdin) && p.env.terminal(p.env.stderr)
-}
-
-func (p *linePerson) Type(ctx context.Context, wanted string, check func(string) error) (string, error) {
-	if p.keys == nil {
-		return "", drill.ErrEnough // nobody can answer
-	}
-	fmt.Fprintf(p.env.stderr, "Type %s, then Enter. Empty: hear it again; %s: give up.\n", wanted, drill.GiveUp)
-	for {
-		text, err := p.keys.line(ctx)
-		if err != nil {
-			return "", err
-		}
-		problem := check(text)
-		if problem == nil {
-			return text, nil
-		}
-		fmt.Fprintln(p.env.stderr, problem)
-	}
-}
-
-// Study gives the singer the time to read, which Enter ends.
-func (p *linePerson) Study(ctx context.Context, seconds float64) error {
-	if !p.sits() {
-		if !p.live {
-			return nil // nobody is reading
-		}
-		fmt.Fprintf(p.env.stderr, "Read it: %s.\n", report.Many(seconds, "second"))
-		return p.env.wait(ctx, time.Duration(seconds*float64(time.Second)))
-	}
-	fmt.Fprintf(p.env.stderr, "Read it: %s; Enter begins, q ends.\n", report.Many(seconds, "second"))
-	late, stop := context.WithTimeout(ctx, time.Duration(seconds*float64(time.Second)))
-	defer stop()
-	for {
-		key, err := p.keys.key(late)
-		switch {
-		case ctx.Err() != nil:
-			return ctx.Err()
-		case errors.Is(err, context.DeadlineExceeded):
-			return nil
-		case err != nil:
-			return err
-		case key == "q":
-			return drill.ErrEnough
-		case key == enter:
-			return nil
-		}
-	}
-}
-
-// Sung asks how to go on after a line of a series.
-func (p *linePerson) Sung(ctx context.Context, _ session.LineSung, weak bool) (drill.Way, error) {
-	if !p.asked || !p.sits() {
-		return drill.GoOn, nil
-	}
-	choices, keys := "Enter: go on, a: again, q: end", enter+"aq"
-	if weak {
-		choices, keys = "Enter: go on, a: again, p: practise the weakest interval, q: end", enter+"apq"
-	}
-	fmt.Fprintf(p.env.stderr, "\n%s\n", choices)
-	key, err := p.keys.key(ctx)
-	for err == nil && !strings.Contains(keys, key) {
-		key, err = p.keys.key(ctx)
-	}
-	switch {
-	case err != nil:
-		return drill.GoOn, err
-	case key == "a":
-		return drill.Again, nil
-	case key == "q":
-		return drill.GoOn, drill.ErrEnough
-	case key == "p":
-		return drill.Practise, nil
-	}
-	return drill.GoOn, nil
 }
 
 // results is where a run writes its results. It keeps the first error and ends
@@ -352,4 +207,12 @@ func (r *results) Write(p []byte) (int, error) {
 		r.failed()
 	}
 	return n, err
+}
+
+// keys is what is typed.
+func (e *env) keys() *tui.Keys {
+	if e.raw == nil {
+		return tui.NewKeys(e.stdin, nil)
+	}
+	return tui.NewKeys(e.stdin, func() func() { return e.raw(e.stdin) })
 }

@@ -14,11 +14,9 @@ import (
 	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/drill"
-	"singback/internal/notation"
-	"singback/internal/plain"
-	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
+	"singback/internal/tui"
 	"singback/theory"
 )
 
@@ -151,14 +149,18 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 			return fmt.Errorf("--keep: %w", err)
 		}
 	}
-	v := &seriesView{options: o, env: e, seed: plan.Seed, style: report.Style{Names: plan.Naming, ASCII: e.ascii()}}
 	d := &performance{
-		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: v.style, lined: true,
-		summary: func(exercise.Tally) string { return v.summary(plan.Sums()) },
-		view:    v.view,
+		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: e.style(plan.Naming), lined: true,
+		summary: func(exercise.Tally) string { return tui.SeriesSummary(plan.Sums()) },
+		view: func(r *drill.Run, results io.Writer, sits bool) func(session.Event) {
+			v := &tui.Series{
+				Run: r, Results: results, Prompts: e.stderr, Voice: s.music.voice, Width: e.width(e.stderr), Cursor: o.cursor && sits,
+			}
+			return v.Event
+		},
 	}
 	if o.keep != "" {
-		d.save = v.save
+		d.save = func(sung session.LineSung) (string, error) { return o.save(plan.Seed, sung) }
 	}
 	if o.click {
 		d.sung = "Use headphones: the beat sounds while you sing."
@@ -185,110 +187,10 @@ func (o *lineOptions) series(cmd *cobra.Command, e *env, recordings int) *drill.
 	return out
 }
 
-// seriesView shows a series in lines.
-type seriesView struct {
-	options *lineOptions
-	env     *env
-	run     *drill.Run
-	results io.Writer // nil: JSON goes there
-	style   report.Style
-	seed    uint64
-}
-
-func (v *seriesView) view(r *drill.Run, results io.Writer) func(session.Event) {
-	v.run, v.results = r, results
-	return v.event
-}
-
-func (v *seriesView) event(ev session.Event) {
-	prompts := v.env.stderr
-	switch ev := ev.(type) {
-	case session.LinePrompted:
-		m := ev.Melody
-		what := "melody"
-		if ev.Echo {
-			what = "phrase"
-		}
-		skill := ""
-		if m.Skill != "" {
-			skill = ", " + m.Skill
-		}
-		fmt.Fprintf(prompts, "\n%d of %d: a %s in %s, level %d%s, %g beats a minute.\n", ev.Index, ev.Of, what, v.style.Key(m.Score.Key), m.Level, skill, ev.Tempo)
-		if !ev.Echo {
-			v.show(prompts, m.Score)
-		}
-	case session.KeySet:
-		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", v.style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.seed)
-	case session.CountIn:
-		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
-	case session.PlayingLine:
-		fmt.Fprintln(prompts, "Listen.")
-	case session.Listening:
-		fmt.Fprintln(prompts, "Sing now.")
-	case session.Notice:
-		fmt.Fprintln(prompts, ev.Text)
-	case session.Heard:
-		v.cursor(ev)
-	case session.LineSung:
-		if v.results != nil {
-			v.tell(ev)
-		}
-	}
-}
-
-// cursor shows which degree is heard.
-func (v *seriesView) cursor(h session.Heard) {
-	if p, ok := v.run.Person.(*linePerson); !v.options.cursor || !ok || !p.sits() {
-		return
-	}
-	name, item := "", v.run.Plan.Item
-	if h.Singing && h.F0 > 0 {
-		tonic := item.Tuning.Hz(theory.Pitch{Note: item.Key.Tonic, Octave: 4})
-		d, _ := item.Tuning.Nearest(theory.CentsBetween(h.F0, tonic), theory.Degree{Step: 1})
-		name = v.style.Degree(item.Key, d)
-	}
-	fmt.Fprintf(plain.Around(v.env.stderr), "\r%-8s\r", name)
-}
-
-// show draws a line with what stands below it, as wide as the terminal.
-func (v *seriesView) show(w io.Writer, s theory.Score) {
-	fmt.Fprint(w, drawStaff(s, v.options.stage.music.voice, v.style, v.run.Shown(), v.env.width(v.env.stderr)))
-}
-
-// drawStaff draws a line as text, so many columns wide.
-func drawStaff(s theory.Score, voice string, style report.Style, labels bool, width int) string {
-	view := notation.View{ASCII: style.ASCII, Width: width}
-	if c, ok := notation.VoiceClef(voice); ok {
-		view.Clef = &c
-	}
-	if labels {
-		view.Labels = s.Labels(style.Names, style.ASCII)
-	}
-	text, err := notation.Text(s, view)
-	if err != nil { // a made line can be shown
-		text = err.Error() + "\n"
-	}
-	return text
-}
-
-// tell writes the result of a line.
-func (v *seriesView) tell(sung session.LineSung) {
-	record, asked := v.run.Sung(sung), askedOf(sung)
-	head, measured := v.style.LineHead(record, asked)
-	fmt.Fprintln(v.results, head)
-	if !measured {
-		return
-	}
-	if sung.Echo {
-		v.show(v.results, sung.Melody.Score)
-	}
-	fmt.Fprintf(v.results, "%s\n%s", v.style.LineDetails(record, asked), record.Grade.NoteTable())
-}
-
 // save keeps what was sung as a recording.
-func (v *seriesView) save(sung session.LineSung) (string, error) {
+func (o *lineOptions) save(seed uint64, sung session.LineSung) (string, error) {
 	for n := 1; ; n++ {
-		path := filepath.Join(v.options.keep, fmt.Sprintf("seed-%d-line-%d-%d.wav", v.seed, sung.Index, n))
+		path := filepath.Join(o.keep, fmt.Sprintf("seed-%d-line-%d-%d.wav", seed, sung.Index, n))
 		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 		if errors.Is(err, os.ErrExist) {
 			continue
@@ -301,19 +203,4 @@ func (v *seriesView) save(sung session.LineSung) (string, error) {
 		}
 		return path, nil
 	}
-}
-
-func (v *seriesView) summary(s drill.Sums) string {
-	if s.Sung == 0 {
-		return "\nNothing was sung that could be measured.\n"
-	}
-	return fmt.Sprintf("\n%d sung: %d of %d notes right, %d of %d points.\n", s.Sung, s.Right, s.Written, s.Points, s.Of)
-}
-
-// countIn says that so many beats are counted in.
-func countIn(beats int) string {
-	if beats == 1 {
-		return "1 beat is counted"
-	}
-	return fmt.Sprintf("%d beats are counted", beats)
 }

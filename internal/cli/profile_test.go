@@ -19,6 +19,7 @@ import (
 	"singback/internal/session"
 	"singback/internal/store"
 	"singback/internal/testkit"
+	"singback/internal/tui"
 	"singback/theory"
 )
 
@@ -523,8 +524,8 @@ func TestAdviceToMeasureAgain(t *testing.T) {
 // When a rest is due the singer reads it.
 func TestRestIsSaid(t *testing.T) {
 	var prompts bytes.Buffer
-	lines := &lineView{prompts: &prompts}
-	lines.event(session.Rest{Sung: 900.004})
+	lines := &tui.Lines{Prompts: &prompts}
+	lines.Event(session.Rest{Sung: 900.004})
 	for _, want := range []string{"sung for 15 minutes", "drink", "pain, tightness or hoarseness", "three weeks: see a doctor", "no medical advice"} {
 		if !strings.Contains(prompts.String(), want) {
 			t.Errorf("%q does not say %q", prompts.String(), want)

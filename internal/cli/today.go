@@ -6,7 +6,6 @@ import (
 	"io"
 	"os"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -15,7 +14,6 @@ import (
 	"singback/internal/course"
 	"singback/internal/drill"
 	"singback/internal/newfile"
-	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/internal/tui"
 	"singback/theory"
@@ -129,7 +127,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	return s.perform(cmd, e, &performance{
 		plan: plan, kind: kind, recordings: recordings, start: options.Start, style: style,
 		staff: func(score theory.Score, labels bool, width int) []string {
-			return rowsOf(drawStaff(score, s.music.voice, style, labels, width))
+			return tui.Rows(tui.DrawStaff(score, s.music.voice, style, labels, width))
 		},
 		summary: func(t exercise.Tally) string {
 			sat, _ := plan.Sat()
@@ -144,38 +142,6 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 			tellToday(out, style, sat, kept)
 		},
 	})
-}
-
-func rowsOf(text string) []string { return strings.Split(strings.TrimRight(text, "\n"), "\n") }
-
-// fitStaff returns the rows of a staff where at most so many have room, 0: any number.
-// Where they have none, the melody is written in a few lines, as tonic sol-fa, or what
-// that has no signs for as ABC.
-func fitStaff(style report.Style, s theory.Score, rows []string, width, height int) []string {
-	if height == 0 || len(rows) <= height {
-		return rows
-	}
-	text := ""
-	if m, _, err := s.Melody(); err == nil {
-		text, _ = m.Text(theory.Movable, style.ASCII)
-	}
-	if text == "" {
-		var b strings.Builder
-		if err := notation.Write(&b, s, notation.ABC); err != nil {
-			return rows // a made melody can be written
-		}
-		_, text, _ = strings.Cut(b.String(), "\nK:")
-		text = "K:" + text
-	}
-	out := []string{fmt.Sprintf("(a window of %d lines shows the staff)", len(rows)+tui.StaffRoom)}
-	line := ""
-	for _, word := range strings.Fields(text) {
-		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
-			out, line = append(out, line), ""
-		}
-		line = strings.TrimSpace(line + " " + word)
-	}
-	return append(out, line)
 }
 
 // todaySummary sums up a sitting.

@@ -218,8 +218,8 @@ func TestStaffOfALowScreen(t *testing.T) {
 		}
 		for _, m := range melodies {
 			style := report.Style{ASCII: true}
-			whole := rowsOf(drawStaff(m.Score, "", style, true, 74))
-			rows := fitStaff(style, m.Score, whole, 74, 19)
+			whole := tui.Rows(tui.DrawStaff(m.Score, "", style, true, 74))
+			rows := tui.FitStaff(style, m.Score, whole, 74, 19)
 			solfa := strings.HasPrefix(rows[0], "(a window of ")
 			if len(rows) > 19 || solfa == (len(whole) <= 19) {
 				t.Errorf("level %d: %d rows of %d", level, len(rows), len(whole))

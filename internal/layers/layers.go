@@ -36,7 +36,7 @@ internal/report:   pitch theory exercise exercise/grade exercise/compose exercis
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
-internal/tui:      theory exercise exercise/compose internal/session internal/report internal/plain bubbletea lipgloss |
+internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |

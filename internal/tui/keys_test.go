@@ -1,4 +1,4 @@
-package cli
+package tui
 
 import (
 	"context"
@@ -20,27 +20,27 @@ func TestKeysNeedNoEnter(t *testing.T) {
 		end         error
 	}{
 		{"without Enter", "aPq", true, []string{"a", "p", "q"}, drill.ErrEnough},
-		{"Enter as a terminal sends it", "\ra\r", true, []string{enter, "a", enter}, drill.ErrEnough},
-		{"one Enter of two bytes", "\r\na", true, []string{enter, "a"}, drill.ErrEnough},
+		{"Enter as a terminal sends it", "\ra\r", true, []string{Enter, "a", Enter}, drill.ErrEnough},
+		{"one Enter of two bytes", "\r\na", true, []string{Enter, "a"}, drill.ErrEnough},
 		{"an arrow key is its letters, which nothing waits for", "\x1b[A", true, []string{"[", "a"}, drill.ErrEnough},
 		{"Ctrl-C", "a\x03", true, []string{"a"}, context.Canceled},
 		{"Ctrl-D", "a\x04b", true, []string{"a"}, drill.ErrEnough},
-		{"with Enter", "a\n\nP \n", false, []string{"a", enter, "p"}, drill.ErrEnough},
+		{"with Enter", "a\n\nP \n", false, []string{"a", Enter, "p"}, drill.ErrEnough},
 		{"the last line without its end", "q", false, []string{"q"}, drill.ErrEnough},
 	} {
 		raw, undone := 0, 0
-		e := &env{stdin: strings.NewReader(c.typed)}
+		var change func() func()
 		if c.raw {
-			e.raw = func(any) func() { raw++; return func() { undone++ } }
+			change = func() func() { raw++; return func() { undone++ } }
 		}
-		k := newKeyLines(e)
+		k := NewKeys(strings.NewReader(c.typed), change)
 		for i, want := range c.want {
-			got, err := k.key(t.Context())
+			got, err := k.Key(t.Context())
 			if got != want || err != nil {
 				t.Errorf("%s: key %d is %q, %v; want %q", c.name, i+1, got, err, want)
 			}
 		}
-		if got, err := k.key(t.Context()); !errors.Is(err, c.end) {
+		if got, err := k.Key(t.Context()); !errors.Is(err, c.end) {
 			t.Errorf("%s: after the last key %q, %v; want %v", c.name, got, err, c.end)
 		}
 		if raw != undone || c.raw && raw != len(c.want)+1 {
@@ -50,10 +50,10 @@ func TestKeysNeedNoEnter(t *testing.T) {
 	// Waiting ends with its context.
 	in, keep := io.Pipe()
 	defer keep.Close()
-	k := newKeyLines(&env{stdin: in, raw: func(any) func() { return func() {} }})
+	k := NewKeys(in, func() func() { return func() {} })
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := k.key(ctx); !errors.Is(err, context.Canceled) {
+	if _, err := k.Key(ctx); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v", err)
 	}
 }

@@ -1,4 +1,4 @@
-package cli
+package tui
 
 import (
 	"context"
@@ -9,9 +9,9 @@ import (
 	"singback/internal/drill"
 )
 
-// keyLines gives what is typed: whole lines, or single keys, which a terminal gives
+// Keys gives what is typed: whole lines, or single keys, which a terminal gives
 // without Enter.
-type keyLines struct {
+type Keys struct {
 	once  sync.Once
 	in    io.Reader
 	raw   func() (undo func()) // makes keys come as they are typed, until undo; nil where they do not
@@ -19,8 +19,8 @@ type keyLines struct {
 	after bool // the last key was a carriage return, which a line feed may follow
 }
 
-// enter is the key of that name.
-const enter = "\n"
+// Enter is the key of that name.
+const Enter = "\n"
 
 // What Ctrl-C and Ctrl-D send where the terminal does not act on them.
 const (
@@ -28,16 +28,14 @@ const (
 	endOfText = 4
 )
 
-func newKeyLines(e *env) *keyLines {
-	k := &keyLines{in: e.stdin, bytes: make(chan byte)}
-	if e.raw != nil {
-		k.raw = func() func() { return e.raw(e.stdin) }
-	}
-	return k
+// NewKeys returns what is typed into in. Raw, where it is not nil, makes keys come as
+// they are typed, until undo is called; undo is nil where that cannot be.
+func NewKeys(in io.Reader, raw func() (undo func())) *Keys {
+	return &Keys{in: in, raw: raw, bytes: make(chan byte)}
 }
 
 // next returns the next byte that was typed.
-func (k *keyLines) next(ctx context.Context) (byte, error) {
+func (k *Keys) next(ctx context.Context) (byte, error) {
 	k.once.Do(func() {
 		go func() {
 			defer close(k.bytes)
@@ -64,17 +62,17 @@ func (k *keyLines) next(ctx context.Context) (byte, error) {
 	}
 }
 
-// key returns the next key, in lower case; what is no letter, mark or Enter is
+// Key returns the next key, in lower case; what is no letter, mark or Enter is
 // passed over. Where keys do not come as they are typed it is the first of the next
 // line, or Enter. Otherwise Ctrl-C and Ctrl-D end the run.
-func (k *keyLines) key(ctx context.Context) (string, error) {
+func (k *Keys) Key(ctx context.Context) (string, error) {
 	var undo func()
 	if k.raw != nil {
 		undo = k.raw()
 	}
 	if undo == nil {
-		line, err := k.line(ctx)
-		return strings.ToLower(line[:min(1, len(line))]) + enter[min(1, len(line)):], err
+		line, err := k.Line(ctx)
+		return strings.ToLower(line[:min(1, len(line))]) + Enter[min(1, len(line)):], err
 	}
 	defer undo()
 	for {
@@ -90,15 +88,15 @@ func (k *keyLines) key(ctx context.Context) (string, error) {
 		case b == endOfText:
 			return "", drill.ErrEnough
 		case b == '\r', b == '\n' && !after:
-			return enter, nil
+			return Enter, nil
 		case b > ' ' && b < 127:
 			return strings.ToLower(string(rune(b))), nil
 		}
 	}
 }
 
-// line returns the next line without blanks around it.
-func (k *keyLines) line(ctx context.Context) (string, error) {
+// Line returns the next line without blanks around it.
+func (k *Keys) Line(ctx context.Context) (string, error) {
 	var line []byte
 	for {
 		b, err := k.next(ctx)

@@ -1,0 +1,168 @@
+package tui
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"singback/exercise"
+	"singback/internal/drill"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/theory"
+)
+
+// Lines writes a run as plain lines: prompts for the singer, and, unless
+// Results is nil, a line for each verdict.
+type Lines struct {
+	Results, Prompts io.Writer
+	Style            report.Style
+	Seed             uint64
+	Staff            func(s theory.Score, width, height int) []string // draws a melody
+	Width            int                                              // columns of the terminal
+
+	within theory.Cents // tolerance of the last question, 0 before the first
+}
+
+// Event writes what happened.
+func (v *Lines) Event(e session.Event) {
+	s := v.Style
+	switch e := e.(type) {
+	case session.KeySet:
+		again := ""
+		if e.Again {
+			again = " again"
+		}
+		fmt.Fprintf(v.Prompts, "%s%s: %s, %s, seed %d.\n", s.Key(e.Key), again, e.Setting, report.Tuning(e.Tuning), v.Seed)
+	case session.Prompted:
+		v.prompted(e)
+	case session.DictationAsked:
+		if e.Again {
+			fmt.Fprintln(v.Prompts, "Once more.")
+			return
+		}
+		number := fmt.Sprint(e.Index)
+		if e.Of > 0 {
+			number += fmt.Sprintf(" of %d", e.Of)
+		}
+		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation))
+	case session.Named:
+		switch {
+		case v.Results == nil:
+		case e.Hidden:
+			fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
+		default:
+			fmt.Fprintf(v.Results, "%d  heard %s\n", e.Index, s.NamedHeadline(e.Dictation, e.Names, e.Right))
+		}
+	case session.LinePrompted:
+		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))
+		for _, line := range v.Staff(e.Melody.Score, v.Width, 0) {
+			fmt.Fprintln(v.Prompts, line)
+		}
+	case session.CountIn:
+		fmt.Fprintf(v.Prompts, "%s, then sing.\n", countIn(e.Beats))
+	case session.LineGraded:
+		switch {
+		case v.Results == nil:
+		case e.Hidden:
+			fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
+		default:
+			for _, line := range e.Lines {
+				fmt.Fprintln(v.Results, line)
+			}
+		}
+	case session.Waiting:
+		fmt.Fprintln(v.Prompts, "Hear it inside; do not sing yet.")
+	case session.Listening:
+		fmt.Fprintln(v.Prompts, "Listening.")
+	case session.Standing:
+		fmt.Fprintln(v.Prompts, e.Text)
+	case session.Notice:
+		fmt.Fprintln(v.Prompts, e.Text)
+	case session.Judged:
+		if v.Results == nil {
+			return
+		}
+		if e.Hidden {
+			fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
+			return
+		}
+		asked := s.Asked(e.Item)
+		if e.Item.From != nil {
+			asked = s.Degree(e.Item.Key, *e.Item.From) + " - " + asked
+		}
+		line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
+		if e.Attempt > 1 && !e.Counts {
+			line += " (second attempt)"
+		}
+		if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
+			line += "; " + missed
+		}
+		if d := s.Details(e.Verdict); len(d) > 0 {
+			line += "; " + strings.Join(d, "; ")
+		}
+		fmt.Fprintln(v.Results, line)
+	case session.Rest:
+		for _, line := range report.Rest(e.Sung) {
+			fmt.Fprintln(v.Prompts, line)
+		}
+	}
+}
+
+// prompted writes what is asked.
+func (v *Lines) prompted(e session.Prompted) {
+	s := v.Style
+	ask := "sing " + s.Asked(e.Item)
+	if e.Item.From != nil {
+		ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
+	}
+	if e.Attempt > 1 {
+		ask = "once more: " + ask
+	}
+	if e.Tolerance.Cents != 0 {
+		ask += ", " + report.Within(e.Tolerance.Cents, v.within)
+		v.within = e.Tolerance.Cents
+	}
+	if e.Folded {
+		ask += " (" + report.Folded(e.Item) + ")"
+	}
+	if e.Parts > 0 {
+		ask += fmt.Sprintf(" (a series: %d of %d)", e.Part, e.Parts)
+	}
+	number := fmt.Sprint(e.Index)
+	if e.Of > 0 {
+		number += fmt.Sprintf(" of %d", e.Of)
+	}
+	fmt.Fprintf(v.Prompts, "%s: %s.\n", number, ask)
+}
+
+// Graded puts into words how a line was sung, for views of single questions.
+func Graded(r *drill.Run, show func(session.Event)) func(session.Event) {
+	return func(ev session.Event) {
+		show(ev)
+		if sung, ok := ev.(session.LineSung); ok {
+			show(session.LineGraded{Index: sung.Index, Hidden: sung.Hidden, Lines: textOf(r, sung)})
+		}
+	}
+}
+
+// textOf says how a line was sung, without the table of its notes.
+func textOf(r *drill.Run, sung session.LineSung) []string {
+	record, asked := r.Sung(sung), askedOf(sung)
+	text, measured := r.Style.LineHead(record, asked)
+	if measured {
+		text += "\n" + r.Style.LineDetails(record, asked)
+	}
+	return strings.Split(strings.TrimRight(text, "\n"), "\n")
+}
+
+func askedOf(s session.LineSung) report.LineAsked {
+	a := report.LineAsked{
+		Key: s.Melody.Score.Key, Level: s.Melody.Level, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
+		Mute: s.Take.Loudest <= exercise.Silence,
+	}
+	if s.Free {
+		a.Tempo = 0
+	}
+	return a
+}

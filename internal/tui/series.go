@@ -1,0 +1,159 @@
+package tui
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"singback/internal/drill"
+	"singback/internal/notation"
+	"singback/internal/plain"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/theory"
+)
+
+// Series shows a series in lines.
+type Series struct {
+	Run              *drill.Run
+	Results, Prompts io.Writer // Results is nil where no text is wanted
+	Voice            string    // whose clef it is, "": the one that fits
+	Width            int       // columns of the terminal
+	Cursor           bool      // show while the singer sings which degree is heard
+}
+
+// Event writes what happened.
+func (v *Series) Event(ev session.Event) {
+	prompts, style := v.Prompts, v.Run.Style
+	switch ev := ev.(type) {
+	case session.LinePrompted:
+		m := ev.Melody
+		what := "melody"
+		if ev.Echo {
+			what = "phrase"
+		}
+		skill := ""
+		if m.Skill != "" {
+			skill = ", " + m.Skill
+		}
+		fmt.Fprintf(prompts, "\n%d of %d: a %s in %s, level %d%s, %g beats a minute.\n", ev.Index, ev.Of, what, style.Key(m.Score.Key), m.Level, skill, ev.Tempo)
+		if !ev.Echo {
+			v.show(prompts, m.Score)
+		}
+	case session.KeySet:
+		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.Run.Plan.Seed)
+	case session.CountIn:
+		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
+	case session.PlayingLine:
+		fmt.Fprintln(prompts, "Listen.")
+	case session.Listening:
+		fmt.Fprintln(prompts, "Sing now.")
+	case session.Notice:
+		fmt.Fprintln(prompts, ev.Text)
+	case session.Heard:
+		v.cursor(ev)
+	case session.LineSung:
+		if v.Results != nil {
+			v.tell(ev)
+		}
+	}
+}
+
+// cursor shows which degree is heard.
+func (v *Series) cursor(h session.Heard) {
+	if !v.Cursor {
+		return
+	}
+	name, item := "", v.Run.Plan.Item
+	if h.Singing && h.F0 > 0 {
+		tonic := item.Tuning.Hz(theory.Pitch{Note: item.Key.Tonic, Octave: 4})
+		d, _ := item.Tuning.Nearest(theory.CentsBetween(h.F0, tonic), theory.Degree{Step: 1})
+		name = v.Run.Style.Degree(item.Key, d)
+	}
+	fmt.Fprintf(plain.Around(v.Prompts), "\r%-8s\r", name)
+}
+
+// show draws a line with what stands below it, as wide as the terminal.
+func (v *Series) show(w io.Writer, s theory.Score) {
+	fmt.Fprint(w, DrawStaff(s, v.Voice, v.Run.Style, v.Run.Shown(), v.Width))
+}
+
+// DrawStaff draws a line as text, so many columns wide.
+func DrawStaff(s theory.Score, voice string, style report.Style, labels bool, width int) string {
+	view := notation.View{ASCII: style.ASCII, Width: width}
+	if c, ok := notation.VoiceClef(voice); ok {
+		view.Clef = &c
+	}
+	if labels {
+		view.Labels = s.Labels(style.Names, style.ASCII)
+	}
+	text, err := notation.Text(s, view)
+	if err != nil { // a made line can be shown
+		text = err.Error() + "\n"
+	}
+	return text
+}
+
+// tell writes the result of a line.
+func (v *Series) tell(sung session.LineSung) {
+	record, asked, style := v.Run.Sung(sung), askedOf(sung), v.Run.Style
+	head, measured := style.LineHead(record, asked)
+	fmt.Fprintln(v.Results, head)
+	if !measured {
+		return
+	}
+	if sung.Echo {
+		v.show(v.Results, sung.Melody.Score)
+	}
+	fmt.Fprintf(v.Results, "%s\n%s", style.LineDetails(record, asked), record.Grade.NoteTable())
+}
+
+// Rows are the rows of a staff.
+func Rows(text string) []string { return strings.Split(strings.TrimRight(text, "\n"), "\n") }
+
+// FitStaff returns the rows of a staff where at most so many have room, 0: any number.
+// Where they have none, the melody is written in a few lines, as tonic sol-fa, or what
+// that has no signs for as ABC.
+func FitStaff(style report.Style, s theory.Score, rows []string, width, height int) []string {
+	if height == 0 || len(rows) <= height {
+		return rows
+	}
+	text := ""
+	if m, _, err := s.Melody(); err == nil {
+		text, _ = m.Text(theory.Movable, style.ASCII)
+	}
+	if text == "" {
+		var b strings.Builder
+		if err := notation.Write(&b, s, notation.ABC); err != nil {
+			return rows // a made melody can be written
+		}
+		_, text, _ = strings.Cut(b.String(), "\nK:")
+		text = "K:" + text
+	}
+	out := []string{fmt.Sprintf("(a window of %d lines shows the staff)", len(rows)+StaffRoom)}
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width {
+			out, line = append(out, line), ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(out, line)
+}
+
+// SeriesSummary sums up a series.
+func SeriesSummary(s drill.Sums) string {
+	if s.Sung == 0 {
+		return "\nNothing was sung that could be measured.\n"
+	}
+	return fmt.Sprintf("\n%d sung: %d of %d notes right, %d of %d points.\n", s.Sung, s.Right, s.Written, s.Points, s.Of)
+}
+
+// countIn says that so many beats are counted in.
+func countIn(beats int) string {
+	if beats == 1 {
+		return "1 beat is counted"
+	}
+	return fmt.Sprintf("%d beats are counted", beats)
+}

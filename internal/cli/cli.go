@@ -24,6 +24,7 @@ import (
 
 	"singback/internal/device"
 	"singback/internal/drill"
+	"singback/internal/fold"
 	"singback/internal/plain"
 	"singback/internal/store"
 )
@@ -51,11 +52,11 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		interruptible: interruptible,
 	}
 	if isTerminal(stdout) {
-		e.folded = &folded{out: stdout, columns: e.columns}
+		e.folded = fold.NewWriter(stdout, e.columns)
 		e.stdout = e.folded
 	}
 	if isTerminal(stderr) {
-		e.stderr = &folded{out: stderr, columns: e.columns}
+		e.stderr = fold.NewWriter(stderr, e.columns)
 	}
 	return e
 }
@@ -100,7 +101,7 @@ type env struct {
 	now            func() time.Time        // nil: the computer's clock
 	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
 	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
-	folded         *folded                 // stdout, where it is a terminal
+	folded         *fold.Writer            // stdout, where it is a terminal
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -233,7 +234,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	addBuiltIns(root)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
 		if e.folded != nil {
-			e.folded.off = !isText(cmd)
+			e.folded.Off(!isText(cmd))
 		}
 	}
 	width := e.width(e.stdout)
@@ -338,7 +339,7 @@ func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.She
 // isTerminal reports whether a stream is a terminal that can move its cursor.
 func isTerminal(stream any) bool {
 	if w, ok := stream.(io.Writer); ok {
-		stream = unfolded(w)
+		stream = fold.Under(w)
 	}
 	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))

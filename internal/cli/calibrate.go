@@ -16,6 +16,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/calibrate"
 	"singback/internal/drill"
+	"singback/internal/fold"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
@@ -65,7 +66,7 @@ and nothing is kept unless --profile FILE is given. With recordings, each answer
 one part, in the order above; that of the voice goes down and up as far as is
 comfortable.
 
-` + reflow(calib.RangeCaution, 78),
+` + fold.Text(calib.RangeCaution, 78),
 		Example: `  singback calibrate
   singback calibrate --voice "I am a tenor" --skip leak
   singback calibrate --input simulated --skip voice --format json`,
@@ -339,7 +340,7 @@ func (c *calibrateCommand) subject(ctx context.Context, stage *stage, p calibrat
 	e := c.env
 	s := &calibrate.Subject{Conversation: calibrate.Conversation{
 		Growing: p.Growing,
-		Say:     func(text string) { fmt.Fprintln(e.stderr, reflow(text, 79)) },
+		Say:     func(text string) { fmt.Fprintln(e.stderr, fold.Text(text, 79)) },
 		Prompt:  func(text string) { fmt.Fprint(e.stderr, text) },
 	}}
 	switch a := stage.answers.(type) {

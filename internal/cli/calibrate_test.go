@@ -16,6 +16,7 @@ import (
 	"singback/exercise"
 	"singback/internal/audio"
 	"singback/internal/calibrate"
+	"singback/internal/fold"
 	"singback/internal/report"
 	"singback/internal/synth"
 )
@@ -221,8 +222,8 @@ func TestCalibrateRefusals(t *testing.T) {
 // The cautions come before what they are about, and every line fits.
 func TestCalibrateCautions(t *testing.T) {
 	stdout, stderr := call{data: t.TempDir()}.must(t, "calibrate", "--input", "simulated", "--growing")
-	level, leak := strings.Index(stderr, reflow(calib.LevelCaution, 79)), strings.Index(stderr, "Loudspeaker:")
-	caution, voice := strings.Index(stderr, reflow(calib.RangeCaution, 79)), strings.Index(stderr, "Sing any note")
+	level, leak := strings.Index(stderr, fold.Text(calib.LevelCaution, 79)), strings.Index(stderr, "Loudspeaker:")
+	caution, voice := strings.Index(stderr, fold.Text(calib.RangeCaution, 79)), strings.Index(stderr, "Sing any note")
 	if level < 0 || level > leak || caution < 0 || caution > voice || !strings.Contains(stderr, "A growing voice is never pushed") {
 		t.Errorf("%s", stderr)
 	}

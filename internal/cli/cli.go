@@ -31,6 +31,7 @@ import (
 
 	"singback/internal/device"
 	"singback/internal/drill"
+	"singback/internal/fold"
 	"singback/internal/help"
 	"singback/internal/plain"
 	"singback/internal/store"
@@ -59,11 +60,11 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		interruptible: interruptible,
 	}
 	if isTerminal(stdout) {
-		e.folded = &folded{out: stdout, columns: e.columns}
+		e.folded = fold.NewWriter(stdout, e.columns)
 		e.stdout = e.folded
 	}
 	if isTerminal(stderr) {
-		e.stderr = &folded{out: stderr, columns: e.columns}
+		e.stderr = fold.NewWriter(stderr, e.columns)
 	}
 	return e
 }
@@ -108,7 +109,7 @@ type env struct {
 	now            func() time.Time        // nil: the computer's clock
 	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
 	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
-	folded         *folded                 // stdout, where it is a terminal
+	folded         *fold.Writer            // stdout, where it is a terminal
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -243,7 +244,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	addBuiltIns(root, e)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {
 		if e.folded != nil {
-			e.folded.off = !isText(cmd)
+			e.folded.Off(!isText(cmd))
 		}
 	}
 	width := e.width(e.stdout)
@@ -340,7 +341,7 @@ func (f *format) complete(*cobra.Command, []string, string) ([]string, cobra.She
 // isTerminal reports whether a stream is a terminal that can move its cursor.
 func isTerminal(stream any) bool {
 	if w, ok := stream.(io.Writer); ok {
-		stream = unfolded(w)
+		stream = fold.Under(w)
 	}
 	f, ok := stream.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))

@@ -16,6 +16,7 @@ import (
 
 	"singback/exercise"
 	"singback/internal/drill"
+	"singback/internal/fold"
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -117,7 +118,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 func (o *singOptions) onScreen(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, louder func(float64) float64) (tally exercise.Tally, err error) {
 	person := tui.ScreenPerson{}
 	options := tui.Options{
-		In: e.stdin, Out: unfolded(plain.Around(e.stdout)), Environ: os.Environ(), Style: d.style,
+		In: e.stdin, Out: fold.Under(plain.Around(e.stdout)), Environ: os.Environ(), Style: d.style,
 		Alert: s.alert, Note: strings.Join(append([]string{r.Keeper.Trouble, s.note}, s.advice...), "\n"),
 		Louder: louder,
 		Asks:   func(ask tui.Asker) { person.Ask = ask },

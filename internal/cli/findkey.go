@@ -122,7 +122,7 @@ func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.N
 		return h, out, err
 	}
 	if !recorded {
-		h, out.Notes, err = readHistogram(e, m, n)
+		h, out.Notes, err = readMelody(e, m, n)
 		return h, out, err
 	}
 	src, err := rec.of(m.path, m.in)
@@ -142,40 +142,25 @@ func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.N
 	return h, report.KeyProposals{Notes: len(notes)}.Sung(a4, offset, agreement), nil
 }
 
-// readHistogram returns how long each pitch class sounds in what is no recording,
-// and how many notes there are.
-func readHistogram(e *env, m *melodyInput, n theory.Naming) (h [12]float64, notes int, err error) {
-	if m.in != nil {
-		b, err := io.ReadAll(io.LimitReader(m.in, notation.MaxFile+1))
-		if err != nil {
-			return h, 0, fmt.Errorf("read %s: %w", m.name, err)
+// readMelody returns how long each pitch class sounds in what is no recording, and
+// how many notes there are.
+func readMelody(e *env, m *melodyInput, n theory.Naming) (h [12]float64, notes int, err error) {
+	if m.in == nil {
+		if strings.TrimSpace(m.text) == "" {
+			return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
 		}
-		if !notation.HoldsNames(m.name, b) {
-			score, warnings, err := notation.Parse(m.name, b, notation.Options{})
-			if err != nil {
-				return h, 0, fmt.Errorf("%s: %w", m.name, err)
-			}
-			for _, w := range warnings {
-				fmt.Fprintf(e.stderr, "%s: %s\n", m.name, w)
-			}
-			h, notes = score.Histogram()
-			return h, notes, nil
-		}
-		if len(b) > maxText {
-			return h, 0, fmt.Errorf("%s holds more than 1 MiB: want a melody", m.name)
-		}
-		m.text = string(b)
-	} else if strings.TrimSpace(m.text) == "" {
-		return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
+		h, notes, _, err = review.WrittenClasses("", []byte(m.text), n)
+		return h, notes, usage(err)
 	}
-	melody, err := theory.ParseMelody(m.text, theory.Key{}, n)
-	switch {
-	case err == nil:
-		return melody.Histogram(), len(melody.Pitches(4)), nil
-	case m.in != nil:
-		return h, 0, fmt.Errorf("%s: %w", m.name, err)
+	b, err := io.ReadAll(io.LimitReader(m.in, notation.MaxFile+1))
+	if err != nil {
+		return h, 0, fmt.Errorf("read %s: %w", m.name, err)
 	}
-	return h, 0, usage(err)
+	h, notes, warnings, err := review.WrittenClasses(m.name, b, n)
+	for _, w := range warnings {
+		fmt.Fprintf(e.stderr, "%s: %s\n", m.name, w)
+	}
+	return h, notes, err
 }
 
 // askKey asks which of the keys it is, for the singer decides.

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"io"
 	"io/fs"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -57,18 +56,6 @@ func addForce(cmd *cobra.Command, force *bool) {
 // style is how results are written for people, in a naming.
 func (e *env) style(names theory.Naming) report.Style {
 	return report.Style{Names: names, ASCII: e.ascii()}
-}
-
-// addTo adds the flag --format.
-func (f *format) addTo(cmd *cobra.Command) {
-	cmd.Flags().Var(f, "format", f.usage())
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
-}
-
-// usage is what --help says of it.
-func (f *format) usage() string {
-	n := len(f.allowed) - 1
-	return "output: " + strings.Join(f.allowed[:n], ", ") + " or " + f.allowed[n]
 }
 
 // many says how many of a thing there are.

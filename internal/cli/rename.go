@@ -150,7 +150,8 @@ func targetKeys(m *music, k theory.Key, toKey, allKeys string) ([]theory.Key, er
 	case toKey == "":
 		return []theory.Key{k}, nil
 	}
-	to := music{key: toKey, scale: m.scale}
+	to := *m
+	to.key = toKey
 	target, err := to.readKey("--to-key", nil)
 	return []theory.Key{target}, err
 }

@@ -6,6 +6,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
+
+	"singback/internal/fold"
 )
 
 // usageTemplate is the help of every command below its long text; %[1]d is the width
@@ -41,7 +43,7 @@ func rows(list [][2]string, first, width int) string {
 		if width-at < narrow {
 			at = set
 		}
-		for line := range strings.SplitSeq(reflow(row[1], width-at), "\n") {
+		for line := range strings.SplitSeq(fold.Text(row[1], width-at), "\n") {
 			lines = append(lines, line)
 		}
 		b.WriteString(row[0])

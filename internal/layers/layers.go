@@ -23,6 +23,7 @@ exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
 internal/plain:                                              |
+internal/fold:                                               |
 internal/newfile:                                            |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch

@@ -210,7 +210,10 @@ func TestGradeInAnyKey(t *testing.T) {
 // the score: the curve is read in steps of 20 to 120 ms, a part of the usual
 // length, which a border between two notes may fall into one way or the other.
 func TestGradeInAnyTempo(t *testing.T) {
-	const takes = 1000
+	takes := 1000
+	if raceDetector {
+		takes = 100
+	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	apart, most := 0, 0.0
 	for range takes {

@@ -54,6 +54,9 @@ func TestLongLinesAlignAsInFull(t *testing.T) {
 		"600 notes again":    func(i int) int { return i - 600*b2i(i == 1500) }, // the take is so much longer
 		"700 notes left out": func(i int) int { return i + 700*b2i(i == 800) },  // and shorter
 	} {
+		if raceDetector && name != "600 notes again" {
+			continue
+		}
 		line, sung := longLine(notes, 7, restart)
 		s := &search{line: line, timed: true, sung: sung}
 		s.prepare()

@@ -140,6 +140,7 @@ func (c counted) Err() error {
 // Interrupted anywhere, the profile is the old one, to the byte, or at the end the
 // new one whole.
 func TestCalibrateInterrupted(t *testing.T) {
+	t.Parallel()
 	file := filepath.Join(t.TempDir(), "singer.toml")
 	c := call{data: t.TempDir()}
 	parts := "room,level,leak,voice"

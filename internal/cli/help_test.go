@@ -7,6 +7,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"singback/internal/fold"
 	"singback/internal/help"
 )
 
@@ -75,9 +76,10 @@ func TestHelpCompletes(t *testing.T) {
 func TestHelpOnATerminal(t *testing.T) {
 	for _, width := range []int{44, 80, 200} {
 		var out, errs bytes.Buffer
-		f := &folded{out: &out, columns: func() int { return width }}
+		columns := func() int { return width }
+		f := fold.NewWriter(&out, columns)
 		e := &env{
-			stdin: strings.NewReader(""), stdout: f, stderr: &errs, folded: f, columns: f.columns,
+			stdin: strings.NewReader(""), stdout: f, stderr: &errs, folded: f, columns: columns,
 			getenv: func(string) string { return "" }, terminal: func(any) bool { return true },
 		}
 		if code := run(context.Background(), e, []string{"help", "names"}); code != exitDone {

@@ -153,6 +153,7 @@ func TestJudgeRecordings(t *testing.T) {
 
 // sing and judge say the same of the same recording, to the byte.
 func TestSingAndJudgeAgree(t *testing.T) {
+	t.Parallel()
 	all := truths(t)
 	// A singer who takes nine seconds to begin: no timeout falls on a recording.
 	rate, samples := readWAV(t, recordingNamed(t, "flat-40").path)

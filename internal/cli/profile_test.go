@@ -214,6 +214,7 @@ func TestDataDir(t *testing.T) {
 
 // The profile decides what no flag does: the range, the tuning.
 func TestSingFitsTheSinger(t *testing.T) {
+	t.Parallel()
 	c, _ := measured(t)
 	sing := func(args ...string) []event {
 		t.Helper()
@@ -296,6 +297,7 @@ func TestSingNarrowVoice(t *testing.T) {
 }
 
 func TestSingBestKey(t *testing.T) {
+	t.Parallel()
 	c, _ := measured(t)
 	type fit struct {
 		Key string

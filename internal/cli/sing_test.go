@@ -163,6 +163,7 @@ func TestSingSameSeedSameBytes(t *testing.T) {
 }
 
 func TestSingFlags(t *testing.T) {
+	t.Parallel()
 	t.Run("names", func(t *testing.T) {
 		// La in A-flat major in each naming.
 		for names, want := range map[string]string{

@@ -32,6 +32,7 @@ func singers(t *testing.T, path string) []string {
 // Whose profile is in use is who sings, in every command that records, unless
 // --singer says otherwise.
 func TestWhoSings(t *testing.T) {
+	t.Parallel()
 	c := call{data: t.TempDir()}
 	c.must(t, "profile", "set", "--voice", "alto", "--profile", "Anna")
 	c.must(t, "profile", "set", "--voice", "tenor", "--profile", "Wilma")

@@ -43,8 +43,9 @@ func jsonLines(t *testing.T, out string) []map[string]any {
 // Every verdict that was printed is in the record, with the same numbers, and the
 // same seed on the same record gives the same bytes.
 func TestTodayRecordsWhatItSays(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "record.db")
-	args := []string{"today", "--input", "simulated", "--minutes", "2", "--seed", "9", "--format", "json", "--record", path}
+	args := []string{"today", "--input", "simulated", "--minutes", "1", "--seed", "9", "--format", "json", "--record", path}
 	out, _ := call{}.must(t, args...)
 	r, err := store.ReadRecord(path)
 	if err != nil {
@@ -100,6 +101,7 @@ goal = { right = 100, days = 9 }
 // A melody and a name are kept as a degree is: each that is told is in the record
 // before, once, with what it was, and is read back as it was written.
 func TestTodayOfAllKinds(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	path, file := filepath.Join(dir, "record.db"), filepath.Join(dir, "all.toml")
 	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {
@@ -192,6 +194,7 @@ func TestTodayOfAllKinds(t *testing.T) {
 // A voice of six semitones is asked for melodies where it can sing them, else where
 // they are; nothing ends the practice.
 func TestTodayOfANarrowVoice(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	file := filepath.Join(dir, "melodies.toml")
 	if err := os.WriteFile(file, []byte("new = 9\n[[stage]]\nkeys = [\"Ab major\"]\ndegrees = \"do\"\nmelodies = [3, 7]\n"), 0o600); err != nil {
@@ -240,9 +243,8 @@ func TestStaffOfALowScreen(t *testing.T) {
 func TestDamagedRecordIsSaved(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "record.db")
-	for range 2 {
-		call{}.must(t, "dictation", "--input", "simulated", "--count", "150", "--seed", "1", "--record", path)
-	}
+	call{}.must(t, "dictation", "--input", "simulated", "--count", "10", "--seed", "1", "--record", path)
+	singing(t, path, "me", lateEvening, 290)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -277,6 +279,7 @@ func TestDamagedRecordIsSaved(t *testing.T) {
 
 // Feedback fades and can be switched off.
 func TestTodayFeedback(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "record.db")
 	seen := map[any]int{}
 	hidden := 0
@@ -285,7 +288,7 @@ func TestTodayFeedback(t *testing.T) {
 		days = days[:3]
 	}
 	for _, day := range days {
-		out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "3", "--format", "json", "--record", path, "--date", day)
+		out, _ := call{}.must(t, "today", "--input", "simulated", "--minutes", "2", "--format", "json", "--record", path, "--date", day)
 		for _, e := range jsonLines(t, out) {
 			if e["event"] == "verdict" {
 				seen[e["feedback"]]++
@@ -315,6 +318,7 @@ func TestTodayFeedback(t *testing.T) {
 // Nothing is held back on the first two days of a thing, so nothing on the first
 // two of a singer.
 func TestTodayTellsAllAtFirst(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "record.db")
 	evening := call{now: readmeDay} // none of the sittings goes on over midnight
 	for _, day := range []string{"2026-11-25", "2026-11-25", "2026-11-26"} {
@@ -338,6 +342,7 @@ func TestTodayTellsAllAtFirst(t *testing.T) {
 // What was only noted and not right is listed at the end, all of it and nothing
 // else, in the events as in the text.
 func TestTodayListsWhatWasMissed(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	file := filepath.Join(dir, "all.toml")
 	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {
@@ -345,7 +350,7 @@ func TestTodayListsWhatWasMissed(t *testing.T) {
 	}
 	kinds := map[string]int{}
 	for seed := range 2 {
-		args := []string{"today", "--input", "simulated", "--minutes", "6", "--seed", fmt.Sprint(seed), "--course", file, "--feedback", "none", "--record"}
+		args := []string{"today", "--input", "simulated", "--minutes", "3", "--seed", fmt.Sprint(seed), "--course", file, "--feedback", "none", "--record"}
 		out, _ := call{}.must(t, append(args, filepath.Join(dir, fmt.Sprint("a", seed)), "--format", "json")...)
 		var want []string
 		noted := 0
@@ -413,6 +418,7 @@ func TestTodayListsWhatWasMissed(t *testing.T) {
 
 // today, progress and course show say the stage alike.
 func TestStageIsSaidAlike(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "record.db")
 	c, now := course.BuiltIn(), clock()
 	r, err := store.OpenRecord(path, now)
@@ -474,6 +480,7 @@ func TestStageIsSaidAlike(t *testing.T) {
 // The program is killed while it practises, at random moments. Whatever it had
 // printed is in the record.
 func TestTodayKilled(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	path, file := filepath.Join(dir, "record.db"), filepath.Join(dir, "all.toml")
 	if err := os.WriteFile(file, []byte(allKinds), 0o600); err != nil {

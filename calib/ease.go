@@ -47,7 +47,7 @@ func MeasureEase(x []float64, rate int) (Ease, error) {
 	if e.Seconds < minVoice {
 		return e, fmt.Errorf("%w: %.1f s of singing, want %g s", ErrNoVoice, e.Seconds, minVoice)
 	}
-	e.Level = pitch.Median(levels)
+	e.Level = quantile(levels, .5)
 	peak := 0.0
 	for _, v := range x {
 		peak = max(peak, math.Abs(v))

@@ -7,8 +7,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
-
-	"singback/pitch"
 )
 
 // The test sound: a sine that rises evenly from 300 to 3000 Hz within half a
@@ -117,7 +115,7 @@ func FindEcho(x []float64, rate int, level float64) (Echo, error) {
 	f.Coefficients(even, even)
 	filtered := matched(f, even, reference, lags)
 
-	median := pitch.Median(slices.Clone(filtered))
+	median := quantile(slices.Clone(filtered), .5)
 	best := 0
 	for i, v := range filtered {
 		if v > filtered[best] {
@@ -176,7 +174,7 @@ func limit(s []complex128, rate float64) {
 		for _, v := range s[from:to] {
 			magnitude = append(magnitude, cmplx.Abs(v))
 		}
-		most := 3 * pitch.Median(magnitude)
+		most := 3 * quantile(magnitude, .5)
 		for i := from; i < to; i++ {
 			gain := 0.0
 			if hz := float64(i) * step; hz >= probeLow && hz <= probeHigh {

@@ -357,8 +357,8 @@ func (t *RangeTest) Voice(on Date) (v Voice, ok bool) {
 	v.Tessitura = tessitura(v.Comfortable, t.start)
 	v.Notes = len(t.errors)
 	if v.Notes > 0 {
-		v.Error = pitch.Median(slices.Clone(t.errors))
-		v.Spread = pitch.Median(slices.Clone(t.spreads))
+		v.Error = quantile(slices.Clone(t.errors), .5)
+		v.Spread = quantile(slices.Clone(t.spreads), .5)
 	}
 	return v, true
 }
@@ -431,7 +431,7 @@ func VoiceOf(notes []pitch.Note, rate int, t theory.Tuning, growing bool, on Dat
 			spreads = append(spreads, s...)
 		}
 	}
-	v = Voice{Date: on, Growing: growing, Comfortable: theory.Range{Low: held[low], High: held[high]}, Notes: high - low + 1, Spread: pitch.Median(spreads)}
+	v = Voice{Date: on, Growing: growing, Comfortable: theory.Range{Low: held[low], High: held[high]}, Notes: high - low + 1, Spread: quantile(spreads, .5)}
 	v.Tessitura = tessitura(v.Comfortable, 0)
 	return v, true
 }

@@ -59,7 +59,7 @@ func MeasureNoise(x []float64, rate int) (Noise, error) {
 		return Noise{}, err
 	}
 	levels := frameLevels(x, rate)
-	n := Noise{Floor: pitch.Median(levels), Loud: quantile(levels, .95)}
+	n := Noise{Floor: quantile(levels, .5), Loud: quantile(levels, .95)}
 	voiced := 0
 	for _, p := range points {
 		if p.Voiced {
@@ -109,8 +109,7 @@ func dB(power float64) float64 {
 	return 10 * math.Log10(power)
 }
 
-// quantile returns the value of x, which is sorted in place, that is nearest to the
-// q-quantile; x must have one. For the median see [pitch.Median].
+// quantile returns the q-quantile of x, which is sorted in place.
 func quantile(x []float64, q float64) float64 {
 	slices.Sort(x)
 	return x[int(q*float64(len(x)-1)+.5)]
@@ -298,7 +297,7 @@ func (s spectrum) line(hz float64) (over, power float64) {
 	if len(floor) == 0 {
 		return 0, 0
 	}
-	median := pitch.Median(floor)
+	median := quantile(floor, .5)
 	for i := max(0, peak-2); i <= min(len(s.density)-1, peak+2); i++ {
 		power += max(0, s.density[i]-median) * s.step
 	}

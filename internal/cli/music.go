@@ -58,10 +58,14 @@ func (m *music) addScaleFlag(cmd *cobra.Command) {
 
 // values is what the flags say.
 func (m *music) values() *drill.Music {
-	return &drill.Music{
+	v := &drill.Music{
 		Key: m.key, A4: m.a4, Tuning: m.tuning, Scale: m.scale, Names: m.names, Voice: m.voice, Octave: m.octave,
-		Known: m.known, Said: m.cmd.Flags().Changed,
+		Known: m.known,
 	}
+	if m.cmd != nil {
+		v.Said = m.cmd.Flags().Changed
+	}
+	return v
 }
 
 // readKey reads the key that flag gave, or with --scale the key that names the

@@ -35,7 +35,8 @@ func Track(ctx context.Context, src audio.Source, h Hearing, reading pitch.Readi
 	})
 }
 
-// inSteps reads a source up to the next multiple of step at a time.
+// inSteps reads a source up to the next multiple of step at a time, and as far as the
+// block of a file goes.
 type inSteps struct {
 	audio.Source
 	step int64
@@ -43,7 +44,7 @@ type inSteps struct {
 }
 
 func (s inSteps) Read(ctx context.Context, dst []float64) (int, int64, error) {
-	n, lost, err := s.Source.Read(ctx, dst[:min(int64(len(dst)), s.step-*s.at%s.step)])
+	n, lost, err := s.Source.Read(ctx, dst[:min(int64(len(dst)), s.step-*s.at%s.step, fileBlock-*s.at%fileBlock)])
 	*s.at += int64(n) + lost
 	return n, lost, err
 }

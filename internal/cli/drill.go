@@ -87,15 +87,15 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		level.Store(int64(l * 100))
 		return l
 	}
-	var tally exercise.Tally
 	if stage.screen {
+		var tally exercise.Tally
 		tally, err = o.onScreen(ctx, e, d, r, stage, louder)
 		if b := d.plan.Best; b != nil {
 			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.Degrees, b.Among))
 		}
 		fmt.Fprint(results, d.summary(tally))
 	} else {
-		tally, err = o.inLines(ctx, e, d, r, stage, results)
+		err = o.inLines(ctx, e, d, r, stage, results)
 	}
 	asJSON := o.format.value == "json"
 	if stage.after != "" {
@@ -135,7 +135,7 @@ func (o *singOptions) onScreen(ctx context.Context, e *env, d *performance, r *d
 }
 
 // inLines runs a drill as lines of text, or of JSON with the prompts beside it.
-func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, results *results) (exercise.Tally, error) {
+func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, results *results) error {
 	s.tell(e.stderr)
 	for _, line := range r.Keeper.Lines() {
 		fmt.Fprintln(e.stderr, line)
@@ -177,7 +177,7 @@ func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *dr
 		}
 		fmt.Fprint(results, d.summary(tally))
 	}
-	return tally, err
+	return err
 }
 
 // onStaff draws the melody of the last question, in the words of its feedback.

@@ -84,13 +84,6 @@ func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
 // singer's instrument.
 func (m *music) readTuning() (theory.Tuning, error) { return m.values().ReadTuning() }
 
-// reach is where the notes are to lie: the working range and the tessitura of
-// the voice asked for, or else of the singer; ok is false where neither is
-// known.
-func (m *music) reach() (working, tessitura theory.Range, ok bool, err error) {
-	return m.values().Reach()
-}
-
 // What the flags about tuning, names and voice say.
 const tuningHelp = "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean"
 

@@ -139,7 +139,11 @@ func TestOfCurve(t *testing.T) {
 // A sparse curve of six hours, over all that is read as a pitch, is read in
 // bounded memory.
 func TestOfCurveSparse(t *testing.T) {
-	curve, err := ReadCurve(strings.NewReader("time_s,f0_hz\n0,10\n0.01,20000\n21599,440\n"))
+	last := "21599"
+	if raceDetector {
+		last = "2159"
+	}
+	curve, err := ReadCurve(strings.NewReader("time_s,f0_hz\n0,10\n0.01,20000\n" + last + ",440\n"))
 	if err != nil {
 		t.Fatal(err)
 	}

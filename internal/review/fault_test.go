@@ -327,6 +327,9 @@ func TestFaultsAreBorneOut(t *testing.T) {
 			return p
 		}},
 	} {
+		if raceDetector {
+			way.each = (way.each + 9) / 10
+		}
 		for k, m := range mistakes {
 			rng := rand.New(rand.NewPCG(1, uint64(k)))
 			main := map[string]int{}
@@ -353,7 +356,8 @@ func TestFaultsAreBorneOut(t *testing.T) {
 				}
 			}
 			share := float64(right) / float64(way.each)
-			if share < m.least-way.less {
+			// So few takes have no share worth the name: only what is said is checked.
+			if share < m.least-way.less && !raceDetector {
 				t.Errorf("%s, %s: the heaviest fault is %v in %.3f of the takes, want %.2f: %v", way.name, m.name, m.faults, share, m.least-way.less, main)
 			}
 			t.Logf("%s, %-12s %5.1f %% right, %d contradicted  %v", way.name, m.name, 100*share, contradicted, main)
@@ -386,7 +390,11 @@ func sing(take []grade.Sung, seed uint64) []float64 {
 // the numbers do not bear out, and the score is that of the measures.
 func TestFaultsOfPoorTakes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 1))
-	for n := range 1500 {
+	takes := 1500
+	if raceDetector {
+		takes /= 10
+	}
+	for n := range takes {
 		line, take := randomLine(rng)
 		var planted []string
 		for range 2 + rng.IntN(4) {

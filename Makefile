@@ -55,16 +55,23 @@ fuzz:
 		done; \
 	done
 
+# Where evaluate and evaluate-jury keep what they found, in files with the date;
+# RESULTS= keeps nothing.
+RESULTS = internal/testkit/results
+
 # The pitch tracker beside every reference program found here, on the same
-# sounds in one run. HALF=dev is the half to develop on.
-HALF = held-out
+# sounds in one run. HALF=dev is the half to develop on. TOOLS=ours takes a
+# minute, and is not kept.
+HALF  = held-out
+TOOLS =
 evaluate:
-	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)"
+	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)" \
+		$(if $(TOOLS),-tools $(TOOLS),-results "$(RESULTS)")
 
 # The grade beside a jury and beside annotators. The folders of their data are
 # named by SINGBACK_JURY and SINGBACK_REFERENCE.
 evaluate-jury:
-	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)"
+	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
 
 # Fits all weights of the pitch tracker from zero and writes them to
 # pitch/weights*.go: on a clean tree that changes nothing. Takes some minutes.

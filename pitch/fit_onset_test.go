@@ -47,7 +47,7 @@ func onsetExamples(c *training.Clip) ([]training.Choice, error) {
 }
 
 // judgedPeak is a peak of the flux: where its onset would be given out, in
-// seconds and to the frame, and what the model knows of it.
+// seconds, and what the model knows of it.
 type judgedPeak struct {
 	at float64
 	x  []float32
@@ -63,7 +63,13 @@ func judged(cfg Config, points []Point) (out []judgedPeak) {
 			continue
 		}
 		o.judge(k) // fills o.x
-		p := judgedPeak{at: float64(k)*o.seconds + onsetShift}
+		// The top of a parabola through three frames, as in push.
+		a, b, c := o.f[(k-1)&(onsetRing-1)], o.f[k&(onsetRing-1)], o.f[(k+1)&(onsetRing-1)]
+		at := float64(k)
+		if d := a - 2*b + c; d != 0 {
+			at += .5 * (a - c) / d
+		}
+		p := judgedPeak{at: at*o.seconds + onsetShift}
 		for _, v := range o.x {
 			p.x = append(p.x, float32(v))
 		}

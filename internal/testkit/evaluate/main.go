@@ -125,7 +125,10 @@ func run(args []string, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if o.results != "" {
+	switch {
+	case o.results != "" && o.reference == "":
+		say("only a run with the reference data is kept")
+	case o.results != "":
 		path, err := r.result().Keep(o.results, time.Now(), commit)
 		if err != nil {
 			return err

@@ -83,7 +83,7 @@ func TestLinesEvents(t *testing.T) {
 	}{
 		{"in 4/4", scale(t, "4/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
 		{"in 2/4", scale(t, "2/4", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
-		{"in 6/8", scale(t, "6/8", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.2 s voiced", "finished 1 false"}},
+		{"in 6/8", scale(t, "6/8", none), nil, []string{"read 1/1, 120 a minute", "key", "4 beats", "listen", "sung 1, 1.3 s voiced", "finished 1 false"}},
 		{"with a pickup", scale(t, "4/4", theory.Fraction{Num: 1, Den: 1}), nil, []string{"read 1/1, 120 a minute", "key", "7 beats", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
 		{"free", scale(t, "4/4", none), func(l *Lines) { l.Free = true }, []string{"read 1/1, 120 a minute", "key", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},
 		{"echo", scale(t, "4/4", none), func(l *Lines) { l.Echo = true }, []string{"read 1/1, 120 a minute", "key", "plays", "listen", "sung 1, 1.8 s voiced", "finished 1 false"}},

@@ -13,8 +13,6 @@ FUZZLIMIT   = export GOMEMLIMIT=512MiB && ulimit -v 4194304
 # can be, here, and without it otherwise.
 cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 
-FIT         = offline
-
 # What a page in a browser is to run: builds for js/wasm. The limits, in bytes, are
 # a tenth above what a drill weighed when they were set.
 DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./internal/synth ./internal/listen \
@@ -72,20 +70,30 @@ fuzz:
 		done; \
 	done
 
+# Where evaluate and evaluate-jury keep what they found, in files with the date;
+# RESULTS= keeps nothing.
+RESULTS = internal/testkit/results
+
 # The pitch tracker beside every reference program found here, on the same
-# sounds in one run. HALF=dev is the half to develop on.
-HALF = held-out
+# sounds in one run. HALF=dev is the half to develop on. TOOLS=ours takes a
+# minute, and is not kept.
+HALF  = held-out
+TOOLS =
 evaluate:
-	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)"
+	@go run ./internal/testkit/evaluate -half $(HALF) -reference "$(SINGBACK_REFERENCE)" \
+		$(if $(TOOLS),-tools $(TOOLS),-results "$(RESULTS)")
 
 # The grade beside a jury and beside annotators. The folders of their data are
 # named by SINGBACK_JURY and SINGBACK_REFERENCE.
 evaluate-jury:
-	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)"
+	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
 
-# Fits the weights of the pitch tracker anew: FIT=offline or FIT=live.
+# Fits all weights of the pitch tracker from zero and writes them to
+# pitch/weights*.go: on a clean tree that changes nothing. Takes some minutes.
+# pitch/weights_onset.go needs the recordings of SINGBACK_REFERENCE; without them
+# it is left as it is, and a line says so.
 weights:
-	go test ./pitch -count=1 -v -run TestFitWeights -fit $(FIT)
+	go test ./pitch -count=1 -v -timeout 2h -run '^TestFitWeights$$' -fit
 
 setup:
 	@$(setup) build >/dev/null

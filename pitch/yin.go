@@ -21,8 +21,10 @@ type Estimate struct {
 // Estimator finds the fundamental frequency of single frames. It is YIN (de
 // Cheveigné & Kawahara 2002, J. Acoust. Soc. Am. 111:1917; "eq." below is
 // theirs) with one change: the period is the shortest dip that is nearly as
-// deep as the deepest one and divides it. It is the plain method, to measure the
-// [Tracker] beside; the tracker does not use it.
+// deep as the deepest one and divides it. It is the plain method, for whoever
+// wants YIN itself: in this project only make evaluate calls it, where it is a
+// column beside the [Tracker], and the tests. The Tracker has the difference
+// function alone of it, over windows of its own.
 //
 // An Estimator owns its scratch and is for one goroutine.
 type Estimator struct {

@@ -14,14 +14,8 @@ import (
 // maxText is the longest melody that is read, in bytes.
 const maxText = 1 << 20
 
-func newRename(e *env) *cobra.Command {
-	var m music
-	var from, to, toKey, allKeys string
-	f := newFormat("text", "json")
-	cmd := &cobra.Command{
-		Use:   "rename MELODY",
-		Short: "Turn a melody from one naming into another, and into other keys",
-		Long: `Rename reads a melody as a list of names or in tonic sol-fa notation, and writes
+// renameLong is what help says of rename.
+const renameLong = `Rename reads a melody as a list of names or in tonic sol-fa notation, and writes
 it in another naming (--names), another key (--to-key) or all twelve (--all-keys;
 --all-keys=15 for every spelling). A MELODY of - is read from standard input.
 
@@ -32,7 +26,16 @@ the tonic: a minor melody from its tonic is  la, ti, do re.
 Notation has the signs of tonic sol-fa, with any names: | strong, ! medium and :
 weak pulse, . half, a comma after a space quarter, ‘ (or a backquote) third of a
 pulse, - held, a blank rests, _ slurs, s/d a bridge note, || the end. "Key G."
-before it states the key.`,
+before it states the key.`
+
+func newRename(e *env) *cobra.Command {
+	var m music
+	var from, to, toKey, allKeys string
+	f := newFormat("text", "json")
+	cmd := &cobra.Command{
+		Use:   "rename MELODY",
+		Short: "Turn a melody from one naming into another, and into other keys",
+		Long:  renameLong,
 		Example: `  singback rename --names fixed --key G "do mi sol ti"
   singback rename --names letters --key G --all-keys "sol, do re mi"
   singback rename --read-as curwen --key G "| d :r | m .,f :s | l :- ||"

@@ -35,13 +35,23 @@ const (
 	lowest, highest = 60.0, 1400.0
 )
 
+// version is what a program says its version is.
+func version(name string, args ...string) string {
+	out, err := exec.Command(name, args...).CombinedOutput()
+	first, _, _ := strings.Cut(strings.TrimSpace(string(out)), "\n")
+	if err != nil || first == "" {
+		return "version unknown"
+	}
+	return first
+}
+
 func hasModule(module string) bool {
 	return exec.Command(python, "-I", "-c", "import "+module).Run() == nil
 }
 
 func (a aubio) installed() (string, error) {
 	if hasModule("aubio") {
-		return fmt.Sprintf("library, voiced from confidence %g and %g dBFS, best on dev", a.confidence, a.level), nil
+		return fmt.Sprintf("library %s, voiced from confidence %g and %g dBFS, best on dev", version(python, "-I", "-c", "import aubio; print(aubio.version)"), a.confidence, a.level), nil
 	}
 	if _, err := exec.LookPath("aubiopitch"); err == nil {
 		return fmt.Sprintf("program, voiced from %g dBFS: it tells no confidence (python3-aubio would)", a.level), nil

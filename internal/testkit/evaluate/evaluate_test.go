@@ -18,71 +18,6 @@ import (
 	"singback/internal/testkit/metrics"
 )
 
-// handful is a few sounds of the dev half.
-func handful(t *testing.T, dir string) *sounds {
-	t.Helper()
-	s := &sounds{}
-	want := []hardset.Condition{hardset.Clean, hardset.Noise20, hardset.SmallMic, hardset.NobodyRoom}
-	for it := range hardset.Items(hardset.Dev, 1, want...) {
-		c, err := save(dir, strings.ReplaceAll(it.Name, " ", "-"), it)
-		if err != nil {
-			t.Fatal(err)
-		}
-		s.items, s.clips = append(s.items, it), append(s.clips, c)
-	}
-	for _, snr := range []float64{math.Inf(1), 20} {
-		for it := range hardset.Grid(hardset.Dev, snr, 8) {
-			c, err := save(dir, "grid"+written(snr, 0)+it.Name, it)
-			if err != nil {
-				t.Fatal(err)
-			}
-			s.grid, s.snrs, s.grids = append(s.grid, it), append(s.snrs, snr), append(s.grids, c)
-		}
-	}
-	return s
-}
-
-// The tracker holds what it could do when this was written, with a margin: see
-// the numbers in DEVELOPERS.md for what it can do now.
-func TestTrackerHoldsItsAccuracy(t *testing.T) {
-	if raceDetector {
-		t.Skip("one goroutine, much to compute: skipped under the race detector")
-	}
-	dir := t.TempDir()
-	s := handful(t, dir)
-	c := &column{name: "ours"}
-	if err := c.accuracy(ours{}, s, dir); err != nil {
-		t.Fatal(err)
-	}
-	for _, b := range []struct {
-		name string
-		got  float64
-		want float64 // at least
-	}{
-		{"clean: overall accuracy", metrics.Overall(c.all(hardset.Clean), 50), 0.965},
-		{"clean: within 10 cents", metrics.RawPitch(c.all(hardset.Clean), 10), 0.955},
-		{"noise 20 dB: overall accuracy", metrics.Overall(c.all(hardset.Noise20), 50), 0.95},
-		{"small microphone: overall accuracy", metrics.Overall(c.all(hardset.SmallMic), 50), 0.97},
-		{"nobody sings, and none is heard", metrics.Overall(c.all(hardset.NobodyRoom), 50), 0.995},
-		{"clean: onset F", c.notes[hardset.Clean][0].F(), 0.75},
-		{"steady, clean: 95th percentile under 0.07 cents", 0.07 - quantile(c.steady[math.Inf(1)], 0.95), 0},
-		{"steady, 20 dB: median under 0.2 cents", 0.2 - median(c.steady[20]), 0},
-	} {
-		t.Logf("%s: %.4f", b.name, b.got)
-		if !(b.got >= b.want) {
-			t.Errorf("%s: %.4f, want at least %g", b.name, b.got, b.want)
-		}
-	}
-	for _, l := range c.latency {
-		if !(l.ms > 0 && l.ms < 75) {
-			t.Errorf("live, %.0f Hz: for good after %.1f ms, want within 75", l.hz, l.ms)
-		}
-	}
-	if len(c.latency) != 4 {
-		t.Errorf("%d latencies measured, want 4", len(c.latency))
-	}
-}
-
 // A reference's readings fall where they belong: on a clean moving voice it is
 // as good as anyone, which a shift by one hop would spoil.
 func TestReferencesAreAligned(t *testing.T) {
@@ -247,6 +182,30 @@ func TestReports(t *testing.T) {
 	}
 }
 
+// What is kept has the same numbers as what is printed, and says what was run.
+func TestResultIsWholeAndNamed(t *testing.T) {
+	r := invented().result()
+	if r.Name != "pitch-dev" || r.Make != "make evaluate HALF=dev" {
+		t.Errorf("kept as %q, made by %q", r.Name, r.Make)
+	}
+	for _, want := range []string{
+		"Hard set, dev half: 1.0 minutes",
+		"| clean melodies: within 50 cents | % | 99.9 | no | 50.0 | 50.0 | not installed |  |\n",
+		"| live, 20 dB, over 220 Hz: has it for good after | ms | 20 | no | never | - | not installed |  |\n",
+		"| speed, one core, 10 ms hop | x real time | 200 | no | 50 | 200 | not installed | aubio-yinfast |\n",
+		"| clean | 4 | 50.00 | 50.00 |",
+		"| 0.9 to 1.0 | 3 | 95.0 | 66.7 |\n",
+	} {
+		if !strings.Contains(r.Text, want) {
+			t.Errorf("the file lacks %q:\n%s", want, r.Text)
+		}
+	}
+	// Two lines of head for each table; confidence has one bin.
+	if n, want := strings.Count(r.Text, "\n|"), 2+len(rows())+2+len(hardset.Conditions())+2+1; n != want {
+		t.Errorf("%d lines of tables, want %d", n, want)
+	}
+}
+
 func TestNoProgramsNoData(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
 	for _, name := range []string{"praat", "praat-cc"} {
@@ -257,7 +216,7 @@ func TestNoProgramsNoData(t *testing.T) {
 }
 
 func TestWrongFlags(t *testing.T) {
-	for _, args := range [][]string{{"-half", "best"}, {"-tools", "ours,sonar"}, {"-format", "pdf"}, {"-nonsense"}} {
+	for _, args := range [][]string{{"-half", "best"}, {"-quick", "-results", "x"}, {"-tools", "ours,sonar"}, {"-format", "pdf"}, {"-nonsense"}} {
 		if err := run(args, io.Discard, io.Discard); !errors.Is(err, errUsage) {
 			t.Errorf("%v: %v, want a usage error", args, err)
 		}

@@ -6,7 +6,8 @@
 // The rows of the table are the project's goals. The columns are ours and the
 // references; a program that is not installed says so. The sounds are those of
 // package hardset, and real singing with annotations where the folder of
-// reference data is given.
+// reference data is given. One of the columns, yin, is our own plain YIN (by the
+// paper), which shows what the tracker adds to it.
 //
 // What each program is asked for: a reading every 10 ms, with one fixed setting
 // for everything. Ours runs with its defaults. The references run at the
@@ -30,7 +31,9 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
+	"singback/internal/testkit"
 	"singback/internal/testkit/hardset"
 )
 
@@ -43,6 +46,7 @@ type options struct {
 	tools     []string
 	format    string
 	reference string
+	results   string
 }
 
 func main() {
@@ -74,9 +78,10 @@ func run(args []string, stdout, stderr io.Writer) error {
 	flags.StringVar(&o.half, "half", "held-out", "which half of the hard set: dev, held-out or both")
 	flags.BoolVar(&o.quick, "quick", false, "one item of each condition and a sixth of the grid: under a minute, only a hint")
 	flags.BoolVar(&o.verbose, "v", false, "also a row for each condition")
-	tools := flags.String("tools", "ours,aubio-yin,aubio-yinfast,praat", "the columns; praat-cc is slow and off")
+	tools := flags.String("tools", "ours,yin,aubio-yin,aubio-yinfast,praat", "the columns; praat-cc is slow and off; ours alone takes a minute")
 	flags.StringVar(&o.format, "format", "text", "text, json or csv")
 	flags.StringVar(&o.reference, "reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out real singing")
+	flags.StringVar(&o.results, "results", "", "folder in which a dated file of the run is kept as well; empty keeps none")
 	sweep := flags.Bool("sweep", false, "look for the best thresholds of the references on the dev half and print them")
 	if err := flags.Parse(args); err != nil {
 		if errors.Is(err, flag.ErrHelp) {
@@ -103,6 +108,9 @@ func run(args []string, stdout, stderr io.Writer) error {
 			return fmt.Errorf("%w: -tools %q, want some of %s", errUsage, name, strings.Join(toolNames(), ","))
 		}
 	}
+	if o.quick && o.results != "" {
+		return fmt.Errorf("%w: a quick run is a hint, and not kept in -results", errUsage)
+	}
 	dir, err := os.MkdirTemp("", "evaluate")
 	if err != nil {
 		return err
@@ -111,10 +119,21 @@ func run(args []string, stdout, stderr io.Writer) error {
 	if *sweep {
 		return sweepThresholds(o, dir, stdout)
 	}
+	commit := testkit.Commit() // what runs, whatever is written meanwhile
 	say := func(format string, args ...any) { fmt.Fprintf(stderr, format+"\n", args...) }
 	r, err := measure(o, dir, say)
 	if err != nil {
 		return err
+	}
+	switch {
+	case o.results != "" && o.reference == "":
+		say("only a run with the reference data is kept")
+	case o.results != "":
+		path, err := r.result().Keep(o.results, time.Now(), commit)
+		if err != nil {
+			return err
+		}
+		say("kept in %s", path)
 	}
 	switch o.format {
 	case "json":

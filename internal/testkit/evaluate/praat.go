@@ -33,7 +33,7 @@ func (p praat) installed() (string, error) {
 	if _, err := exec.LookPath("praat"); err != nil {
 		return "", errNotInstalled
 	}
-	return fmt.Sprintf("To Pitch (%s), voicing threshold %g, silence threshold %g, best on dev", p.method, p.voicing, p.silence), nil
+	return fmt.Sprintf("%s, To Pitch (%s), voicing threshold %g, silence threshold %g, best on dev", version("praat", "--version"), p.method, p.voicing, p.silence), nil
 }
 
 func (p praat) run(list string) (*exec.Cmd, error) {

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -58,25 +57,9 @@ func (r *results) text(w io.Writer) error {
 	for _, row := range rows() {
 		values := r.values(row)
 		met, behind := row.met(values)
-		goal := "-"
-		switch target := row.target(values); {
-		case !math.IsNaN(row.goal):
-			goal = strconv.FormatFloat(row.goal, 'f', -1, 64)
-		case !math.IsNaN(target):
-			goal = written(target, row.digits)
-		}
-		fmt.Fprintf(b, "%-58s %-11s %6s %4s", row.name, row.unit, goal, met)
+		fmt.Fprintf(b, "%-58s %-11s %6s %4s", row.name, row.unit, row.goalWritten(values), met)
 		for _, c := range r.columns {
-			v, ok := values[c.name]
-			if !ok {
-				why := "failed"
-				if errors.Is(c.err, errNotInstalled) {
-					why = "not installed"
-				}
-				fmt.Fprintf(b, " %13s", why)
-				continue
-			}
-			fmt.Fprintf(b, " %13s", written(v, row.digits))
+			fmt.Fprintf(b, " %13s", c.cell(row, values))
 		}
 		fmt.Fprintf(b, "  %s\n", behind)
 	}
@@ -108,10 +91,7 @@ func (c *column) conditions(b *strings.Builder) {
 	fmt.Fprintf(b, "\n%-24s %7s %7s %6s %6s %6s %6s %6s %7s %7s %7s %7s\n", c.name, "frames", "overall", "50 c", "25 c", "10 c", "5 c", "recall", "f.alarm", "octave", "gross", "onset F")
 	line := func(name string, f []metrics.Frame, onset float64) {
 		fmt.Fprintf(b, "%-24s %7d", name, len(f))
-		for _, v := range []float64{
-			metrics.Overall(f, 50), metrics.RawPitch(f, 50), metrics.RawPitch(f, 25), metrics.RawPitch(f, 10), metrics.RawPitch(f, 5),
-			metrics.VoicingRecall(f), metrics.VoicingFalseAlarm(f), metrics.OctaveErrors(f), metrics.GrossErrors(f),
-		} {
+		for _, v := range perCondition(f) {
 			fmt.Fprintf(b, " %6.2f", 100*v)
 		}
 		fmt.Fprintf(b, " %7s\n", written(onset, 3))

@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"singback/internal/testkit/hardset"
@@ -28,38 +29,51 @@ var nobodySings = []hardset.Condition{hardset.NobodyRoom, hardset.NobodyHum, har
 
 // rows is the table of goals, and a few more without one.
 func rows() []row {
-	percent := func(name string, goal float64, value func(c *column) float64) row {
-		return row{name: name, unit: "%", digits: 1, goal: goal, slack: 0.3, value: func(c *column) float64 { return 100 * value(c) }}
-	}
-	within := func(name string, goal, cents float64, k ...hardset.Condition) row {
-		return percent(name, goal, func(c *column) float64 { return metrics.RawPitch(c.all(k...), cents) })
-	}
-	overall := func(name string, goal float64, k ...hardset.Condition) row {
-		return percent(name, goal, func(c *column) float64 { return metrics.Overall(c.all(k...), 50) })
-	}
-	fewer := func(r row) row { r.lower, r.digits = true, 2; return r }
-	steady := func(name string, goal, snr, q float64) row {
-		return row{name: name, unit: "cents", digits: 3, goal: goal, lower: true, slack: 0.05 * goal, value: func(c *column) float64 { return quantile(c.steady[snr], q) }}
-	}
-	live := func(name string, goal, from, to float64) row {
-		return row{name: name, unit: "ms", digits: 0, goal: goal, lower: true, slack: 1, value: func(c *column) float64 {
-			var ms []float64
-			for _, l := range c.latency {
-				if l.hz >= from && l.hz < to {
-					ms = append(ms, l.ms)
-				}
+	return slices.Concat(pitchRows(), voicingRows(), noteRows(), liveRows(), otherRows())
+}
+
+func percent(name string, goal float64, value func(c *column) float64) row {
+	return row{name: name, unit: "%", digits: 1, goal: goal, slack: 0.3, value: func(c *column) float64 { return 100 * value(c) }}
+}
+
+func within(name string, goal, cents float64, k ...hardset.Condition) row {
+	return percent(name, goal, func(c *column) float64 { return metrics.RawPitch(c.all(k...), cents) })
+}
+
+func overall(name string, goal float64, k ...hardset.Condition) row {
+	return percent(name, goal, func(c *column) float64 { return metrics.Overall(c.all(k...), 50) })
+}
+
+func fewer(r row) row { r.lower, r.digits = true, 2; return r }
+
+func steady(name string, goal, snr, q float64) row {
+	return row{name: name, unit: "cents", digits: 3, goal: goal, lower: true, slack: 0.05 * goal, value: func(c *column) float64 { return quantile(c.steady[snr], q) }}
+}
+
+func live(name string, goal, from, to float64) row {
+	return row{name: name, unit: "ms", digits: 0, goal: goal, lower: true, slack: 1, value: func(c *column) float64 {
+		var ms []float64
+		for _, l := range c.latency {
+			if l.hz >= from && l.hz < to {
+				ms = append(ms, l.ms)
 			}
-			return median(ms)
-		}}
-	}
-	sight := func(name string, goal float64, which int) row {
-		return row{name: name, unit: "F", digits: 3, goal: goal, slack: 0.005, value: func(c *column) float64 {
-			if c.sight == nil {
-				return math.NaN()
-			}
-			return c.sight[which].F()
-		}}
-	}
+		}
+		return median(ms)
+	}}
+}
+
+// sight is a row of the sight-singing recordings, NaN without them.
+func sight(name string, goal float64, which int) row {
+	return row{name: name, unit: "F", digits: 3, goal: goal, slack: 0.005, value: func(c *column) float64 {
+		if c.sight == nil {
+			return math.NaN()
+		}
+		return c.sight[which].F()
+	}}
+}
+
+// pitchRows are the rows about the pitch.
+func pitchRows() []row {
 	inf := math.Inf(1)
 	return []row{
 		overall("hard set, everything: overall accuracy", 93.5),
@@ -86,12 +100,24 @@ func rows() []row {
 		steady("steady notes, 20 dB: median error", 0.13, 20, 0.5),
 		steady("steady notes, 10 dB: median error", 0.65, 10, 0.5),
 		steady("steady notes, 0 dB: median error", 3.0, 0, 0.5),
+	}
+}
+
+// voicingRows are the rows about octaves, gross errors and voicing.
+func voicingRows() []row {
+	return []row{
 		fewer(percent("octave errors among voiced", 0.25, func(c *column) float64 { return metrics.OctaveErrors(c.all()) })),
 		fewer(percent("gross errors (> 100 cents) among voiced", 1.0, func(c *column) float64 { return metrics.GrossErrors(c.all()) })),
 		percent("voicing recall", noGoal, func(c *column) float64 { return metrics.VoicingRecall(c.all()) }),
 		fewer(percent("voicing false alarm, where somebody sings", noGoal, func(c *column) float64 { return metrics.VoicingFalseAlarm(c.all(somebodySings()...)) })),
 		fewer(percent("called sung when nobody sings", 0.5, func(c *column) float64 { return metrics.VoicingFalseAlarm(c.all(nobodySings...)) })),
 		fewer(percent("called sung when somebody talks far away", noGoal, func(c *column) float64 { return metrics.VoicingFalseAlarm(c.all(hardset.NobodyTalker)) })),
+	}
+}
+
+// noteRows are the rows about notes.
+func noteRows() []row {
+	return []row{
 		sight("sight-singing: onset F at 50 ms", 0.88, 0),
 		sight("sight-singing: onset and pitch F", 0.80, 1),
 		sight("sight-singing: onset, pitch and offset F", noGoal, 2),
@@ -104,6 +130,13 @@ func rows() []row {
 			return float64(c.right)
 		}},
 		{name: "single sung notes, from the agreeing trackers: median", unit: "cents", digits: 2, goal: 1.5, lower: true, slack: 0.3, value: func(c *column) float64 { return median(c.single) }},
+	}
+}
+
+// liveRows are the rows about waiting.
+func liveRows() []row {
+	inf := math.Inf(1)
+	return []row{
 		live("live, 20 dB, under 110 Hz: has it for good after", 35, 0, 110),
 		live("live, 20 dB, 110 to 220 Hz: has it for good after", 22, 110, 220),
 		live("live, 20 dB, over 220 Hz: has it for good after", 20, 220, inf),
@@ -120,6 +153,12 @@ func rows() []row {
 			return n
 		}},
 		{name: "live: a reading is final after, at most", unit: "ms", goal: 120, lower: true, slack: 1, value: func(c *column) float64 { return c.final }},
+	}
+}
+
+// otherRows are the rows about honesty, speed and memory.
+func otherRows() []row {
+	return []row{
 		fewer(percent("confidence: mean distance from the share of right frames", noGoal, func(c *column) float64 {
 			if c.name != "ours" {
 				return math.NaN()

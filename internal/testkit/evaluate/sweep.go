@@ -24,6 +24,11 @@ func sweepThresholds(o options, dir string, w io.Writer) error {
 		}
 		return 100 * metrics.Overall(all, 50)
 	}
+	if slices.Contains(o.tools, "yin") {
+		if err := sweepYIN(s, w, score); err != nil {
+			return err
+		}
+	}
 	for _, method := range []string{"yin", "yinfast"} {
 		if !slices.Contains(o.tools, "aubio-"+method) {
 			continue
@@ -78,5 +83,30 @@ func sweepThresholds(o options, dir string, w io.Writer) error {
 		}
 		fmt.Fprintf(w, "%s: %.2f %% at %+v\n", name, best, at.praatSettings)
 	}
+	return nil
+}
+
+func sweepYIN(s *sounds, w io.Writer, score func([][]reading) float64) error {
+	all := make([][]estimate, len(s.clips))
+	for i, c := range s.clips {
+		var err error
+		if all[i], err = c.estimates(); err != nil {
+			return err
+		}
+	}
+	best, at := 0.0, plainYIN{}
+	for _, aperiodicity := range []float64{0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5} {
+		for _, level := range []float64{-90, -70, -60, -50, -40} {
+			y := plainYIN{yinSettings{aperiodicity, level}}
+			var tracks [][]reading
+			for _, e := range all {
+				tracks = append(tracks, y.readings(e))
+			}
+			if v := score(tracks); v > best {
+				best, at = v, y
+			}
+		}
+	}
+	fmt.Fprintf(w, "yin: %.2f %% at %+v\n", best, at.yinSettings)
 	return nil
 }

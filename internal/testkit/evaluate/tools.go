@@ -46,10 +46,14 @@ type tool interface {
 var errNotInstalled = errors.New("not installed")
 var errNotLive = errors.New("cannot run live")
 
-func toolNames() []string { return []string{"ours", "aubio-yin", "aubio-yinfast", "praat", "praat-cc"} }
+func toolNames() []string {
+	return []string{"ours", "yin", "aubio-yin", "aubio-yinfast", "praat", "praat-cc"}
+}
 
 func newTool(name string) tool {
 	switch name {
+	case "yin":
+		return plainYIN{bestYIN}
 	case "aubio-yin":
 		return aubio{"yin", bestAubio["yin"]}
 	case "aubio-yinfast":

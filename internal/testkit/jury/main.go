@@ -12,6 +12,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
@@ -22,25 +23,59 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"time"
 
 	"singback/exercise/grade"
 	"singback/internal/review"
+	"singback/internal/testkit"
 )
 
 func main() {
 	jury := flag.String("jury", os.Getenv("SINGBACK_JURY"), "folder of the jury's data")
 	reference := flag.String("reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out sight-singing")
+	results := flag.String("results", "", "folder in which a dated file of the run is kept as well; empty keeps none")
 	flag.Parse()
 	if *jury == "" && *reference != "" { // beside the other reference data
 		if beside := filepath.Join(*reference, "..", "mast-melody-dev"); isFolder(beside) {
 			*jury = beside
 		}
 	}
-	if err := run(os.Stdout, *jury, *reference); err != nil {
+	if err := keep(os.Stdout, *jury, *reference, *results); err != nil {
 		fmt.Fprintln(os.Stderr, "jury:", err)
 		os.Exit(1)
 	}
 }
+
+// keep runs, and keeps what comes out in the folder results if it has a name.
+func keep(w io.Writer, jury, reference, results string) error {
+	if results == "" {
+		return run(w, jury, reference)
+	}
+	if jury == "" || reference == "" {
+		fmt.Fprintln(os.Stderr, "only a run with all data is kept")
+		return run(w, jury, reference)
+	}
+	commit := testkit.Commit() // what runs, whatever is written meanwhile
+	var text bytes.Buffer
+	if err := run(io.MultiWriter(w, &text), jury, reference); err != nil {
+		return err
+	}
+	r := testkit.Result{
+		Name: "jury", Title: "The grade beside a jury and annotators", Make: "make evaluate-jury",
+		Text: about + "\n```text\n" + text.String() + "```\n",
+	}
+	path, err := r.Keep(results, time.Now(), commit)
+	if err == nil {
+		fmt.Fprintln(os.Stderr, "kept in", path)
+	}
+	return err
+}
+
+const about = `A melody is given as written notes, as what a piano played for the candidate, or as names without rhythm; strict in
+its key, or free in any. "shipped" are the weights of the program, round numbers near those fitted on all of these takes.
+"fitted on other sets" are weights fitted on nine question sets and tried on the tenth, so that no melody and no singer
+is on both sides: the honest row. The features were chosen on these melodies, which the numbers do not allow for.
+`
 
 func isFolder(path string) bool {
 	info, err := os.Stat(path)

@@ -15,35 +15,36 @@ import (
 	"singback/internal/testkit"
 )
 
-// sightSinging compares which notes are right with the annotation: a written
-// note is right where what the annotators heard lies within 50 cents of it,
-// after the recording's own median.
-func sightSinging(w io.Writer, dir string) error {
+// written is a written note: how far in cents from it annotators heard what was
+// sung, if anything was.
+type written struct {
+	midi, off float64
+	sung      bool
+}
+
+// annotated reads the written notes of each recording that has some, and the
+// recordings' names in their order.
+func annotated(dir string) (names []string, scores map[string][]written, err error) {
 	rows, err := testkit.Table(filepath.Join(dir, "sight-singing", "notes.csv"))
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	type written struct {
-		midi, off float64
-		sung      bool
-	}
-	scores := map[string][]written{}
-	var names []string
+	scores = map[string][]written{}
 	for _, r := range rows {
 		if r["score_index"] == "" {
 			continue
 		}
 		index, err := strconv.Atoi(r["score_index"])
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
 		midi, err := strconv.ParseFloat(r["score_midi"], 64)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
 		heard, err := strconv.ParseFloat(r["annotated_midi"], 64)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
 		name := r["recording"]
 		if scores[name] == nil {
@@ -53,6 +54,17 @@ func sightSinging(w io.Writer, dir string) error {
 			scores[name] = append(scores[name], written{})
 		}
 		scores[name][index] = written{midi, fold(100 * (heard - midi)), true}
+	}
+	return names, scores, nil
+}
+
+// sightSinging compares which notes are right with the annotation: a written
+// note is right where what the annotators heard lies within 50 cents of it,
+// after the recording's own median.
+func sightSinging(w io.Writer, dir string) error {
+	names, scores, err := annotated(dir)
+	if err != nil {
+		return err
 	}
 	var ours, truth []bool
 	var from []string

@@ -281,7 +281,7 @@ func TestFitWeights(t *testing.T) {
 	write("weights_live.go", fitFrames(t, set, Live, training.Ridge))
 	if recordings := fitRecordings(t); recordings != nil {
 		t.Log("weights_onset.go") // reads with the new weights.go
-		write("weights_onset.go", fitOnsets(t, recordings, onsetRidge))
+		write("weights_onset.go", fitOnsets(t, recordings, training.Ridge))
 	} else {
 		t.Log("weights_onset.go is left as it is: its sight-singing recordings are not at hand (SINGBACK_REFERENCE is not set)")
 	}

@@ -369,6 +369,9 @@ func TestDeduceOnCorpus(t *testing.T) {
 		{Hymn, Major, [3][2]float64{{77, 84}, {93, 95}, {96, 96}}, [3][2]float64{{77, 83}, {93, 95}, {96, 96}}},
 		{Hymn, Minor, [3][2]float64{{77, 79}, {91, 92}, {94, 94}}, [3][2]float64{{77, 79}, {91, 93}, {94, 95}}},
 	} {
+		if raceDetector && (tc.style != Hymn || tc.mode != Minor) {
+			continue
+		}
 		k := Key{Mode: tc.mode}
 		hs := halves(ofMode(collection(t, tc.style), tc.mode))
 		for d := nothing; d <= seventh; d++ {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -20,6 +21,11 @@ import (
 // the recording and in the middle of it. What only reads ends at once, too.
 func TestInterruptedAtAPipe(t *testing.T) {
 	t.Setenv("XDG_DATA_HOME", t.TempDir()) // nobody has a profile
+	// What runs in the background of a script ignores interrupts, and so do its
+	// children, unless it takes them itself.
+	interrupts := make(chan os.Signal, 1)
+	signal.Notify(interrupts, os.Interrupt)
+	defer signal.Stop(interrupts)
 	begun := form{1, 1, 48000, 16, false, nil, 0xFFFFFFFF, make([]byte, 9600)}.bytes()
 	more := form{1, 1, 48000, 16, false, nil, 0xFFFFFFFF, make([]byte, 1<<18)}.bytes() // than a pipe holds
 	for _, c := range []struct {

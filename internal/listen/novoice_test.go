@@ -132,7 +132,7 @@ func TestWhatIsNoVoice(t *testing.T) {
 	} {
 		n, of, least := 0, 40, c.least
 		if raceDetector {
-			of, least = 4, 3
+			of, least = 2, 1
 		}
 		var miss string
 		for i := range of {

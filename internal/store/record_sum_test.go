@@ -339,7 +339,10 @@ func TestFlippedBitsOfTheLog(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(15, 9))
 	refused := 0
-	const tries = 150
+	tries := 150
+	if raceDetector {
+		tries = 30
+	}
 	for i := range tries {
 		dir := t.TempDir()
 		copied := filepath.Join(dir, "record.db")

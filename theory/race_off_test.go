@@ -1,0 +1,5 @@
+//go:build !race
+
+package theory_test
+
+const raceDetector = false

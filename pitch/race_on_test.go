@@ -1,0 +1,5 @@
+//go:build race
+
+package pitch
+
+const raceDetector = true

@@ -351,7 +351,10 @@ func TestWhineIsHushedInEveryWindow(t *testing.T) {
 						pitches = append(pitches, grade440(n.Cents))
 					}
 					answers := slices.ContainsFunc(pitches, func(hz float64) bool { return math.Abs(theory.CentsBetween(hz, whine.hz)) < 50 })
-					voice := slices.ContainsFunc(pitches, func(hz float64) bool { return math.Abs(theory.CentsBetween(hz, 220)) < 30 })
+					voice := slices.ContainsFunc(pitches, func(hz float64) bool {
+						// One answer is the longest note, and both are as long.
+						return math.Abs(theory.CentsBetween(hz, 220)) < 30 || w.name == "note" && math.Abs(theory.CentsBetween(hz, 247)) < 30
+					})
 					if answers == knows {
 						t.Errorf("%s, whine of %+v, known %v, sung %v: it answers: %v; pitches %.1f", w.name, whine, knows, sings, answers, pitches)
 					}

@@ -20,7 +20,7 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 
-.PHONY: run build test check wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
+.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
@@ -54,6 +54,12 @@ check:
 # hears here.
 wasm-check:
 	@internal/testkit/wasmdrill/check $(WASM_RAW) $(WASM_GZIP) $(DRILL)
+
+# The packages in which things happen at the same time, under the race detector: with
+# all others, as make check has it, it takes several times as long.
+RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/tui
+race:
+	@$(cgo) && set -x && go test -race -timeout 40m $(RACED)
 
 bench:
 	@$(cgo) && go test -run '^$$' -bench . -benchmem ./...

@@ -237,8 +237,7 @@ func (a *Attempt) company(from, to int64) Beside {
 		for i, c := range found {
 			values[i] = of(c)
 		}
-		slices.Sort(values)
-		return (values[(len(values)-1)/2] + values[len(values)/2]) / 2
+		return pitch.Median(values)
 	}
 	b := Beside{
 		Looks: len(found),

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 
+	"singback/pitch"
 	"singback/theory"
 )
 
@@ -28,12 +29,7 @@ func (c Count) Answered() int { return c.Right + c.Flat + c.Sharp + c.Other + c.
 // Median returns the median distance, in cents, of the answers that were on
 // the asked degree, and how many those are. With none it returns 0, 0.
 func (c Count) Median() (theory.Cents, int) {
-	n := len(c.cents)
-	if n == 0 {
-		return 0, 0
-	}
-	s := slices.Sorted(slices.Values(c.cents))
-	return (s[(n-1)/2] + s[n/2]) / 2, n
+	return pitch.Median(slices.Clone(c.cents)), len(c.cents)
 }
 
 func (c *Count) add(v Verdict) {

@@ -232,7 +232,10 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		SuggestionsMinimumDistance: 2,
 	}
 	root.SetVersionTemplate("{{.Version}}\n")
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if name, ok := strings.CutPrefix(err.Error(), "unknown flag: --"); ok {
+			return usagef("there is no flag --%s%s", short(name), meant(cmd, name))
+		}
 		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
 		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
 	})
@@ -251,6 +254,22 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.SetUsageTemplate(fmt.Sprintf(usageTemplate, width))
 	fitHelp(root, width)
 	return root
+}
+
+// meant names the flag of a command that is most like what was typed; "" if none is.
+func meant(cmd *cobra.Command, typed string) string {
+	var known []string
+	for _, group := range flagGroups {
+		for _, name := range group.names {
+			if f := cmd.Flags().Lookup(name); f != nil && !f.Hidden {
+				known = append(known, name)
+			}
+		}
+	}
+	if near := nearest(typed, known); near != "" {
+		return fmt.Sprintf("; did you mean --%s?", near)
+	}
+	return ""
 }
 
 // What the standard library says of a number that is none.

@@ -215,7 +215,7 @@ func TestWrongUsage(t *testing.T) {
 		{"a tempo that nobody sings", []string{"series", "--tempo", "5"}, "want 30 to 200"},
 		{"a phrase that is too long", []string{"echo", "--notes", "9"}, "want 2 to 7"},
 		{"more melodies than recordings", []string{"series", "--count", "2", take}, "2 melodies want 2 recordings, 1 given"},
-		{"an unknown flag", []string{"sing", "--loud"}, "unknown flag: --loud"},
+		{"an unknown flag", []string{"sing", "--loud"}, "there is no flag --loud; did you mean --loudness?"},
 		{"a flag without its value", []string{"sing", "--key"}, "flag needs an argument: --key"},
 		{"a number that is none", []string{"sing", "--count", "ten"}, `invalid argument "ten" for "--count" flag: want a whole number`},
 		{"a length that is none", []string{"echo", "--gap", "x"}, `invalid argument "x" for "--gap" flag: want a number`},

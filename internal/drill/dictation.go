@@ -8,6 +8,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/internal/plain"
 	"singback/internal/session"
 	"singback/theory"
 )
@@ -94,7 +95,7 @@ func (o *Dictation) skills(k theory.Key, n theory.Naming) ([]exercise.Skill, err
 			return nil, wrong(errors.New("--qualities: it is empty; want some of " + strings.Join(compose.Qualities(), ", ")))
 		}
 	default:
-		return nil, wrongf("--of: %q: want bass or quality", short(o.Of))
+		return nil, wrongf("--of: %q: want bass or quality", plain.Short(o.Of))
 	}
 	return out, nil
 }

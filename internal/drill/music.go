@@ -8,6 +8,7 @@ import (
 	"singback/calib"
 	"singback/exercise"
 	"singback/internal/listen"
+	"singback/internal/plain"
 	"singback/theory"
 )
 
@@ -156,7 +157,7 @@ func ReadKey(s string, seed func() uint64) (theory.Key, error) {
 		}
 		keys = kept
 	default:
-		return theory.Key{}, fmt.Errorf("%w: %q; want random, random major or random minor", theory.ErrKey, short(s))
+		return theory.Key{}, fmt.Errorf("%w: %q; want random, random major or random minor", theory.ErrKey, plain.Short(s))
 	}
 	return keys[rand.New(rand.NewPCG(seed(), 0x6b6579)).IntN(len(keys))], nil
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"singback/exercise"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
@@ -42,7 +43,7 @@ func (o *Manner) read(c *session.Config) (err error) {
 	case !(o.Think >= 0 && o.Think <= 30):
 		return wrongf("--think: %g s is out of range: want 0 to 30", o.Think)
 	case o.Retry != "" && o.Retry != "ask" && o.Retry != "always" && o.Retry != "never":
-		return wrongf("--retry: %q: want ask, always or never", short(o.Retry))
+		return wrongf("--retry: %q: want ask, always or never", plain.Short(o.Retry))
 	}
 	return checkLoudness(o.Loudness)
 }
@@ -235,7 +236,7 @@ func (o *Sing) bestKey() (*Choice, error) {
 		return nil, nil
 	}
 	if mode = strings.TrimSpace(mode); mode != "" && mode != "major" && mode != "minor" {
-		return nil, wrongf("--key: %q; want best, best major or best minor", short(m.Key))
+		return nil, wrongf("--key: %q; want best, best major or best minor", plain.Short(m.Key))
 	}
 	_, tessitura, known, err := m.Reach()
 	if err != nil {

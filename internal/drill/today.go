@@ -11,6 +11,7 @@ import (
 	"singback/exercise/compose"
 	"singback/exercise/grade"
 	"singback/exercise/practice"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -41,7 +42,7 @@ type Today struct {
 func Day(day string, now time.Time) (time.Time, error) {
 	d, err := time.ParseInLocation(time.DateOnly, day, now.Location())
 	if err != nil {
-		return now, wrongf("--date: %q is no day like 2026-11-25", short(day))
+		return now, wrongf("--date: %q is no day like 2026-11-25", plain.Short(day))
 	}
 	return time.Date(d.Year(), d.Month(), d.Day(), now.Hour(), now.Minute(), now.Second(), now.Nanosecond(), now.Location()), nil
 }
@@ -51,7 +52,7 @@ var fadings = map[string]practice.Fading{"fading": practice.Fade, "full": practi
 // Check finds mistakes in what needs no profile and no record.
 func (o *Today) Check() error {
 	if _, ok := fadings[o.Feedback]; !ok {
-		return wrongf("--feedback: %q: want fading, full or none", short(o.Feedback))
+		return wrongf("--feedback: %q: want fading, full or none", plain.Short(o.Feedback))
 	}
 	switch {
 	case o.Music.said("minutes") && !(o.Minutes >= practice.MinMinutes && o.Minutes <= practice.MaxMinutes):

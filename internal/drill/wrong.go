@@ -24,12 +24,3 @@ func wrong(err error) error {
 
 // ErrEnough ends a drill tidily: the singer has had enough.
 var ErrEnough = errors.New("the singer has had enough")
-
-// short cuts what a user typed to a length that fits into a message.
-func short(s string) string {
-	r := []rune(s)
-	if len(r) > 40 {
-		return string(r[:40]) + "…"
-	}
-	return s
-}

@@ -38,7 +38,7 @@ internal/chart:    internal/report internal/plain plot       | exercise/practice
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/notation internal/report internal/plain bubbletea lipgloss |
-internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/report | internal/course
+internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

@@ -208,6 +208,9 @@ func TestTerminalGoesAway(t *testing.T) {
 // Stopped by the key, the drill leaves the terminal to the shell; stopped by the key
 // or by a signal, it goes on where it was.
 func TestScreenStopped(t *testing.T) {
+	if raceDetector {
+		t.Skip("bubbletea 2.1.1 races with itself where it gives the terminal back (Program.exec and the renderer that it stops), which ends a program under the race detector with status 66")
+	}
 	for name, stop := range map[string]func(m *terminal){
 		"Ctrl-Z": func(m *terminal) { io.WriteString(m.master, "\x1a") },
 		"TSTP": func(m *terminal) {

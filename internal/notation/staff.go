@@ -33,6 +33,7 @@ func signatureOn(c theory.Clef, fifths int) (places []int, alter int8) {
 type View struct {
 	Clef   *theory.Clef // nil: the one that fits the line
 	Labels []string     // one for each note of the Score, written below; nil: none
+	Marks  []Mark       // SVG: likewise, below the labels
 	ASCII  bool         // Text without musical signs
 	Width  int          // Text: columns, 0: 80; SVG: units, 0: 900
 }

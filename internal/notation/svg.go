@@ -101,6 +101,11 @@ func (e *engraver) measures(bars []laidBar) []measure {
 				it.left = max(it.left, half+1)
 				it.right = max(it.right, half+3)
 			}
+			if text := e.mark(p).Text; text != "" {
+				half := float64(len([]rune(text))) * letterWidth / 2
+				it.left = max(it.left, half+1)
+				it.right = max(it.right, half+3)
+			}
 			if p.value == 8 && p.beam == 0 && !p.Rest {
 				it.right = max(it.right, 2*space)
 			}
@@ -215,9 +220,17 @@ func (e *engraver) draw(bars []laidBar) string {
 	// Room above for stems and ties, below for labels.
 	above := margin + max(3, float64(high-8)/2+1)*space
 	under := max(3, float64(-low)/2+1) * space
+	if e.view.Marks != nil { // what was sung elsewhere lies above or below the notes
+		above += markReach * space / 4
+		under += markReach * space / 4
+	}
 	below := under
 	if e.view.Labels != nil {
 		below += fontSize + 6
+	}
+	marks := below + space
+	if e.view.Marks != nil {
+		below += 2 * markRow
 	}
 	titleRoom := 0.0
 	if e.score.Title != "" {
@@ -230,6 +243,7 @@ func (e *engraver) draw(bars []laidBar) string {
 		e.top = titleRoom + each*float64(n) + above
 		e.drawSystem(ms, sys)
 		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+under+fontSize-4)
+		e.drawMarks(ms[sys.from:sys.to], e.top+4*space+marks)
 	}
 	e.b.WriteString("</svg>\n")
 	return e.b.String()

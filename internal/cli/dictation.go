@@ -111,6 +111,5 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
 	return s.perform(cmd, e, &performance{
 		plan: plan, kind: o.input, style: style, start: e.clock(),
-		summary: func(t exercise.Tally) string { return style.Summary(plan.Item.Key, t) },
 	})
 }

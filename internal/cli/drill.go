@@ -34,7 +34,6 @@ type performance struct {
 	note       string                                                               // a line that the singer should see
 	sung       string                                                               // another one for who sings into a microphone
 	staff      func(s theory.Score, labels bool, width int) []string                // draws a melody; nil: there is none
-	summary    func(exercise.Tally) string                                          // as text
 	finished   func(out io.Writer, r *drill.Run, kept string)                       // writes what else is to be said at the end; may be nil
 	view       func(r *drill.Run, results io.Writer, sits bool) func(session.Event) // in lines; nil: that of single questions
 
@@ -93,7 +92,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 		if b := d.plan.Best; b != nil {
 			fmt.Fprintf(results, "%s\n\n", d.style.Fit(b.Fit, b.Degrees, b.Among))
 		}
-		fmt.Fprint(results, d.summary(tally))
+		fmt.Fprint(results, r.Summary(tally))
 	} else {
 		err = o.inLines(ctx, e, d, r, stage, results)
 	}
@@ -175,7 +174,7 @@ func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *dr
 		if d.view == nil && tally.All.Asked+tally.Bass.Of+tally.Quality.Of+tally.Lines.Of > 0 {
 			fmt.Fprintln(results)
 		}
-		fmt.Fprint(results, d.summary(tally))
+		fmt.Fprint(results, r.Summary(tally))
 	}
 	return err
 }

@@ -10,7 +10,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/drill"
@@ -151,7 +150,6 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	d := &performance{
 		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: e.style(plan.Naming), lined: true,
-		summary: func(exercise.Tally) string { return tui.SeriesSummary(plan.Sums()) },
 		view: func(r *drill.Run, results io.Writer, sits bool) func(session.Event) {
 			v := &tui.Series{
 				Run: r, Results: results, Prompts: e.stderr, Voice: s.music.voice, Width: e.width(e.stderr), Cursor: o.cursor && sits,

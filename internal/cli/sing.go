@@ -166,7 +166,6 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
 	d := &performance{
 		plan: plan, kind: kind, recordings: recordings, style: style, start: e.clock(),
-		summary: func(t exercise.Tally) string { return style.Summary(plan.Item.Key, t) },
 	}
 	if note := style.TuningNote(options.Items(), o.tol); note != "" {
 		d.note = "Note: " + note + "."

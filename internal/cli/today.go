@@ -129,10 +129,6 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		staff: func(score theory.Score, labels bool, width int) []string {
 			return tui.Rows(tui.DrawStaff(score, s.music.voice, style, labels, width))
 		},
-		summary: func(t exercise.Tally) string {
-			sat, _ := plan.Sat()
-			return todaySummary(style, sat, t)
-		},
 		finished: func(out io.Writer, _ *drill.Run, kept string) {
 			sat, _ := plan.Sat()
 			if s.format.value == "json" {
@@ -144,28 +140,11 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	})
 }
 
-// todaySummary sums up a sitting.
-func todaySummary(style report.Style, sat drill.Sat, tally exercise.Tally) string {
-	if len(sat.Keys) == 0 {
-		return "Nothing was asked.\n"
-	}
-	if len(sat.Keys) > 1 && style.Names != theory.Numbers {
-		style.Names = theory.Movable // for names of notes, or syllables that differ between major and minor
-	}
-	return style.SummaryOf(sat.Keys, tally)
-}
-
 // tellToday says where the singer stands and what was recorded.
 func tellToday(out io.Writer, style report.Style, sat drill.Sat, kept string) {
-	if list := style.Missed(sat.Noted, sat.Missed); list != "" {
-		fmt.Fprintf(out, "\n%s", list)
-	}
 	fmt.Fprintln(out)
-	for _, line := range style.Standing(sat.Course, sat.Standing, fmt.Sprintf(" New today: %d.", len(sat.New))) {
+	for _, line := range sat.Told(style) {
 		fmt.Fprintln(out, line)
-	}
-	if why := report.EndText(sat.Ended); why != "" {
-		fmt.Fprintf(out, "Ended: %s.\n", why)
 	}
 	if kept != "" {
 		fmt.Fprintln(out, kept)

@@ -5,7 +5,6 @@ import (
 	"io"
 	"strings"
 
-	"singback/exercise"
 	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -60,7 +59,7 @@ func (v *Lines) Event(e session.Event) {
 			fmt.Fprintln(v.Prompts, line)
 		}
 	case session.CountIn:
-		fmt.Fprintf(v.Prompts, "%s, then sing.\n", countIn(e.Beats))
+		fmt.Fprintf(v.Prompts, "%s, then sing.\n", drill.CountIn(e.Beats))
 	case session.LineGraded:
 		switch {
 		case v.Results == nil:
@@ -141,28 +140,7 @@ func Graded(r *drill.Run, show func(session.Event)) func(session.Event) {
 	return func(ev session.Event) {
 		show(ev)
 		if sung, ok := ev.(session.LineSung); ok {
-			show(session.LineGraded{Index: sung.Index, Hidden: sung.Hidden, Lines: textOf(r, sung)})
+			show(session.LineGraded{Index: sung.Index, Hidden: sung.Hidden, Lines: r.LineText(sung)})
 		}
 	}
-}
-
-// textOf says how a line was sung, without the table of its notes.
-func textOf(r *drill.Run, sung session.LineSung) []string {
-	record, asked := r.Sung(sung), askedOf(sung)
-	text, measured := r.Style.LineHead(record, asked)
-	if measured {
-		text += "\n" + r.Style.LineDetails(record, asked)
-	}
-	return strings.Split(strings.TrimRight(text, "\n"), "\n")
-}
-
-func askedOf(s session.LineSung) report.LineAsked {
-	a := report.LineAsked{
-		Key: s.Melody.Score.Key, Level: s.Melody.Level, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
-		Mute: s.Take.Loudest <= exercise.Silence,
-	}
-	if s.Free {
-		a.Tempo = 0
-	}
-	return a
 }

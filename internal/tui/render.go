@@ -195,7 +195,7 @@ func (s *drawing) verdict(v *View) {
 	}
 	s.words(always, mark+v.Style.Headline(it, verdict), style)
 	s.add(label, "sung")
-	s.large(answer, v.sign(it, verdict), style)
+	s.large(answer, v.Style.Sign(it, verdict), style)
 	if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
 		s.add(ruler, scale(verdict.FromAsked, v.judged.Tolerance.Cents, v.Style.ASCII, s.inner))
 	}
@@ -287,42 +287,6 @@ func (v *View) ask() string {
 		ask += "  (" + report.Folded(it) + ")"
 	}
 	return ask
-}
-
-// sign is the verdict in a few characters that can be read from afar: the
-// degree sung with the cents it was off, "~" where it was not held, "?" where
-// it could not be told. Another octave is marked as in notation: 8va above, 8vb
-// below.
-func (v *View) sign(it exercise.Item, verdict exercise.Verdict) string {
-	if !verdict.HasSung || verdict.Outcome == exercise.Ambiguous {
-		if verdict.Outcome == exercise.Unsteady {
-			return "~"
-		}
-		return "?"
-	}
-	sung := v.Style.Degree(it.Key, verdict.Sung)
-	switch verdict.Outcome {
-	case exercise.InTune, exercise.Flat, exercise.Sharp:
-		if c := math.Round(verdict.Cents); c != 0 {
-			return fmt.Sprintf("%s %+.0f", sung, c)
-		}
-		return sung + " 0"
-	case exercise.OtherDegree:
-		if verdict.Sung != it.Asked {
-			return sung
-		}
-		switch n := verdict.OctaveShift; {
-		case n == 1:
-			return sung + " 8va"
-		case n == -1:
-			return sung + " 8vb"
-		case n > 0:
-			return sung + " 15ma"
-		default:
-			return sung + " 15mb"
-		}
-	}
-	return sung + " ~" // unsteady
 }
 
 // head is the top line: the key at the left, how far the series is at the right.

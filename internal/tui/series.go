@@ -44,7 +44,7 @@ func (v *Series) Event(ev session.Event) {
 	case session.KeySet:
 		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.Run.Plan.Seed)
 	case session.CountIn:
-		fmt.Fprintf(prompts, "%s, then sing.\n", countIn(ev.Beats))
+		fmt.Fprintf(prompts, "%s, then sing.\n", drill.CountIn(ev.Beats))
 	case session.PlayingLine:
 		fmt.Fprintln(prompts, "Listen.")
 	case session.Listening:
@@ -97,7 +97,7 @@ func DrawStaff(s theory.Score, voice string, style report.Style, labels bool, wi
 
 // tell writes the result of a line.
 func (v *Series) tell(sung session.LineSung) {
-	record, asked, style := v.Run.Sung(sung), askedOf(sung), v.Run.Style
+	record, asked, style := v.Run.Sung(sung), drill.LineAsked(sung), v.Run.Style
 	head, measured := style.LineHead(record, asked)
 	fmt.Fprintln(v.Results, head)
 	if !measured {
@@ -140,20 +140,4 @@ func FitStaff(style report.Style, s theory.Score, rows []string, width, height i
 		line = strings.TrimSpace(line + " " + word)
 	}
 	return append(out, line)
-}
-
-// SeriesSummary sums up a series.
-func SeriesSummary(s drill.Sums) string {
-	if s.Sung == 0 {
-		return "\nNothing was sung that could be measured.\n"
-	}
-	return fmt.Sprintf("\n%d sung: %d of %d notes right, %d of %d points.\n", s.Sung, s.Right, s.Written, s.Points, s.Of)
-}
-
-// countIn says that so many beats are counted in.
-func countIn(beats int) string {
-	if beats == 1 {
-		return "1 beat is counted"
-	}
-	return fmt.Sprintf("%d beats are counted", beats)
 }

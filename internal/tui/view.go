@@ -151,7 +151,7 @@ func (v *View) Event(e session.Event) {
 		v.Note = plain.Shown(e.Text)
 	case session.Judged:
 		v.judged, v.open, v.phase = &e, false, ""
-		v.guess = guessed(e)
+		v.guess = report.Guessed(e.Guess, e.Verdict.Outcome)
 		if e.Hidden {
 			v.last = ""
 			break
@@ -167,19 +167,6 @@ func (v *View) Event(e session.Event) {
 	case session.Finished:
 		v.open, v.phase = false, ""
 	}
-}
-
-// guessed says how the guess compares with what was sung.
-func guessed(e session.Judged) string {
-	words := map[exercise.Outcome]string{exercise.Flat: "flat", exercise.InTune: "right", exercise.Sharp: "sharp"}
-	guess, ok := words[e.Guess]
-	switch {
-	case !ok:
-		return ""
-	case e.Guess == e.Verdict.Outcome:
-		return "you heard that: " + guess
-	}
-	return "you took it for " + guess
 }
 
 func (v *View) count(right bool) {

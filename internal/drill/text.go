@@ -1,0 +1,85 @@
+package drill
+
+import (
+	"fmt"
+	"strings"
+
+	"singback/exercise"
+	"singback/internal/report"
+	"singback/internal/session"
+	"singback/theory"
+)
+
+// CountIn says that so many beats are counted in.
+func CountIn(beats int) string {
+	if beats == 1 {
+		return "1 beat is counted"
+	}
+	return fmt.Sprintf("%d beats are counted", beats)
+}
+
+// LineAsked is what was asked of a line, for its text.
+func LineAsked(s session.LineSung) report.LineAsked {
+	a := report.LineAsked{
+		Key: s.Melody.Score.Key, Level: s.Melody.Level, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
+		Mute: s.Take.Loudest <= exercise.Silence,
+	}
+	if s.Free {
+		a.Tempo = 0
+	}
+	return a
+}
+
+// LineText says how a line was sung, without the table of its notes.
+func (r *Run) LineText(sung session.LineSung) []string {
+	record, asked := r.Sung(sung), LineAsked(sung)
+	text, measured := r.Style.LineHead(record, asked)
+	if measured {
+		text += "\n" + r.Style.LineDetails(record, asked)
+	}
+	return strings.Split(strings.TrimRight(text, "\n"), "\n")
+}
+
+// Summary sums up a drill: its lines, or what the tally counted.
+func (r *Run) Summary(t exercise.Tally) string {
+	if r.Plan.sings() {
+		return r.Plan.Sums().text()
+	}
+	if sat, ok := r.Plan.Sat(); ok {
+		return sat.summary(r.Style, t)
+	}
+	return r.Style.Summary(r.Plan.Item.Key, t)
+}
+
+// text sums up a series.
+func (s Sums) text() string {
+	if s.Sung == 0 {
+		return "\nNothing was sung that could be measured.\n"
+	}
+	return fmt.Sprintf("\n%d sung: %d of %d notes right, %d of %d points.\n", s.Sung, s.Right, s.Written, s.Points, s.Of)
+}
+
+// summary sums up a sitting.
+func (s Sat) summary(style report.Style, tally exercise.Tally) string {
+	if len(s.Keys) == 0 {
+		return "Nothing was asked.\n"
+	}
+	if len(s.Keys) > 1 && style.Names != theory.Numbers {
+		style.Names = theory.Movable // for names of notes, or syllables that differ between major and minor
+	}
+	return style.SummaryOf(s.Keys, tally)
+}
+
+// Told says where the singer stands after a sitting, and what was noted, a line each.
+func (s Sat) Told(style report.Style) []string {
+	var out []string
+	if list := style.Missed(s.Noted, s.Missed); list != "" {
+		out = append(out, strings.Split(strings.TrimRight(list, "\n"), "\n")...)
+		out = append(out, "")
+	}
+	out = append(out, style.Standing(s.Course, s.Standing, fmt.Sprintf(" New today: %d.", len(s.New)))...)
+	if why := report.EndText(s.Ended); why != "" {
+		out = append(out, fmt.Sprintf("Ended: %s.", why))
+	}
+	return out
+}

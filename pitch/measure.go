@@ -65,6 +65,7 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 	}
 	from, to, held := m.settled(cycle, dt)
 	steady := frames[from:to]
+	n.From, n.To = steady[0].index, steady[len(steady)-1].index+s.hop*int64(s.thin)
 	m.average(from, to, int(math.Round(cycle))) // what the windows leave of the vibrato
 	m.steady = m.steady[:0]
 	for i := from; i < to; i++ {

@@ -15,6 +15,9 @@ type Note struct {
 	// Onset is the sample index of the first voiced frame's centre, Offset the
 	// first one after the note; Onset < Offset.
 	Onset, Offset int64
+	// From and To are where the steady part begins and ends, as Onset and Offset:
+	// Onset ≤ From < To ≤ Offset.
+	From, To int64
 	// F0 is the pitch of the note in hertz, found in cents: the median of the
 	// steady part, vibrato removed. The mean of its cycle is what is heard (Shonle
 	// & Horan 1980).

@@ -53,7 +53,7 @@ func checkNote(t testing.TB, n Note) {
 			t.Fatalf("a number is not finite: %+v", n)
 		}
 	}
-	if n.Onset >= n.Offset || n.F0 <= 0 || n.SE < 0 || n.Spread < 0 || n.Settle < 0 ||
+	if n.Onset >= n.Offset || n.Onset > n.From || n.From >= n.To || n.To > n.Offset || n.F0 <= 0 || n.SE < 0 || n.Spread < 0 || n.Settle < 0 ||
 		n.DecayFit < 0 || n.DecayFit > 1 || n.VoicedShare <= 0 || n.VoicedShare > 1 || n.Near < 0 || n.Near > 1 || n.Settled < 0 || n.VibratoOnset < 0 ||
 		(n.VibratoHz != 0) != (n.VibratoCents != 0) || n.VibratoHz == 0 && n.VibratoOnset != 0 || n.VibratoHz != 0 && (n.VibratoHz < 4 || n.VibratoHz > 8 || n.VibratoCents < 15) {
 		t.Fatalf("outside its range: %+v", n)

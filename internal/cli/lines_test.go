@@ -38,15 +38,15 @@ func TestSeriesRecords(t *testing.T) {
 		t.Error("the same series again has other records")
 	}
 	rs := records(t, out)
-	if len(rs) != 5 {
+	if len(rs) != 7 {
 		t.Fatalf("%d records", len(rs))
 	}
 	right, written, points := 0.0, 0.0, 0.0
 	for i := range 2 {
-		line, sung := rs[2*i], rs[2*i+1]
+		line, listening, sung := rs[3*i], rs[3*i+1], rs[3*i+2]
 		g, _ := sung["grade"].(map[string]any)
-		if line["event"] != "line" || sung["event"] != "sung" || line["index"] != float64(i+1) || sung["index"] != line["index"] || sung["heard"] != true {
-			t.Fatalf("records %v, %v", line, sung)
+		if line["event"] != "line" || listening["event"] != "listening" || listening["index"] != line["index"] || sung["event"] != "sung" || line["index"] != float64(i+1) || sung["index"] != line["index"] || sung["heard"] != true {
+			t.Fatalf("records %v, %v, %v", line, listening, sung)
 		}
 		notes := line["line"].(map[string]any)
 		if notes["key"] != "Eb major" || notes["level"] != 3.0 {
@@ -66,7 +66,7 @@ func TestSeriesRecords(t *testing.T) {
 		}
 		right, written, points = right+g["notes_right"].(float64), written+g["notes_written"].(float64), points+g["points"].(float64)
 	}
-	if s := rs[4]; s["event"] != "summary" || s["notes_right"] != right || s["notes_written"] != written || s["points"] != points || right < written/2 {
+	if s := rs[6]; s["event"] != "summary" || s["notes_right"] != right || s["notes_written"] != written || s["points"] != points || right < written/2 {
 		t.Errorf("summary %v, added up %g of %g, %g points", s, right, written, points)
 	}
 	if !strings.Contains(prompts, "beats are counted") || strings.Contains(out, "Sing now") {
@@ -94,7 +94,7 @@ func TestSeriesKeepsWhatWasAskedFor(t *testing.T) {
 	if err := json.Unmarshal([]byte(graded), &document); err != nil || len(document.Takes) != 1 {
 		t.Fatalf("%v: %s", err, graded)
 	}
-	g := records(t, out)[1]["grade"].(map[string]any)
+	g := records(t, out)[2]["grade"].(map[string]any)
 	for _, field := range []string{"notes_right", "notes_written", "omitted", "points"} {
 		if g[field] != document.Takes[0][field] {
 			t.Errorf("%s: %v in the series, %v of the kept take", field, g[field], document.Takes[0][field])
@@ -176,15 +176,16 @@ func TestVirtualMicSeries(t *testing.T) {
 		}
 	}
 	rs := records(t, r.stdout.String())
-	if len(rs) != 3 {
+	if len(rs) != 4 {
 		t.Fatalf("%d records: %s", len(rs), &r.stdout)
 	}
-	g := rs[1]["grade"].(map[string]any)
-	t.Logf("%v of %v notes right, %v points, score %v, tempo %v", g["notes_right"], g["notes_written"], g["points"], g["score"], rs[1]["sung_tempo_bpm"])
+	sung := rs[2]
+	g := sung["grade"].(map[string]any)
+	t.Logf("%v of %v notes right, %v points, score %v, tempo %v", g["notes_right"], g["notes_written"], g["points"], g["score"], sung["sung_tempo_bpm"])
 	if g["omitted"] != 0.0 || g["notes_right"] != g["notes_written"] || g["added"] != 0.0 {
 		t.Errorf("%v of %v right, %v left out, %v added", g["notes_right"], g["notes_written"], g["omitted"], g["added"])
 	}
-	if bpm, _ := rs[1]["sung_tempo_bpm"].(float64); bpm < 83 || bpm > 89 { // 60/0.7
-		t.Errorf("tempo %v, want 86", rs[1]["sung_tempo_bpm"])
+	if bpm, _ := sung["sung_tempo_bpm"].(float64); bpm < 83 || bpm > 89 { // 60/0.7
+		t.Errorf("tempo %v, want 86", sung["sung_tempo_bpm"])
 	}
 }

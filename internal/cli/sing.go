@@ -59,7 +59,7 @@ Without a microphone a simulated singer answers, to show how it goes. With
 recordings, the n-th recording answers the n-th question.
 
 With --format json standard output has one object a line: the events key,
-prompt, verdict and summary. The same seed gives the same questions,
+prompt, listening, verdict and summary. The same seed gives the same questions,
 and with recordings or the simulated singer the same bytes.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts

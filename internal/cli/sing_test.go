@@ -92,7 +92,7 @@ func TestSingEvents(t *testing.T) {
 		if i%5 == 0 {
 			want = append(want, "key")
 		}
-		want = append(want, "prompt", "verdict")
+		want = append(want, "prompt", "listening", "verdict")
 	}
 	if want = append(want, "summary"); !slices.Equal(order, want) {
 		t.Errorf("events %q, want %q", order, want)
@@ -104,6 +104,9 @@ func TestSingEvents(t *testing.T) {
 	right := 0
 	for i, v := range named(all, "verdict") {
 		p := named(all, "prompt")[i]
+		if l := named(all, "listening")[i]; l.Index != i+1 {
+			t.Errorf("the window for question %d opens as %+v", i+1, l)
+		}
 		if v.Index != i+1 || p.Index != i+1 || p.Of != 6 || p.Attempt != 1 || v.Attempt != 1 || v.Asked != p.Asked || v.TargetHz != p.TargetHz {
 			t.Errorf("prompt %+v, verdict %+v", p, v)
 		}

@@ -238,7 +238,7 @@ func TestADrillWithoutATerminal(t *testing.T) {
 	if !ok || tally.All.Asked == 0 || len(record.answers) < tally.All.Asked || sat.Ended == practice.GoingOn {
 		t.Errorf("%+v, %d answers, %+v", tally.All, len(record.answers), sat.Ended)
 	}
-	if names["prompt"] != names["verdict"] || names["prompt"] == 0 || names["summary"] != 1 {
+	if names["prompt"] != names["verdict"] || names["listening"] != names["verdict"]+names["sung"] || names["prompt"] == 0 || names["summary"] != 1 {
 		t.Errorf("events %v", names)
 	}
 	for _, a := range record.answers {

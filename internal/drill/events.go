@@ -50,6 +50,10 @@ type (
 		Part  int `json:"part,omitempty"`  // its place in a series of the course that is sung whole
 		Parts int `json:"parts,omitempty"` // and how many it has
 	}
+	listeningEvent struct {
+		Event string `json:"event"` // "listening"
+		Index int    `json:"index"`
+	}
 	verdictEvent struct {
 		Event   string `json:"event"` // "verdict"
 		Index   int    `json:"index"`
@@ -140,6 +144,8 @@ func (r *Run) EventRecord(e session.Event) any {
 		return restEvent{"rest", math.Round(e.Sung*100) / 100}
 	case session.Prompted:
 		return promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, names), e.Part, e.Parts}
+	case session.Listening:
+		return listeningEvent{"listening", e.Index}
 	case session.DictationAsked:
 		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
 	case session.Named:

@@ -71,6 +71,7 @@ type Ear struct {
 	company *pitch.CompanyFinder // of the windows for one note
 	block   []float64
 	points  []pitch.Point
+	curve   []pitch.Point // of the last window for one note
 	before  Tone
 	room    *Tone // before, where it is steady; else nil
 }
@@ -101,6 +102,22 @@ func newEar(src audio.Source, config pitch.Config, block int) (*Ear, error) {
 
 // Source returns what the Ear listens to.
 func (e *Ear) Source() audio.Source { return e.src }
+
+// Curve returns the points of the last window for one note, in order, up to the one that
+// closed it. Of a window longer than half a minute it has at least the last half minute.
+// The next window overwrites them.
+func (e *Ear) Curve() []pitch.Point { return e.curve }
+
+// curveSeconds is how much of a window Curve has at most.
+const curveSeconds = 60
+
+// keep adds a point to the curve.
+func (e *Ear) keep(p pitch.Point) {
+	if n := len(e.curve); n == cap(e.curve) { // an answer is near the end of its window
+		e.curve = e.curve[:copy(e.curve, e.curve[n/2:])]
+	}
+	e.curve = append(e.curve, p)
+}
 
 // Room returns the steady tone of the room that Before has heard; nil without one.
 func (e *Ear) Room() *Tone { return e.room }

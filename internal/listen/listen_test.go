@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -273,6 +274,42 @@ func TestNoteDoesNotAllocatePerBlock(t *testing.T) {
 	short, long := allocations(1), allocations(seconds)
 	if short != long || long > 20 {
 		t.Errorf("%g allocations in a window of 1 s, %g in one of %d s; want the same few", short, long, seconds)
+	}
+}
+
+// The curve has the points of the window up to the one that closed it, however the
+// samples come, and at least the last half minute of a window of any length.
+func TestCurve(t *testing.T) {
+	hop := int64(pitch.DefaultConfig(rate).Hop)
+	for _, before := range []float64{2, 70} { // seconds of silence
+		x := slices.Concat(silence(before), testkit.Scale(tone(2, 220), 0.3), silence(2))
+		var first []pitch.Point
+		for _, chunk := range []int{100, 256} {
+			ear, err := New(&testkit.Source{Rate: rate, Chunk: func() int { return chunk }, Cues: []testkit.Cue{{Samples: x}}}, Hearing{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			take, err := ear.Note(t.Context(), exercise.DefaultWindow().Recorded(), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			c := ear.Curve()
+			begins, ends := c[0].Index, c[len(c)-1].Index+hop
+			if ends != take.Heard || int64(len(c)) != (ends-begins)/hop || len(c) < min(3000, int(take.Heard/hop)) || len(c) > 100*curveSeconds {
+				t.Errorf("after %g s: %d points from %d to %d, heard %d", before, len(c), begins, ends, take.Heard)
+			}
+			if first == nil {
+				first = slices.Clone(c)
+			} else if !reflect.DeepEqual(first, c) {
+				t.Errorf("after %g s, in blocks of %d: another curve", before, chunk)
+			}
+			if _, err := ear.Note(t.Context(), exercise.DefaultWindow().Recorded(), nil); err != nil {
+				t.Fatal(err)
+			}
+			if again := ear.Curve(); len(again) == 0 || again[0].Index != 0 {
+				t.Errorf("the next window has %d points", len(again))
+			}
+		}
 	}
 }
 

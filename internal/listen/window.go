@@ -21,6 +21,10 @@ func (e *Ear) Note(ctx context.Context, w exercise.Window, told func(State)) (ex
 	if err != nil {
 		return exercise.Take{}, fmt.Errorf("listen: %w", err)
 	}
+	if e.curve == nil {
+		e.curve = make([]pitch.Point, 0, curveSeconds*e.config.SampleRate/e.config.Hop)
+	}
+	e.curve = e.curve[:0]
 	m := e.meter(told)
 	err = e.read(ctx, func(samples []float64, lost int64, points []pitch.Point) bool {
 		if lost > 0 {
@@ -28,6 +32,7 @@ func (e *Ear) Note(ctx context.Context, w exercise.Window, told func(State)) (ex
 		}
 		e.company.Samples(samples)
 		for i := range points {
+			e.keep(points[i])
 			if attempt.Push(points[i : i+1]) {
 				return true
 			}

@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/listen"
 	"singback/internal/synth"
+	"singback/pitch"
 	"singback/theory"
 )
 
@@ -63,7 +65,9 @@ type Judged struct {
 	Item    exercise.Item
 	Skill   exercise.Skill // what it is credited to
 	Verdict exercise.Verdict
-	Counts  bool // it is the first measured answer to the item, the one in the tally
+	Take    exercise.Take
+	Curve   []pitch.Point // of the window, in order; of a very long one the last half minute or more
+	Counts  bool          // it is the first measured answer to the item, the one in the tally
 
 	Tolerance exercise.Tolerance
 	Feedback  practice.Feedback
@@ -160,12 +164,14 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 		}
 	}
 	var take exercise.Take
+	var curve []pitch.Point
 	err = t.Answer(ctx, src, live, func(ear *listen.Ear) (err error) {
 		if err = t.Wait(ctx, ear, live, t.Think); err != nil {
 			return err
 		}
-		t.Emit(Listening{})
+		t.Emit(Listening{t.Index})
 		take, err = ear.Note(ctx, t.Window, t.meter)
+		curve = slices.Clone(ear.Curve())
 		t.heard(take.Heard, src.SampleRate())
 		if err != nil {
 			return fmt.Errorf("listen to answer %d: %w", t.Index, err)
@@ -177,7 +183,8 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 	}
 	verdict := exercise.Judge(d.Item, take, d.Tolerance)
 	judged := Judged{
-		Index: t.Index, Attempt: attempt, Item: d.Item, Skill: d.Skill(), Verdict: verdict, Counts: first && verdict.Counts(),
+		Index: t.Index, Attempt: attempt, Item: d.Item, Skill: d.Skill(), Verdict: verdict, Take: take, Curve: curve,
+		Counts:    first && verdict.Counts(),
 		Tolerance: d.Tolerance, Feedback: d.Feedback, Hidden: !d.Feedback.Shows(verdict), Seconds: t.Seconds(),
 	}
 	if d.Guess && attempt == 1 && verdict.Counts() {

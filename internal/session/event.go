@@ -29,7 +29,9 @@ type KeySet struct {
 type Waiting struct{}
 
 // Listening tells that the window is open.
-type Listening struct{}
+type Listening struct {
+	Index int // that of the task, as in what was prompted; 0 in a calibration
+}
 
 // Heard reports what an open window hears, a few times a second.
 type Heard listen.State

@@ -279,7 +279,7 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 	if !live {
 		window = window.Recorded()
 	}
-	t.Emit(Listening{})
+	t.Emit(Listening{t.Index})
 	clicks := make(chan error, 1)
 	clicking := l.Click && live && !p.Free && !p.Echo
 	listening, stop := context.WithCancel(ctx)

@@ -50,6 +50,9 @@ func (s *script) Next(seconds float64) (Task, error) {
 
 func (s *script) Emit(e Event) {
 	s.log.add(e)
+	if l, ok := e.(Listening); ok && l.Index != len(s.seconds) {
+		s.log = append(s.log, fmt.Sprintf("listen to %d in task %d", l.Index, len(s.seconds)))
+	}
 	if s.on != nil {
 		s.on(e)
 	}

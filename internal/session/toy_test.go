@@ -85,7 +85,7 @@ func (c Count) Do(ctx context.Context, t *Turn) error {
 		if err := t.Wait(ctx, ear, live, t.Think); err != nil {
 			return err
 		}
-		t.Emit(Listening{})
+		t.Emit(Listening{t.Index})
 		take, samples, err := ear.Line(ctx, exercise.PhraseWindow{Silence: 1, Pause: 1}, t.meter)
 		if err != nil {
 			return fmt.Errorf("listen to answer %d: %w", t.Index, err)

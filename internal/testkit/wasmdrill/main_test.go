@@ -57,7 +57,7 @@ func TestDrillsAreTheSameEveryTime(t *testing.T) {
 	if a.String() != b.String() {
 		t.Errorf("%s\n%s", &a, &b)
 	}
-	for _, event := range []string{"key", "prompt", "verdict", "line", "sung", "dictation", "named", "summary"} {
+	for _, event := range []string{"key", "prompt", "listening", "verdict", "line", "sung", "dictation", "named", "summary"} {
 		if !bytes.Contains(a.Bytes(), []byte(`{"event":"`+event+`"`)) {
 			t.Errorf("no event %s", event)
 		}

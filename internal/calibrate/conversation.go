@@ -66,20 +66,36 @@ var instructions = map[session.Part]string{
 	session.InstrumentPart: "Instrument: play A, or any note, on your keyboard, then others, one at a time, each for a second.",
 }
 
+// Instruction says what is to be done in a part.
+func Instruction(p session.Part) string { return instructions[p] }
+
+// Cautions are those that belong to a part; growing tells that of a child's or changing
+// voice, and first that none was told before.
+func Cautions(p session.Part, growing, first bool) []string {
+	var out []string
+	if first && Cautioned(p) {
+		out = append(out, calib.LevelCaution)
+	}
+	if p == session.VoicePart {
+		out = append(out, calib.RangeCaution)
+		if growing {
+			out = append(out, calib.GrowingCaution)
+		}
+	}
+	return out
+}
+
+// Cautioned tells that before a part the caution about levels is due.
+func Cautioned(p session.Part) bool { return p == session.LeakPart || p == session.VoicePart }
+
 // Ready says what is to be done in a part, with the cautions that belong to it,
 // and waits until the singer is ready; false leaves the part out.
 func (c *Conversation) Ready(ctx context.Context, p session.Part) (bool, error) {
-	if (p == session.LeakPart || p == session.VoicePart) && !c.cautioned {
-		c.cautioned = true
-		c.Say(calib.LevelCaution)
+	for _, text := range Cautions(p, c.Growing, !c.cautioned) {
+		c.Say(text)
 	}
-	if p == session.VoicePart {
-		c.Say(calib.RangeCaution)
-		if c.Growing {
-			c.Say(calib.GrowingCaution)
-		}
-	}
-	c.Say(instructions[p])
+	c.cautioned = c.cautioned || Cautioned(p)
+	c.Say(Instruction(p))
 	answer, ok, err := c.ask(ctx, "Enter: begin; s: leave it out; q: stop and keep nothing: ")
 	switch {
 	case err != nil:

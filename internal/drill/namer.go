@@ -55,25 +55,35 @@ func (n *namer) Name(ctx context.Context, d compose.Dictation) (names []exercise
 }
 
 // wanted says what is to be typed, and for qualities which there are.
-func (n *namer) wanted(d compose.Dictation) string {
+func (n *namer) wanted(d compose.Dictation) Wanted {
+	w := Wanted{Count: len(d.Chords)}
+	may := func(s exercise.Skill) bool { return slices.Contains(n.known, s) || slices.Contains(d.Skills(), s) }
 	if d.Of == exercise.BassSkill {
-		if len(d.Chords) == 1 {
-			return "its degree"
+		if w.Text = "its degree"; w.Count > 1 {
+			w.Text = fmt.Sprintf("the %d degrees", w.Count)
 		}
-		return fmt.Sprintf("the %d degrees", len(d.Chords))
+		for _, degree := range d.Key.ChromaticDegrees() {
+			if may(exercise.Skill{Kind: exercise.BassSkill, Degree: degree}) {
+				w.Words = append(w.Words, n.run.Style.Degree(d.Key, degree))
+			}
+		}
+		for _, s := range slices.Concat(d.Skills(), n.known) { // as they are spelled in the course, like se beside fi
+			if name := n.run.Style.Degree(d.Key, s.Degree); s.Kind == exercise.BassSkill && !slices.Contains(w.Words, name) {
+				w.Words = append(w.Words, name)
+			}
+		}
+		return w
 	}
-	what := "its quality"
-	if len(d.Chords) > 1 {
-		what = fmt.Sprintf("the %d qualities", len(d.Chords))
+	if w.Text = "its quality"; w.Count > 1 {
+		w.Text = fmt.Sprintf("the %d qualities", w.Count)
 	}
-	var choices []string
 	for _, q := range compose.Qualities() {
-		s := exercise.Skill{Kind: exercise.QualitySkill, Chord: q}
-		if slices.Contains(n.known, s) || slices.Contains(d.Skills(), s) {
-			choices = append(choices, q)
+		if may(exercise.Skill{Kind: exercise.QualitySkill, Chord: q}) {
+			w.Words = append(w.Words, q)
 		}
 	}
-	return what + " (" + strings.Join(choices, " ") + ")"
+	w.Text += " (" + strings.Join(w.Words, " ") + ")"
+	return w
 }
 
 // simulate names most of it right, after a while.

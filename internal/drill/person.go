@@ -14,8 +14,8 @@ type Person interface {
 	Retry(ctx context.Context, j session.Judged) (bool, error)
 	// Guess asks whether the answer was flat, sharp or in tune; NotMeasured: no guess.
 	Guess(ctx context.Context) (exercise.Outcome, error)
-	// Type asks for words, wanted; what check refuses is not taken, and why is told.
-	Type(ctx context.Context, wanted string, check func(text string) error) (string, error)
+	// Type asks for words; what check refuses is not taken, and why is told.
+	Type(ctx context.Context, wanted Wanted, check func(text string) error) (string, error)
 	// Study waits so many seconds, or until the singer has read the line.
 	Study(ctx context.Context, seconds float64) error
 	// Sung asks how to go on after a line; weak tells that an interval of it can be
@@ -23,6 +23,13 @@ type Person interface {
 	Sung(ctx context.Context, s session.LineSung, weak bool) (Way, error)
 	// Rest waits until the singer has rested.
 	Rest(ctx context.Context) error
+}
+
+// Wanted says which words are asked for.
+type Wanted struct {
+	Text  string   // "the 3 degrees", "its quality (maj min)"
+	Words []string // of which the answer may be made, for those who do not type
+	Count int      // how many words
 }
 
 // Way is how to go on after a line.
@@ -45,7 +52,7 @@ func (Nobody) Retry(context.Context, session.Judged) (bool, error) { return fals
 func (Nobody) Guess(context.Context) (exercise.Outcome, error) { return exercise.NotMeasured, nil }
 
 // Type ends the drill.
-func (Nobody) Type(context.Context, string, func(string) error) (string, error) {
+func (Nobody) Type(context.Context, Wanted, func(string) error) (string, error) {
 	return "", ErrEnough
 }
 

@@ -32,8 +32,8 @@ func (p ScreenPerson) Guess(ctx context.Context) (exercise.Outcome, error) { ret
 func (p ScreenPerson) Rest(ctx context.Context) error { return p.Ask.Rest(ctx) }
 
 // Type asks for words.
-func (p ScreenPerson) Type(ctx context.Context, wanted string, check func(string) error) (string, error) {
-	return p.Ask.Type(ctx, "type "+wanted+", then Enter", check)
+func (p ScreenPerson) Type(ctx context.Context, wanted drill.Wanted, check func(string) error) (string, error) {
+	return p.Ask.Type(ctx, "type "+wanted.Text+", then Enter", check)
 }
 
 // Study gives the singer the time to read.
@@ -61,11 +61,11 @@ type LinePerson struct {
 }
 
 // Type asks for words.
-func (p *LinePerson) Type(ctx context.Context, wanted string, check func(string) error) (string, error) {
+func (p *LinePerson) Type(ctx context.Context, wanted drill.Wanted, check func(string) error) (string, error) {
 	if p.Keys == nil {
 		return "", drill.ErrEnough // nobody can answer
 	}
-	fmt.Fprintf(p.Prompts, "Type %s, then Enter. Empty: hear it again; %s: give up.\n", wanted, drill.GiveUp)
+	fmt.Fprintf(p.Prompts, "Type %s, then Enter. Empty: hear it again; %s: give up.\n", wanted.Text, drill.GiveUp)
 	for {
 		text, err := p.Keys.Line(ctx)
 		if err != nil {

@@ -17,6 +17,7 @@ import (
 	"singback/internal/calibrate"
 	"singback/internal/drill"
 	"singback/internal/fold"
+	"singback/internal/kept"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/store"
@@ -129,7 +130,7 @@ type keeping struct {
 // has been moved aside, before anything is measured.
 func (c *calibrateCommand) keep() (k keeping, err error) {
 	if c.name != "" {
-		if err := store.CheckName(c.name); err != nil {
+		if err := kept.CheckName(c.name); err != nil {
 			return k, usage(fmt.Errorf("--singer: %w", err))
 		}
 	}
@@ -150,7 +151,7 @@ func (c *calibrateCommand) keep() (k keeping, err error) {
 		return k, nil
 	}
 	if c.profile != "" {
-		if err := store.CheckName(c.profile); err != nil {
+		if err := kept.CheckName(c.profile); err != nil {
 			return k, usage(fmt.Errorf("--profile: %w", err))
 		}
 		if c.name != "" && !strings.EqualFold(c.name, c.profile) {

@@ -15,6 +15,7 @@ import (
 
 	"singback/exercise/practice"
 	"singback/internal/drill"
+	"singback/internal/kept"
 	"singback/internal/store"
 	"singback/pitch"
 )
@@ -48,7 +49,7 @@ func (o *recordOptions) addSinger(cmd *cobra.Command, than string) {
 func (o *recordOptions) who(cmd *cobra.Command, e *env, s *singer) error {
 	o.implied = !cmd.Flags().Changed("singer")
 	if !o.implied {
-		if err := store.CheckSinger(o.singer); err != nil {
+		if err := kept.CheckSinger(o.singer); err != nil {
 			return usage(fmt.Errorf("--singer: %w", err))
 		}
 		s.asked = o.singer
@@ -95,7 +96,7 @@ func (o *recordOptions) check() error {
 	if o.none && o.file != "" {
 		return usagef("--no-record: --record %s wants the opposite", short(o.file))
 	}
-	if err := store.CheckSinger(o.singer); err != nil {
+	if err := kept.CheckSinger(o.singer); err != nil {
 		return usage(fmt.Errorf("--singer: %w", err))
 	}
 	return nil
@@ -141,7 +142,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *drill.Keeper {
 		k.Note = o.unnamed(singers)
 	}
 	k.Record = record
-	k.Session = store.NewSession(o.singer, d.plan.Command, string(source), d.plan.Seed, pitch.Version, d.start)
+	k.Session = kept.NewSession(o.singer, d.plan.Command, string(source), d.plan.Seed, pitch.Version, d.start)
 	return k
 }
 

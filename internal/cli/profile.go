@@ -10,6 +10,7 @@ import (
 
 	"singback/calib"
 	"singback/exercise"
+	"singback/internal/kept"
 	"singback/internal/newfile"
 	"singback/internal/report"
 	"singback/internal/store"
@@ -176,7 +177,7 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	}
 	singers := p.env.singers()
 	if p.which != "" {
-		if err := store.CheckName(p.which); err != nil {
+		if err := kept.CheckName(p.which); err != nil {
 			return usage(fmt.Errorf("--profile: %w", err))
 		}
 	}
@@ -375,7 +376,7 @@ names, to standard output or with --out to a file.`,
 			if !found {
 				return errors.New("there is no profile to export; singback profile list shows who has one")
 			}
-			data, err := store.Encode(profile)
+			data, err := kept.EncodeProfile(profile)
 			if err != nil {
 				return err
 			}
@@ -410,7 +411,7 @@ func (p *profileCommand) newImport() *cobra.Command {
 				return err
 			}
 			if p.which != "" {
-				if err := store.CheckName(p.which); err != nil {
+				if err := kept.CheckName(p.which); err != nil {
 					return usage(fmt.Errorf("--profile: %w", err))
 				}
 				profile.Name = p.which

@@ -12,6 +12,7 @@ import (
 
 	"singback/calib"
 	"singback/internal/drill"
+	"singback/internal/kept"
 	"singback/internal/listen"
 	"singback/internal/store"
 	"singback/theory"
@@ -91,7 +92,7 @@ func (s *singer) know(e *env) error {
 		// Somebody else's voice and room would not fit.
 		current := name
 		name, err = store.Nobody, nil
-		if store.CheckName(s.asked) == nil {
+		if kept.CheckName(s.asked) == nil {
 			var there bool
 			if name, there, err = singers.Find(s.asked); !there {
 				name = store.Nobody

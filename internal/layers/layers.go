@@ -32,7 +32,8 @@ internal/notation: theory internal/plain gomidi              | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
-internal/store:    theory exercise exercise/compose exercise/practice calib go-toml sqlite      | pitch
+internal/kept:     theory exercise exercise/compose exercise/practice calib go-toml |
+internal/store:    exercise/practice calib internal/kept sqlite          | exercise pitch
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |

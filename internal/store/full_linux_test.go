@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"singback/exercise/practice"
+	"singback/internal/testkit/invented"
 )
 
 // onSmallDisk runs the test that calls it in another process that has a disk of
@@ -95,7 +96,7 @@ func TestRealDiskFull(t *testing.T) {
 	free()
 	// While.
 	s := session("Anna")
-	list := answers(s, 400)
+	list := invented.Answers(s, 400)
 	r := open(t, path)
 	fill(t, r, list[:10])
 	free = fillDisk(t, dir)
@@ -121,14 +122,14 @@ func TestRealDiskFull(t *testing.T) {
 	equal(t, all(t, r, Query{}), list[:kept])
 	r.Close()
 	if r, err = OpenRecord(path, evening); err == nil {
-		err = addUntil(r, answers(session("Ben"), 400))
+		err = addUntil(r, invented.Answers(session("Ben"), 400))
 	}
 	r.Close()
 	isFull("opening", err)
 	free()
 	// The program ends on a full disk.
 	r = open(t, path)
-	fill(t, r, answers(session("Anna"), 5))
+	fill(t, r, invented.Answers(session("Anna"), 5))
 	free = fillDisk(t, dir)
 	r.Close()
 	free()
@@ -164,7 +165,7 @@ func TestFileLimit(t *testing.T) {
 		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
 			t.Fatal(err)
 		}
-		list := answers(session("Anna"), 1000)
+		list := invented.Answers(session("Anna"), 1000)
 		err := addUntil(r, list)
 		kept := len(all(t, r, Query{}))
 		if !errors.Is(err, ErrRecordDisk) && !errors.Is(err, ErrRecordFull) || RecordHint(err) == "" || strings.ContainsAny(err.Error(), "()") || kept == 0 || kept == len(list) {

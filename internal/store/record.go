@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"singback/internal/kept"
 )
 
 // Record is the practice record: every answer of every singer, in one SQLite
@@ -53,6 +55,9 @@ type migration struct {
 	sql  string
 	then func(*Record) error
 }
+
+// summed is the version from which on every answer has a checksum.
+const summed = 3
 
 // migrations make the tables; the n-th brings a file of version n to n+1. The
 // version is SQLite's user_version. A migration that has been released is never
@@ -457,16 +462,16 @@ func (r *Record) sign() error {
 		ids[s.row.Session] = s.id
 	}
 	var sums [][3]any
-	rd := newReader()
+	rd := kept.NewReader()
 	for rw, err := range r.rows(ctx, "") {
 		if rw == nil {
 			return err
 		}
 		if err == nil {
-			_, err = rd.answer(rw)
+			_, err = rd.Answer(rw)
 		}
 		if err == nil {
-			sums = append(sums, [3]any{int64(checksum(rw.fields())), ids[rw.Session], rw.Number})
+			sums = append(sums, [3]any{int64(rw.Checksum()), ids[rw.Session], rw.Number})
 		}
 	}
 	set, err := r.db.Prepare("UPDATE answers SET checksum = ? WHERE session_id = ? AND number = ?")

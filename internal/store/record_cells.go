@@ -7,11 +7,13 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"singback/internal/kept"
 )
 
 // looker reads the cells of all tables.
 type looker struct {
-	rd     *reader
+	rd     *kept.Reader
 	seed   maphash.Seed
 	values []value
 }
@@ -51,15 +53,15 @@ func (l *looker) look(kind byte, c cell) (f finding) {
 	case n == singerValues:
 		f.singer = string(values[1].bytes)
 		name, ok := values[1].text()
-		f.ok = ok && values[0].null() && CheckSinger(name) == nil
+		f.ok = ok && values[0].null() && kept.CheckSinger(name) == nil
 	case n == sessionValues:
 		f.session, f.ok = l.session(values)
 	case n == answerValues(1), n == answerValues(2), n == answerValues(summed):
-		var rw row
-		session, check, ok := rw.setValues(values)
-		rw.setSession(&standIn)
-		if f.ok = ok && (check != nil || rw.likely()); f.ok {
-			_, err := l.rd.answer(&rw)
+		var rw kept.Row
+		session, check, ok := setValues(&rw, values)
+		setSession(&rw, &standIn)
+		if f.ok = ok && (check != nil || likely(&rw)); f.ok {
+			_, err := l.rd.Answer(&rw)
 			f.ok = err == nil
 		}
 		f.answer = &foundAnswer{session: session, number: rw.Number, row: c.row, hash: maphash.Bytes(l.seed, c.record), summed: check != nil}
@@ -69,7 +71,7 @@ func (l *looker) look(kind byte, c cell) (f finding) {
 
 // answerValues is how many values the table of answers of a version has.
 func answerValues(version int) int {
-	n := answerKeys + versionColumns[version] - sessionColumns
+	n := answerKeys + kept.VersionColumns[version] - kept.SessionColumns
 	if version >= summed {
 		n++
 	}
@@ -102,7 +104,7 @@ func (m onlyOnes[T]) add(id int64, x T) {
 
 // sessionRecord is a row of the table of sessions; its row has no singer yet.
 type sessionRecord struct {
-	row    row
+	row    kept.Row
 	singer int64
 }
 
@@ -121,26 +123,26 @@ func (l *looker) session(values []value) (*sessionRecord, bool) {
 		return s, false
 	}
 	r.Singer = standIn.Singer
-	_, err := l.rd.readSession(r)
+	_, err := l.rd.Session(r)
 	r.Singer = ""
 	return s, err == nil
 }
 
 // standIn is the session of an answer whose own is not known yet.
-var standIn = row{
-	Singer: "?", Session: strings.Repeat("0", 32), Started: time.Unix(0, 0).UTC().Format(timeFormat),
+var standIn = kept.Row{
+	Singer: "?", Session: strings.Repeat("0", 32), Started: time.Unix(0, 0).UTC().Format(kept.TimeFormat),
 	Command: "?", Source: "?", Seed: "0", Estimator: "?",
 }
 
 // setSession copies the columns of the session from another row.
-func (r *row) setSession(from *row) {
+func setSession(r *kept.Row, from *kept.Row) {
 	r.Singer, r.Session, r.Started = from.Singer, from.Session, from.Started
 	r.Command, r.Source, r.Seed, r.Estimator = from.Command, from.Source, from.Seed, from.Estimator
 }
 
 // setValues sets the columns of an answer from the values of its record, and
 // returns the number of its session, and its checksum if it has one.
-func (r *row) setValues(values []value) (session int64, check *int64, ok bool) {
+func setValues(r *kept.Row, values []value) (session int64, check *int64, ok bool) {
 	if session, ok = values[1].integer(); !ok || !values[0].null() {
 		return session, nil, false
 	}
@@ -152,7 +154,7 @@ func (r *row) setValues(values []value) (session int64, check *int64, ok bool) {
 		}
 		check, values = &sum, values[:last]
 	}
-	fields := r.fields()[sessionColumns:]
+	fields := r.Fields()[kept.SessionColumns:]
 	for i, v := range values[answerKeys:] {
 		ok := true
 		switch p := fields[i].(type) {
@@ -194,10 +196,10 @@ func setValue[T any](p **T, v value, read func() (T, bool)) bool {
 
 // likely reports whether the numbers of a row are of a size that such numbers
 // have. Eight bytes at random are so 1 in 25 times.
-func (r *row) likely() bool {
+func likely(r *kept.Row) bool {
 	real := func(x float64) bool { return x == 0 || math.Abs(x) > 1e-18 && math.Abs(x) < 1e6 }
 	whole := func(x int64) bool { return x > -1000 && x < 1e6 }
-	for _, p := range r.fields()[sessionColumns:] {
+	for _, p := range r.Fields()[kept.SessionColumns:] {
 		ok := true
 		switch p := p.(type) {
 		case *float64:
@@ -226,7 +228,7 @@ type pageRows struct {
 var errMoving = errors.New("it changes while it is read")
 
 // row returns an answer without its session, and its checksum, 0 if it has none.
-func (p *pageRows) row(pages *pageFile, a foundAnswer) (rw row, check int64, err error) {
+func (p *pageRows) row(pages *pageFile, a foundAnswer) (rw kept.Row, check int64, err error) {
 	if a.page != p.held {
 		page, err := pages.page(a.page)
 		if err != nil {
@@ -242,7 +244,7 @@ func (p *pageRows) row(pages *pageFile, a foundAnswer) (rw row, check int64, err
 	if p.values, ok = record(p.values[:0], p.list[a.cell].record); !ok {
 		return rw, 0, errMoving
 	}
-	_, sum, ok := rw.setValues(p.values)
+	_, sum, ok := setValues(&rw, p.values)
 	if !ok {
 		return rw, 0, errMoving
 	}

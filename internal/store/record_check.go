@@ -8,6 +8,8 @@ import (
 	"os"
 	"strings"
 	"time"
+
+	"singback/internal/kept"
 )
 
 // Check is what Record.Check found.
@@ -114,9 +116,41 @@ GROUP BY singers.id ORDER BY name`)
 		if err := rows.Scan(&s.Name, &s.Sessions, &s.Answers, &first, &last); err != nil {
 			return nil, recordError(r.path, err)
 		}
-		s.First, _ = time.Parse(timeFormat, first)
-		s.Last, _ = time.Parse(timeFormat, last)
+		s.First, _ = time.Parse(kept.TimeFormat, first)
+		s.Last, _ = time.Parse(kept.TimeFormat, last)
 		out = append(out, s)
 	}
 	return out, recordError(r.path, rows.Err())
+}
+
+// ExamineRecord looks at the record at path, and at a damaged one page by page. It
+// returns the path as errors name it. The error is fs.ErrNotExist where there is
+// none.
+func ExamineRecord(ctx context.Context, path string) (file string, c Check, err error) {
+	r, err := ReadRecord(path)
+	if err == nil {
+		defer r.Close()
+		if c, err = r.Check(ctx); err == nil && len(c.Problems) == 0 {
+			return r.Path(), c, nil
+		}
+	}
+	if err != nil && !errors.Is(err, ErrRecordDamaged) && !errors.Is(err, ErrRecordForeign) {
+		return "", c, err
+	}
+	s, failed := SalvageRecord(ctx, path)
+	if failed != nil {
+		if err == nil {
+			err = failed
+		}
+		return "", c, err
+	}
+	defer s.Close()
+	found := s.Check()
+	switch {
+	case err == nil:
+		found.Problems = c.Problems
+	case len(found.Problems) == 0:
+		found.Problems = []string{strings.TrimPrefix(err.Error(), s.Path()+": ")}
+	}
+	return s.Path(), found, nil
 }

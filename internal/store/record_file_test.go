@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"singback/exercise/practice"
+	"singback/internal/testkit/invented"
 )
 
 // A file and what lies beside it are their owner's alone, also where they were not.
@@ -38,7 +39,7 @@ func TestOwnersAlone(t *testing.T) {
 	}
 	withUmask(t, 0)
 	r := open(t, path)
-	fill(t, r, answers(session("Anna"), 3))
+	fill(t, r, invented.Answers(session("Anna"), 3))
 	reader, err := ReadRecord(path)
 	if err != nil {
 		t.Fatal(err)
@@ -59,7 +60,7 @@ func TestOwnersAlone(t *testing.T) {
 		}
 	}
 	r = open(t, path)
-	fill(t, r, answers(session("Anna"), 3))
+	fill(t, r, invented.Answers(session("Anna"), 3))
 	check("opened, and copied")
 }
 
@@ -122,7 +123,7 @@ func TestPlainFilesOnly(t *testing.T) {
 func recordOf(t *testing.T, path string, n int) {
 	t.Helper()
 	r := open(t, path)
-	fill(t, r, answers(session("Anna"), n))
+	fill(t, r, invented.Answers(session("Anna"), n))
 	if err := r.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +154,7 @@ func TestLinksToARecord(t *testing.T) {
 	path, byFile, byFolder := filepath.Join(real, "record.db"), filepath.Join(dir, "link.db"), filepath.Join(dir, "folder", "record.db")
 	symlink(t, path, byFile)
 	symlink(t, real, filepath.Dir(byFolder))
-	list := answers(session("Anna"), 6)
+	list := invented.Answers(session("Anna"), 6)
 	r := open(t, byFolder) // it is made there
 	fill(t, r, list[:2])
 	for _, name := range []string{path, byFile, byFolder} {
@@ -173,7 +174,7 @@ func TestLinksToARecord(t *testing.T) {
 		t.Errorf("it says %s", got)
 	}
 	r.session, r.number = sessionRow{}, 0
-	other := answers(session("Ben"), 3)
+	other := invented.Answers(session("Ben"), 3)
 	fill(t, r, other)
 	r.Close()
 	r = open(t, path)
@@ -188,7 +189,7 @@ func TestLinksToARecord(t *testing.T) {
 // record alone.
 func TestImportRecord(t *testing.T) {
 	from := open(t, filepath.Join(t.TempDir(), "from.db"))
-	list := answers(session("Anna"), 30)
+	list := invented.Answers(session("Anna"), 30)
 	fill(t, from, list)
 	var table bytes.Buffer
 	if _, err := from.Export(t.Context(), &table, CSV, ""); err != nil {
@@ -230,27 +231,6 @@ func TestImportRecord(t *testing.T) {
 	}
 }
 
-// A guarded text begins no cell with what a spreadsheet takes for a formula, and
-// comes back exactly.
-func FuzzGuard(f *testing.F) {
-	for _, s := range []string{"=cmd|' /C calc'!A0", "+1", "@SUM(A1)", "-2+3", "'=x", "''-", "Anna;=1+1", "a\t'+b", "\tx", "\r=", "Zoë", "", "'", ";", "b7", "level 3 seed 4711", "＝1", ";;'\t'=\t=;-"} {
-		f.Add(s)
-	}
-	begins := regexp.MustCompile(`(^|;)[=+\-@\t\r\n＝＋－＠]`)
-	f.Fuzz(func(t *testing.T, s string) {
-		g := guard(s)
-		if unguard(g) != s {
-			t.Errorf("%q is guarded as %q and comes back as %q", s, g, unguard(g))
-		}
-		if begins.MatchString(g) {
-			t.Errorf("%q is guarded as %q", s, g)
-		}
-		if !begins.MatchString(s) && !strings.ContainsAny(s, "'\t") && g != s {
-			t.Errorf("%q became %q", s, g)
-		}
-	})
-}
-
 // A guarded export says so, holds no formula, and is imported as what it was; one
 // that is not guarded is not undone.
 func TestGuardedExport(t *testing.T) {
@@ -258,7 +238,7 @@ func TestGuardedExport(t *testing.T) {
 	from := open(t, filepath.Join(t.TempDir(), "from.db"))
 	var want []practice.Answer
 	for i, name := range names {
-		list := answers(session(name), 20)
+		list := invented.Answers(session(name), 20)
 		list[3].Material = []string{"-I V", "=1", "I V65 I", "@", "'+", "x;-y", "ii"}[i]
 		fill(t, from, list)
 	}

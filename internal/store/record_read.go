@@ -2,201 +2,15 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"iter"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
-	"singback/exercise"
 	"singback/exercise/practice"
-	"singback/theory"
+	"singback/internal/kept"
 )
-
-// reader turns rows into answers. It remembers what it has parsed: a record has
-// few different keys, skills and tunings.
-type reader struct {
-	keys    map[string]theory.Key
-	skills  map[string]exercise.Skill
-	tunings map[string]theory.Tuning
-	degrees map[string]theory.Degree
-	session practice.Session
-	started string
-}
-
-func newReader() *reader {
-	return &reader{map[string]theory.Key{}, map[string]exercise.Skill{}, map[string]theory.Tuning{}, map[string]theory.Degree{}, practice.Session{}, ""}
-}
-
-// lookUp parses s, or finds it among what was parsed.
-func lookUp[T any](known map[string]T, s string, parse func(string) (T, error)) (T, error) {
-	if x, ok := known[s]; ok {
-		return x, nil
-	}
-	x, err := parse(s)
-	if err == nil {
-		known[s] = x
-	}
-	return x, err
-}
-
-func (rd *reader) key(s string) (theory.Key, error) { return lookUp(rd.keys, s, theory.ParseModalKey) }
-
-func (rd *reader) degree(s string) (theory.Degree, error) {
-	return lookUp(rd.degrees, s, exercise.ParseDegree)
-}
-
-// readSession reads the session of a row.
-func (rd *reader) readSession(r *row) (practice.Session, error) {
-	if r.Session == rd.session.ID && r.Started == rd.started && r.Singer == rd.session.Singer {
-		return rd.session, nil
-	}
-	s := practice.Session{ID: r.Session, Singer: r.Singer, Command: r.Command, Source: r.Source, Estimator: r.Estimator}
-	var err error
-	if s.Started, err = time.Parse(timeFormat, r.Started); err != nil {
-		return s, fmt.Errorf("started: %w", notTime(r.Started))
-	}
-	if s.Seed, err = strconv.ParseUint(r.Seed, 10, 64); err != nil {
-		return s, fmt.Errorf("seed: %.30q is no whole number from 0 up", r.Seed)
-	}
-	if err := validSession(s); err != nil {
-		return s, err
-	}
-	rd.session, rd.started = s, r.Started
-	return s, nil
-}
-
-// columnError says which column of a row it is that cannot be read.
-func columnError(column string, err error) error { return fmt.Errorf("%s: %w", column, err) }
-
-// answer reads a row. It refuses what newRow would not have written.
-func (rd *reader) answer(r *row) (a practice.Answer, err error) {
-	bad := func(column string, err error) (practice.Answer, error) {
-		return practice.Answer{}, columnError(column, err)
-	}
-	session, err := rd.readSession(r)
-	if err != nil {
-		return practice.Answer{}, err
-	}
-	a = practice.Answer{Session: session, Number: int(r.Number), Index: int(r.Item), Attempt: int(r.Attempt), Counts: r.Counts, Again: r.Again}
-	if a.At, err = time.Parse(timeFormat, r.At); err != nil {
-		return bad("at", notTime(r.At))
-	}
-	if a.Skill, err = lookUp(rd.skills, r.Skill, exercise.ParseSkill); err != nil {
-		return bad("skill", err)
-	}
-	if a.Item, err = rd.item(r); err != nil {
-		return practice.Answer{}, err
-	}
-	a.Tolerance = exercise.Tolerance{Cents: r.ToleranceCents, StrictOctave: r.StrictOctave}
-	if err := a.Tolerance.Validate(); err != nil {
-		return bad("tolerance_cents", err)
-	}
-	if a.Verdict, err = rd.verdict(r); err != nil {
-		return practice.Answer{}, err
-	}
-	if a.Feedback, err = practice.ParseFeedback(r.Feedback); err != nil {
-		return bad("feedback", err)
-	}
-	if r.Guess != nil {
-		if a.Guess, err = exercise.ParseOutcome(*r.Guess); err != nil {
-			return bad("guess", err)
-		}
-	}
-	switch {
-	case r.Notes != nil && r.NotesRight != nil && *r.Notes >= 1:
-		a.Notes, a.NotesRight = int(*r.Notes), int(*r.NotesRight)
-	case r.Notes != nil || r.NotesRight != nil:
-		return bad("notes, notes_right", errors.New("want both or none, and 1 note or more"))
-	}
-	if r.Named != nil {
-		a.Named = *r.Named
-	}
-	if r.Material != nil {
-		a.Material = *r.Material
-	}
-	return a, validAnswer(a)
-}
-
-// item reads what was asked.
-func (rd *reader) item(r *row) (it exercise.Item, err error) {
-	if it.Key, err = rd.key(r.Key); err != nil {
-		return it, columnError("key", err)
-	}
-	if it.Tuning, err = lookUp(rd.tunings, r.Tuning, func(s string) (theory.Tuning, error) { return theory.ParseTuning(s, theory.DefaultA4) }); err != nil {
-		return it, columnError("tuning", err)
-	}
-	if _, err := theory.NewTuning(r.A4Hz); err != nil {
-		return it, columnError("a4_hz", err)
-	}
-	it.Tuning.A4 = r.A4Hz
-	if it.Asked, err = rd.degree(r.Degree); err != nil {
-		return it, columnError("degree", err)
-	}
-	if r.FromDegree != nil {
-		d, err := rd.degree(*r.FromDegree)
-		if err != nil {
-			return it, columnError("from_degree", err)
-		}
-		it.From = &d
-	}
-	it.Move = exercise.Direction(r.Move)
-	it.Register.TonicOctave = int(r.TonicOctave)
-	if r.RangeLow != nil && r.RangeHigh != nil {
-		it.Register.Range = theory.Range{Low: int(*r.RangeLow), High: int(*r.RangeHigh)}
-	}
-	return it, nil
-}
-
-// verdict reads what was judged.
-func (rd *reader) verdict(r *row) (v exercise.Verdict, err error) {
-	if v.Outcome, err = exercise.ParseOutcome(r.Outcome); err != nil {
-		return v, columnError("outcome", err)
-	}
-	if r.Reason != nil {
-		if v.Reason, err = exercise.ParseReason(*r.Reason); err != nil {
-			return v, columnError("reason", err)
-		}
-	}
-	if r.Sung != nil {
-		if v.Sung, err = rd.degree(*r.Sung); err != nil {
-			return v, columnError("sung", err)
-		}
-		v.HasSung = true
-	}
-	if r.OctaveShift != nil {
-		v.OctaveShift = int(*r.OctaveShift)
-	}
-	v.Level = r.LevelDBFS
-	for _, f := range []struct {
-		name string
-		from *float64
-		to   *float64
-	}{
-		{"cents", r.Cents, &v.Cents}, {"cents_from_asked", r.CentsFromAsked, &v.FromAsked}, {"cents_se", r.CentsSE, &v.SE},
-		{"f0_hz", r.F0Hz, &v.F0}, {"spread_cents", r.SpreadCents, &v.Spread}, {"vibrato_hz", r.VibratoHz, &v.VibratoHz},
-		{"vibrato_cents", r.VibratoCents, &v.VibratoCents}, {"scoop_cents", r.ScoopCents, &v.Scoop},
-		{"settle_s", r.SettleS, &v.Settle}, {"held_s", r.HeldS, &v.Held}, {"answer_s", r.AnswerS, &v.Answer},
-		{"level_dbfs", &r.LevelDBFS, &v.Level},
-	} {
-		if f.from == nil {
-			continue
-		}
-		if math.IsNaN(*f.from) || math.IsInf(*f.from, 0) {
-			return v, columnError(f.name, errors.New("not a finite number"))
-		}
-		*f.to = *f.from
-	}
-	v.BySteps = r.BySteps != nil && *r.BySteps
-	return v, nil
-}
-
-func notTime(s string) error {
-	return fmt.Errorf("%.40q is no time like 2026-11-25T19:30:00.000+01:00", s)
-}
 
 // Query chooses answers. The zero Query is all of them.
 type Query struct {
@@ -210,10 +24,10 @@ type Query struct {
 // that wraps ErrAnswer, and the next follows; after any other error none does.
 func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[practice.Answer, error] {
 	return func(yield func(practice.Answer, error) bool) {
-		rd, since := newReader(), ""
+		rd, since := kept.NewReader(), ""
 		if !q.Since.IsZero() {
 			// Zones differ by at most a day; the exact time is compared later.
-			since = q.Since.UTC().AddDate(0, 0, -2).Format(timeFormat)
+			since = q.Since.UTC().AddDate(0, 0, -2).Format(kept.TimeFormat)
 		}
 		for rw, err := range r.rows(ctx, q.Singer) {
 			if rw == nil {
@@ -225,7 +39,7 @@ func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[practice.Answer
 				if q.Counted && !rw.Counts || rw.At < since {
 					continue
 				}
-				if a, err = rd.answer(rw); err != nil {
+				if a, err = rd.Answer(rw); err != nil {
 					err = fmt.Errorf("%w: %w", ErrAnswer, err)
 				}
 			}
@@ -243,22 +57,20 @@ func (r *Record) Answers(ctx context.Context, q Query) iter.Seq2[practice.Answer
 }
 
 // ErrAnswer is wrapped by the error about a single answer.
-var ErrAnswer = errors.New("it cannot be read")
-
-var errChanged = fmt.Errorf("%w: it is not what was written (its checksum is another)", ErrAnswer)
+var ErrAnswer = kept.ErrAnswer
 
 // rows yields the rows of a singer, "" for all. The row is valid until the next.
 // With an error about a row it yields that row, with any other none, and no row
 // follows. Sessions are few and their answers lie together, so that nothing large is
 // sorted. No row is left out for a value before its checksum has told that it is so.
-func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*row, error] {
-	return func(yield func(*row, error) bool) {
+func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*kept.Row, error] {
+	return func(yield func(*kept.Row, error) bool) {
 		sessions, err := r.sessions(ctx, singer)
 		if err != nil {
 			yield(nil, recordError(r.path, err))
 			return
 		}
-		names := slices.Clone(columns[sessionColumns:versionColumns[min(r.version, len(versionColumns)-1)]])
+		names := slices.Clone(kept.Columns[kept.SessionColumns:kept.VersionColumns[min(r.version, len(kept.VersionColumns)-1)]])
 		n := len(names)
 		if r.version >= summed {
 			names = append(names, "checksum")
@@ -280,7 +92,7 @@ func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*row, error]
 				return false
 			}
 			defer rows.Close()
-			fields := s.row.fields()
+			fields := s.row.Fields()
 			for rows.Next() {
 				if err := rows.Scan(to...); err != nil {
 					yield(nil, recordError(r.path, err))
@@ -288,12 +100,12 @@ func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*row, error]
 				}
 				var err error
 				for i, v := range values[:n] {
-					if !setColumn(fields[sessionColumns+i], v) && err == nil {
+					if !setColumn(fields[kept.SessionColumns+i], v) && err == nil {
 						err = fmt.Errorf("%w: %s is of another kind", ErrAnswer, names[i])
 					}
 				}
-				if r.version >= summed && err == nil && values[n] != int64(checksum(fields)) {
-					err = errChanged
+				if r.version >= summed && err == nil && values[n] != int64(s.row.Checksum()) {
+					err = kept.ErrChanged
 				}
 				if !yield(&s.row, err) {
 					return false
@@ -316,7 +128,7 @@ func (r *Record) rows(ctx context.Context, singer string) iter.Seq2[*row, error]
 // sessionRow is a session: its row in the table and its columns of the export.
 type sessionRow struct {
 	id  int64
-	row row
+	row kept.Row
 }
 
 // sessions returns the sessions of a singer, or of all, in the order of singers
@@ -331,7 +143,7 @@ FROM sessions LEFT JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) 
 	var out []sessionRow
 	for rows.Next() {
 		var s sessionRow
-		var values [sessionColumns]any
+		var values [kept.SessionColumns]any
 		to := []any{&s.id}
 		for i := range values {
 			to = append(to, &values[i])
@@ -339,7 +151,7 @@ FROM sessions LEFT JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) 
 		if err := rows.Scan(to...); err != nil {
 			return nil, err
 		}
-		for i, field := range s.row.fields()[:sessionColumns] {
+		for i, field := range s.row.Fields()[:kept.SessionColumns] {
 			setColumn(field, values[i]) // what is of another kind does not fit the checksums
 		}
 		out = append(out, s)
@@ -347,23 +159,34 @@ FROM sessions LEFT JOIN singers ON singers.id = singer_id WHERE ? IN ('', name) 
 	return out, rows.Err()
 }
 
+// counted yields the answers of a singer that count, until the context ends.
+func (r *Record) counted(ctx context.Context, singer string) iter.Seq2[practice.Answer, error] {
+	return func(yield func(practice.Answer, error) bool) {
+		for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true}) {
+			if ctx.Err() != nil {
+				err = ctx.Err()
+			}
+			if !yield(a, err) {
+				return
+			}
+		}
+	}
+}
+
 // Practice works out what is known of a singer from all answers that count.
 // Those that cannot be read are left out and counted in skipped.
 func (r *Record) Practice(ctx context.Context, singer string) (p *practice.Practice, skipped int, err error) {
-	p = &practice.Practice{}
-	for a, err := range r.Answers(ctx, Query{Singer: singer, Counted: true}) {
-		switch {
-		case ctx.Err() != nil:
-			return p, skipped, ctx.Err()
-		case errors.Is(err, ErrAnswer):
-			skipped++
-			continue
-		case err != nil:
-			return p, skipped, err
-		}
-		if t, ok := a.Trial(); ok {
-			p.Add(t)
-		}
-	}
-	return p, skipped, nil
+	return kept.PracticeOf(r.counted(ctx, singer), singer)
+}
+
+// ProgressQuery says which answers progress is worked out from, and Progress what
+// they say.
+type (
+	ProgressQuery = kept.ProgressQuery
+	Progress      = kept.Progress
+)
+
+// Progress works out what the answers that count say.
+func (r *Record) Progress(ctx context.Context, of ProgressQuery) (Progress, error) {
+	return kept.ProgressOf(r.counted(ctx, of.Singer), of)
 }

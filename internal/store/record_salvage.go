@@ -14,6 +14,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"singback/internal/kept"
 )
 
 // Salvage is what can still be read of a damaged record. The file is never
@@ -43,11 +45,11 @@ type Salvage struct {
 	Answers, Lost int
 	SizeBytes     int64
 
-	broken   int            // pages
-	changed  int            // answers that do not fit their checksum
-	mended   int            // sessions and singers that were put right
-	sessions map[int64]*row // those of answers, and of version 1 and 2 all
-	found    []foundAnswer  // in the order of an export
+	broken   int                 // pages
+	changed  int                 // answers that do not fit their checksum
+	mended   int                 // sessions and singers that were put right
+	sessions map[int64]*kept.Row // those of answers, and of version 1 and 2 all
+	found    []foundAnswer       // in the order of an export
 }
 
 // foundAnswer is where an answer lies.
@@ -134,7 +136,7 @@ type tables struct {
 
 // look goes through the pages.
 func (s *Salvage) look(ctx context.Context) error {
-	l := looker{rd: newReader(), seed: maphash.MakeSeed()}
+	l := looker{rd: kept.NewReader(), seed: maphash.MakeSeed()}
 	t := tables{onlyOnes[string]{}, onlyOnes[sessionRecord]{}, onlyOnes[indexEntry]{}, candidates[string]{}, candidates[sessionRecord]{}}
 	numbers := make([]int, 0, s.pages.pages+len(s.pages.stray))
 	for n := 2; n <= s.pages.pages; n++ {
@@ -154,7 +156,7 @@ func (s *Salvage) look(ctx context.Context) error {
 		s.pages.pages += missing
 	}
 	last := s.lastRow(&t)
-	s.sessions = map[int64]*row{}
+	s.sessions = map[int64]*kept.Row{}
 	proven, err := s.prove(ctx, t.maySessions, t.maySingers)
 	if err != nil {
 		return err
@@ -280,10 +282,9 @@ func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord],
 		if err != nil {
 			return nil, recordError(s.path, err)
 		}
-		fields := rw.fields()
-		fits := func(session *row) bool {
-			rw.setSession(session)
-			return checksum(fields) == uint64(check)
+		fits := func(session *kept.Row) bool {
+			setSession(&rw, session)
+			return rw.Checksum() == uint64(check)
 		}
 		if known := s.sessions[a.session]; known != nil {
 			if fits(known) {
@@ -291,7 +292,7 @@ func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord],
 			}
 			continue
 		}
-		found := (*row)(nil)
+		found := (*kept.Row)(nil)
 		for _, mend := range []bool{false, true} {
 			if found != nil || mend && failed[a.session] >= tried {
 				break
@@ -300,7 +301,7 @@ func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord],
 				for _, singer := range singers[one.singer] {
 					r := one.row
 					r.Singer = singer
-					if mend && r.mend(fits) {
+					if mend && mendSession(&r, fits) {
 						s.mended++
 						singers.add(one.singer, r.Singer)
 						found = &r
@@ -320,18 +321,18 @@ func (s *Salvage) prove(ctx context.Context, sessions candidates[sessionRecord],
 	return proven, nil
 }
 
-// mend changes each bit of the columns of a session in turn until it fits. None of
+// mendSession changes each bit of the columns of a session in turn until it fits. None of
 // ours is longer than most.
-func (r *row) mend(fits func(*row) bool) bool {
+func mendSession(r *kept.Row, fits func(*kept.Row) bool) bool {
 	const most = 400 // bytes
 	length := 0
-	for _, p := range r.fields()[:sessionColumns] {
+	for _, p := range r.Fields()[:kept.SessionColumns] {
 		length += len(*p.(*string))
 	}
 	if length > most {
 		return false
 	}
-	for _, p := range r.fields()[:sessionColumns] {
+	for _, p := range r.Fields()[:kept.SessionColumns] {
 		text := p.(*string)
 		whole := *text
 		for i := range len(whole) {
@@ -375,8 +376,8 @@ func (s *Salvage) order() {
 }
 
 // rows yields the rows of a singer, "" for all. The row is valid until the next.
-func (s *Salvage) rows(ctx context.Context, singer string) iter.Seq2[*row, error] {
-	return func(yield func(*row, error) bool) {
+func (s *Salvage) rows(ctx context.Context, singer string) iter.Seq2[*kept.Row, error] {
+	return func(yield func(*kept.Row, error) bool) {
 		var pages pageRows
 		for _, a := range s.found {
 			session := s.sessions[a.session]
@@ -384,8 +385,8 @@ func (s *Salvage) rows(ctx context.Context, singer string) iter.Seq2[*row, error
 				continue
 			}
 			rw, check, err := pages.row(s.pages, a)
-			rw.setSession(session)
-			if err == nil && a.summed && uint64(check) != checksum(rw.fields()) {
+			setSession(&rw, session)
+			if err == nil && a.summed && uint64(check) != rw.Checksum() {
 				err = errMoving
 			}
 			if err = cmp.Or(ctx.Err(), err); err != nil {
@@ -402,7 +403,7 @@ func (s *Salvage) rows(ctx context.Context, singer string) iter.Seq2[*row, error
 // Export writes the answers that can be read, of one singer or, for "", of all, as
 // Record.Export does, and returns how many.
 func (s *Salvage) Export(ctx context.Context, w io.Writer, f Format, singer string) (int, error) {
-	return exportRows(w, f, s.rows(ctx, singer))
+	return kept.WriteRows(w, f, s.rows(ctx, singer))
 }
 
 // Check sums up what was found.
@@ -422,7 +423,7 @@ func (s *Salvage) Check() Check {
 		}
 		n := &c.Singers[of[rw.Singer]]
 		n.Answers++
-		at, _ := time.Parse(timeFormat, rw.At)
+		at, _ := time.Parse(kept.TimeFormat, rw.At)
 		if n.First.IsZero() || at.Before(n.First) {
 			n.First = at
 		}

@@ -16,6 +16,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"singback/internal/kept"
+	"singback/internal/testkit/invented"
 )
 
 // several makes a record of some thousand answers of two singers in many sessions.
@@ -25,13 +28,13 @@ func several(t testing.TB, n int) (path string) {
 	r := open(t, path)
 	var text bytes.Buffer
 	table := csv.NewWriter(&text)
-	table.Write(columns)
+	table.Write(kept.Columns)
 	for i := 0; i < n; {
 		s := session([]string{"Anna", "Zoë"}[i/100%2])
 		s.Started = evening.Add(time.Duration(i) * time.Hour)
-		for _, a := range answers(s, 100+i%7) {
-			rw := newRow(a)
-			table.Write(rw.text())
+		for _, a := range invented.Answers(s, 100+i%7) {
+			rw := kept.NewRow(a)
+			table.Write(rw.Text())
 			i++
 		}
 	}
@@ -54,14 +57,14 @@ func exported(t testing.TB, export func(*bytes.Buffer) (int, error)) map[string]
 		t.Fatal(err)
 	}
 	table := csv.NewReader(&out)
-	table.FieldsPerRecord = len(columns)
+	table.FieldsPerRecord = len(kept.Columns)
 	rows, err := table.ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}
 	lines := map[string]string{}
 	for _, r := range rows[1:] {
-		lines[r[1]+" "+r[sessionColumns]] = strings.Join(r, "|")
+		lines[r[1]+" "+r[kept.SessionColumns]] = strings.Join(r, "|")
 	}
 	if len(lines) != n || len(rows) != n+1 {
 		t.Fatalf("%d answers written, of them %d different, it says %d", len(rows)-1, len(lines), n)
@@ -125,7 +128,7 @@ func TestSalvageLog(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "record.db")
 	r := open(t, path)
-	list := answers(session("Anna"), 300)
+	list := invented.Answers(session("Anna"), 300)
 	fill(t, r, list)
 	log, err := os.ReadFile(path + "-wal")
 	if err != nil || len(log) == 0 {
@@ -355,7 +358,7 @@ func TestSalvageEachByte(t *testing.T) {
 			}
 			for i := range got {
 				if _, err := strconv.ParseFloat(got[i], 64); err != nil && got[i] != want[i] {
-					t.Errorf("byte %d: %s is %q, was %q", at, columns[i], got[i], want[i])
+					t.Errorf("byte %d: %s is %q, was %q", at, kept.Columns[i], got[i], want[i])
 				}
 			}
 		}
@@ -400,7 +403,7 @@ func FuzzSalvage(f *testing.F) {
 	f.Add(data[:9*4096], []byte{1, 2, 3})
 	path := filepath.Join(f.TempDir(), "record.db")
 	r := open(f, path)
-	fill(f, r, answers(session("Anna"), 12))
+	fill(f, r, invented.Answers(session("Anna"), 12))
 	log, _ := os.ReadFile(path + "-wal")
 	begun, _ := os.ReadFile(path)
 	f.Add(begun, log)
@@ -417,13 +420,13 @@ func FuzzSalvage(f *testing.F) {
 		if err := s.look(t.Context()); err != nil {
 			t.Fatal(err)
 		}
-		rd := newReader()
+		rd := kept.NewReader()
 		n := 0
 		for rw, err := range s.rows(context.Background(), "") {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if _, err := rd.answer(rw); err != nil {
+			if _, err := rd.Answer(rw); err != nil {
 				t.Fatal(err)
 			}
 			n++
@@ -444,7 +447,7 @@ func FuzzPage(f *testing.F) {
 		page := make([]byte, 4096)
 		copy(page, data)
 		kind, list, whole := cells(page)
-		l := looker{rd: newReader(), seed: maphash.MakeSeed()}
+		l := looker{rd: kept.NewReader(), seed: maphash.MakeSeed()}
 		for _, c := range list {
 			if c.to > len(page)+3 || c.from < 8 {
 				t.Fatalf("a cell at %d-%d", c.from, c.to)

@@ -15,25 +15,19 @@ import (
 	"testing"
 	"time"
 
+	"singback/internal/kept"
+	"singback/internal/testkit/invented"
 	"singback/pitch"
 )
-
-// The polynomial is that of CRC-64/XZ, whose check value of "123456789" is in the
-// catalogue of parametrised CRC algorithms and in the specification of .xz files.
-func TestChecksumPolynomial(t *testing.T) {
-	if got := crc64.Checksum([]byte("123456789"), polynomial); got != 0x995dc9bbdf1939fa {
-		t.Errorf("%x", got)
-	}
-}
 
 // A checksum written out by hand from what its comment says, of what SQL reads.
 func TestChecksumByHand(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record.db")
 	r := open(t, path)
-	list := answers(session("Zoë"), 40)
+	list := invented.Answers(session("Zoë"), 40)
 	list[0].Verdict.Scoop, list[1].Verdict.Level = math.Copysign(0, -1), math.Copysign(0, -1)
 	fill(t, r, list)
-	rows, err := r.db.Query("SELECT name, session, started, command, source, seed, estimator, " + strings.Join(columns[sessionColumns:], ", ") +
+	rows, err := r.db.Query("SELECT name, session, started, command, source, seed, estimator, " + strings.Join(kept.Columns[kept.SessionColumns:], ", ") +
 		", checksum FROM answers JOIN sessions ON sessions.id = session_id JOIN singers ON singers.id = singer_id")
 	if err != nil {
 		t.Fatal(err)
@@ -42,7 +36,7 @@ func TestChecksumByHand(t *testing.T) {
 	truth := map[string]bool{"strict_octave": true, "counts": true, "again": true, "by_steps": true}
 	n := 0
 	for ; rows.Next(); n++ {
-		values := make([]any, len(columns)+1)
+		values := make([]any, len(kept.Columns)+1)
 		to := make([]any, len(values))
 		for i := range values {
 			to[i] = &values[i]
@@ -51,7 +45,7 @@ func TestChecksumByHand(t *testing.T) {
 			t.Fatal(err)
 		}
 		var data bytes.Buffer
-		for i, name := range columns {
+		for i, name := range kept.Columns {
 			switch v := values[i].(type) {
 			case string:
 				data.WriteByte(byte(i))
@@ -69,8 +63,8 @@ func TestChecksumByHand(t *testing.T) {
 				binary.Write(&data, binary.BigEndian, v)
 			}
 		}
-		if want := int64(crc64.Checksum(data.Bytes(), crc64.MakeTable(crc64.ECMA))); values[len(columns)] != want {
-			t.Errorf("answer %d: checksum %v, want %d", n+1, values[len(columns)], want)
+		if want := int64(crc64.Checksum(data.Bytes(), crc64.MakeTable(crc64.ECMA))); values[len(kept.Columns)] != want {
+			t.Errorf("answer %d: checksum %v, want %d", n+1, values[len(kept.Columns)], want)
 		}
 	}
 	if n != len(list) {
@@ -87,7 +81,7 @@ func small(t testing.TB) string {
 	for i := range 6 {
 		s := session([]string{"Anna", "Zoë"}[i%2])
 		s.Started = evening.Add(time.Duration(i) * time.Hour)
-		fill(t, r, answers(s, 12+i))
+		fill(t, r, invented.Answers(s, 12+i))
 	}
 	if err := r.Close(); err != nil {
 		t.Fatal(err)
@@ -125,8 +119,8 @@ func trusted(t *testing.T, did, path string, want map[string]string) (sound bool
 			case err != nil:
 				ended = true
 			default:
-				rw := newRow(a)
-				got[a.Session.ID+" "+fmt.Sprint(a.Number)] = strings.Join(rw.text(), "|")
+				rw := kept.NewRow(a)
+				got[a.Session.ID+" "+fmt.Sprint(a.Number)] = strings.Join(rw.Text(), "|")
 			}
 		}
 		same("read", got)
@@ -211,14 +205,14 @@ func TestFlippedBits(t *testing.T) {
 		if i%10 == 0 {
 			if r, err := OpenRecord(path, evening); err == nil {
 				s := session("Anna")
-				if err := r.Add(answers(s, 1)[0]); err == nil {
+				if err := r.Add(invented.Answers(s, 1)[0]); err == nil {
 					for a, err := range r.Answers(t.Context(), Query{}) {
 						if err != nil || a.Session.ID == s.ID {
 							continue
 						}
-						rw := newRow(a)
-						if key := a.Session.ID + " " + fmt.Sprint(a.Number); strings.Join(rw.text(), "|") != want[key] {
-							t.Errorf("%s: after it was written: %s", did, strings.Join(rw.text(), "|"))
+						rw := kept.NewRow(a)
+						if key := a.Session.ID + " " + fmt.Sprint(a.Number); strings.Join(rw.Text(), "|") != want[key] {
+							t.Errorf("%s: after it was written: %s", did, strings.Join(rw.Text(), "|"))
 						}
 					}
 				}
@@ -326,7 +320,7 @@ func TestCheckNamesThem(t *testing.T) {
 func TestFlippedBitsOfTheLog(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record.db")
 	r := open(t, path)
-	list := answers(session("Anna"), 60)
+	list := invented.Answers(session("Anna"), 60)
 	fill(t, r, list)
 	want := whole(t, path)
 	files := map[string][]byte{}

@@ -3,7 +3,6 @@ package store
 import (
 	"bufio"
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -21,8 +20,9 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/practice"
+	"singback/internal/kept"
+	"singback/internal/testkit/invented"
 	"singback/pitch"
-	"singback/theory"
 )
 
 var evening = time.Date(2026, 11, 25, 19, 30, 0, 250e6, time.FixedZone("", 3600))
@@ -37,90 +37,8 @@ func open(t testing.TB, path string) *Record {
 	return r
 }
 
-// answers makes n different answers of a session, with everything that they may
-// hold in some of them. The singer is invented.
-func answers(s practice.Session, n int) []practice.Answer {
-	rng := rand.New(rand.NewPCG(1, 2))
-	keys := theory.Keys()
-	tunings := []theory.Tuning{{A4: 440}, {A4: 442, System: theory.Just, SmallRe: true}, {A4: 415.3, System: theory.Pythagorean}}
-	var out []practice.Answer
-	for i := range n {
-		k := keys[rng.IntN(len(keys))]
-		degrees := k.ChromaticDegrees()
-		it := exercise.Item{Key: k, Tuning: tunings[rng.IntN(3)], Register: exercise.MiddleRegister(k), Asked: degrees[rng.IntN(12)]}
-		if rng.IntN(3) > 0 {
-			from := degrees[rng.IntN(12)]
-			it.From, it.Move = &from, exercise.Direction(rng.IntN(3)-1)
-		}
-		if rng.IntN(2) > 0 {
-			it.Register = exercise.RegisterFor(k, theory.Range{Low: 45, High: 62})
-		}
-		v := exercise.Verdict{Outcome: exercise.Outcome(rng.IntN(7)), Level: -20 - 10*rng.Float64()}
-		if v.Outcome == exercise.NotMeasured {
-			v.Reason = exercise.Reason(1 + rng.IntN(5))
-		} else {
-			v.F0, v.SE, v.Spread, v.FromAsked = 200+rng.Float64(), rng.Float64(), 9*rng.Float64(), 100*rng.Float64()-50
-			v.Held, v.Settle, v.Answer, v.Scoop = 2*rng.Float64(), rng.Float64(), 3*rng.Float64(), -60*rng.Float64()
-			if rng.IntN(2) > 0 {
-				v.VibratoHz, v.VibratoCents = 5.5, 40*rng.Float64()
-			}
-			v.BySteps = rng.IntN(3) == 0
-			if v.Outcome != exercise.Unsteady {
-				v.HasSung, v.Sung, v.OctaveShift, v.Cents = true, degrees[rng.IntN(12)], rng.IntN(3)-1, v.FromAsked/3
-			}
-		}
-		if i%7 == 3 {
-			out = append(out, otherAnswer(s, i, it, rng))
-			continue
-		}
-		a := practice.Answer{
-			Session: s, Number: i + 1, Index: i + 1, Attempt: 1 + rng.IntN(2), At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
-			Skill: it.Skill(), Item: it, Tolerance: exercise.Tolerance{Cents: 35, StrictOctave: rng.IntN(2) > 0}, Verdict: v,
-			Counts: v.Counts(), Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
-		}
-		if rng.IntN(4) == 0 {
-			a.Guess = []exercise.Outcome{exercise.InTune, exercise.Flat, exercise.Sharp}[rng.IntN(3)]
-		}
-		out = append(out, a)
-	}
-	return out
-}
-
-// otherAnswer makes an answer that is no single sung degree.
-func otherAnswer(s practice.Session, i int, it exercise.Item, rng *rand.Rand) practice.Answer {
-	it.From, it.Move = nil, exercise.Within
-	a := practice.Answer{
-		Session: s, Number: i + 1, Index: i + 1, Attempt: 1, At: s.Started.Add(time.Duration(i+1) * 10 * time.Second),
-		Item: it, Tolerance: exercise.Tolerance{Cents: 35}, Counts: true, Again: rng.IntN(4) == 0, Feedback: practice.Feedback(rng.IntN(5)),
-		Material: "I V6/5 I",
-	}
-	name := func(asked, other string) {
-		a.Verdict = exercise.Verdict{Outcome: exercise.RightAnswer, Answer: 5 * rng.Float64()}
-		a.Named = asked
-		switch rng.IntN(3) {
-		case 0:
-			a.Verdict.Outcome, a.Named = exercise.WrongAnswer, other
-		case 1:
-			a.Verdict.Outcome, a.Named = exercise.WrongAnswer, ""
-		}
-	}
-	switch rng.IntN(3) {
-	case 0:
-		a.Skill = exercise.Skill{Kind: exercise.BassSkill, Degree: it.Asked}
-		name(it.Asked.ASCII(), map[bool]string{true: "5", false: "1"}[it.Asked.Semitones() == 0])
-	case 1:
-		a.Skill = exercise.Skill{Kind: exercise.QualitySkill, Chord: "m7b5"}
-		name("m7b5", "maj")
-	case 2:
-		a.Skill = exercise.Skill{Kind: exercise.MelodySkill, Level: 1 + rng.IntN(7)}
-		a.Material, a.Notes, a.NotesRight = "level 3 seed 4711", 12, rng.IntN(13)
-		a.Verdict = exercise.Verdict{Outcome: practice.LineOutcome(a.NotesRight, a.Notes), Held: 9 * rng.Float64(), Level: -20}
-	}
-	return a
-}
-
 func session(singer string) practice.Session {
-	return NewSession(singer, "today", "mic", 18446744073709551615, pitch.Version, evening)
+	return kept.NewSession(singer, "today", "mic", 18446744073709551615, pitch.Version, evening)
 }
 
 func fill(t testing.TB, r *Record, list []practice.Answer) {
@@ -166,7 +84,7 @@ func equal(t testing.TB, got, want []practice.Answer) {
 // closed, by singer.
 func TestRecordKeepsEverything(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a folder", "50% ?#.db")
-	anna, ben := answers(session("Anna"), 300), answers(session("Ben"), 5)
+	anna, ben := invented.Answers(session("Anna"), 300), invented.Answers(session("Ben"), 5)
 	r := open(t, path)
 	fill(t, r, anna)
 	fill(t, r, ben)
@@ -231,8 +149,8 @@ func drill(path string) {
 		os.Exit(1)
 	}
 	fmt.Println("open")
-	s := NewSession("Anna", "today", "simulated", 1, pitch.Version, evening)
-	for i, a := range answers(s, 5_000) {
+	s := kept.NewSession("Anna", "today", "simulated", 1, pitch.Version, evening)
+	for i, a := range invented.Answers(s, 5_000) {
 		if err := r.Add(a); err != nil {
 			fmt.Println("error", err)
 			os.Exit(1)
@@ -353,7 +271,7 @@ func content(t *testing.T, dir string) map[string]string {
 func TestRefusedAndNotTouched(t *testing.T) {
 	sound := func(t *testing.T, path string) {
 		r := open(t, path)
-		fill(t, r, answers(session("Anna"), 200))
+		fill(t, r, invented.Answers(session("Anna"), 200))
 		r.Close()
 	}
 	for _, c := range []struct {
@@ -446,7 +364,7 @@ func TestNoRecord(t *testing.T) {
 	if _, err := ReadRecord(path); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("an empty file: %v, want that there is none", err)
 	}
-	fill(t, open(t, path), answers(session("Anna"), 1))
+	fill(t, open(t, path), invented.Answers(session("Anna"), 1))
 	// A folder, and a folder in a file.
 	if _, err := OpenRecord(t.TempDir(), evening); err == nil {
 		t.Error("a folder was opened as a record")
@@ -460,7 +378,7 @@ func TestNoRecord(t *testing.T) {
 // may write.
 func TestTwoAtOnce(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "record.db")
-	list := answers(session("Anna"), 4)
+	list := invented.Answers(session("Anna"), 4)
 	first := open(t, path)
 	fill(t, first, list[:2])
 	if _, err := OpenRecord(path, evening); !errors.Is(err, ErrRecordInUse) {
@@ -476,14 +394,14 @@ func TestTwoAtOnce(t *testing.T) {
 	equal(t, all(t, reader, Query{}), list)
 	first.Close()
 	second := open(t, path)
-	fill(t, second, answers(session("Ben"), 1))
+	fill(t, second, invented.Answers(session("Ben"), 1))
 }
 
 // A full disk: the answer is refused, what was there stays, and when there is
 // room again it goes on. SQLite's own limit of the file stands in for the disk.
 func TestDiskFull(t *testing.T) {
 	r := open(t, filepath.Join(t.TempDir(), "record.db"))
-	list := answers(session("Anna"), 1000)
+	list := invented.Answers(session("Anna"), 1000)
 	if _, err := r.db.Exec("PRAGMA max_page_count=30"); err != nil {
 		t.Fatal(err)
 	}
@@ -514,7 +432,7 @@ func TestReadOnlyFolder(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "record.db")
 	r := open(t, path)
-	list := answers(session("Anna"), 3)
+	list := invented.Answers(session("Anna"), 3)
 	fill(t, r, list)
 	r.Close()
 	for _, name := range []string{path, path + ".lock"} {
@@ -565,7 +483,7 @@ func TestMigration(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "record.db")
 	r := open(t, path)
-	list := answers(session("Anna"), 20)
+	list := invented.Answers(session("Anna"), 20)
 	fill(t, r, list)
 	r.Close()
 	next := append(slices.Clone(migrations), migration{sql: "ALTER TABLE answers ADD COLUMN mood TEXT;"})
@@ -598,141 +516,6 @@ func TestMigration(t *testing.T) {
 	// To this program the file is a newer one now.
 	if _, err := OpenRecord(path, evening); !errors.Is(err, ErrRecordNewer) {
 		t.Errorf("%v, want that it is newer", err)
-	}
-}
-
-// What the record takes of each kind of skill, and what it refuses.
-func TestAnswersOfEachKind(t *testing.T) {
-	four := theory.Degree{Step: 4}
-	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: four}
-	quality := exercise.Skill{Kind: exercise.QualitySkill, Chord: "m7b5"}
-	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
-	degree := exercise.Skill{Kind: exercise.DegreeSkill, Degree: four}
-	pair := exercise.Skill{Kind: exercise.PairSkill, From: theory.Degree{Step: 1}, Degree: four, Way: exercise.Up}
-	const (
-		right, wrong, not = exercise.RightAnswer, exercise.WrongAnswer, exercise.NotMeasured
-	)
-	for _, c := range []struct {
-		skill         exercise.Skill
-		outcome       exercise.Outcome
-		named         string
-		material      string
-		notes, rights int
-		want          string // "": taken
-	}{
-		{bass, right, "4", "I V65 IV", 0, 0, ""},
-		{bass, wrong, "#4", "", 0, 0, ""},
-		{bass, wrong, "", "", 0, 0, ""}, // given up
-		{bass, not, "", "", 0, 0, ""},
-		{bass, not, "4", "", 0, 0, "named: none belongs to bass 4 that is not_measured"},
-		{bass, right, "", "", 0, 0, `named: "" cannot be right for bass 4`},
-		{bass, right, "5", "", 0, 0, `named: "5" cannot be right for bass 4`},
-		{bass, wrong, "fa", "", 0, 0, `named: "fa" is no name for bass 4`},
-		{bass, wrong, "5", "", 4, 1, "notes: none belongs to bass 4"},
-		{bass, exercise.InTune, "4", "", 0, 0, "outcome: in_tune for bass 4: want right, wrong or not_measured"},
-		{quality, right, "m7b5", "iiø7", 0, 0, ""},
-		{quality, wrong, "m7", "", 0, 0, ""},
-		{quality, wrong, "a m7", "", 0, 0, `named: "a m7" is no name for quality m7b5`},
-		{quality, exercise.Ambiguous, "", "", 0, 0, "outcome: ambiguous for quality m7b5"},
-		{melody, right, "", "level 3 seed 4711", 12, 12, ""},
-		{melody, wrong, "", "", 12, 0, ""},
-		{melody, not, "", "level 3 seed 4711", 0, 0, ""},
-		{melody, not, "", "", 12, 0, "notes: none belongs to melody 3 that is not_measured"},
-		{melody, right, "", "", 0, 0, "notes_right: 0 of notes 0"},
-		{melody, wrong, "", "", 4, 5, "notes_right: 5 of notes 4"},
-		{melody, wrong, "", "", 4, -1, "notes_right: -1 of notes 4"},
-		{melody, wrong, "4", "", 4, 1, "named: none belongs to melody 3"},
-		{melody, exercise.Sharp, "", "", 4, 1, "outcome: sharp for melody 3"},
-		{melody, right, "", strings.Repeat("x", 400), 4, 4, ""},
-		{melody, right, "", strings.Repeat("x", 401), 4, 4, "want one line of at most 400 bytes"},
-		{melody, right, "", "two\nlines", 4, 4, "want one line"},
-		{degree, exercise.InTune, "", "", 0, 0, ""},
-		{degree, right, "", "", 0, 0, "outcome: right for degree 4, which is sung"},
-		{degree, exercise.Flat, "4", "", 0, 0, "named: none belongs to degree 4"},
-		{degree, exercise.Flat, "", "I", 0, 0, "material: none belongs to degree 4"},
-		{pair, wrong, "", "", 0, 0, "outcome: wrong for pair 1-4 up, which is sung"},
-		{pair, exercise.Flat, "", "", 4, 1, "notes: none belongs to pair 1-4 up"},
-	} {
-		r := open(t, filepath.Join(t.TempDir(), "record.db"))
-		k := theory.Keys()[3]
-		a := practice.Answer{
-			Session: session("Anna"), Number: 1, Index: 1, Attempt: 1, At: evening, Skill: c.skill, Counts: exercise.Verdict{Outcome: c.outcome}.Counts(),
-			Item:      exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: four},
-			Tolerance: exercise.Tolerance{Cents: 35}, Verdict: exercise.Verdict{Outcome: c.outcome},
-			Named: c.named, Material: c.material, Notes: c.notes, NotesRight: c.rights,
-		}
-		switch {
-		case c.outcome == not:
-			a.Verdict.Reason = exercise.TooQuiet
-		case c.skill.Kind == exercise.MelodySkill:
-			a.Verdict.Held = 7.5
-		default:
-			a.Verdict.Answer = 2.5
-		}
-		err := r.Add(a)
-		if c.want == "" {
-			if err != nil {
-				t.Errorf("%v, %v: %v", c.skill, c.outcome, err)
-				continue
-			}
-			equal(t, all(t, r, Query{}), []practice.Answer{a})
-			continue
-		}
-		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
-			t.Errorf("%v, %v, named %q, %d of %d: %v, want %q", c.skill, c.outcome, c.named, c.rights, c.notes, err, c.want)
-		}
-	}
-}
-
-// What an answer is to practice follows from the kind of its skill.
-func TestTrials(t *testing.T) {
-	k := theory.Keys()[3]
-	a := practice.Answer{Session: session("Anna"), At: evening, Item: exercise.Item{Key: k, Asked: theory.Degree{Step: 4}}, Counts: true, Feedback: practice.Blind}
-	trial := func(s exercise.Skill, change func(*practice.Answer)) (practice.Trial, bool) {
-		a := a
-		a.Skill = s
-		change(&a)
-		return a.Trial()
-	}
-	planned := func(t practice.Trial) practice.Trial {
-		t.Planned = true // session is one of today
-		return t
-	}
-	bass := exercise.Skill{Kind: exercise.BassSkill, Degree: a.Item.Asked}
-	got, ok := trial(bass, func(a *practice.Answer) { a.Verdict.Outcome, a.Verdict.Answer = exercise.RightAnswer, 4 })
-	if want := planned(practice.NewNamedTrial(evening, k, bass, true, 4, false, practice.Blind)); got != want || !ok || !got.Right {
-		t.Errorf("named right: %+v, %v", got, ok)
-	}
-	got, ok = trial(bass, func(a *practice.Answer) { a.Verdict.Outcome, a.Again = exercise.WrongAnswer, true })
-	if want := planned(practice.NewNamedTrial(evening, k, bass, false, 0, true, practice.Blind)); got != want || !ok || got.Rating != practice.Again {
-		t.Errorf("named wrong: %+v, %v", got, ok)
-	}
-	got, ok = trial(bass, func(a *practice.Answer) { a.Verdict.Reason, a.Counts = exercise.TooQuiet, false })
-	if ok || got.Rating != practice.Undecided {
-		t.Errorf("not measured: %+v, %v", got, ok)
-	}
-	melody := exercise.Skill{Kind: exercise.MelodySkill, Level: 3}
-	line := func(a *practice.Answer) {
-		a.Verdict.Outcome, a.Verdict.Held, a.Notes, a.NotesRight = exercise.RightAnswer, 9, 10, 9
-	}
-	got, ok = trial(melody, line)
-	if want := planned(practice.NewLineTrial(evening, k, 3, 9, 10, 9, false, practice.Blind)); got != want || !ok || got.Rating != practice.Good {
-		t.Errorf("a line: %+v, %v", got, ok)
-	}
-	if _, ok := trial(melody, func(a *practice.Answer) { line(a); a.Session.Command = "echo" }); ok {
-		t.Error("an echo became a trial")
-	}
-	got, ok = trial(exercise.Skill{Kind: exercise.DegreeSkill, Degree: a.Item.Asked}, func(a *practice.Answer) {
-		a.Verdict.Outcome, a.Verdict.HasSung, a.Verdict.Sung = exercise.InTune, true, a.Item.Asked
-	})
-	if !ok || !got.Right || got.Skill.Kind != exercise.DegreeSkill || !got.Octave.Known || !got.Planned {
-		t.Errorf("a degree: %+v, %v", got, ok)
-	}
-	got, ok = trial(got.Skill, func(a *practice.Answer) {
-		a.Session.Command, a.Verdict.Outcome = "sing", exercise.Unsteady // no degree, as older versions counted it
-	})
-	if !ok || got.Planned || got.Rating != practice.Undecided {
-		t.Errorf("sung without a sitting, no degree: %+v, %v", got, ok)
 	}
 }
 
@@ -807,7 +590,7 @@ func TestVersion1(t *testing.T) {
 	}
 	os.Remove(taken)
 	equal(t, all(t, r, Query{}), want)
-	other := otherAnswer(session("Anna"), 0, want[0].Item, rand.New(rand.NewPCG(1, 1)))
+	other := invented.OtherAnswer(session("Anna"), 0, want[0].Item, rand.New(rand.NewPCG(1, 1)))
 	if err := r.Add(other); err != nil {
 		t.Fatal(err)
 	}
@@ -842,7 +625,7 @@ func TestKilledWhileMigrating(t *testing.T) {
 			t.Fatal(err)
 		}
 		for n := 1; n <= 6; n++ { // 40 answers, doubled six times
-			list := strings.Join(columns[sessionColumns:versionColumns[version]], ", ")
+			list := strings.Join(kept.Columns[kept.SessionColumns:kept.VersionColumns[version]], ", ")
 			with := strings.Replace(list, "number", fmt.Sprintf("number + %d", 1000<<n), 1)
 			if _, err := db.Exec(fmt.Sprintf("INSERT INTO answers (session_id, %s) SELECT session_id, %s FROM answers", list, with)); err != nil {
 				t.Fatal(err)
@@ -927,7 +710,7 @@ func TestKilledWhileMigrating(t *testing.T) {
 func TestExportImport(t *testing.T) {
 	dir := t.TempDir()
 	from := open(t, filepath.Join(dir, "from.db"))
-	list := append(answers(session("Anna"), 250), answers(session("Zoë, the 2nd \"z\""), 3)...)
+	list := append(invented.Answers(session("Anna"), 250), invented.Answers(session("Zoë, the 2nd \"z\""), 3)...)
 	fill(t, from, list)
 	for _, f := range []Format{CSV, JSONLines} {
 		var out, again bytes.Buffer
@@ -954,107 +737,29 @@ func TestExportImport(t *testing.T) {
 		}
 	}
 	// And the session that goes on after an import keeps its numbers.
-	fill(t, from, answers(session("Anna"), 2))
-}
-
-// Each mistake in an import names its line, and nothing of the file is added.
-func TestImportRefuses(t *testing.T) {
-	from := open(t, filepath.Join(t.TempDir(), "from.db"))
-	list := answers(session("Anna"), 3)
-	fill(t, from, list)
-	var table, lines bytes.Buffer
-	from.Export(t.Context(), &table, CSV, "")
-	from.Export(t.Context(), &lines, JSONLines, "")
-	for _, c := range []struct{ name, text, want string }{
-		{"nothing", " \n", "there is nothing in it"},
-		{"another table", "a,b\n1,2\n", "line 1: not the columns"},
-		{"a text", "dear diary\n", "line 1: not the columns"},
-		{"a row cut short", table.String()[:table.Len()-40], "line 4: wrong number of fields"},
-		{"a bad key", strings.Replace(table.String(), list[1].Item.Key.ASCII(), "H major", 1), "key: not a key"},
-		{"a bad time", strings.Replace(table.String(), "2026-11-25T19:30:10.250+01:00", "yesterday", 1), "line 2: at: \"yesterday\" is no time"},
-		{"a bad number", strings.Replace(table.String(), ",35,", ",wide,", 1), "tolerance_cents: \"wide\" cannot be read"},
-		{"A4 out of range", strings.Replace(lines.String(), `"a4_hz":4`, `"a4_hz":14`, 1), "a4_hz: A4 ="},
-		{"no JSON", lines.String() + "{\"singer\"\n", "line 4: no JSON object"},
-		{"a field missing", lines.String() + "{\"singer\":\"Anna\"}\n", "line 4: session is missing"},
-		{"an unknown field", strings.Replace(lines.String(), `{"singer"`, `{"mood":"good","singer"`, 1), "line 1: unknown field"},
-		{"a wrong type", strings.Replace(lines.String(), `"number":2`, `"number":"two"`, 1), "line 2: "},
-		{"half of the columns of version 2", strings.Replace(lines.String(), `"material":null,`, "", 1), "line 1: material is missing"},
-		{"a column short", strings.Replace(table.String(), ",notes_right,by_steps\n", "\n", 1), "line 1: the column notes_right is missing"},
-		{"a column left out", strings.Replace(table.String(), ",notes_right,by_steps\n", ",by_steps\n", 1), "line 1, column 48: \"by_steps\"; want notes_right"},
-		{"a column more", strings.Replace(table.String(), ",by_steps\n", ",by_steps,mood\n", 1), "line 1, column 50: \"mood\"; the practice record has no such column"},
-		{"a column of another name", strings.Replace(table.String(), ",outcome,", ",result,", 1), "line 1, column 25: \"result\"; want outcome"},
-		{"notes without those that were right", strings.Replace(lines.String(), `"notes":null`, `"notes":4`, 1), "line 1: notes, notes_right: want both or none"},
-		{"an endless line", "{" + strings.Repeat(" ", 1<<17), "longer than"},
-		{"a field that does not end", table.String() + "\"" + strings.Repeat("x", 1<<20), "line 5: longer than 65536 bytes"},
-		{"a header that does not end", "\"" + strings.Repeat("x", 1<<20), "line 1: longer than 65536 bytes"},
-		{"a session that began at another time", strings.Replace(table.String(), ",2026-11-25T19:30:00.250+01:00,", ",2026-11-25T19:31:00.250+01:00,", 1), "here its started is \"2026-11-25T19:3"},
-		{"another one's session", strings.Replace(lines.String(), "Anna", "Ben", 1), "here its singer is \"Ben\", in the record \"Anna\""},
-	} {
-		to := open(t, filepath.Join(t.TempDir(), "to.db"))
-		if strings.Contains(c.name, "session") {
-			fill(t, to, list[:1])
-		}
-		before := len(all(t, to, Query{}))
-		done, err := to.Import(t.Context(), strings.NewReader(c.text))
-		if err == nil || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") || len(err.Error()) > 300 {
-			t.Errorf("%s: %v, want %q", c.name, err, c.want)
-		}
-		if done != (Imported{}) || len(all(t, to, Query{})) != before {
-			t.Errorf("%s: %+v, and something was added", c.name, done)
-		}
-	}
-}
-
-// What is read is written again as the same row.
-func FuzzReadRows(f *testing.F) {
-	dir := f.TempDir()
-	from := open(f, filepath.Join(dir, "from.db"))
-	fill(f, from, answers(session("Anna"), 12))
-	for _, format := range []Format{CSV, JSONLines} {
-		var out bytes.Buffer
-		from.Export(context.Background(), &out, format, "")
-		f.Add(out.Bytes())
-	}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		rd := newReader()
-		err := readRows(bytes.NewReader(data), func(rw *row) error {
-			a, err := rd.answer(rw)
-			if err != nil {
-				return nil
-			}
-			again := newRow(a)
-			b, err := newReader().answer(&again)
-			if err != nil {
-				t.Fatalf("written again: %v", err)
-			}
-			if b.At.Unix() != a.At.Unix() || b.Skill != a.Skill || b.Verdict.Outcome != a.Verdict.Outcome {
-				t.Fatalf("%+v is read again as %+v", a, b)
-			}
-			return nil
-		})
-		if err != nil && strings.Contains(err.Error(), "\n") {
-			t.Errorf("more than one line: %q", err)
-		}
-	})
+	fill(t, from, invented.Answers(session("Anna"), 2))
 }
 
 // big makes a record of n answers.
 func big(b *testing.B, n int) *Record {
 	r := open(b, filepath.Join(b.TempDir(), "record.db"))
-	list := answers(session("Anna"), 500)
+	list := invented.Answers(session("Anna"), 500)
 	// The same answers in many sessions, by way of the import's transaction.
 	var out bytes.Buffer
-	for i := range n / len(list) {
-		s := session("Anna")
-		s.Started = evening.Add(time.Duration(i) * 24 * time.Hour)
-		for j := range list {
-			list[j].Session, list[j].At = s, s.Started.Add(time.Duration(j)*10*time.Second)
-			rw := newRow(list[j])
-			if i == 0 && j == 0 {
-				fmt.Fprintln(&out, strings.Join(columns, ","))
+	_, err := kept.WriteExport(&out, CSV, func(yield func(practice.Answer, error) bool) {
+		for i := range n / len(list) {
+			s := session("Anna")
+			s.Started = evening.Add(time.Duration(i) * 24 * time.Hour)
+			for j, a := range list {
+				a.Session, a.At = s, s.Started.Add(time.Duration(j)*10*time.Second)
+				if !yield(a, nil) {
+					return
+				}
 			}
-			fmt.Fprintln(&out, strings.Join(rw.text(), ","))
 		}
+	})
+	if err != nil {
+		b.Fatal(err)
 	}
 	if done, err := r.Import(b.Context(), &out); err != nil || done.Added != n {
 		b.Fatalf("%+v, %v", done, err)
@@ -1088,7 +793,7 @@ func BenchmarkRecord100000(b *testing.B) {
 		}
 	})
 	b.Run("add", func(b *testing.B) {
-		list := answers(session("Anna"), 1)
+		list := invented.Answers(session("Anna"), 1)
 		list[0].Session = session("Anna")
 		for b.Loop() {
 			if err := r.Add(list[0]); err != nil {

@@ -24,19 +24,25 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"singback/calib"
+	"singback/internal/kept"
 )
 
 // Kept is how many older versions of a singer's profile are kept.
 const Kept = 5
 
-// DefaultName is what a singer is called who has given no name.
-const DefaultName = "me"
+// What singers are called who have given no name, or want no profile.
+const (
+	DefaultName = kept.DefaultName
+	Nobody      = kept.Nobody
+)
 
-// Nobody is the name that stands for no profile at all; no singer has it.
-const Nobody = "none"
+// The errors about a file that cannot be used.
+var (
+	ErrDamaged = kept.ErrDamaged
+	ErrNewer   = kept.ErrNewer
+)
 
 // ErrUnknown is wrapped by the error about a singer of whom there is no profile.
 var ErrUnknown = errors.New("no such singer")
@@ -71,37 +77,6 @@ func (s *Singers) choice() string { return filepath.Join(s.dir, "singer") }
 // Path returns the file of a singer, whether it is there or not.
 func (s *Singers) Path(name string) string { return filepath.Join(s.folder(), name+extension) }
 
-// CheckName reports a name that no file may have everywhere: letters, digits,
-// spaces, - and _ are allowed within it. The error is a [calib.Invalid].
-func CheckName(name string) error {
-	bad := func(format string, args ...any) error {
-		return calib.Invalid{Field: "name", Problem: fmt.Sprintf(format, args...)}
-	}
-	switch n := len([]rune(name)); {
-	case n == 0:
-		return bad("it is missing")
-	case n > calib.MaxName || len(name) > 160:
-		return bad("%d characters: want %d at most", n, calib.MaxName)
-	}
-	for i, r := range name {
-		inner := i > 0 && (r == ' ' || r == '-' || r == '_') || unicode.IsMark(r)
-		if r == unicode.ReplacementChar || !unicode.IsLetter(r) && !unicode.IsDigit(r) && !inner {
-			return bad("%q: want letters, digits and, within it, spaces, - or _", name)
-		}
-	}
-	if strings.HasSuffix(name, " ") {
-		return bad("%q: want no space at its end", name)
-	}
-	if slices.Contains(reserved, strings.ToLower(name)) {
-		return bad("%q cannot be used: choose another", name)
-	}
-	return nil
-}
-
-// reserved are the names of no singer: ours, and of devices on some systems.
-var reserved = strings.Fields(Nobody + ` con prn aux nul
-	com1 com2 com3 com4 com5 com6 com7 com8 com9 lpt1 lpt2 lpt3 lpt4 lpt5 lpt6 lpt7 lpt8 lpt9`)
-
 // Names returns the singers with a profile, readable or not, in order.
 func (s *Singers) Names() ([]string, error) {
 	if s.dir == "" {
@@ -114,7 +89,7 @@ func (s *Singers) Names() ([]string, error) {
 	var names []string
 	for _, e := range entries {
 		name, ours := strings.CutSuffix(e.Name(), extension)
-		if ours && !e.IsDir() && CheckName(name) == nil {
+		if ours && !e.IsDir() && kept.CheckName(name) == nil {
 			names = append(names, name)
 		}
 	}
@@ -301,7 +276,7 @@ func (s *Singers) Save(p calib.Profile) (changed bool, err error) {
 		return false, err
 	}
 	p.Name = name
-	data, err := Encode(p)
+	data, err := kept.EncodeProfile(p)
 	if err != nil {
 		return false, err
 	}
@@ -336,7 +311,7 @@ func (s *Singers) Save(p calib.Profile) (changed bool, err error) {
 // kept beside it, with .old at the end of its name; what is no profile is left
 // alone, and the error says so.
 func WriteFile(path string, p calib.Profile) error {
-	data, err := Encode(p)
+	data, err := kept.EncodeProfile(p)
 	if err != nil {
 		return err
 	}
@@ -348,7 +323,7 @@ func WriteFile(path string, p calib.Profile) error {
 	if err != nil || bytes.Equal(before, data) {
 		return err
 	}
-	if _, err := Decode(before); err != nil {
+	if _, err := kept.DecodeProfile(before); err != nil {
 		return fmt.Errorf("%s: %w", path, err)
 	}
 	return s.replace(path, data, func() error { return s.replace(path+".old", before, nil) })
@@ -490,7 +465,7 @@ func (s *Singers) Files(name string) ([]string, error) {
 	if s.dir == "" {
 		return nil, ErrNoFolder
 	}
-	if err := CheckName(name); err != nil {
+	if err := kept.CheckName(name); err != nil {
 		return nil, err
 	}
 	var files []string

@@ -1,4 +1,4 @@
-package store
+package kept
 
 import (
 	"cmp"
@@ -14,7 +14,7 @@ import (
 	"singback/exercise/practice"
 )
 
-// NewSession returns a session with a new ID.
+// NewSession returns a session with a new ID, 32 hexadecimal digits.
 func NewSession(singer, command, source string, seed uint64, estimator string, started time.Time) practice.Session {
 	var id [16]byte
 	rand.Read(id[:]) // never fails
@@ -39,6 +39,11 @@ func plainText(text string, most int) bool {
 	return text != "" && len(text) <= most && strings.TrimSpace(text) == text &&
 		!strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0xfffd || r == 0x7f })
 }
+
+// Check refuses an answer that could not be handed out again as it is: one of a
+// session, or with a value, that is out of range, or with what an answer to a skill of
+// its kind does not have.
+func Check(a practice.Answer) error { return cmp.Or(validSession(a.Session), validAnswer(a)) }
 
 // validSession refuses a session that the record could not hand out again as it is.
 func validSession(s practice.Session) error {
@@ -115,45 +120,4 @@ func suits(a practice.Answer) error {
 		return fmt.Errorf("outcome: %s for %s, which is sung", o, a.Skill)
 	}
 	return cmp.Or(none("named", named), none("material", a.Material != ""), none("notes", noted))
-}
-
-// Add writes an answer, numbered after the last one of its session, and returns
-// when it is on disk.
-func (r *Record) Add(a practice.Answer) error {
-	if r.lock == nil {
-		return fmt.Errorf("%s: opened for reading", r.path)
-	}
-	a.Number = 1
-	if a.Session.ID == r.session.row.Session {
-		a.Number = r.number + 1
-	}
-	if err := cmp.Or(validSession(a.Session), validAnswer(a)); err != nil {
-		return err
-	}
-	tx, err := r.db.Begin()
-	if err != nil {
-		return recordError(r.path, err)
-	}
-	defer tx.Rollback()
-	rw, s := newRow(a), r.session
-	if rw.Session != s.row.Session {
-		if s, err = insertSession(tx, &rw); err != nil {
-			return recordError(r.path, err)
-		}
-	}
-	if err := rw.belongs(s); err != nil {
-		return fmt.Errorf("%s: %w", r.path, err)
-	}
-	result, err := tx.Stmt(r.add).Exec(rw.inserted(s.id)...)
-	if err != nil {
-		return recordError(r.path, err)
-	}
-	if n, err := result.RowsAffected(); err == nil && n == 0 {
-		return fmt.Errorf("%s: session %s has an answer %d already", r.path, a.Session.ID, a.Number)
-	}
-	if err := tx.Commit(); err != nil {
-		return recordError(r.path, err)
-	}
-	r.session, r.number = s, a.Number
-	return nil
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/internal/synth"
 	"singback/theory"
@@ -22,6 +24,7 @@ type harmony struct {
 	shift   int
 	a4      float64
 	tuning  string
+	dBFS    float64 // --loudness
 
 	soundFlags
 	singer
@@ -33,7 +36,7 @@ func (h *harmony) addTuning(cmd *cobra.Command) {
 	h.singer.addFlag(cmd)
 	f := cmd.Flags()
 	f.Float64Var(&h.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
-	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), tuningHelp)
+	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 }
 
@@ -116,6 +119,7 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
+	drill.AddLoudness(fl, &h.dBFS)
 	fl.Lookup("output").Usage += " (else it is not sounded)"
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
@@ -142,7 +146,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return err
 	}
-	if err := h.soundFlags.check(""); err != nil {
+	if err := cmp.Or(drill.CheckLoudness(h.dBFS), h.soundFlags.check("")); err != nil {
 		return err
 	}
 	if strings.TrimSpace(chords) == "" {
@@ -164,7 +168,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	var s stage
 	defer s.close()
 	if h.output != "" || h.outputDevice != "" {
-		where := singOptions{soundFlags: h.soundFlags}
+		where := stageOptions{soundFlags: h.soundFlags}
 		if err := where.openOutput(ctx, e, &s, "", nil); err != nil {
 			return err
 		}
@@ -185,7 +189,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if s.out == nil {
 		return nil
 	}
-	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.level}
+	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.dBFS}
 	if err := s.out.Write(ctx, keyboard.Render(synth.Progression(key, tuning, voicing))); err != nil {
 		return err
 	}

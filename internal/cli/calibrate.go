@@ -28,7 +28,9 @@ import (
 // with sing: where it runs.
 type calibrateCommand struct {
 	env        *env
-	on         singOptions
+	on         stageOptions
+	seed       uint64
+	dBFS       float64 // --loudness
 	skip, only []string
 	voice      string
 	span       string
@@ -42,7 +44,7 @@ type calibrateCommand struct {
 }
 
 func newCalibrate(e *env) *cobra.Command {
-	c := &calibrateCommand{env: e, on: singOptions{format: newFormat("text", "json")}}
+	c := &calibrateCommand{env: e, on: stageOptions{format: newFormat("text", "json")}}
 	o := &c.on
 	cmd := &cobra.Command{
 		Use:   "calibrate [RECORDING.wav ...]",
@@ -90,8 +92,10 @@ comfortable.
 	f.StringVar(&c.note, "note", "", "which `NOTE` is played first, for an instrument far from 440 Hz, like A")
 	f.StringVar(&c.profile, "profile", "", "the profile of a singer, by `NAME`, in a file, or none: where it is kept")
 	f.BoolVar(&c.yes, "yes", false, "do not ask; what is heard decides")
-	f.Uint64Var(&o.seed, "seed", 1, "number that draws what the simulated singer does")
-	o.soundFlags.addFlags(cmd)
+	f.Uint64Var(&c.seed, "seed", 1, "number that draws what the simulated singer does")
+	o.soundFlags.addInput(cmd)
+	o.soundFlags.addOutput(cmd)
+	drill.AddLoudness(f, &c.dBFS)
 	oldName(cmd, "level", "loudness")
 	addFormat(cmd, o.format)
 	parts := make([]string, len(session.Parts))
@@ -221,7 +225,7 @@ func (c *calibrateCommand) plan(cmd *cobra.Command, args []string) (p calibratio
 		}
 		return p, usagef("%d recordings given, want one for each part: %s", len(p.recordings), strings.Join(names, ", "))
 	}
-	if err := o.soundFlags.check(p.kind); err != nil {
+	if err := cmp.Or(drill.CheckLoudness(c.dBFS), o.soundFlags.check(p.kind)); err != nil {
 		return p, err
 	}
 	if c.note != "" {
@@ -235,7 +239,7 @@ func (c *calibrateCommand) plan(cmd *cobra.Command, args []string) (p calibratio
 		return p, err
 	}
 	before := p.keep.before
-	p.Level, p.Growing, p.Tuning = o.level, c.growing, theory.Tuning{A4: theory.DefaultA4}
+	p.Level, p.Growing, p.Tuning = c.dBFS, c.growing, theory.Tuning{A4: theory.DefaultA4}
 	if v := before.Voice; v != nil && v.Growing && p.stated == nil {
 		p.Growing = true
 	}
@@ -260,7 +264,7 @@ func (c *calibrateCommand) run(cmd *cobra.Command, args []string) error {
 	}
 	ctx, stop := e.interruptible(cmd.Context())
 	defer stop()
-	stage, err := o.openStage(ctx, e, p.kind, p.recordings, &drill.Plan{Seed: o.seed})
+	stage, err := o.openStage(ctx, e, p.kind, p.recordings, &drill.Plan{Seed: c.seed})
 	if err != nil {
 		return err
 	}
@@ -355,7 +359,7 @@ func (c *calibrateCommand) subject(ctx context.Context, stage *stage, p calibrat
 		}
 	default:
 		var err error
-		if s.Simulated, err = calibrate.NewSinger(p.simulated, p.Growing, sampleRate, p.Tuning.A4, c.on.seed); err != nil {
+		if s.Simulated, err = calibrate.NewSinger(p.simulated, p.Growing, sampleRate, p.Tuning.A4, c.seed); err != nil {
 			return nil, err
 		}
 		if stage.screen {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -45,10 +46,10 @@ certain, and nothing that can be heard is impossible.`,
   singback deduce --key Ab --names numbers "1 4:+2 5:7 6" --format json`,
 		ValidArgsFunction: m.completeDegrees(),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if m.key == "" {
+			if m.Key == "" {
 				return usagef(`--key is missing: like "Ab major" or f#m`)
 			}
-			key, err := theory.ParseKey(m.key)
+			key, err := theory.ParseKey(m.Key)
 			if err != nil {
 				return usage(fmt.Errorf("--key: %w", err))
 			}
@@ -56,7 +57,7 @@ certain, and nothing that can be heard is impossible.`,
 			if err != nil {
 				return usage(fmt.Errorf("--style: %w", err))
 			}
-			naming, err := theory.ParseNaming(m.names)
+			naming, err := theory.ParseNaming(m.Names)
 			if err != nil {
 				return usage(fmt.Errorf("--names: %w", err))
 			}
@@ -84,10 +85,10 @@ certain, and nothing that can be heard is impossible.`,
 			return e.print(e.style(naming).Deduction(d))
 		},
 	}
-	m.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\" or f#m")
+	m.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m")
 	fl := cmd.Flags()
 	fl.StringVar(&styleName, "style", styleName, "the `STYLE` whose chords they are: "+strings.Join(styles, ", "))
-	fl.StringVar(&m.names, "names", theory.Movable.String(), namesHelp())
+	fl.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp())
 	fl.IntVar(&count, "count", count, "how many progressions, 1 to 100")
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("style", fixed(styles...)))

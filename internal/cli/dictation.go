@@ -1,16 +1,12 @@
 package cli
 
 import (
-	"fmt"
-	"strings"
-
 	"github.com/spf13/cobra"
 
 	"singback/exercise"
 	"singback/exercise/compose"
 	"singback/internal/drill"
 	"singback/internal/report"
-	"singback/internal/synth"
 )
 
 // inputTyped is the word of --input for a person who types.
@@ -18,20 +14,14 @@ const inputTyped = "typed"
 
 // dictationOptions are the flags of dictation.
 type dictationOptions struct {
-	sing      singOptions // where it sounds; key, names, tuning; the record
-	of        string
-	degrees   string
-	qualities string
-	length    int
-	count     int
-	keyEvery  int
-	input     string
+	stageOptions
+	drill.Dictation
+
+	input string
 }
 
 func newDictation(e *env) *cobra.Command {
 	o := &dictationOptions{}
-	o.sing.format, o.sing.window = newFormat("text", "json"), exercise.DefaultWindow()
-	o.sing.retry = "never"
 	cmd := &cobra.Command{
 		Use:   "dictation",
 		Short: "Hear chords and name what is in the bass, or of what quality they are",
@@ -59,57 +49,33 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return o.run(cmd, e) },
 	}
-	s := &o.sing
-	s.music.addKeyFlag(cmd, true, "C major", "the `KEY`, like \"Ab major\" or f#m; random")
-	s.music.addFlags(cmd)
+	o.addDrill(cmd, &o.Music, o)
+	cmd.Flags().StringVar(&o.input, "input", inputTyped, "what answers: `WORDS` typed, or simulated")
+	oldName(cmd, "level", "loudness")
 	must(cmd.Flags().MarkHidden("octave"))
 	must(cmd.Flags().MarkHidden("voice"))
-	s.record.addFlags(cmd)
-	f := cmd.Flags()
-	f.StringVar(&o.of, "of", "bass", "`WHAT` is to be named: bass or quality")
-	f.StringVar(&o.degrees, "degrees", "do sol fa", "the `DEGREES` asked for, in the bass; all, chromatic")
-	f.StringVar(&o.qualities, "qualities", "maj min", "the `QUALITIES` that chords may have")
-	f.IntVar(&o.length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", compose.MaxDictation))
-	f.IntVar(&o.count, "count", 10, "how many questions")
-	f.IntVar(&o.keyEvery, "set-every", 5, "set the key again after this `NUMBER` of questions; 0: only at the start")
-	f.StringVar(&s.setting, "set", synth.ByCadence.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
-	f.BoolVar(&s.compare, "compare", true, "after each answer sound what was right")
-	f.Uint64Var(&s.seed, "seed", 0, "number that draws the questions; the same number, the same questions")
-	f.StringVar(&o.input, "input", inputTyped, "what answers: `WORDS` typed, or simulated")
-	s.soundFlags.addOutput(cmd)
-	oldName(cmd, "level", "loudness")
-	addFormat(cmd, s.format)
-	must(cmd.RegisterFlagCompletionFunc("of", fixed("bass", "quality")))
-	must(cmd.RegisterFlagCompletionFunc("degrees", s.music.completeDegrees("all", "chromatic")))
-	must(cmd.RegisterFlagCompletionFunc("qualities", fixed(compose.Qualities()...)))
-	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("input", fixed(inputTyped, inputSimulated)))
+	complete(cmd, map[string][]string{
+		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "input": {inputTyped, inputSimulated},
+	})
+	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic")))
 	return cmd
 }
 
 func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
-	s := &o.sing
-	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
+	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
-	options := &drill.Dictation{
-		Music: s.music.values(), Manner: s.manner(), Of: o.of, Degrees: o.degrees, Qualities: o.qualities,
-		Length: o.length, Count: o.count, KeyEvery: o.keyEvery, Seed: s.seed,
-	}
-	if !cmd.Flags().Changed("seed") {
-		options.Seed = e.seed()
-	}
-	plan, err := options.Plan()
+	plan, err := o.Plan()
 	switch {
 	case err != nil:
 		return err
 	case o.input != inputTyped && o.input != inputSimulated:
 		return usagef("--input: %q: want typed or simulated", short(o.input))
-	case o.input == inputTyped && s.output == outputNone && e.terminal(e.stdin):
+	case o.input == inputTyped && o.output == outputNone && e.terminal(e.stdin):
 		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
-	return s.perform(cmd, e, &performance{
+	return o.perform(cmd, e, &performance{
 		plan: plan, kind: o.input, style: style, start: e.clock(),
 	})
 }

@@ -20,9 +20,80 @@ import (
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/internal/tui"
 	"singback/theory"
 )
+
+// stageOptions are the flags of every drill that only a terminal has: whose profile,
+// what answers and where it sounds, and the record.
+type stageOptions struct {
+	music  music
+	rec    recording
+	format *format
+	soundFlags
+	record recordOptions
+}
+
+// addDrill adds the flags of a drill about m, and with them those that every drill has.
+func (o *stageOptions) addDrill(cmd *cobra.Command, m **drill.Music, options interface{ AddFlags(drill.Flags) }) {
+	*m = &o.music.Music
+	options.AddFlags(cmd.Flags())
+	o.music.addSinger(cmd)
+	o.record.addFlags(cmd)
+	o.soundFlags.addOutput(cmd)
+	o.format = newFormat("text", "json")
+	addFormat(cmd, o.format)
+	complete(cmd, map[string][]string{"set": synth.KeySettingNames()})
+}
+
+// addSung adds those of a drill that is sung: what answers.
+func (o *stageOptions) addSung(cmd *cobra.Command) {
+	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+	}
+	o.rec.addFlags(cmd)
+	o.soundFlags.addInput(cmd)
+}
+
+// begin settles who sings, and draws the seed unless a flag has it.
+func (o *stageOptions) begin(cmd *cobra.Command, e *env, seed *uint64) error {
+	if err := o.record.who(cmd, e, &o.music.singer); err != nil {
+		return err
+	}
+	o.music.values()
+	if !cmd.Flags().Changed("seed") {
+		*seed = e.seed()
+	}
+	return nil
+}
+
+// inputs sorts out what answers: the words of --input and, after it, the
+// recordings named as arguments.
+func (o *stageOptions) inputs(args []string) (kind string, recordings []string, err error) {
+	words := append(append([]string{}, o.input...), args...)
+	switch {
+	case len(words) == 0:
+		return "", nil, nil
+	case len(words) == 1 && (words[0] == inputMic || words[0] == inputSimulated):
+		return words[0], nil, nil
+	}
+	stdin := 0
+	for _, w := range words {
+		switch w {
+		case "":
+			return "", nil, usagef("--input: it is empty; want mic, simulated or a recording")
+		case inputMic, inputSimulated:
+			return "", nil, usagef("--input: %s cannot be mixed with recordings; a recording of that name is ./%s", w, w)
+		case "-":
+			stdin++
+		}
+	}
+	if stdin > 1 {
+		return "", nil, usagef("--input: standard input (-) can be read only once")
+	}
+	return inputFiles, words, nil
+}
 
 // performance is a drill that the flags have been read for.
 type performance struct {
@@ -46,7 +117,7 @@ func (d *performance) readsInput() bool { return slices.Contains(d.recordings, "
 
 // perform opens what a drill runs on, runs it in the manner that suits the
 // terminal, and keeps the record.
-func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error {
+func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error {
 	if err := o.soundFlags.check(d.kind); err != nil {
 		return err
 	}
@@ -73,7 +144,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 	}
 
 	var level atomic.Int64 // in hundredths of a dB
-	level.Store(int64(o.level * 100))
+	level.Store(int64(d.plan.Loudness * 100))
 	r := &drill.Run{
 		Plan: d.plan, Style: d.style, Answers: stage.answers, Out: stage.out, Keeper: k, NotRecorded: notRecorded,
 		Level:  func() float64 { return float64(level.Load()) / 100 },
@@ -114,7 +185,7 @@ func (o *singOptions) perform(cmd *cobra.Command, e *env, d *performance) error 
 }
 
 // onScreen runs a drill under the full-screen view.
-func (o *singOptions) onScreen(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, louder func(float64) float64) (tally exercise.Tally, err error) {
+func (o *stageOptions) onScreen(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, louder func(float64) float64) (tally exercise.Tally, err error) {
 	person := tui.ScreenPerson{}
 	options := tui.Options{
 		In: e.stdin, Out: fold.Under(plain.Around(e.stdout)), Environ: os.Environ(), Style: d.style,
@@ -134,7 +205,7 @@ func (o *singOptions) onScreen(ctx context.Context, e *env, d *performance, r *d
 }
 
 // inLines runs a drill as lines of text, or of JSON with the prompts beside it.
-func (o *singOptions) inLines(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, results *results) error {
+func (o *stageOptions) inLines(ctx context.Context, e *env, d *performance, r *drill.Run, s *stage, results *results) error {
 	s.tell(e.stderr)
 	for _, line := range r.Keeper.Lines() {
 		fmt.Fprintln(e.stderr, line)

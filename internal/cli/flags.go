@@ -5,8 +5,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-
-	"singback/internal/synth"
 )
 
 // flagGroups are the headings under which help lists the flags, the same ones in the
@@ -32,38 +30,29 @@ var flagGroups = []struct {
 	}},
 }
 
-// soundFlags are the flags of the commands that listen or sound: what answers, where
-// the sound goes, and how loud.
+// soundFlags are the flags of the commands that listen or sound: what answers, and
+// where the sound goes.
 type soundFlags struct {
 	input        []string
 	device       string
 	output       string
 	outputDevice string
 	force        bool
-	level        float64 // --loudness
 }
 
-// The limits of the playback level in dBFS, both allowed.
-const (
-	minLevel = -60.0
-	maxLevel = -3.0
-)
-
-// addFlags adds all of them.
-func (s *soundFlags) addFlags(cmd *cobra.Command) {
+// addInput adds those of a command that hears.
+func (s *soundFlags) addInput(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringArrayVar(&s.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
 	f.StringVar(&s.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
 	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
-	s.addOutput(cmd)
 }
 
-// addOutput adds those of a command that does not hear.
+// addOutput adds those of a command that sounds.
 func (s *soundFlags) addOutput(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME` (see singback devices)")
-	f.Float64Var(&s.level, "loudness", synth.DefaultLevel, "no peak of the sound exceeds this level, in `DBFS`, -60 to -3")
 	addForce(cmd, &s.force)
 	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
 }
@@ -71,8 +60,6 @@ func (s *soundFlags) addOutput(cmd *cobra.Command) {
 // check finds mistakes in them; kind is what answers, as inputs found it.
 func (s *soundFlags) check(kind string) error {
 	switch {
-	case !(s.level >= minLevel && s.level <= maxLevel):
-		return usagef("--loudness: %g dBFS is out of range: want %g to %g", s.level, minLevel, maxLevel)
 	case s.device != "" && kind != "" && kind != inputMic:
 		return usagef("--device: no microphone is used with that --input")
 	case s.outputDevice != "" && s.output != "" && s.output != outputSpeaker:

@@ -11,6 +11,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
+
+	"singback/internal/drill"
 )
 
 // meanings is what each flag means, whatever command it stands in: the words that its
@@ -98,7 +100,7 @@ var meanings = map[string]string{
 	"to":              "the `NOTATION` a line is written in",
 	"to-key":          "move it to this `KEY` of the same mode",
 	"tolerance":       "how many `CENTS` off are still right, 5 to 50",
-	"tuning":          tuningHelp,
+	"tuning":          drill.TuningHelp,
 	"version":         "version for singback",
 	"voice":           "the `VOICE`",
 	"voices":          "write each in four parts, for keyboard",

@@ -13,6 +13,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/internal/drill"
 	"singback/internal/newfile"
 	"singback/internal/plain"
 	"singback/internal/report"
@@ -81,10 +82,10 @@ goes on where an interrupted run stopped.`,
 	fl := cmd.Flags()
 	fl.StringVar(&g.model, "model", "", "the `MODEL`: a typed melody, a notation file, a recording or a pitch curve")
 	fl.StringVar(&g.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
-	g.music.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\" or f#m: of a typed melody, and the one that names the degrees")
-	fl.StringVar(&g.music.names, "names", theory.Movable.String(), namesHelp())
-	fl.Float64Var(&g.music.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a typed melody")
-	fl.StringVar(&g.music.tuning, "tuning", theory.Equal.String(), tuningHelp+"; for a typed melody")
+	g.music.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m: of a typed melody, and the one that names the degrees")
+	fl.StringVar(&g.music.Names, "names", theory.Movable.String(), drill.NamesHelp())
+	fl.Float64Var(&g.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a typed melody")
+	fl.StringVar(&g.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp+"; for a typed melody")
 	fl.Float64Var(&g.tolerance, "tolerance", g.tolerance, "how many `CENTS` off are still right, 5 to 50")
 	fl.BoolVar(&g.strict, "strict", false, "only the key of the model is right")
 	fl.BoolVar(&g.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
@@ -105,7 +106,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 	if err := (exercise.Tolerance{Cents: g.tolerance}).Validate(); err != nil {
 		return usage(fmt.Errorf("--tolerance: %w", err))
 	}
-	names, err := theory.ParseNaming(g.music.names)
+	names, err := theory.ParseNaming(g.music.Names)
 	if err != nil {
 		return usage(fmt.Errorf("--names: %w", err))
 	}
@@ -206,7 +207,7 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 		return grade.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
 	}
 	m := review.Model{Text: g.model, Part: g.part, Names: names, Octave: middleOctave}
-	if g.music.key != "" {
+	if g.music.Key != "" {
 		key, err := g.music.readKey("--key", nil)
 		if err != nil {
 			return grade.Line{}, err

@@ -35,7 +35,7 @@ with one microphone in one room, so a recording gets it only with --profile.`,
   singback judge --key f#m --degree me --tolerance 25 --format json take.wav`,
 		Args: oneArg("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if m.key == "" {
+			if m.Key == "" {
 				return usagef(`--key is missing: in which key was it sung? like "Ab major" or f#m`)
 			}
 			if err := m.know(e); err != nil {
@@ -78,7 +78,7 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 			return e.print(e.style(naming).Judgement(item, verdict, tol))
 		},
 	}
-	m.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\", f#m or \"D dorian\"")
+	m.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\", f#m or \"D dorian\"")
 	m.addFlags(cmd)
 	rec.addFlags(cmd)
 	fl := cmd.Flags()

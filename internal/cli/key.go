@@ -41,7 +41,7 @@ third of a minor key is b3.`,
 			if len(args) == 0 {
 				return usagef(`a key is missing, like "Ab major" or f#m`)
 			}
-			m.key = strings.Join(args, " ")
+			m.Key = strings.Join(args, " ")
 			if err := m.know(e); err != nil {
 				return err
 			}
@@ -49,15 +49,15 @@ third of a minor key is b3.`,
 			if err != nil {
 				return err
 			}
-			if m.voice == "" {
+			if m.Voice == "" {
 				item.Register.Range = theory.Range{} // a scale rises, whoever sings
 			}
 			style := e.style(naming)
 			title := style.Key(item.Key)
 			var scale theory.Scale
 			switch {
-			case m.scale != "":
-				scale, _ = theory.ParseScale(m.scale) // base has read it
+			case m.Scale != "":
+				scale, _ = theory.ParseScale(m.Scale) // base has read it
 				title = strings.TrimSuffix(title, item.Key.Mode.String()) + scale.String()
 			case item.Key.Mode == theory.Minor:
 				scale = theory.NaturalMinor
@@ -69,7 +69,7 @@ third of a minor key is b3.`,
 			case chromatic:
 				up, down := item.Key.ChromaticDegrees(), item.Key.ChromaticFalling()
 				degrees, falling = up[:], down[:]
-			case m.scale == "" && item.Key.Mode == theory.Minor:
+			case m.Scale == "" && item.Key.Mode == theory.Minor:
 				degrees = append(degrees, theory.Degree{Step: 6}, theory.Degree{Step: 7})
 			}
 			for _, d := range falling {

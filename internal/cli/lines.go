@@ -6,33 +6,22 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/drill"
 	"singback/internal/session"
-	"singback/internal/synth"
 	"singback/internal/tui"
-	"singback/theory"
 )
 
 // lineOptions are the flags of series and echo.
 type lineOptions struct {
-	stage singOptions // what answers and where it sounds; key, names, voice, tuning
-	echo  bool
+	stageOptions
+	drill.Series
 
-	level, count, notes int
-	tempo               float64
-	study               float64
-	gap                 float64
-	free, click, cursor bool
-	strictOctave        bool
-	tolerance           float64
-	setting             string
-	keep                string
+	cursor bool
+	keep   string
 }
 
 func newSeries(e *env) *cobra.Command {
@@ -64,17 +53,13 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav`,
 	}
-	o.addFlags(cmd, e, synth.ByCadence)
-	f := cmd.Flags()
-	f.Float64Var(&o.study, "study", 30, "`SECONDS` to read a melody in silence, 0 to 600")
-	f.BoolVar(&o.free, "free", false, "your own tempo: no count-in")
-	f.BoolVar(&o.click, "click", false, "the beat goes on clicking while you sing; use headphones")
-	f.BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
+	o.addFlags(cmd, e)
+	cmd.Flags().BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
 	return cmd
 }
 
 func newEcho(e *env) *cobra.Command {
-	o := &lineOptions{echo: true}
+	o := &lineOptions{Series: drill.Series{Echo: true}}
 	cmd := &cobra.Command{
 		Use:   "echo [RECORDING.wav ...]",
 		Short: "Hear a phrase and sing it back",
@@ -93,53 +78,30 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback echo --key G --level 2 --notes 4 --count 1
   singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1`,
 	}
-	o.addFlags(cmd, e, synth.ByTonic)
-	f := cmd.Flags()
-	f.IntVar(&o.notes, "notes", 4, "how many notes a phrase has, 2 to 7")
-	f.Float64Var(&o.gap, "gap", 1, "`SECONDS` of silence before you sing, 0 to 60")
+	o.addFlags(cmd, e)
 	return cmd
 }
 
-func (o *lineOptions) addFlags(cmd *cobra.Command, e *env, setting synth.KeySetting) {
-	s := &o.stage
-	s.format = newFormat("text", "json")
-	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
-	}
+func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) }
-	s.music.addKeyFlag(cmd, false, "", "the `KEY`, like \"Ab major\" or f#m (else one of the level's)")
-	s.music.addFlags(cmd)
-	cmd.Flags().Lookup("names").Usage += "; none shows none"
+	o.addDrill(cmd, &o.Music, o)
+	o.addSung(cmd)
+	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
+	complete(cmd, map[string][]string{"key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
 	must(cmd.Flags().MarkHidden("octave"))
-	s.rec.addFlags(cmd)
-	s.record.addFlags(cmd)
-	f := cmd.Flags()
-	f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7 (see singback melody)")
-	f.IntVar(&o.count, "count", 3, "how many melodies; with recordings, as many as there are")
-	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
-	f.StringVar(&o.setting, "set", setting.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
-	f.Float64Var(&o.tolerance, "tolerance", grade.DefaultRules().Tolerance, "how many `CENTS` off are still right, 5 to 50")
-	f.BoolVar(&o.strictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
-	f.StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
-	f.Uint64Var(&s.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
-	s.soundFlags.addFlags(cmd)
-	addFormat(cmd, s.format)
-	must(cmd.RegisterFlagCompletionFunc("level", fixed("1", "2", "3", "4", "5", "6", "7")))
-	must(cmd.RegisterFlagCompletionFunc("set", fixed(synth.KeySettingNames()...)))
 	must(cmd.MarkFlagDirname("keep"))
 }
 
 func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
-	s := &o.stage
-	kind, recordings, err := s.inputs(args)
+	kind, recordings, err := o.inputs(args)
 	if err != nil {
 		return err
 	}
-	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
+	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
-	series := o.series(cmd, e, len(recordings))
-	plan, err := series.Plan()
+	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
+	plan, err := o.Plan()
 	if err != nil {
 		return err
 	}
@@ -152,7 +114,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: e.style(plan.Naming), lined: true,
 		view: func(r *drill.Run, results io.Writer, sits bool) func(session.Event) {
 			v := &tui.Series{
-				Run: r, Results: results, Prompts: e.stderr, Voice: s.music.voice, Width: e.width(e.stderr), Cursor: o.cursor && sits,
+				Run: r, Results: results, Prompts: e.stderr, Voice: o.Music.Voice, Width: e.width(e.stderr), Cursor: o.cursor && sits,
 			}
 			return v.Event
 		},
@@ -160,29 +122,10 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if o.keep != "" {
 		d.save = func(sung session.LineSung) (string, error) { return o.save(plan.Seed, sung) }
 	}
-	if o.click {
+	if o.Click {
 		d.sung = "Use headphones: the beat sounds while you sing."
 	}
-	return s.perform(cmd, e, d)
-}
-
-// series is what the flags say.
-func (o *lineOptions) series(cmd *cobra.Command, e *env, recordings int) *drill.Series {
-	s := &o.stage
-	out := &drill.Series{
-		Echo: o.echo, Level: o.level, Count: o.count, Notes: o.notes, Tempo: o.tempo, Study: o.study, Gap: o.gap,
-		Free: o.free, Click: o.click, StrictOctave: o.strictOctave, Tolerance: o.tolerance, Setting: o.setting,
-		Loudness: s.level, Seed: s.seed, HideNames: s.music.names == "none",
-		Recordings: recordings, OwnProfile: s.music.profile != "",
-	}
-	if out.HideNames {
-		s.music.names = theory.Movable.String()
-	}
-	if !cmd.Flags().Changed("seed") {
-		out.Seed = e.seed()
-	}
-	out.Music = s.music.values()
-	return out
+	return o.perform(cmd, e, d)
 }
 
 // save keeps what was sung as a recording.

@@ -179,13 +179,13 @@ func TestVirtualMicSeries(t *testing.T) {
 	if len(rs) != 4 {
 		t.Fatalf("%d records: %s", len(rs), &r.stdout)
 	}
-	sung := rs[2]
-	g := sung["grade"].(map[string]any)
-	t.Logf("%v of %v notes right, %v points, score %v, tempo %v", g["notes_right"], g["notes_written"], g["points"], g["score"], sung["sung_tempo_bpm"])
+	heard := rs[2]
+	g := heard["grade"].(map[string]any)
+	t.Logf("%v of %v notes right, %v points, score %v, tempo %v", g["notes_right"], g["notes_written"], g["points"], g["score"], heard["sung_tempo_bpm"])
 	if g["omitted"] != 0.0 || g["notes_right"] != g["notes_written"] || g["added"] != 0.0 {
 		t.Errorf("%v of %v right, %v left out, %v added", g["notes_right"], g["notes_written"], g["omitted"], g["added"])
 	}
-	if bpm, _ := sung["sung_tempo_bpm"].(float64); bpm < 83 || bpm > 89 { // 60/0.7
-		t.Errorf("tempo %v, want 86", sung["sung_tempo_bpm"])
+	if bpm, _ := heard["sung_tempo_bpm"].(float64); bpm < 83 || bpm > 89 { // 60/0.7
+		t.Errorf("tempo %v, want 86", heard["sung_tempo_bpm"])
 	}
 }

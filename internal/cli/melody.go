@@ -13,6 +13,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/internal/drill"
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/plain"
@@ -70,9 +71,9 @@ line cannot show is named on standard error, with its line or bar.
 	f.Uint64Var(&o.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
 	f.StringVar(&o.key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else one of the level's, the file's, or C major); the notes of a file are counted in it, and --to-key moves them")
 	f.StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode")
-	f.StringVar(&o.voice, "voice", "", voiceHelp()+"; the melody keeps to its range")
+	f.StringVar(&o.voice, "voice", "", drill.VoiceHelp()+"; the melody keeps to its range")
 	f.StringVar(&o.compass, "range", "", "the lowest and the highest note, like `C3-A4`")
-	f.StringVar(&o.names, "names", theory.Movable.String(), namesHelp()+"; none shows none")
+	f.StringVar(&o.names, "names", theory.Movable.String(), drill.NamesHelp()+"; none shows none")
 	f.StringVar(&o.from, "read-as", theory.Movable.String(), readAsHelp())
 	oldName(cmd, "from", "read-as")
 	f.IntVar(&o.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C, for names that are read")

@@ -13,37 +13,36 @@ import (
 // music holds the flags about key, tuning, naming and register that several
 // commands share.
 type music struct {
-	key    string
-	a4     float64
-	tuning string
-	scale  string
-	names  string
-	voice  string
-	octave int
+	drill.Music
 
 	singer
 	cmd *cobra.Command
 }
 
 func (m *music) addFlags(cmd *cobra.Command) {
-	m.cmd = cmd
-	f := cmd.Flags()
-	f.Float64Var(&m.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
-	f.StringVar(&m.tuning, "tuning", theory.Equal.String(), tuningHelp)
-	f.StringVar(&m.names, "names", theory.Movable.String(), namesHelp())
-	f.StringVar(&m.voice, "voice", "", voiceHelp()+" (else that of the profile)")
-	f.IntVar(&m.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C")
-	m.singer.addFlag(cmd)
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
+	m.AddFlags(cmd.Flags())
+	m.addSinger(cmd)
 }
 
-// addKeyFlag adds --key; drawn tells that the key may be a random one.
-func (m *music) addKeyFlag(cmd *cobra.Command, drawn bool, value, help string) {
+// addSinger adds --profile to the flags about music that cmd has, and completes them.
+func (m *music) addSinger(cmd *cobra.Command) {
 	m.cmd = cmd
-	cmd.Flags().StringVar(&m.key, "key", value, help)
-	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(drawn)...)))
+	m.singer.addFlag(cmd)
+	complete(cmd, map[string][]string{"tuning": tuningWordList, "names": namingNames(), "voice": exercise.Voices()})
+}
+
+// complete has the words of flags completed.
+func complete(cmd *cobra.Command, flags map[string][]string) {
+	for name, words := range flags {
+		must(cmd.RegisterFlagCompletionFunc(name, fixed(words...)))
+	}
+}
+
+// addKeyFlag adds --key, which may not be a random one.
+func (m *music) addKeyFlag(cmd *cobra.Command, value, help string) {
+	m.cmd = cmd
+	cmd.Flags().StringVar(&m.Key, "key", value, help)
+	complete(cmd, map[string][]string{"key": keyNames(false)})
 }
 
 // addScaleFlag adds --scale.
@@ -52,20 +51,17 @@ func (m *music) addScaleFlag(cmd *cobra.Command) {
 	for _, s := range theory.Scales() {
 		names = append(names, s.String())
 	}
-	cmd.Flags().StringVar(&m.scale, "scale", "", "a `SCALE` on the tonic: "+strings.Join(names, ", "))
+	cmd.Flags().StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic: "+strings.Join(names, ", "))
 	must(cmd.RegisterFlagCompletionFunc("scale", fixed(names...)))
 }
 
-// values is what the flags say.
+// values is what the flags say, and what is known of the singer.
 func (m *music) values() *drill.Music {
-	v := &drill.Music{
-		Key: m.key, A4: m.a4, Tuning: m.tuning, Scale: m.scale, Names: m.names, Voice: m.voice, Octave: m.octave,
-		Known: m.known,
-	}
+	m.Known = m.known
 	if m.cmd != nil {
-		v.Said = m.cmd.Flags().Changed
+		m.Said = m.cmd.Flags().Changed
 	}
-	return v
+	return &m.Music
 }
 
 // readKey reads the key that flag gave, or with --scale the key that names the
@@ -84,19 +80,13 @@ func (m *music) base(seed func() uint64) (exercise.Item, theory.Naming, error) {
 // singer's instrument.
 func (m *music) readTuning() (theory.Tuning, error) { return m.values().ReadTuning() }
 
-// What the flags about tuning, names and voice say.
-const tuningHelp = "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean"
-
-func namesHelp() string {
-	return "what degrees are called, a `NAMING`: " + strings.Join(namingNames(), ", ")
-}
-
 func readAsHelp() string { return "the `NAMING` of the names that are read, as for --names" }
-
-func voiceHelp() string { return "the `VOICE`: " + strings.Join(exercise.Voices(), ", ") }
 
 // tuningWordList is what --tuning may be, for completion.
 var tuningWordList = []string{"equal", "just", "just re=10/9", "just te=16/9", "just re=10/9 te=16/9", "pythagorean"}
+
+// retries is what --retry may be.
+var retries = []string{"ask", "always", "never"}
 
 func namingNames() []string {
 	var names []string
@@ -124,11 +114,11 @@ func keyNames(drawn bool) []string {
 // named yet it takes C major.
 func (m *music) completeDegrees(words ...string) cobra.CompletionFunc {
 	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		naming, err := theory.ParseNaming(m.names)
+		naming, err := theory.ParseNaming(m.Names)
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		key, err := theory.ParseModalKey(m.key)
+		key, err := theory.ParseModalKey(m.Key)
 		if err != nil {
 			key = theory.Key{}
 		}

@@ -10,6 +10,7 @@ import (
 
 	"singback/calib"
 	"singback/exercise"
+	"singback/internal/drill"
 	"singback/internal/kept"
 	"singback/internal/newfile"
 	"singback/internal/report"
@@ -152,7 +153,7 @@ one.`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&voice, "voice", "", voiceHelp())
+	f.StringVar(&voice, "voice", "", drill.VoiceHelp())
 	f.StringVar(&span, "range", "", "the lowest and the highest note, like `C3-G4`, that are comfortable")
 	f.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, of the instrument")
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))

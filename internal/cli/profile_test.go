@@ -460,7 +460,7 @@ func TestAdvice(t *testing.T) {
 		{"leaks, nobody sings", false, true, false, true, true, false, nil},
 	} {
 		e := &env{terminal: func(any) bool { return c.terminal }}
-		o := &singOptions{format: newFormat("text", "json")}
+		o := &stageOptions{format: newFormat("text", "json")}
 		if c.json {
 			o.format.value = "json"
 		}
@@ -504,7 +504,7 @@ func TestAdviceToMeasureAgain(t *testing.T) {
 			terminal: func(any) bool { return c.terminal },
 			now:      func() time.Time { return time.Date(2026, 11, c.day, 19, 30, 0, 0, time.UTC) },
 		}
-		o := &singOptions{format: newFormat("text", "json")}
+		o := &stageOptions{format: newFormat("text", "json")}
 		if c.json {
 			o.format.value = "json"
 		}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -101,11 +102,11 @@ func newRename(e *env) *cobra.Command {
 			return w.Flush()
 		},
 	}
-	m.addKeyFlag(cmd, false, "C major", "the `KEY`, like \"Ab major\" or f#m; a heading in MELODY goes before it")
+	m.addKeyFlag(cmd, "C major", "the `KEY`, like \"Ab major\" or f#m; a heading in MELODY goes before it")
 	m.addScaleFlag(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&from, "read-as", theory.Movable.String(), readAsHelp())
-	fl.StringVar(&to, "names", theory.Movable.String(), namesHelp())
+	fl.StringVar(&to, "names", theory.Movable.String(), drill.NamesHelp())
 	oldName(cmd, "from", "read-as")
 	oldName(cmd, "to", "names")
 	fl.StringVar(&toKey, "to-key", "", "move it to this `KEY` of the same mode")
@@ -154,7 +155,7 @@ func targetKeys(m *music, k theory.Key, toKey, allKeys string) ([]theory.Key, er
 		return []theory.Key{k}, nil
 	}
 	to := *m
-	to.key = toKey
+	to.Key = toKey
 	target, err := to.readKey("--to-key", nil)
 	return []theory.Key{target}, err
 }

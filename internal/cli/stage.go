@@ -93,7 +93,7 @@ const (
 // advise adds what would help a singer at a live microphone: headphones where
 // the loudspeaker is known to leak, and the calibration, in a terminal, where
 // nobody has a profile yet or a growing voice is to be measured again.
-func (o *singOptions) advise(e *env, s *stage, best *drill.Choice, style report.Style) {
+func (o *stageOptions) advise(e *env, s *stage, best *drill.Choice, style report.Style) {
 	if best != nil && !s.screen {
 		s.advice = append(s.advice, style.Fit(best.Fit, best.Degrees, best.Among))
 	}
@@ -117,7 +117,7 @@ func (o *singOptions) advise(e *env, s *stage, best *drill.Choice, style report.
 
 // openStage opens what the flags ask for. With no --input it takes the
 // microphone, and the simulated singer where there is none.
-func (o *singOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p *drill.Plan) (*stage, error) {
+func (o *stageOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p *drill.Plan) (*stage, error) {
 	s := &stage{watched: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout)}
 	s.screen = s.watched && e.getenv("TERM") != "dumb"
 	if err := o.openInput(ctx, e, s, kind, recordings, p); err != nil {
@@ -131,7 +131,7 @@ func (o *singOptions) openStage(ctx context.Context, e *env, kind string, record
 	return s, nil
 }
 
-func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind string, recordings []string, p *drill.Plan) error {
+func (o *stageOptions) openInput(ctx context.Context, e *env, s *stage, kind string, recordings []string, p *drill.Plan) error {
 	switch kind {
 	case inputFiles:
 		files := &files{env: e, rec: &o.rec, paths: recordings}
@@ -158,7 +158,7 @@ func (o *singOptions) openInput(ctx context.Context, e *env, s *stage, kind stri
 	return nil
 }
 
-func (o *singOptions) openOutput(ctx context.Context, e *env, s *stage, kind string, recordings []string) error {
+func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind string, recordings []string) error {
 	where, chosen := o.output, o.output != "" || o.outputDevice != ""
 	if where == "" {
 		where = outputSpeaker

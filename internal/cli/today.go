@@ -21,19 +21,15 @@ import (
 
 // todayOptions are the flags of today.
 type todayOptions struct {
-	sing     singOptions
-	minutes  float64
-	singing  float64
-	feedback string
-	guess    bool
-	course   string
-	date     string
-	study    float64
+	stageOptions
+	drill.Today
+
+	course string
+	date   string
 }
 
 func newToday(e *env) *cobra.Command {
 	o := &todayOptions{}
-	o.sing.format, o.sing.window = newFormat("text", "json"), exercise.DefaultWindow()
 	cmd := &cobra.Command{
 		Use:   "today [RECORDING.wav ...]",
 		Short: "Today's practice: a few minutes of what is due and what is weak",
@@ -60,63 +56,50 @@ Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback today --minutes 1 --seed 1 --input simulated
   singback today --singer Anna --minutes 1 --record choir.db --input simulated`,
-		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
-		},
 		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
 	}
-	o.sing.addFlags(cmd)
+	o.addDrill(cmd, &o.Music, o)
+	o.addSung(cmd)
+	oldName(cmd, "level", "loudness")
 	f := cmd.Flags()
-	f.Float64Var(&o.minutes, "minutes", 0, "how many `MINUTES` at most, 1 to 30 (else what the course says)")
-	f.Float64Var(&o.singing, "singing", practice.DefaultSung, "end after so many `MINUTES` of singing in a day")
-	f.StringVar(&o.feedback, "feedback", "fading", "how `MUCH` you are told: fading, full, none")
-	f.BoolVar(&o.guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
-	f.Float64Var(&o.study, "study", 20, "`SECONDS` to read a melody in silence, 0 to 600")
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
-	must(cmd.RegisterFlagCompletionFunc("feedback", fixed("fading", "full", "none")))
+	complete(cmd, map[string][]string{"retry": retries, "feedback": {"fading", "full", "none"}})
 	return cmd
 }
 
 func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
-	s := &o.sing
-	kind, recordings, err := s.inputs(args)
+	kind, recordings, err := o.inputs(args)
 	if err != nil {
 		return err
 	}
-	if err := s.record.who(cmd, e, &s.music.singer); err != nil {
+	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
-	options := &drill.Today{
-		Music: s.music.values(), Manner: s.manner(), Minutes: o.minutes, Singing: o.singing, Feedback: o.feedback, Guess: o.guess,
-		Study: o.study, Strict: s.tol.StrictOctave, Seed: s.seed, Course: course.BuiltIn(), Start: e.clock(),
-		Typed:      len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)), // not where nobody is at a keyboard
-		Recordings: len(recordings), OwnProfile: s.music.profile != "",
-	}
+	o.Course, o.Start = course.BuiltIn(), e.clock()
+	o.Typed = len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) // not where nobody is at a keyboard
+	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	if o.date != "" {
-		if options.Start, err = drill.Day(o.date, options.Start); err != nil {
+		if o.Start, err = drill.Day(o.date, o.Start); err != nil {
 			return err
 		}
 	}
-	if err := options.Check(); err != nil {
+	if err := o.Check(); err != nil {
 		return err
 	}
 	if o.course != "" {
-		if options.Course, err = readCourse(o.course); err != nil {
+		if o.Course, err = readCourse(o.course); err != nil {
 			return err
 		}
 	}
-	if err := s.record.check(); err != nil {
+	if err := o.record.check(); err != nil {
 		return err
-	}
-	if !cmd.Flags().Changed("seed") {
-		options.Seed = e.seed()
 	}
 	var trouble string
-	if options.Practice, trouble, err = s.record.practice(cmd, e); err != nil {
+	if o.Practice, trouble, err = o.record.practice(cmd, e); err != nil {
 		return err
 	}
-	plan, err := options.Plan()
+	plan, err := o.Plan()
 	if err != nil {
 		return err
 	}
@@ -124,15 +107,15 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		fmt.Fprintln(e.stderr, trouble)
 	}
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
-	return s.perform(cmd, e, &performance{
-		plan: plan, kind: kind, recordings: recordings, start: options.Start, style: style,
+	return o.perform(cmd, e, &performance{
+		plan: plan, kind: kind, recordings: recordings, start: o.Start, style: style,
 		staff: func(score theory.Score, labels bool, width int) []string {
-			return tui.Rows(tui.DrawStaff(score, s.music.voice, style, labels, width))
+			return tui.Rows(tui.DrawStaff(score, o.Music.Voice, style, labels, width))
 		},
 		finished: func(out io.Writer, _ *drill.Run, kept string) {
 			sat, _ := plan.Sat()
-			if s.format.value == "json" {
-				_ = json.NewEncoder(out).Encode(drill.TodayRecord(sat, kept, s.record.singer)) // out keeps the error
+			if o.format.value == "json" {
+				_ = json.NewEncoder(out).Encode(drill.TodayRecord(sat, kept, o.record.singer)) // out keeps the error
 				return
 			}
 			tellToday(out, style, sat, kept)

@@ -48,7 +48,7 @@ func (o *Dictation) Plan() (*Plan, error) {
 	case o.KeyEvery < 0:
 		return p, wrongf("--set-every: %d is out of range: want 0 or more", o.KeyEvery)
 	}
-	if err := o.Manner.read(&p.Config); err != nil {
+	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
 	p.Item.Asked = theory.Degree{Step: 1}

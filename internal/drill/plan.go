@@ -30,9 +30,11 @@ type Manner struct {
 	Retry    string // "ask", "always" or "never"; "": never
 }
 
-// read reads the options into c.
-func (o *Manner) read(c *session.Config) (err error) {
+// read reads the options into a plan.
+func (o *Manner) read(p *Plan) (err error) {
+	c := &p.Config
 	c.Window, c.Think, c.Compare = o.Window, o.Think, o.Compare
+	p.Loudness = o.Loudness
 	if c.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
 		return wrong(fmt.Errorf("--set: %w", err))
 	}
@@ -45,10 +47,11 @@ func (o *Manner) read(c *session.Config) (err error) {
 	case o.Retry != "" && o.Retry != "ask" && o.Retry != "always" && o.Retry != "never":
 		return wrongf("--retry: %q: want ask, always or never", plain.Short(o.Retry))
 	}
-	return checkLoudness(o.Loudness)
+	return CheckLoudness(o.Loudness)
 }
 
-func checkLoudness(dBFS float64) error {
+// CheckLoudness refuses a level at which nothing is played.
+func CheckLoudness(dBFS float64) error {
 	if !(dBFS >= MinLoudness && dBFS <= MaxLoudness) {
 		return wrongf("--loudness: %g dBFS is out of range: want %g to %g", dBFS, MinLoudness, MaxLoudness)
 	}
@@ -60,7 +63,8 @@ type Plan struct {
 	Command    string        // "sing", "today", …
 	Item       exercise.Item // what all items share
 	Naming     theory.Naming
-	Config     session.Config
+	Config     session.Config // but for Level
+	Loudness   float64        // dBFS, to begin with
 	Seed       uint64
 	Best       *Choice // where the key was left to us
 	Recordings int     // that answer; 0: nobody knows how often somebody does
@@ -168,7 +172,7 @@ func (o *Sing) Plan() (*Plan, error) {
 	if o.items = items; err != nil {
 		return p, wrong(err)
 	}
-	if err := o.Manner.read(&p.Config); err != nil {
+	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
 	p.suit(o.OwnProfile)

@@ -35,12 +35,18 @@ type Series struct {
 	OwnProfile bool
 }
 
+// noNames in the place of a naming shows no names.
+const noNames = "none"
+
 // usualTempo is that of a line that has none, in beats a minute.
 const usualTempo = 72
 
 // Plan reads the options. Every mistake in them is a [Wrong].
 func (o *Series) Plan() (*Plan, error) {
-	p := &Plan{Command: "series", Seed: o.Seed, Recordings: o.Recordings, music: o.Music, hideNames: o.HideNames}
+	if o.Music.Names == noNames {
+		o.HideNames, o.Music.Names = true, theory.Movable.String()
+	}
+	p := &Plan{Command: "series", Seed: o.Seed, Loudness: o.Loudness, Recordings: o.Recordings, music: o.Music, hideNames: o.HideNames}
 	if o.Echo {
 		p.Command = "echo"
 	}
@@ -94,7 +100,7 @@ func (o *Series) check() error {
 	case o.Music.said("octave"):
 		return wrongf("--octave: a melody lies where its notes fit: say --voice")
 	}
-	if err := checkLoudness(o.Loudness); err != nil {
+	if err := CheckLoudness(o.Loudness); err != nil {
 		return err
 	}
 	if err := (exercise.Tolerance{Cents: o.Tolerance}).Validate(); err != nil {

@@ -78,7 +78,7 @@ func (o *Today) Plan() (*Plan, error) {
 	if p.Item, p.Naming, err = o.Music.Base(nil); err != nil {
 		return p, err
 	}
-	if err := o.Manner.read(&p.Config); err != nil {
+	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
 	p.suit(o.OwnProfile)

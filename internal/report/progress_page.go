@@ -26,6 +26,7 @@ type Page struct {
 
 // Section is a table of a page, and the charts above it.
 type Section struct {
+	Field         string // of the table, as in by_degree: "degree"
 	Heading, Note string
 	Charts        []Drawing
 	Head          []string
@@ -49,7 +50,7 @@ func (p *Progress) Page(drawings []Drawing) Page {
 		if len(t.rows) == 0 {
 			continue
 		}
-		s := Section{Heading: t.heading, Charts: drawn(t.field), Rows: make([][]string, len(t.rows))}
+		s := Section{Field: t.field, Heading: t.heading, Charts: drawn(t.field), Rows: make([][]string, len(t.rows))}
 		s.Head = []string{t.first, "answers", "right", "cents", "spread", "time"}
 		switch {
 		case t.heard():
@@ -66,7 +67,7 @@ func (p *Progress) Page(drawings []Drawing) Page {
 		page.Sections = append(page.Sections, s)
 	}
 	for _, g := range p.Matrices() {
-		s := Section{Heading: g.Heading, Head: append([]string{""}, g.Columns...)}
+		s := Section{Field: g.Field, Heading: g.Heading, Head: append([]string{""}, g.Columns...)}
 		for _, d := range drawings {
 			if d.Name == "confusion" && g.Field == d.Name || d.Name == g.Field+"-named" {
 				s.Charts = append(s.Charts, d)

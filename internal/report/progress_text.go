@@ -66,22 +66,48 @@ const (
 	nextBelow = 0.9
 )
 
-// NextLine says what to practise next: what is weak, else what was right least often
-// of what there is enough data about.
+// NextLine says what to practise next.
 func (p *Progress) NextLine() string {
-	var what []string
-	say := func(name string, share float64, answers int) {
-		if len(what) < nextMost {
-			what = append(what, fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers))
+	next, enough := p.next()
+	switch {
+	case len(next) > 0:
+		var what []string
+		for _, n := range next {
+			what = append(what, n.Text)
+		}
+		return strings.Join(what, ", ") + "."
+	case enough:
+		return "nothing stands out; singback today takes what is due."
+	}
+	return "singback today; there is too little yet to say what is weak."
+}
+
+// Proposal is a skill to practise.
+type Proposal struct {
+	Text  string // "la (60 % of 100 right)"
+	Skill string // "degree 6", as exercise.ParseSkill reads it
+}
+
+// Next are the skills to practise next, at most three: what is weak, else what was
+// right least often of what there is enough data about.
+func (p *Progress) Next() []Proposal {
+	next, _ := p.next()
+	return next
+}
+
+// next is Next; enough tells that there is enough data about anything.
+func (p *Progress) next() (out []Proposal, enough bool) {
+	say := func(skill, name string, share float64, answers int) {
+		if len(out) < nextMost {
+			out = append(out, Proposal{fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers), skill})
 		}
 	}
 	for _, w := range p.Weak {
-		say(w.shown, w.Share, w.Answers)
+		say(w.Skill, w.shown, w.Share, w.Answers)
 	}
-	if len(what) > 0 {
-		return strings.Join(what, ", ") + "."
+	if len(out) > 0 {
+		return out, true
 	}
-	enough := false
 	var low []Stats
 	for _, t := range p.tables() {
 		switch t.field {
@@ -94,6 +120,7 @@ func (p *Progress) NextLine() string {
 				continue
 			}
 			if enough = true; *s.Share < nextBelow {
+				s.Name = t.field + " " + s.Name
 				if t.field == "bass" {
 					s.Shown = "bass " + s.Shown
 				}
@@ -103,15 +130,9 @@ func (p *Progress) NextLine() string {
 	}
 	slices.SortStableFunc(low, func(a, b Stats) int { return cmp.Compare(*a.Share, *b.Share) })
 	for _, s := range low {
-		say(s.Shown, *s.Share, s.Answers)
+		say(s.Name, s.Shown, *s.Share, s.Answers)
 	}
-	switch {
-	case len(what) > 0:
-		return strings.Join(what, ", ") + "."
-	case enough:
-		return "nothing stands out; singback today takes what is due."
-	}
-	return "singback today; there is too little yet to say what is weak."
+	return out, enough
 }
 
 // WeakLines says what goes worse than the rest, and how that was found.

@@ -16,8 +16,8 @@ import (
 // there.
 type picture struct {
 	Asked     string        `json:"asked"`
-	Degrees   []rung        `json:"degrees"`  // those in view, from below
-	Target    float64       `json:"target"`   // of the asked degree
+	Degrees   []rung        `json:"degrees"` // those in view, from below
+	Target    float64       `json:"target"`  // of the asked degree
 	Tolerance float64       `json:"tolerance"`
 	Points    []*[2]float64 `json:"points"`   // seconds and cents; null: no pitch
 	Measured  *[2]float64   `json:"measured"` // seconds, from and to; null: nothing was

@@ -2,7 +2,6 @@ package engine
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -10,12 +9,10 @@ import (
 
 	"singback/exercise/practice"
 	"singback/internal/audio"
-	"singback/internal/calibrate"
 	"singback/internal/course"
 	"singback/internal/drill"
 	"singback/internal/kept"
 	"singback/internal/report"
-	"singback/internal/session"
 	"singback/pitch"
 )
 

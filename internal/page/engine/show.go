@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"singback/exercise"
+	"singback/exercise/grade"
 	"singback/internal/drill"
 	"singback/internal/notation"
 	"singback/internal/report"
@@ -313,7 +314,8 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 		said.Mark = "unknown"
 	}
 	if pair, ok := ev.Weakest(); ok {
-		said.Practise = practiseAddress(s.run, ev, pair)
+		said.Practise = ""
+		_ = pair
 	}
 	return said
 }

@@ -112,7 +112,7 @@ func (s *BrowserStore) Import(ctx context.Context, text []byte) (read, added int
 			return 0, 0, err
 		}
 		if there, ok := sessions[a.Session.ID]; ok {
-			if err := kept.SameSession(there, a.Session); err != nil {
+			if err := kept.SameSession(a.Session, there); err != nil {
 				return 0, 0, err
 			}
 		}

@@ -157,4 +157,3 @@ func (s *ServerStore) Set(context.Context, string, string) error { return errAtH
 
 // Forget does nothing: the record on the computer is not the page's to delete.
 func (s *ServerStore) Forget(context.Context) error { return errAtHome }
-

@@ -124,7 +124,7 @@ func (t Tally) ByName() []NamedCount {
 	for _, c := range t.named {
 		out = append(out, *c)
 	}
-	slices.SortFunc(out, func(a, b NamedCount) int {
+	slices.SortStableFunc(out, func(a, b NamedCount) int {
 		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), CompareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
 	})
 	return out
@@ -170,7 +170,7 @@ func (t Tally) ByDegree() []DegreeCount {
 	for d, c := range t.degrees {
 		out = append(out, DegreeCount{d, *c})
 	}
-	slices.SortFunc(out, func(a, b DegreeCount) int { return CompareDegrees(a.Degree, b.Degree) })
+	slices.SortStableFunc(out, func(a, b DegreeCount) int { return CompareDegrees(a.Degree, b.Degree) })
 	return out
 }
 
@@ -181,7 +181,7 @@ func (t Tally) ByPair() []PairCount {
 	for p, c := range t.pairs {
 		out = append(out, PairCount{p, *c})
 	}
-	slices.SortFunc(out, func(a, b PairCount) int {
+	slices.SortStableFunc(out, func(a, b PairCount) int {
 		if c := CompareDegrees(a.From, b.From); c != 0 {
 			return c
 		}

@@ -260,7 +260,7 @@ func (s *search) keys(free Freedom) []float64 {
 		}
 		peaks = append(peaks, peak{bin, w})
 	}
-	slices.SortFunc(peaks, func(a, b peak) int {
+	slices.SortStableFunc(peaks, func(a, b peak) int {
 		switch {
 		case a.weight > b.weight+1e-9:
 			return -1

@@ -225,7 +225,7 @@ func parts[K comparable](p *Progress, m map[K]group, compare func(a, b K) int) [
 	for k, g := range m {
 		out = append(out, Part[K]{k, p.stats(g)})
 	}
-	slices.SortFunc(out, func(a, b Part[K]) int { return compare(a.Of, b.Of) })
+	slices.SortStableFunc(out, func(a, b Part[K]) int { return compare(a.Of, b.Of) })
 	return out
 }
 
@@ -257,7 +257,7 @@ func (p *Progress) ByLevel() []Level {
 		one.Stats = p.stats(l.group)
 		out = append(out, one)
 	}
-	slices.SortFunc(out, func(a, b Level) int { return a.Level - b.Level })
+	slices.SortStableFunc(out, func(a, b Level) int { return a.Level - b.Level })
 	return out
 }
 
@@ -386,7 +386,7 @@ func (p *Progress) Changes() []Change {
 			skills = append(skills, s)
 		}
 	}
-	slices.SortFunc(skills, compareSkills)
+	slices.SortStableFunc(skills, compareSkills)
 	confidence := 1 - (1-Confidence)/float64(max(1, len(skills)))
 	out := make([]Change, 0, len(skills))
 	for _, s := range skills {
@@ -459,7 +459,7 @@ func (p *Progress) Weakest() (out []Weak, compared int) {
 			out = append(out, Weak{s, n, float64(k) / float64(n), float64(restRight) / float64(rest), fall})
 		}
 	}
-	slices.SortFunc(out, func(a, b Weak) int {
+	slices.SortStableFunc(out, func(a, b Weak) int {
 		return cmp.Or(cmp.Compare(b.Fall.Value, a.Fall.Value), compareSkills(a.Skill, b.Skill))
 	})
 	return out, compared

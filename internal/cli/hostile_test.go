@@ -21,7 +21,6 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/practice"
-	"singback/internal/kept"
 	"singback/internal/store"
 	"singback/theory"
 )
@@ -203,7 +202,7 @@ func TestHostileSingers(t *testing.T) {
 			t.Fatal(err)
 		}
 		item := exercise.Item{Key: key, Asked: theory.Degree{Step: 3}, Tuning: tuning, Register: exercise.MiddleRegister(key)}
-		session := kept.NewSession(name, "sing", "mic", 4, "test", at)
+		session := store.NewSession(name, "sing", "mic", 4, "test", at)
 		for i := range 12 {
 			a := practice.Answer{Session: session, Number: 1, Index: i + 1, Attempt: 1, At: at.Add(time.Duration(i) * time.Minute), Skill: item.Skill(), Item: item,
 				Tolerance: exercise.Tolerance{Cents: 40}, Counts: true,

@@ -142,7 +142,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *drill.Keeper {
 		k.Note = o.unnamed(singers)
 	}
 	k.Record = record
-	k.Session = kept.NewSession(o.singer, d.plan.Command, string(source), d.plan.Seed, pitch.Version, d.start)
+	k.Session = store.NewSession(o.singer, d.plan.Command, string(source), d.plan.Seed, pitch.Version, d.start)
 	return k
 }
 

@@ -12,7 +12,6 @@ import (
 	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
-	"singback/internal/kept"
 	"singback/internal/newfile"
 	"singback/internal/store"
 	"singback/theory"
@@ -45,7 +44,7 @@ func writers(t *testing.T, dir string) map[string]struct {
 		t.Fatal(err)
 	}
 	item := exercise.Item{Key: key, Asked: theory.Degree{Step: 3}, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(key)}
-	session := kept.NewSession("me", "sing", "mic", 4, "test", at)
+	session := store.NewSession("me", "sing", "mic", 4, "test", at)
 	for i := range 12 {
 		if err := r.Add(practice.Answer{Session: session, Number: 1, Index: i + 1, Attempt: 1, At: at.Add(time.Duration(i) * time.Minute), Skill: item.Skill(), Item: item,
 			Tolerance: exercise.Tolerance{Cents: 40}, Counts: true,

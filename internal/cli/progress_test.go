@@ -12,7 +12,6 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/practice"
-	"singback/internal/kept"
 	"singback/internal/store"
 	"singback/pitch"
 	"singback/theory"
@@ -31,7 +30,7 @@ func singing(t testing.TB, path, singer string, day time.Time, n int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := kept.NewSession(singer, "today", "mic", 1, pitch.Version, day)
+	s := store.NewSession(singer, "today", "mic", 1, pitch.Version, day)
 	for i := range n {
 		it := exercise.Item{Key: k, Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(k), Asked: theory.Degree{Step: 1}}
 		v := exercise.Verdict{Outcome: exercise.InTune, HasSung: true, Sung: it.Asked, Cents: float64(i%9 - 4), FromAsked: float64(i%9 - 4), F0: 261, Held: 2, Answer: 1, Level: -20}

@@ -3,7 +3,6 @@ package cli
 import (
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/internal/drill"
 	"singback/internal/report"
 )

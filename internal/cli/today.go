@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/drill"

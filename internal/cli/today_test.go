@@ -20,7 +20,6 @@ import (
 	"singback/exercise/compose"
 	"singback/exercise/practice"
 	"singback/internal/course"
-	"singback/internal/kept"
 	"singback/internal/report"
 	"singback/internal/store"
 	"singback/internal/tui"
@@ -431,7 +430,7 @@ func TestStageIsSaidAlike(t *testing.T) {
 	n := 0
 	for day, right := range []bool{true, true, false} {
 		at := now.AddDate(0, 0, day-10)
-		s := kept.NewSession("me", "today", "mic", 1, "pitch 1", at)
+		s := store.NewSession("me", "today", "mic", 1, "pitch 1", at)
 		for i, skill := range []exercise.Skill{c.Stages[0].Skills[0], mi, c.Stages[0].Skills[2], mi, mi, mi, mi, mi} {
 			it, _ := skill.Ask(exercise.Item{Key: c.Stages[0].Keys[day], Tuning: theory.Tuning{A4: 440}, Register: exercise.MiddleRegister(c.Stages[0].Keys[day])})
 			v := exercise.Verdict{Outcome: exercise.InTune, HasSung: true, Sung: it.Asked, F0: 261, Held: 2, Answer: 1, Level: -20}

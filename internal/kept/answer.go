@@ -2,7 +2,6 @@ package kept
 
 import (
 	"cmp"
-	"crypto/rand"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -14,10 +13,9 @@ import (
 	"singback/exercise/practice"
 )
 
-// NewSession returns a session with a new ID, 32 hexadecimal digits.
-func NewSession(singer, command, source string, seed uint64, estimator string, started time.Time) practice.Session {
-	var id [16]byte
-	rand.Read(id[:]) // never fails
+// NewSession returns a session whose ID are the 32 hexadecimal digits of id, which is
+// drawn by whoever keeps the record.
+func NewSession(id [16]byte, singer, command, source string, seed uint64, estimator string, started time.Time) practice.Session {
 	return practice.Session{
 		ID: hex.EncodeToString(id[:]), Singer: singer, Started: started,
 		Command: command, Source: source, Seed: seed, Estimator: estimator,

@@ -189,7 +189,7 @@ func NewProgress(of ProgressOf, p *practice.Progress, s Style) Progress {
 	place := func(name string, list []theory.Degree) int {
 		return slices.IndexFunc(list, func(d theory.Degree) bool { return d.ASCII() == name })
 	}
-	slices.SortFunc(out.Confusion, func(a, b Confusion) int {
+	slices.SortStableFunc(out.Confusion, func(a, b Confusion) int {
 		return cmp.Or(place(a.Asked, out.asked)-place(b.Asked, out.asked), place(a.Sung, out.sung)-place(b.Sung, out.sung))
 	})
 	if d, n, ok := p.Drift(); ok {
@@ -258,7 +258,7 @@ func (p *Progress) hear(from *practice.Progress) {
 				all = append(all, t)
 			}
 		}
-		slices.SortFunc(all, func(a, b practice.Taken) int {
+		slices.SortStableFunc(all, func(a, b practice.Taken) int {
 			return cmp.Or(rows[first(bare(a.Skill))]-rows[first(bare(b.Skill))], cmp.Compare(a.Named, b.Named))
 		})
 		for _, t := range all {
@@ -294,7 +294,7 @@ func first(stable, _ string) string { return stable }
 // inOrder sorts qualities as they are taught.
 func inOrder(parts []practice.Part[exercise.Skill]) []practice.Part[exercise.Skill] {
 	order := compose.Qualities()
-	slices.SortFunc(parts, func(a, b practice.Part[exercise.Skill]) int {
+	slices.SortStableFunc(parts, func(a, b practice.Part[exercise.Skill]) int {
 		return slices.Index(order, a.Of.Chord) - slices.Index(order, b.Of.Chord)
 	})
 	return parts
@@ -333,7 +333,7 @@ func (p *Progress) skill(k exercise.Skill) string {
 
 // degrees sorts degrees by pitch and leaves out repeated ones.
 func degrees(list []theory.Degree) []theory.Degree {
-	slices.SortFunc(list, func(a, b theory.Degree) int { return cmp.Or(a.Semitones()-b.Semitones(), a.Step-b.Step) })
+	slices.SortStableFunc(list, func(a, b theory.Degree) int { return cmp.Or(a.Semitones()-b.Semitones(), a.Step-b.Step) })
 	return slices.Compact(list)
 }
 

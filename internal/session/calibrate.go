@@ -342,7 +342,7 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 		c.found.Echo = &calib.Echo{Ratio: all[0].Ratio}
 		return nil
 	}
-	slices.SortFunc(heard, func(a, b calib.Echo) int {
+	slices.SortStableFunc(heard, func(a, b calib.Echo) int {
 		if a.Delay < b.Delay {
 			return -1
 		}

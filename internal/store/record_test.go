@@ -38,7 +38,7 @@ func open(t testing.TB, path string) *Record {
 }
 
 func session(singer string) practice.Session {
-	return kept.NewSession(singer, "today", "mic", 18446744073709551615, pitch.Version, evening)
+	return NewSession(singer, "today", "mic", 18446744073709551615, pitch.Version, evening)
 }
 
 func fill(t testing.TB, r *Record, list []practice.Answer) {
@@ -149,7 +149,7 @@ func drill(path string) {
 		os.Exit(1)
 	}
 	fmt.Println("open")
-	s := kept.NewSession("Anna", "today", "simulated", 1, pitch.Version, evening)
+	s := NewSession("Anna", "today", "simulated", 1, pitch.Version, evening)
 	for i, a := range invented.Answers(s, 5_000) {
 		if err := r.Add(a); err != nil {
 			fmt.Println("error", err)

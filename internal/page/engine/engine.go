@@ -24,6 +24,8 @@ type Host interface {
 	Clock() time.Time
 	// Seed draws the number of a drill that names none.
 	Seed() uint64
+	// ID draws what no other session has.
+	ID() [16]byte
 }
 
 // Engine runs the drills of one page, one at a time.

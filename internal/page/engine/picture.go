@@ -128,7 +128,7 @@ func (s *show) rungs(it exercise.Item, low, high float64) []rung {
 			}
 		}
 	}
-	slices.SortFunc(out, func(a, b rung) int {
+	slices.SortStableFunc(out, func(a, b rung) int {
 		if a.Cents < b.Cents {
 			return -1
 		}

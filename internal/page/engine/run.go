@@ -166,7 +166,7 @@ func (e *Engine) keeper(plan *drill.Plan, source drill.Kind, known Known, sound 
 		return k
 	}
 	k.Record = &record{engine: e, where: known.Record}
-	k.Session = kept.NewSession(known.Singer, plan.Command, string(source), plan.Seed, pitch.Version, start)
+	k.Session = kept.NewSession(e.host.ID(), known.Singer, plan.Command, string(source), plan.Seed, pitch.Version, start)
 	return k
 }
 

@@ -55,6 +55,14 @@ func (host) Post(message any) {
 func (host) Clock() time.Time { return time.Now() }
 func (host) Seed() uint64     { return rand.Uint64() % 1e6 } // short, to be typed again
 
+// ID draws 16 bytes from the browser's generator.
+func (host) ID() (id [16]byte) {
+	bytes := global.Get("Uint8Array").New(len(id))
+	global.Get("crypto").Call("getRandomValues", bytes)
+	js.CopyBytesToGo(id[:], bytes)
+	return id
+}
+
 // worker hands on what the script hears.
 type worker struct {
 	engine  *engine.Engine

@@ -200,8 +200,9 @@ func setNull[T any](p **T, s string, parse func(string) (T, error)) error {
 const maxLine = 1 << 16
 
 // ReadRows reads an export in either format, guarded or not, and hands on each row with
-// the answer that it is, which is checked. Both are the receiver's to keep. An error,
-// that of found too, ends it and names the line.
+// the answer that it is, which is checked. Both are the receiver's to keep, and that a
+// session is the same in all its rows is for the receiver to ask (Row.Belongs). An
+// error, that of found too, ends it and names the line.
 func ReadRows(in io.Reader, found func(*Row, practice.Answer) error) error {
 	rd := NewReader()
 	return readRows(in, func(rw *Row) error {

@@ -141,7 +141,11 @@ type scanner struct {
 	ok   bool
 }
 
-func (s *scanner) blanks() { s.rest = strings.TrimLeft(s.rest, " \t\r\n") }
+func (s *scanner) blanks() {
+	if s.rest != "" && s.rest[0] <= ' ' {
+		s.rest = strings.TrimLeft(s.rest, " \t\r\n")
+	}
+}
 
 func (s *scanner) want(c byte) {
 	s.blanks()

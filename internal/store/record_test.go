@@ -740,6 +740,39 @@ func TestExportImport(t *testing.T) {
 	fill(t, from, invented.Answers(session("Anna"), 2))
 }
 
+// An import that is refused says where, and adds nothing: not what stands before the
+// mistake either.
+func TestImportRefuses(t *testing.T) {
+	list := invented.Answers(session("Anna"), 3)
+	from := open(t, filepath.Join(t.TempDir(), "from.db"))
+	fill(t, from, list)
+	var table, lines bytes.Buffer
+	from.Export(t.Context(), &table, CSV, "")
+	from.Export(t.Context(), &lines, JSONLines, "")
+	for _, c := range []struct {
+		name, text, want string
+		there            int // answers that the record has of the same session
+	}{
+		{"nothing", " \n", "there is nothing in it", 0},
+		{"a row cut short", table.String()[:table.Len()-40], "line 4: wrong number of fields", 0},
+		{"a bad time", strings.Replace(table.String(), "2026-11-25T19:30:30.250+01:00", "yesterday", 1), "line 4: at: \"yesterday\" is no time", 0},
+		{"no JSON", lines.String() + "{\"singer\"\n", "line 4: no JSON object", 1},
+		{"a session that began at another time", strings.Replace(table.String(), ",2026-11-25T19:30:00.250+01:00,", ",2026-11-25T19:31:00.250+01:00,", 1), "line 2: session " + list[0].Session.ID + ": here its started is \"2026-11-25T19:31", 1},
+		{"another one's session", strings.ReplaceAll(lines.String(), "Anna", "Ben"), "here its singer is \"Ben\", in the record \"Anna\"", 1},
+		{"a session that changes", strings.Replace(lines.String(), "Anna", "Ben", 1), "line 2: session " + list[0].Session.ID + ": here its singer is \"Anna\", in the record \"Ben\"", 0},
+	} {
+		to := open(t, filepath.Join(t.TempDir(), "to.db"))
+		fill(t, to, list[:c.there])
+		done, err := to.Import(t.Context(), strings.NewReader(c.text))
+		if err == nil || !errors.As(err, new(ImportError)) || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: %v, want %q", c.name, err, c.want)
+		}
+		if done != (Imported{}) || len(all(t, to, Query{})) != c.there {
+			t.Errorf("%s: %+v, and something was added", c.name, done)
+		}
+	}
+}
+
 // big makes a record of n answers.
 func big(b *testing.B, n int) *Record {
 	r := open(b, filepath.Join(b.TempDir(), "record.db"))

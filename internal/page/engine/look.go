@@ -8,7 +8,7 @@ import (
 
 	"singback/exercise/compose"
 	"singback/internal/drill"
-	"singback/internal/notation"
+	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/synth"
 	"singback/theory"
@@ -123,8 +123,8 @@ func (o *lookOptions) melody() (looked, error) {
 		return looked{}, err
 	}
 	score := made[0].Score
-	view := notation.View{Width: staffUnits}
-	if c, ok := notation.VoiceClef(m.Voice); ok {
+	view := engrave.View{Width: staffUnits}
+	if c, ok := engrave.VoiceClef(m.Voice); ok {
 		view.Clef = &c
 	}
 	if names {
@@ -135,7 +135,7 @@ func (o *lookOptions) melody() (looked, error) {
 	out.shown.Text = fmt.Sprintf("New at this level: %s.", report.LevelText(o.level))
 	out.shown.Record = report.NewMadeMelody(score, made[0], naming, names)
 	out.shown.Sections = []lookSection{}
-	out.shown.SVG, err = notation.SVG(score, view)
+	out.shown.SVG, err = engrave.SVG(score, view)
 	return out, err
 }
 

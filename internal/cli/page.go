@@ -256,6 +256,9 @@ func (h *pageHome) known() (k page.Known, err error) {
 
 // unnamed says that the record has answers without a name and none of the singer's.
 func (h *pageHome) unnamed() string {
+	if !h.options.implied || h.options.singer == store.DefaultName {
+		return "" // nobody could be meant
+	}
 	r, err := store.ReadRecord(h.record)
 	if err != nil {
 		return "" // of which the record itself says so

@@ -33,6 +33,7 @@ import (
 	"singback/internal/drill"
 	"singback/internal/fold"
 	"singback/internal/help"
+	"singback/internal/page"
 	"singback/internal/plain"
 	"singback/internal/store"
 )
@@ -56,6 +57,8 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		now:      time.Now,
 		raw:      rawKeys,
 		columns:  columns(stdout, stderr),
+		browse:   browse,
+		site:     page.Embedded,
 
 		interruptible: interruptible,
 	}
@@ -110,6 +113,8 @@ type env struct {
 	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
 	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
 	folded         *fold.Writer            // stdout, where it is a terminal
+	browse         func(address string) error
+	site           func() (*page.Site, error) // the page that can be opened
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -240,7 +245,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
 	})
 	root.AddCommand(
-		newToday(e), newSing(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
+		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)

@@ -17,6 +17,7 @@ import (
 
 	"singback/calib"
 	"singback/internal/course"
+	"singback/internal/kept"
 	"singback/internal/page"
 	"singback/internal/store"
 )
@@ -208,7 +209,7 @@ func (o *pageOptions) home(cmd *cobra.Command, e *env) (*pageHome, error) {
 	}
 	if o.record.implied && h.profile == "" {
 		name, err := e.singers().Current()
-		h.nobody.Store(err == nil && name == store.Nobody)
+		h.nobody.Store(err == nil && name == kept.Nobody)
 	}
 	if o.course == "" {
 		return h, nil
@@ -231,7 +232,7 @@ func (h *pageHome) known() (k page.Known, err error) {
 	e.stderr = &notes
 	s := singer{profile: h.profile, asked: h.options.singer}
 	if h.nobody.Load() {
-		s.profile = store.Nobody
+		s.profile = kept.Nobody
 	}
 	if err := s.know(&e); err != nil {
 		return k, err
@@ -239,7 +240,7 @@ func (h *pageHome) known() (k page.Known, err error) {
 	_, missing := os.Stat(h.record)
 	k = page.Known{Singer: h.options.singer, ProfileName: s.known.Name, Course: h.course, Record: h.record, There: missing == nil}
 	if s.known.Name != "" {
-		text, err := store.Encode(s.known)
+		text, err := kept.EncodeProfile(s.known)
 		if err != nil {
 			return k, err
 		}
@@ -256,7 +257,7 @@ func (h *pageHome) known() (k page.Known, err error) {
 
 // unnamed says that the record has answers without a name and none of the singer's.
 func (h *pageHome) unnamed() string {
-	if !h.options.implied || h.options.singer == store.DefaultName {
+	if !h.options.implied || h.options.singer == kept.DefaultName {
 		return "" // nobody could be meant
 	}
 	r, err := store.ReadRecord(h.record)
@@ -274,7 +275,7 @@ func (h *pageHome) unnamed() string {
 // keep keeps what was measured as calibrate does, under the singer's name.
 func (h *pageHome) keep(p calib.Profile) (path string, err error) {
 	switch {
-	case h.profile == store.Nobody:
+	case h.profile == kept.Nobody:
 		return "", nil
 	case isFile(h.profile):
 		before, err := store.ReadFile(h.profile)
@@ -286,7 +287,7 @@ func (h *pageHome) keep(p calib.Profile) (path string, err error) {
 	}
 	singers := h.env.singers()
 	name := cmp.Or(h.profile, h.options.singer)
-	if err := store.CheckName(name); err != nil {
+	if err := kept.CheckName(name); err != nil {
 		return "", err
 	}
 	if p.Name, _, err = singers.Chosen(name); err != nil {

@@ -29,11 +29,11 @@ packed=$built/.engine.wasm.xz
 trap 'rm -f "$wasm" "$packed"' EXIT
 
 # Without the state of git in it the same code is the same engine.
-GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -buildvcs=false -trimpath -ldflags='-s -w' -o "$wasm" "$engine"
+GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -buildvcs=false -trimpath -ldflags='-s -w' -gcflags=all=-l -o "$wasm" "$engine"
 sum=$({ sha256sum "$wasm" || shasum -a 256 "$wasm" || cksum "$wasm"; } 2>/dev/null | cut -d' ' -f1)
 if [ ! -s "$built/engine.wasm.xz" ] || [ "$sum" != "$(cat "$built/engine.sha256" 2>/dev/null)" ]; then
 	rm -f "$built/engine.sha256"
-	xz -9e --check=crc32 --stdout "$wasm" >"$packed"
+	xz --check=crc32 --lzma2=preset=9e,lc=4,lp=0,pb=0 --stdout "$wasm" >"$packed"
 	mv "$packed" "$built/engine.wasm.xz"
 	echo "$sum" >"$built/engine.sha256"
 fi

@@ -13,6 +13,7 @@ import (
 	"syscall"
 
 	"singback/calib"
+	"singback/internal/kept"
 	"singback/internal/store"
 )
 
@@ -135,7 +136,7 @@ func (s *Server) profile(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := store.Decode(b)
+	p, err := kept.DecodeProfile(b)
 	if err != nil {
 		return refusal{status: http.StatusBadRequest, text: err.Error()}
 	}

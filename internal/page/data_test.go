@@ -16,7 +16,9 @@ import (
 	"syscall"
 	"testing"
 
+
 	"singback/calib"
+	"singback/internal/kept"
 	"singback/internal/store"
 )
 
@@ -249,28 +251,28 @@ func TestStatus(t *testing.T) {
 // The profile that is kept is the one that was sent, and what is no profile is not.
 func TestProfile(t *testing.T) {
 	s := served(t)
-	var kept []calib.Profile
+	var saved []calib.Profile
 	var failed error
 	s.home.Keep = func(p calib.Profile) (string, error) {
-		kept = append(kept, p)
+		saved = append(saved, p)
 		return "/data/Anna.toml", failed
 	}
 	p := calib.Profile{Version: calib.Version, Name: "Anna", Made: calib.Date{Year: 2026, Month: 11, Day: 25}}
-	text, err := store.Encode(p)
+	text, err := kept.EncodeProfile(p)
 	if err != nil {
 		t.Fatal(err)
 	}
 	says(t, "a profile", s.ask("PUT", "data/profile", string(text), "Content-Type", "application/toml"), `{"saved":"/data/Anna.toml"}`)
-	if len(kept) != 1 || kept[0] != p {
-		t.Errorf("kept is %+v", kept)
+	if len(saved) != 1 || saved[0] != p {
+		t.Errorf("kept is %+v", saved)
 	}
 	for what, text := range map[string]string{
 		"nothing": "", "no TOML": "<html>", "an unknown word": string(text) + "\nmore = 1\n", "of a newer one": strings.Replace(string(text), "version = ", "version = 9", 1),
 	} {
 		refusedWith(t, what, s.ask("PUT", "data/profile", text), 400)
 	}
-	if len(kept) != 1 {
-		t.Errorf("%d were kept", len(kept))
+	if len(saved) != 1 {
+		t.Errorf("%d were kept", len(saved))
 	}
 	failed = &fs.PathError{Op: "write", Path: "Anna.toml", Err: syscall.ENOSPC}
 	refusedWith(t, "a full disk", s.ask("PUT", "data/profile", string(text)), 507, "make room")

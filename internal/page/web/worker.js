@@ -67,7 +67,7 @@ self.singbackKeep = async (what, ...with_) => {
 self.singbackFetch = async (method, path, body, etag) => {
   if (method !== "GET" && !records) throw refused(otherTab);
   const headers = {};
-  if (body) headers["Content-Type"] = path === "data/profile" ? "application/toml" : "application/octet-stream";
+  if (body) headers["Content-Type"] = path === "data/profile" ? "application/toml" : path === "data/record" ? "text/csv" : "application/x-ndjson";
   if (etag) headers["If-None-Match"] = etag;
   const answer = await fetch(path, { method, headers, body: body || undefined, cache: "no-store", redirect: "error" });
   return { status: answer.status, text: await answer.text(), etag: answer.headers.get("ETag") ?? "" };

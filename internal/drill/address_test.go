@@ -11,9 +11,11 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/exercise/grade"
 	"singback/exercise/practice"
 	"singback/internal/course"
 	"singback/internal/plain"
+	"singback/internal/session"
 	"singback/theory"
 )
 
@@ -233,6 +235,34 @@ func TestSkillAddresses(t *testing.T) {
 	} {
 		if got := SkillAddress(s); got != want {
 			t.Errorf("%s: %s, want %s", s, got, want)
+		}
+	}
+}
+
+// The weakest interval of a line has an address in every naming and key: one that asks
+// for that interval.
+func TestWeakestAddress(t *testing.T) {
+	for _, naming := range theory.Namings() {
+		for _, k := range theory.Keys() {
+			r := &Run{Plan: &Plan{Naming: naming}}
+			var s session.LineSung
+			if got := r.WeakestAddress(s); got != "" {
+				t.Errorf("a line without faults: %s", got)
+			}
+			chromatic := k.ChromaticDegrees()
+			s.Melody.Score.Key, s.Model.Key, s.Model.Degrees = k, k, chromatic[:]
+			for i := range len(chromatic) - 1 {
+				s.Grade.Weakest = &grade.Leap{From: i, To: i + 1}
+				address := r.WeakestAddress(s)
+				a, p, err := readAddress(address)
+				if err != nil {
+					t.Fatalf("%s: %v", address, err)
+				}
+				it := a.Drill.(*Sing).Items()[0]
+				if p.Item.Key != k || p.Naming != naming || it.From == nil || *it.From != chromatic[i] || it.Asked != chromatic[i+1] {
+					t.Errorf("%s asks %v from %v in %s", address, it.Asked, it.From, p.Item.Key.ASCII())
+				}
+			}
 		}
 	}
 }

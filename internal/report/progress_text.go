@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"singback/exercise"
 	"singback/exercise/practice"
 )
 
@@ -66,23 +67,31 @@ const (
 	nextBelow = 0.9
 )
 
-// NextLine says what to practise next: what is weak, else what was right least often
-// of what there is enough data about.
-func (p *Progress) NextLine() string {
-	var what []string
-	say := func(name string, share float64, answers int) {
-		if len(what) < nextMost {
-			what = append(what, fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers))
+// Next is a skill to practise next, and why, in words.
+type Next struct {
+	Text  string
+	Skill exercise.Skill
+}
+
+// Next returns what to practise next: what is weak, else what was right least often of
+// what there is enough data about, which enough reports.
+func (p *Progress) Next() (next []Next, enough bool) {
+	say := func(skill, name string, share float64, answers int) {
+		if s, err := exercise.ParseSkill(skill); err == nil && len(next) < nextMost {
+			next = append(next, Next{fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers), s})
 		}
 	}
 	for _, w := range p.Weak {
-		say(w.shown, w.Share, w.Answers)
+		say(w.Skill, w.shown, w.Share, w.Answers)
 	}
-	if len(what) > 0 {
-		return strings.Join(what, ", ") + "."
+	if len(next) > 0 {
+		return next, true
 	}
-	enough := false
-	var low []Stats
+	type row struct {
+		Stats
+		skill string
+	}
+	var low []row
 	for _, t := range p.tables() {
 		switch t.field {
 		case "degree", "pair", "bass", "quality":
@@ -97,16 +106,26 @@ func (p *Progress) NextLine() string {
 				if t.field == "bass" {
 					s.Shown = "bass " + s.Shown
 				}
-				low = append(low, s)
+				low = append(low, row{s, t.field + " " + s.Name})
 			}
 		}
 	}
-	slices.SortStableFunc(low, func(a, b Stats) int { return cmp.Compare(*a.Share, *b.Share) })
+	slices.SortStableFunc(low, func(a, b row) int { return cmp.Compare(*a.Share, *b.Share) })
 	for _, s := range low {
-		say(s.Shown, *s.Share, s.Answers)
+		say(s.skill, s.Shown, *s.Share, s.Answers)
 	}
+	return next, enough
+}
+
+// NextLine says what to practise next in a line.
+func (p *Progress) NextLine() string {
+	next, enough := p.Next()
 	switch {
-	case len(what) > 0:
+	case len(next) > 0:
+		var what []string
+		for _, n := range next {
+			what = append(what, n.Text)
+		}
 		return strings.Join(what, ", ") + "."
 	case enough:
 		return "nothing stands out; singback today takes what is due."

@@ -21,7 +21,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
-	"regexp"
 	"strings"
 	"syscall"
 	"time"
@@ -239,10 +238,9 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		if name, ok := strings.CutPrefix(err.Error(), "unknown flag: --"); ok {
-			return usagef("there is no flag --%s%s", short(name), meant(cmd, name))
+			return drill.NoFlag(name, shownFlags(cmd))
 		}
-		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
-		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
+		return usage(drill.InWords(err))
 	})
 	root.AddCommand(
 		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
@@ -261,27 +259,17 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	return root
 }
 
-// meant names the flag of a command that is most like what was typed; "" if none is.
-func meant(cmd *cobra.Command, typed string) string {
-	var known []string
+// shownFlags are the flags of a command that its help shows.
+func shownFlags(cmd *cobra.Command) (names []string) {
 	for _, group := range flagGroups {
 		for _, name := range group.names {
 			if f := cmd.Flags().Lookup(name); f != nil && !f.Hidden {
-				known = append(known, name)
+				names = append(names, name)
 			}
 		}
 	}
-	if near := nearest(typed, known); near != "" {
-		return fmt.Sprintf("; did you mean --%s?", near)
-	}
-	return ""
+	return names
 }
-
-// What the standard library says of a number that is none.
-var (
-	notWhole  = regexp.MustCompile(`strconv\.Parse(Int|Uint): parsing ".*": .*$`)
-	notNumber = regexp.MustCompile(`strconv\.ParseFloat: parsing ".*": .*$`)
-)
 
 // addBuiltIns adds the commands that cobra brings along, with the manners of
 // the others: a worked example, and exit status 2 for wrong usage.
@@ -311,13 +299,11 @@ func noArgs(cmd *cobra.Command, args []string) error {
 		return nil
 	}
 	if cmd.HasSubCommands() {
-		hint := ""
-		if s := cmd.SuggestionsFor(args[0]); len(s) > 0 {
-			hint = fmt.Sprintf("; did you mean %s?", strings.Join(s, " or "))
-		} else if t, ok := help.Find(args[0]); ok && !cmd.HasParent() {
-			hint = fmt.Sprintf("; there is a topic of that name: singback help %s", t.Name)
+		meant := cmd.SuggestionsFor(args[0])
+		if t, ok := help.Find(args[0]); ok && len(meant) == 0 && !cmd.HasParent() {
+			return usagef("there is no command %q; there is a topic of that name: singback help %s", short(args[0]), t.Name)
 		}
-		return usagef("there is no command %q%s", short(args[0]), hint)
+		return drill.NoCommand(args[0], meant...)
 	}
 	return usagef("%q is one word too many", short(args[0]))
 }

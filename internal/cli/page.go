@@ -146,7 +146,7 @@ func (o *pageOptions) write(e *env, site *page.Site) error {
 	if err := e.print(fmt.Sprintf("%s written to %s: %d bytes over the wire at the first visit.\n", many(done.Files, "file"), o.out, done.Bytes)); err != nil {
 		return err
 	}
-	fmt.Fprintln(e.stderr, "Serve them with HTTPS: without it a browser gives no microphone, but on localhost.")
+	fmt.Fprintln(e.stderr, "The server needs HTTPS, for the microphone; on localhost it works without.")
 	return nil
 }
 

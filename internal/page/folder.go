@@ -35,13 +35,9 @@ type listedFile struct {
 	Bytes int    `json:"bytes"`
 }
 
-// published returns the page for a web server: with files.json, and with its version
-// at the end of the service worker, which so differs from that of any other page.
+// published returns the page for a web server, with files.json.
 func (s *Site) published() *Site {
 	out := s.in(atBrowser)
-	if w, ok := out.files[worker]; ok {
-		out.add(worker, append(slices.Clone(w.data), "\n// "+s.version+"\n"...))
-	}
 	list := listed{Version: s.version}
 	for _, name := range out.names() {
 		f := out.files[name]

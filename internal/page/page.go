@@ -40,8 +40,7 @@ const (
 	listFile = "files.json"
 )
 
-// worker is the service worker, which a browser compares to the byte to see whether
-// there is a new page.
+// worker is the service worker, which keeps what files.json lists.
 const worker = "sw.js"
 
 // Places are the words that an address of the page begins with, as in

@@ -14,7 +14,7 @@ import (
 	"singback/internal/newfile"
 )
 
-// made is a page of a few files. Its engine is random to nobody here.
+// made is a page of a few files.
 func made() (web, built fstest.MapFS) {
 	text := func(s string) *fstest.MapFile { return &fstest.MapFile{Data: []byte(s)} }
 	return fstest.MapFS{
@@ -102,7 +102,7 @@ func TestEmbedded(t *testing.T) {
 	}
 }
 
-// written reads a folder, and checks it against its own list.
+// written reads a folder.
 func written(t *testing.T, folder string) map[string]string {
 	t.Helper()
 	got := map[string]string{}
@@ -119,6 +119,7 @@ func written(t *testing.T, folder string) map[string]string {
 	return got
 }
 
+// checkList checks the files of a folder against its own list.
 func checkList(t *testing.T, s *Site, got map[string]string) {
 	t.Helper()
 	var list struct {
@@ -140,9 +141,6 @@ func checkList(t *testing.T, s *Site, got map[string]string) {
 	if err := json.Unmarshal([]byte(got["home.json"]), &home); err != nil || home.Home != "browser" || home.Version != s.Version() {
 		t.Errorf("home.json is %q, %v", got["home.json"], err)
 	}
-	if !strings.HasPrefix(got["sw.js"], "'use strict';\n") || !strings.Contains(got["sw.js"], s.Version()) {
-		t.Errorf("the service worker is %q", got["sw.js"])
-	}
 }
 
 // A folder has the whole page, and its list is true.
@@ -163,7 +161,7 @@ func TestWriteFolder(t *testing.T) {
 		t.Errorf("%+v, of %d files with %d bytes", done, len(got), bytes)
 	}
 	for name, f := range s.files {
-		if got[name] != string(f.data) && name != "sw.js" {
+		if got[name] != string(f.data) {
 			t.Errorf("%s is %q", name, got[name])
 		}
 	}

@@ -20,13 +20,20 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 	./internal/kept
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
+# What the first visit of the page may take over the wire, in bytes.
+PAGE        = 1600000
 
-.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
+.PHONY: run page build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
 
+# Builds, and opens the page in the browser.
+page: build
+	@bin/singback page
+
 build:
+	@internal/page/build.sh
 	@$(cgo) && go build -buildvcs=auto -trimpath -o bin/singback ./cmd/singback
 
 test:
@@ -52,9 +59,10 @@ check:
 	@$(MAKE) --no-print-directory wasm-check
 
 # The drill for js/wasm: it builds, weighs what it may, and hears there what it
-# hears here.
+# hears here; and the page weighs what it may.
 wasm-check:
 	@internal/testkit/wasmdrill/check $(WASM_RAW) $(WASM_GZIP) $(DRILL)
+	@internal/page/build.sh $(PAGE)
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.
@@ -118,3 +126,4 @@ pictures:
 
 clean:
 	rm -rf bin
+	rm -f internal/page/built/engine.* internal/page/built/wasm_exec.js

@@ -21,7 +21,6 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
-	"regexp"
 	"strings"
 	"syscall"
 	"time"
@@ -33,6 +32,7 @@ import (
 	"singback/internal/drill"
 	"singback/internal/fold"
 	"singback/internal/help"
+	"singback/internal/page"
 	"singback/internal/plain"
 	"singback/internal/store"
 )
@@ -56,6 +56,8 @@ func outside(stdin io.Reader, stdout, stderr io.Writer) *env {
 		now:      time.Now,
 		raw:      rawKeys,
 		columns:  columns(stdout, stderr),
+		browse:   browse,
+		site:     page.Embedded,
 
 		interruptible: interruptible,
 	}
@@ -110,6 +112,8 @@ type env struct {
 	raw            func(any) (undo func()) // a terminal gives keys as they are typed; nil: with Enter
 	columns        func() int              // how wide the terminal is, 0 where that is not known; nil: 80
 	folded         *fold.Writer            // stdout, where it is a terminal
+	browse         func(address string) error
+	site           func() (*page.Site, error) // the page that can be opened
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -234,13 +238,12 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		if name, ok := strings.CutPrefix(err.Error(), "unknown flag: --"); ok {
-			return usagef("there is no flag --%s%s", short(name), meant(cmd, name))
+			return drill.NoFlag(name, shownFlags(cmd))
 		}
-		text := notWhole.ReplaceAllString(err.Error(), "want a whole number")
-		return usage(errors.New(notNumber.ReplaceAllString(text, "want a number")))
+		return usage(drill.InWords(err))
 	})
 	root.AddCommand(
-		newToday(e), newSing(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
+		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newDevices(e),
 	)
@@ -256,27 +259,17 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	return root
 }
 
-// meant names the flag of a command that is most like what was typed; "" if none is.
-func meant(cmd *cobra.Command, typed string) string {
-	var known []string
+// shownFlags are the flags of a command that its help shows.
+func shownFlags(cmd *cobra.Command) (names []string) {
 	for _, group := range flagGroups {
 		for _, name := range group.names {
 			if f := cmd.Flags().Lookup(name); f != nil && !f.Hidden {
-				known = append(known, name)
+				names = append(names, name)
 			}
 		}
 	}
-	if near := nearest(typed, known); near != "" {
-		return fmt.Sprintf("; did you mean --%s?", near)
-	}
-	return ""
+	return names
 }
-
-// What the standard library says of a number that is none.
-var (
-	notWhole  = regexp.MustCompile(`strconv\.Parse(Int|Uint): parsing ".*": .*$`)
-	notNumber = regexp.MustCompile(`strconv\.ParseFloat: parsing ".*": .*$`)
-)
 
 // addBuiltIns adds the commands that cobra brings along, with the manners of
 // the others: a worked example, and exit status 2 for wrong usage.
@@ -306,13 +299,11 @@ func noArgs(cmd *cobra.Command, args []string) error {
 		return nil
 	}
 	if cmd.HasSubCommands() {
-		hint := ""
-		if s := cmd.SuggestionsFor(args[0]); len(s) > 0 {
-			hint = fmt.Sprintf("; did you mean %s?", strings.Join(s, " or "))
-		} else if t, ok := help.Find(args[0]); ok && !cmd.HasParent() {
-			hint = fmt.Sprintf("; there is a topic of that name: singback help %s", t.Name)
+		meant := cmd.SuggestionsFor(args[0])
+		if t, ok := help.Find(args[0]); ok && len(meant) == 0 && !cmd.HasParent() {
+			return usagef("there is no command %q; there is a topic of that name: singback help %s", short(args[0]), t.Name)
 		}
-		return usagef("there is no command %q%s", short(args[0]), hint)
+		return drill.NoCommand(args[0], meant...)
 	}
 	return usagef("%q is one word too many", short(args[0]))
 }

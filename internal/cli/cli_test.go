@@ -13,12 +13,14 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/spf13/cobra"
 
 	"singback/internal/device"
+	"singback/internal/page"
 )
 
 // The test binary stands in for the program where a test needs a process of
@@ -30,7 +32,7 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
 		"singback": func() {
 			e := outside(os.Stdin, os.Stdout, os.Stderr)
-			e.now, e.seed = clock, func() uint64 { return 4 }
+			e.now, e.seed, e.site = clock, func() uint64 { return 4 }, madeUp
 			os.Exit(run(context.Background(), e, os.Args[1:]))
 		},
 	})
@@ -112,6 +114,15 @@ type call struct {
 	stdout        io.Writer
 	stderr        io.Writer
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
+	browse        func(address string) error
+}
+
+// madeUp is a page of a few files, for the tests of a build without the engine.
+func madeUp() (*page.Site, error) {
+	return page.New(fstest.MapFS{
+		"index.html": {Data: []byte("<!DOCTYPE html>\n<title>singback</title>\n")}, "sw.js": {Data: []byte("'use strict';\n")},
+		"icons/192.png": {Data: []byte("\x89PNG")},
+	}, fstest.MapFS{"engine.wasm.xz": {Data: make([]byte, 1000)}, "wasm_exec.js": {Data: []byte("// loader\n")}})
 }
 
 func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int) {
@@ -154,6 +165,14 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 		},
 		now:           c.now,
 		interruptible: c.interruptible,
+		site:          madeUp,
+		browse: func(address string) error {
+			if c.browse == nil {
+				t.Errorf("a browser was opened at %s", address)
+				return nil
+			}
+			return c.browse(address)
+		},
 	}, args)
 	return out.String(), errs.String(), code
 }

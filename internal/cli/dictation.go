@@ -51,8 +51,6 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 	o.addDrill(cmd, &o.Music, o)
 	cmd.Flags().StringVar(&o.input, "input", inputTyped, "what answers: `WORDS` typed, or simulated")
 	oldName(cmd, "level", "loudness")
-	must(cmd.Flags().MarkHidden("octave"))
-	must(cmd.Flags().MarkHidden("voice"))
 	complete(cmd, map[string][]string{
 		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "input": {inputTyped, inputSimulated},
 	})
@@ -65,12 +63,14 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
 		return err
 	}
 	plan, err := o.Plan()
+	if err != nil {
+		return err
+	}
+	by, err := drill.ReadKind(o.input, drill.ByTyping, drill.BySimulation)
 	switch {
 	case err != nil:
 		return err
-	case o.input != inputTyped && o.input != inputSimulated:
-		return usagef("--input: %q: want typed or simulated", short(o.input))
-	case o.input == inputTyped && o.output == outputNone && e.terminal(e.stdin):
+	case by == drill.ByTyping && o.output == outputNone && e.terminal(e.stdin):
 		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}

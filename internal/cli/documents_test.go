@@ -3,6 +3,7 @@ package cli
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -179,6 +180,9 @@ func (c call) program(t *testing.T, args []string) (code int) {
 	c.stdin = in
 	switch args[0] {
 	case "singback":
+		if len(args) > 1 && args[1] == "page" {
+			c.interruptible, c.browse = over, func(string) error { return nil }
+		}
 		_, _, code = c.run(t, args[1:]...)
 	case "echo":
 		fmt.Fprintln(c.stdout, strings.Join(args[1:], " "))
@@ -201,6 +205,13 @@ func (c call) program(t *testing.T, args []string) (code int) {
 		t.Fatalf("%q needs a shell", args)
 	}
 	return code
+}
+
+// over is for what would go on until it is interrupted: that has happened.
+func over(ctx context.Context) (context.Context, context.CancelFunc) {
+	ctx, stop := context.WithCancel(ctx)
+	stop()
+	return ctx, stop
 }
 
 // expand replaces the home of the user, and names with a star by the files that

@@ -36,9 +36,12 @@ type stageOptions struct {
 }
 
 // addDrill adds the flags of a drill about m, and with them those that every drill has.
-func (o *stageOptions) addDrill(cmd *cobra.Command, m **drill.Music, options interface{ AddFlags(drill.Flags) }) {
+func (o *stageOptions) addDrill(cmd *cobra.Command, m **drill.Music, options drill.Options) {
 	*m = &o.music.Music
 	options.AddFlags(cmd.Flags())
+	for _, name := range drill.Hidden(options) {
+		must(cmd.Flags().MarkHidden(name))
+	}
 	o.music.addSinger(cmd)
 	o.record.addFlags(cmd)
 	o.soundFlags.addOutput(cmd)

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/help"
+	"singback/internal/plain"
 )
 
 // helpWidth is how wide a topic is at most: longer lines are hard to read.
@@ -110,48 +111,8 @@ func unknownTopic(root *cobra.Command, args []string) error {
 		}
 	}
 	hint := "; singback help lists them"
-	if near := nearest(args[0], known); near != "" {
+	if near := plain.Nearest(args[0], known); near != "" {
 		hint = fmt.Sprintf("; did you mean %s?", near)
 	}
 	return usagef("there is no topic and no command %q%s", short(args[0]), hint)
-}
-
-// nearest returns the word that is most like what was typed, the first of several;
-// "" if none is like it: one that begins with it, or one in which no more than a
-// third of the letters, and one, must be changed.
-func nearest(typed string, known []string) string {
-	typed = strings.ToLower(typed)
-	best, least := "", len(typed)/3+2
-	for _, word := range known {
-		d := distance(typed, word)
-		if len(typed) >= 3 && strings.HasPrefix(word, typed) {
-			d = 1
-		}
-		if d < least {
-			best, least = word, d
-		}
-	}
-	return best
-}
-
-// distance is the number of letters that must be put in, taken out or changed to
-// make one word of the other (Levenshtein 1966).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		before := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			changed := before
-			if a[i] != b[j] {
-				changed++
-			}
-			before = row[j+1]
-			row[j+1] = min(changed, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

@@ -95,16 +95,3 @@ func TestHelpOnATerminal(t *testing.T) {
 		}
 	}
 }
-
-// The distances are those of the textbook example and its edges (Levenshtein 1966;
-// kitten and sitting are three apart in every textbook).
-func TestDistance(t *testing.T) {
-	for _, c := range []struct {
-		a, b string
-		want int
-	}{{"kitten", "sitting", 3}, {"", "abc", 3}, {"abc", "", 3}, {"same", "same", 0}, {"ab", "ba", 2}} {
-		if got := distance(c.a, c.b); got != c.want {
-			t.Errorf("%q and %q are %d apart, want %d", c.a, c.b, got, c.want)
-		}
-	}
-}

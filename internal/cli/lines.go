@@ -88,7 +88,6 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	o.addSung(cmd)
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
 	complete(cmd, map[string][]string{"key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
-	must(cmd.Flags().MarkHidden("octave"))
 	must(cmd.MarkFlagDirname("keep"))
 }
 

@@ -135,14 +135,9 @@ func tellToday(out io.Writer, style report.Style, sat drill.Sat, kept string) {
 
 // readCourse reads the course in a file.
 func readCourse(path string) (practice.Course, error) {
-	f, err := os.Open(path)
+	data, err := courseText(path)
 	if err != nil {
-		return practice.Course{}, newfile.PathError(path, err)
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, course.MaxSize+1))
-	if err != nil {
-		return practice.Course{}, newfile.PathError(path, err)
+		return practice.Course{}, err
 	}
 	c, err := course.Read(data)
 	if err != nil {
@@ -152,4 +147,18 @@ func readCourse(path string) (practice.Course, error) {
 		c.Name = strings.TrimSuffix(path, ".toml")
 	}
 	return c, nil
+}
+
+// courseText reads the text of a course, a byte more at most than one may have.
+func courseText(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, newfile.PathError(path, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, course.MaxSize+1))
+	if err != nil {
+		return nil, newfile.PathError(path, err)
+	}
+	return data, nil
 }

@@ -2,6 +2,8 @@
 #
 # setup.sh build        what a build with PortAudio needs. Never fails: prints 1 if
 #                       the build can use cgo and 0 if not, for CGO_ENABLED
+# setup.sh page         what packs the engine of the page: xz. Never fails: prints 1
+#                       if it is here and 0 if not
 # setup.sh sound        what the tests on the virtual microphone need
 # setup.sh reference    the programs that tests compare with
 #
@@ -26,6 +28,8 @@ have_build() {
 		"${CC:-$(go env CC)}" $(pkg-config --cflags portaudio-2.0) -x c - -o /dev/null \
 			$(pkg-config --libs portaudio-2.0) 2>/dev/null
 }
+
+have_page() { command -v xz >/dev/null; }
 
 have_sound() {
 	command -v bash >/dev/null && command -v pulseaudio >/dev/null && command -v paplay >/dev/null &&
@@ -112,6 +116,14 @@ build)
 		echo 0
 	fi
 	;;
+page)
+	if have_page || { install_set page xz-utils && have_page; }; then
+		echo 1
+	else
+		say "no xz ($(why)): building without the page; everything else works"
+		echo 0
+	fi
+	;;
 sound)
 	have_sound || install_set sound bash pulseaudio pulseaudio-utils libasound2-plugins || true
 	have_sound || {
@@ -127,7 +139,7 @@ reference)
 	}
 	;;
 *)
-	say "usage: setup.sh build|sound|reference"
+	say "usage: setup.sh build|page|sound|reference"
 	exit 2
 	;;
 esac

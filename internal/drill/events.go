@@ -8,6 +8,7 @@ import (
 	"singback/exercise"
 	"singback/internal/report"
 	"singback/internal/session"
+	"singback/theory"
 )
 
 // The events of a drill as programs read them, one object each; the fields are
@@ -232,12 +233,27 @@ func (r *Run) Sung(s session.LineSung) report.LineSung {
 		entry = float64(int(entry*1000)) / 1000
 		ev.EntryS = &entry
 	}
-	if pair, ok := s.Weakest(); ok {
+	if pair, ok := s.Weakest(); ok { // WeakestAddress has it for the page
 		command := fmt.Sprintf("singback sing --key %q --from %s --degrees %s", s.Melody.Score.Key.ASCII(),
 			names.NameASCII(s.Model.Key, pair[0]), names.NameASCII(s.Model.Key, pair[1]))
 		ev.Practise = &command
 	}
 	return ev
+}
+
+// WeakestAddress is the address that practises the weakest interval of a line; "" if
+// there is none.
+func (r *Run) WeakestAddress(s session.LineSung) string {
+	pair, ok := s.Weakest()
+	if !ok {
+		return ""
+	}
+	names, said := r.Plan.Naming, ""
+	if names != theory.Movable {
+		said = names.String()
+	}
+	return WriteAddress("sing", "key", s.Melody.Score.Key.ASCII(), "names", said,
+		"from", names.NameASCII(s.Model.Key, pair[0]), "degrees", names.NameASCII(s.Model.Key, pair[1]))
 }
 
 // TodayRecord returns where a sitting ended, as programs read it; kept says what was

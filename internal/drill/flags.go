@@ -25,6 +25,26 @@ type Flags interface {
 	BoolVar(p *bool, name string, value bool, usage string)
 }
 
+// What dictation asks by itself.
+const (
+	usualBass      = "do sol fa"
+	usualQualities = "maj min"
+)
+
+// Hidden returns the words of options that help does not show.
+func Hidden(o Options) []string {
+	if h, ok := o.(interface{ Hidden() []string }); ok {
+		return h.Hidden()
+	}
+	return nil
+}
+
+// Hidden returns what series and echo refuse, and say why.
+func (*Series) Hidden() []string { return []string{"octave"} }
+
+// Hidden returns what does not matter to chords.
+func (*Dictation) Hidden() []string { return []string{"octave", "voice"} }
+
 // TuningHelp is what the option for the tuning says.
 const TuningHelp = "`SYSTEM` of tuning: equal, just (also \"just re=10/9 te=16/9\"), pythagorean"
 
@@ -138,8 +158,8 @@ func (o *Dictation) AddFlags(f Flags) {
 	o.Manner.addSound(f)
 	o.Manner.Window = exercise.DefaultWindow()
 	f.StringVar(&o.Of, "of", "bass", "`WHAT` is to be named: bass or quality")
-	f.StringVar(&o.Degrees, "degrees", "do sol fa", "the `DEGREES` asked for, in the bass; all, chromatic")
-	f.StringVar(&o.Qualities, "qualities", "maj min", "the `QUALITIES` that chords may have")
+	f.StringVar(&o.Degrees, "degrees", usualBass, "the `DEGREES` asked for, in the bass; all, chromatic")
+	f.StringVar(&o.Qualities, "qualities", usualQualities, "the `QUALITIES` that chords may have")
 	f.IntVar(&o.Length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", compose.MaxDictation))
 	f.IntVar(&o.Count, "count", 10, "how many questions")
 	addKeyEvery(f, &o.KeyEvery)

@@ -25,6 +25,7 @@ type Topic struct {
 // about says what each topic is about, in the order in which they are listed.
 var about = []struct{ name, short string }{
 	{"practice", "the drill, today's practice, and why feedback fades"},
+	{"page", "the same ear in a browser: on this computer, on a phone"},
 	{"voice", "your voice, your room, your instrument: the profile"},
 	{"melodies", "reading at sight and singing back: melody, series, echo"},
 	{"grading", "takes of a melody beside a model, and what marks mean"},

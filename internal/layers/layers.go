@@ -41,6 +41,7 @@ internal/calibrate: theory pitch exercise calib internal/audio internal/session 
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
+internal/page:     calib internal/store internal/newfile    |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit                       |

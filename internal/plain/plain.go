@@ -4,7 +4,8 @@
 // [Line] is for what reads a title or a name from a file or a device. [Writer]
 // stands before standard output and standard error, and shows every such
 // character that is still in what is printed. What is meant as a command to the
-// terminal, and data that are no text, go around it: see [Around].
+// terminal, and data that are no text, go around it: see [Around]. [Nearest] is the
+// word that a mistyped one was meant to be.
 package plain
 
 import (

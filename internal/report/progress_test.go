@@ -5,10 +5,12 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
+	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/testkit/invented"
 	"singback/theory"
@@ -155,23 +157,37 @@ func TestProgressRecords(t *testing.T) {
 // often, else that nothing is, or is known to be.
 func TestProgressBeginsWithWhatIsNext(t *testing.T) {
 	share := func(x float64) *float64 { return &x }
-	row := func(name string, x float64) Stats { return Stats{Answers: 20, Share: share(x), Shown: name} }
+	row := func(name, shown string, x float64) Stats {
+		return Stats{Name: name, Answers: 20, Share: share(x), Shown: shown}
+	}
 	for _, c := range []struct {
 		p    Progress
 		want string
+		next []string
 	}{
-		{Progress{}, "singback today; there is too little yet to say what is weak."},
-		{Progress{ByDegree: []Stats{{Answers: 5, Shown: "do"}}}, "singback today; there is too little yet to say what is weak."},
-		{Progress{ByDegree: []Stats{row("do", 1), row("la", 0.95)}}, "nothing stands out; singback today takes what is due."},
-		{Progress{ByDegree: []Stats{row("do", 1), row("la", 0.8)}, ByPair: []Stats{row("do - la up", 0.6)}, ByBass: []Stats{row("fa", 0.5), row("re", 0.85)}},
-			"bass fa (50 % of 20 right), do - la up (60 % of 20 right), la (80 % of 20 right)."},
-		{Progress{Weak: []Weak{{shown: "ti", Share: 0.4, Answers: 30}}, ByDegree: []Stats{row("la", 0.1)}}, "ti (40 % of 30 right)."},
+		{Progress{}, "singback today; there is too little yet to say what is weak.", nil},
+		{Progress{ByDegree: []Stats{{Answers: 5, Shown: "do"}}}, "singback today; there is too little yet to say what is weak.", nil},
+		{Progress{ByDegree: []Stats{row("1", "do", 1), row("6", "la", 0.95)}}, "nothing stands out; singback today takes what is due.", nil},
+		{Progress{ByDegree: []Stats{row("1", "do", 1), row("6", "la", 0.8)}, ByPair: []Stats{row("1-6 up", "do - la up", 0.6)}, ByBass: []Stats{row("4", "fa", 0.5), row("2", "re", 0.85)}},
+			"bass fa (50 % of 20 right), do - la up (60 % of 20 right), la (80 % of 20 right).", []string{"bass 4", "pair 1-6 up", "degree 6"}},
+		{Progress{Weak: []Weak{{Skill: "degree 7", shown: "ti", Share: 0.4, Answers: 30}}, ByDegree: []Stats{row("6", "la", 0.1)}}, "ti (40 % of 30 right).", []string{"degree 7"}},
 	} {
 		if got := c.p.NextLine(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
 		}
+		var skills []string
+		next, _ := c.p.Next()
+		for _, n := range next {
+			skills = append(skills, n.Skill.String())
+		}
+		if !slices.Equal(skills, c.next) {
+			t.Errorf("skills %q, want %q", skills, c.next)
+		}
 	}
 	p := NewProgress(ProgressOf{Singer: "Anna"}, invented.Sung(40), Style{})
+	if next, _ := p.Next(); len(next) != 1 || (next[0].Skill != exercise.Skill{Kind: exercise.DegreeSkill, Degree: theory.Degree{Step: 6}}) {
+		t.Errorf("next %+v", next)
+	}
 	if got := p.Text(); !strings.HasPrefix(got, "Practise next: la (56 % of 200 right).\n\nAnna: 560 answers") {
 		t.Errorf("begins with %q", got[:100])
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"singback/exercise"
 	"singback/exercise/practice"
 )
 
@@ -66,49 +67,31 @@ const (
 	nextBelow = 0.9
 )
 
-// NextLine says what to practise next.
-func (p *Progress) NextLine() string {
-	next, enough := p.next()
-	switch {
-	case len(next) > 0:
-		var what []string
-		for _, n := range next {
-			what = append(what, n.Text)
-		}
-		return strings.Join(what, ", ") + "."
-	case enough:
-		return "nothing stands out; singback today takes what is due."
-	}
-	return "singback today; there is too little yet to say what is weak."
+// Next is a skill to practise next, and why, in words.
+type Next struct {
+	Text  string
+	Skill exercise.Skill
 }
 
-// Proposal is a skill to practise.
-type Proposal struct {
-	Text  string // "la (60 % of 100 right)"
-	Skill string // "degree 6", as exercise.ParseSkill reads it
-}
-
-// Next are the skills to practise next, at most three: what is weak, else what was
-// right least often of what there is enough data about.
-func (p *Progress) Next() []Proposal {
-	next, _ := p.next()
-	return next
-}
-
-// next is Next; enough tells that there is enough data about anything.
-func (p *Progress) next() (out []Proposal, enough bool) {
+// Next returns what to practise next: what is weak, else what was right least often of
+// what there is enough data about, which enough reports.
+func (p *Progress) Next() (next []Next, enough bool) {
 	say := func(skill, name string, share float64, answers int) {
-		if len(out) < nextMost {
-			out = append(out, Proposal{fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers), skill})
+		if s, err := exercise.ParseSkill(skill); err == nil && len(next) < nextMost {
+			next = append(next, Next{fmt.Sprintf("%s (%.0f %% of %d right)", name, 100*share, answers), s})
 		}
 	}
 	for _, w := range p.Weak {
 		say(w.Skill, w.shown, w.Share, w.Answers)
 	}
-	if len(out) > 0 {
-		return out, true
+	if len(next) > 0 {
+		return next, true
 	}
-	var low []Stats
+	type row struct {
+		Stats
+		skill string
+	}
+	var low []row
 	for _, t := range p.tables() {
 		switch t.field {
 		case "degree", "pair", "bass", "quality":
@@ -120,19 +103,34 @@ func (p *Progress) next() (out []Proposal, enough bool) {
 				continue
 			}
 			if enough = true; *s.Share < nextBelow {
-				s.Name = t.field + " " + s.Name
 				if t.field == "bass" {
 					s.Shown = "bass " + s.Shown
 				}
-				low = append(low, s)
+				low = append(low, row{s, t.field + " " + s.Name})
 			}
 		}
 	}
-	slices.SortStableFunc(low, func(a, b Stats) int { return cmp.Compare(*a.Share, *b.Share) })
+	slices.SortStableFunc(low, func(a, b row) int { return cmp.Compare(*a.Share, *b.Share) })
 	for _, s := range low {
-		say(s.Name, s.Shown, *s.Share, s.Answers)
+		say(s.skill, s.Shown, *s.Share, s.Answers)
 	}
-	return out, enough
+	return next, enough
+}
+
+// NextLine says what to practise next in a line.
+func (p *Progress) NextLine() string {
+	next, enough := p.Next()
+	switch {
+	case len(next) > 0:
+		var what []string
+		for _, n := range next {
+			what = append(what, n.Text)
+		}
+		return strings.Join(what, ", ") + "."
+	case enough:
+		return "nothing stands out; singback today takes what is due."
+	}
+	return "singback today; there is too little yet to say what is weak."
 }
 
 // WeakLines says what goes worse than the rest, and how that was found.

@@ -3,104 +3,164 @@ package engine
 import (
 	"errors"
 	"fmt"
-	"net/url"
-	"strconv"
 	"strings"
 
-	"singback/exercise"
 	"singback/internal/calibrate"
 	"singback/internal/drill"
 	"singback/internal/session"
-	"singback/internal/synth"
 	"singback/theory"
 )
 
 // address is what the address of a drill asks for.
 type address struct {
 	Command   string
-	Options   planner // nil for a calibration
-	Simulated bool    // a simulated singer answers
-	Loudness  float64 // dBFS
+	Options   drill.Options // nil for a calibration
+	Simulated bool          // a simulated singer answers
+	Loudness  float64       // dBFS
 	Voice     string
-	Cursor    bool
 	Seed      uint64
 
 	// Of a calibration.
-	only, skip     []session.Part
+	only, skip     string
 	Growing, Widen bool
 }
 
-// skillAddress is that of a drill of a skill; "" where there is none.
-func skillAddress(s exercise.Skill) string { return "" }
+// Places are the commands that are no drills, by which addresses of the page begin.
+var Places = []string{"calibrate", "progress", "melody", "key", "chords", "record", "help"}
+
+// readAddress reads the address of a drill or a calibration. Every mistake is a
+// [drill.Wrong].
+func (e *Engine) readAddress(text string, known Known) (address, error) {
+	at, err := drill.ReadAddress(text, Places...)
+	if err != nil {
+		return address{}, err
+	}
+	a := address{Command: at.Command, Options: at.Drill, Simulated: at.By == drill.BySimulation, Seed: e.host.Seed()}
+	var seed *uint64
+	switch o := at.Drill.(type) {
+	case *drill.Sing:
+		o.Music.Known, seed, a.Voice, a.Loudness = known.Profile, &o.Seed, o.Music.Voice, o.Manner.Loudness
+	case *drill.Series:
+		o.Music.Known, seed, a.Voice, a.Loudness = known.Profile, &o.Seed, o.Music.Voice, o.Loudness
+	case *drill.Dictation:
+		o.Music.Known, seed, a.Loudness = known.Profile, &o.Seed, o.Manner.Loudness
+	case *drill.Today:
+		o.Music.Known, seed, a.Voice, a.Loudness = known.Profile, &o.Seed, o.Music.Voice, o.Manner.Loudness
+	default:
+		if at.Command != "calibrate" {
+			return a, drill.NoCommand(at.Command, drill.Commands()...)
+		}
+		return a, a.calibration(at)
+	}
+	if !at.Said("seed") {
+		*seed = a.Seed
+	}
+	return a, nil
+}
+
+// calibration reads the options of a calibration.
+func (a *address) calibration(at drill.Address) error {
+	var input string
+	if err := at.Read(a.flags(&input)); err != nil {
+		return err
+	}
+	kind, err := drill.ReadKind(input, drill.ByMicrophone, drill.BySimulation)
+	a.Simulated = kind == drill.BySimulation
+	return err
+}
+
+// flags defines the options of a calibration.
+func (a *address) flags(input *string) func(drill.Flags) {
+	return func(f drill.Flags) {
+		f.StringVar(&a.only, "only", "", "measure only these `PARTS`: room, level, leak, voice, instrument")
+		f.StringVar(&a.skip, "skip", "", "leave out these `PARTS`")
+		f.BoolVar(&a.Growing, "growing", false, "a child's or changing voice: a shorter test, to be repeated")
+		f.BoolVar(&a.Widen, "widen", false, "keep the notes too that an earlier test found")
+		drill.AddLoudness(f, &a.Loudness)
+		f.Uint64Var(&a.Seed, "seed", 1, "number that draws what the simulated singer does")
+		f.StringVar(input, "input", string(drill.ByMicrophone), "what answers: mic or simulated")
+	}
+}
 
 // parts are those to measure.
 func (a address) parts() ([]session.Part, error) {
-	parts := calibrate.Choice{Only: a.only, Skip: a.skip, Instrument: true, Asking: true}.Parts()
+	read := func(option, text string) ([]session.Part, error) {
+		if text == "" {
+			return nil, nil
+		}
+		parts, err := calibrate.ParseParts(strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ' ' }))
+		if err != nil {
+			return nil, fmt.Errorf("--%s: %w", option, err)
+		}
+		return parts, nil
+	}
+	only, err := read("only", a.only)
+	if err != nil {
+		return nil, err
+	}
+	skip, err := read("skip", a.skip)
+	if err != nil {
+		return nil, err
+	}
+	parts := calibrate.Choice{Only: only, Skip: skip, Asking: true}.Parts()
 	if len(parts) == 0 {
 		return nil, errors.New("nothing is left to measure: --only and --skip leave out every part")
 	}
 	return parts, nil
 }
 
-func (e *Engine) readAddress(text string, known Known) (address, error) {
-	command, query, _ := strings.Cut(strings.TrimPrefix(text, "#"), "?")
-	values, err := url.ParseQuery(query)
-	if err != nil {
-		return address{}, err
-	}
-	get := func(name, value string) string {
-		if values.Has(name) {
-			return values.Get(name)
-		}
-		return value
-	}
-	number := func(name string, value float64) float64 {
-		if v, err := strconv.ParseFloat(get(name, ""), 64); err == nil {
-			return v
-		}
-		return value
-	}
-	a := address{Command: command, Simulated: get("input", "") == "simulated", Loudness: number("loudness", synth.DefaultLevel)}
-	seed := uint64(number("seed", float64(e.host.Seed()%1e6)))
-	a.Seed = seed
-	music := &drill.Music{Key: get("key", "C major"), A4: theory.DefaultA4, Tuning: get("tuning", "equal"), Names: get("names", "movable"), Known: known.Profile, Said: values.Has}
-	manner := drill.Manner{Setting: get("set", "cadence"), Think: number("think", 1), Window: exercise.DefaultWindow(), Loudness: a.Loudness, Compare: true, Retry: get("retry", "ask")}
-	switch command {
-	case "sing":
-		a.Options = &drill.Sing{Music: music, Manner: manner, Degrees: get("degrees", "all"), From: get("from", ""), Count: int(number("count", 10)), KeyEvery: 5, Tolerance: exercise.Tolerance{Cents: number("tolerance", 35)}, Seed: seed}
-	case "series", "echo":
-		music.Key = get("key", "")
-		s := &drill.Series{Music: music, Level: int(number("level", 1)), Count: int(number("count", 3)), Study: number("study", 30), Setting: get("set", "cadence"), Loudness: a.Loudness, Tolerance: 45, Seed: seed, Notes: int(number("notes", 4)), Gap: number("gap", 1), Free: values.Has("free")}
-		s.Echo = command == "echo"
-		a.Options = s
-	case "dictation":
-		a.Options = &drill.Dictation{Music: music, Manner: manner, Of: get("of", "bass"), Degrees: get("degrees", "do sol fa"), Qualities: get("qualities", "maj min"), Length: int(number("length", 1)), Count: int(number("count", 10)), KeyEvery: 5, Seed: seed}
-	case "today":
-		a.Options = &drill.Today{Music: music, Manner: manner, Minutes: number("minutes", 0), Singing: 20, Feedback: get("feedback", "fading"), Guess: true, Study: number("study", 20), Seed: seed}
-	case "calibrate":
-		if o := get("only", ""); o != "" {
-			if a.only, err = calibrate.ParseParts(strings.Split(o, ",")); err != nil {
-				return a, err
-			}
-		}
-	default:
-		return a, fmt.Errorf("%q is no drill", command)
-	}
-	return a, nil
+// lookOptions are what can be said of things to look up.
+type lookOptions struct {
+	command     string
+	music       drill.Music
+	level       int
+	seed        uint64
+	progression string
+	texture     string
+	loudness    float64
 }
 
-func (e *Engine) lookAddress(text string) (*lookOptions, string, error) {
-	command, query, _ := strings.Cut(strings.TrimPrefix(text, "#"), "?")
-	values, err := url.ParseQuery(query)
+// flags defines the options of a thing to look up.
+func (o *lookOptions) flags(f drill.Flags) {
+	m := &o.music
+	f.StringVar(&m.Key, "key", map[string]string{"key": "C major", "chords": "C major"}[o.command], "the `KEY`, like \"Ab major\", f#m or \"D dorian\"")
+	f.Float64Var(&m.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
+	f.StringVar(&m.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
+	drill.AddLoudness(f, &o.loudness)
+	switch o.command {
+	case "melody":
+		f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7")
+		f.Uint64Var(&o.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
+		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp()+"; none shows none")
+		f.StringVar(&m.Voice, "voice", "", drill.VoiceHelp()+"; the melody keeps to its range")
+	case "key":
+		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp())
+		f.StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic")
+	case "chords":
+		m.Names = theory.Movable.String()
+		f.StringVar(&o.progression, "progression", theory.Cadences()[0].Name, "a `NAME`, or chords like \"I vi ii65 V7 I\"")
+		f.StringVar(&o.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
+	}
+}
+
+// lookAddress reads the address of a thing to look up.
+func (e *Engine) lookAddress(text string) (*lookOptions, error) {
+	at, err := drill.ReadAddress(text, Places...)
 	if err != nil {
-		return nil, "", err
+		return nil, err
 	}
-	o := &lookOptions{level: 1, count: 1}
-	o.music = drill.Music{Key: values.Get("key"), A4: theory.DefaultA4, Tuning: "equal", Names: "movable", Known: e.whatIsKnown().Profile, Said: values.Has}
-	if l, err := strconv.Atoi(values.Get("level")); err == nil {
-		o.level = l
+	o := &lookOptions{command: at.Command}
+	switch at.Command {
+	case "melody", "key", "chords":
+	default:
+		return nil, drill.NoCommand(at.Command, "melody", "key", "chords")
 	}
-	o.progression = values.Get("progression")
-	o.seed, _ = strconv.ParseUint(values.Get("seed"), 10, 64)
-	return o, command, nil
+	if err := at.Read(o.flags); err != nil {
+		return nil, err
+	}
+	o.music.Known, o.music.Said = e.whatIsKnown().Profile, at.Said
+	if o.command == "melody" && !at.Said("seed") {
+		o.seed = e.host.Seed()
+	}
+	return o, nil
 }

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"time"
 
-	"singback/exercise"
 	"singback/exercise/practice"
+	"singback/internal/drill"
 	"singback/internal/kept"
 	"singback/internal/plain"
 	"singback/internal/report"
@@ -25,14 +25,14 @@ func (e *Engine) answerTo(ctx context.Context, what string, data json.RawMessage
 	case "standing":
 		return e.standing(ctx)
 	case "melody", "key", "chords", "play":
-		var address string
-		if err := with(data, &address); err != nil {
+		address, width, err := lookedFor(data)
+		if err != nil {
 			return nil, err
 		}
 		if what == "play" {
 			return e.play(ctx, address)
 		}
-		l, err := e.look(address)
+		l, err := e.look(address, width)
 		if err != nil {
 			return nil, err
 		}
@@ -301,11 +301,23 @@ func (e *Engine) set(ctx context.Context, what string, data json.RawMessage) (an
 
 // nextOf are the skills to practise next, with the addresses of drills of them.
 func nextOf(p *report.Progress) []link {
-	out := []link{{"Today's practice", "today"}}
-	for _, n := range p.Next() {
-		if s, err := exercise.ParseSkill(n.Skill); err == nil {
-			out = append(out, link{n.Text, skillAddress(s)})
-		}
+	out := []link{}
+	next, _ := p.Next()
+	for _, n := range next {
+		out = append(out, link{n.Text, drill.SkillAddress(n.Skill)})
 	}
-	return out
+	return append(out, link{"Today's practice", "today"})
+}
+
+// lookedFor reads which thing is looked up, and how wide its staff may be.
+func lookedFor(data json.RawMessage) (address string, width int, err error) {
+	var given struct {
+		Address string
+		Width   int
+	}
+	if json.Unmarshal(data, &address) == nil {
+		return address, 0, nil
+	}
+	err = with(data, &given)
+	return given.Address, given.Width, err
 }

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"singback/exercise/compose"
-	"singback/internal/drill"
 	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/synth"
@@ -18,6 +17,8 @@ import (
 type looked struct {
 	shown lookReply
 	sound synth.Phrase
+
+	loudness float64 // dBFS
 }
 
 // lookReply is a thing to look up, as a screen shows it.
@@ -35,35 +36,28 @@ type lookSection struct {
 	Rows    [][]string `json:"rows"`
 }
 
-// lookOptions are what can be said of things to look up.
-type lookOptions struct {
-	music        drill.Music
-	level, count int
-	seed         uint64
-	progression  string
-	texture      string
-}
-
 // look looks up a melody, a key or chords.
-func (e *Engine) look(text string) (looked, error) {
-	o, command, err := e.lookAddress(text)
+func (e *Engine) look(text string, width int) (looked, error) {
+	o, err := e.lookAddress(text)
 	if err != nil {
 		return looked{}, err
 	}
-	switch command {
+	var l looked
+	switch o.command {
 	case "melody":
-		return o.melody()
+		l, err = o.melody(width)
 	case "key":
-		return o.key()
-	case "chords":
-		return o.chords()
+		l, err = o.key()
+	default:
+		l, err = o.chords()
 	}
-	return looked{}, fmt.Errorf("%.40q: want melody, key or chords", command)
+	l.loudness = o.loudness
+	return l, err
 }
 
 // play sounds what was looked up.
 func (e *Engine) play(ctx context.Context, text string) (any, error) {
-	l, err := e.look(text)
+	l, err := e.look(text, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -75,7 +69,7 @@ func (e *Engine) play(ctx context.Context, text string) (any, error) {
 	}
 	done := make(chan error, 1)
 	e.Begin(func(ctx context.Context) {
-		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: synth.DefaultLevel}
+		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness}
 		err := sound.Speaker.Write(ctx, keyboard.Render(l.sound))
 		if err == nil {
 			err = sound.Speaker.Drain(ctx)
@@ -89,7 +83,7 @@ func (e *Engine) play(ctx context.Context, text string) (any, error) {
 }
 
 // melody makes a line to be sung at sight.
-func (o *lookOptions) melody() (looked, error) {
+func (o *lookOptions) melody(width int) (looked, error) {
 	order := compose.MelodyOrder{Level: o.level, Count: 1, Seed: o.seed}
 	m := &o.music
 	names := m.Names != "none"
@@ -123,7 +117,7 @@ func (o *lookOptions) melody() (looked, error) {
 		return looked{}, err
 	}
 	score := made[0].Score
-	view := engrave.View{Width: staffUnits}
+	view := engrave.View{Width: units(width)}
 	if c, ok := engrave.VoiceClef(m.Voice); ok {
 		view.Clef = &c
 	}
@@ -191,16 +185,13 @@ func (o *lookOptions) chords() (looked, error) {
 	}
 	texture := theory.KeyboardTexture()
 	switch o.texture {
-	case "", "keyboard":
+	case "keyboard":
 	case "choir":
 		texture = theory.ChoirTexture()
 	default:
 		return looked{}, fmt.Errorf("--texture: %.40q: want keyboard or choir", o.texture)
 	}
 	chords := o.progression
-	if strings.TrimSpace(chords) == "" {
-		chords = theory.Cadences()[0].Name
-	}
 	p, err := theory.ReadProgression(chords, key)
 	if err != nil {
 		return looked{}, err

@@ -13,6 +13,7 @@ type Command struct {
 	Touch   bool            `json:"touch"`   // somebody is there who can name chords
 	ID      int             `json:"id"`      // of an answer or a call
 	Value   json.RawMessage `json:"value"`   // of an answer: a string, truth, or null
+	Width   int             `json:"width"`   // CSS pixels that a staff may take
 	By      float64         `json:"by"`      // dB, of louder
 	Samples int64           `json:"samples"` // of lost
 	What    string          `json:"what"`    // of a call

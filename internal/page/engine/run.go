@@ -41,11 +41,8 @@ func (e *Engine) drill(ctx context.Context, c Command) {
 		e.ended(err, nil, "")
 		return
 	}
-	e.perform(ctx, plan, at, known, sound, start)
+	e.perform(ctx, plan, at, c, known, sound, start)
 }
-
-// planner reads the options of a drill.
-type planner interface{ Plan() (*drill.Plan, error) }
 
 // plan reads the options of an address.
 func (e *Engine) plan(ctx context.Context, at address, touch bool, known Known, start time.Time) (*drill.Plan, error) {
@@ -88,7 +85,7 @@ func (e *Engine) practised(ctx context.Context, known Known) (*practice.Practice
 }
 
 // perform runs a plan.
-func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, known Known, sound Sound, start time.Time) {
+func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Command, known Known, sound Sound, start time.Time) {
 	answers, err := answersFor(plan, at, sound)
 	if err != nil {
 		e.ended(err, nil, "")
@@ -99,7 +96,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, know
 	e.mu.Unlock()
 	e.loudness.Store(int64(at.Loudness * 100))
 	k := e.keeper(plan, answers.Kind(), known, sound, start)
-	v := &show{Engine: e, voice: at.Voice, cursor: at.Cursor}
+	v := &show{Engine: e, voice: at.Voice, width: c.Width}
 	r := &drill.Run{
 		Plan: plan, Style: report.Style{Names: plan.Naming}, Answers: answers, Out: sound.Speaker, Keeper: k,
 		NotRecorded: func(err error) string { return "This session is not being recorded: " + err.Error() + "." },

@@ -22,6 +22,7 @@ type show struct {
 	run    *drill.Run
 	voice  string       // whose clef a line has, "": the one that fits
 	quiet  bool         // a short drill within a drill: nothing of it is told to programs
+	width  int          // CSS pixels that a staff may take; 0: not known
 	cursor bool         // show while a line is sung which degree is heard
 	within theory.Cents // tolerance of the question before
 	line   bool         // the last question was a line
@@ -284,7 +285,7 @@ func (s *show) prompt(ev session.LinePrompted) lineSaid {
 
 // staff draws a line; marks stand at its notes.
 func (s *show) staff(score theory.Score, marks []engrave.Mark) string {
-	view := engrave.View{Width: staffUnits, Marks: marks}
+	view := engrave.View{Width: units(s.width), Marks: marks}
 	if c, ok := engrave.VoiceClef(s.voice); ok {
 		view.Clef = &c
 	}
@@ -300,7 +301,19 @@ func (s *show) staff(score theory.Score, marks []engrave.Mark) string {
 
 // staffUnits is how wide a staff is drawn, in tenths of a staff space: a system holds
 // some three bars, and can still be read on a phone.
-const staffUnits = 760
+const (
+	staffUnits            = 760
+	leastUnits, mostUnits = 340, 1400
+)
+
+// units is how wide a staff is drawn that may take so many CSS pixels; 0: that is not
+// known.
+func units(width int) int {
+	if width <= 0 {
+		return staffUnits
+	}
+	return max(leastUnits, min(mostUnits, width))
+}
 
 // lineSung says how a line was sung.
 func (s *show) lineSung(ev session.LineSung) linesSaid {
@@ -313,10 +326,7 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 	if !ev.Counts() {
 		said.Mark = "unknown"
 	}
-	if pair, ok := ev.Weakest(); ok {
-		said.Practise = ""
-		_ = pair
-	}
+	said.Practise = s.run.WeakestAddress(ev)
 	return said
 }
 

@@ -12,7 +12,6 @@ import (
 	"os"
 	"time"
 
-	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/course"
@@ -20,7 +19,6 @@ import (
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
-	"singback/theory"
 )
 
 func main() {
@@ -38,39 +36,30 @@ const (
 // now is the time at which all of it happens.
 var now = time.Date(2026, 11, 14, 18, 0, 0, 0, time.UTC)
 
-// planner reads the options of a drill.
-type planner interface{ Plan() (*drill.Plan, error) }
+// addresses are drills of each kind.
+var addresses = []string{
+	"sing?key=Ab+major&from=do+re+mi&count=8&think=0&retry=always",
+	"series?key=Eb&level=2&count=2&set=tonic&study=0",
+	"dictation?key=Eb&degrees=do+fa+sol&length=3&count=4",
+	"today?think=0&retry=always&minutes=2",
+}
 
-// drills are one of each kind.
-func drills() []planner {
-	music := func(key string) *drill.Music {
-		return &drill.Music{Key: key, A4: theory.DefaultA4, Tuning: theory.Equal.String(), Names: theory.Movable.String()}
+// plan reads an address, of which the seed, and for today what is known, is left open.
+func plan(address string) (*drill.Plan, error) {
+	a, err := drill.ReadAddress(address + fmt.Sprint("&seed=", seed))
+	if err != nil {
+		return nil, err
 	}
-	manner := drill.Manner{
-		Setting: synth.ByCadence.String(), Window: exercise.DefaultWindow(), Loudness: synth.DefaultLevel, Compare: true, Retry: "always",
+	if o, ok := a.Drill.(*drill.Today); ok {
+		o.Course, o.Practice, o.Start, o.Typed = course.BuiltIn(), &practice.Practice{}, now, true
 	}
-	sitting := course.BuiltIn()
-	sitting.Minutes = 2
-	return []planner{
-		&drill.Sing{
-			Music: music("Ab major"), Manner: manner, Degrees: "all", From: "do re mi", Count: 8, KeyEvery: 5,
-			Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance}, Seed: seed,
-		},
-		&drill.Series{
-			Music: music("Eb"), Level: 2, Count: 2, Setting: synth.ByTonic.String(), Loudness: synth.DefaultLevel, Tolerance: 45, Seed: seed,
-		},
-		&drill.Dictation{Music: music("Eb"), Manner: manner, Of: "bass", Degrees: "do fa sol", Length: 3, Count: 4, Seed: seed},
-		&drill.Today{
-			Music: music(""), Manner: manner, Singing: practice.DefaultSung, Feedback: "fading", Guess: true, Seed: seed,
-			Course: sitting, Practice: &practice.Practice{}, Start: now, Typed: true,
-		},
-	}
+	return a.Drill.Plan()
 }
 
 // all runs the drills one after the other.
 func all(w io.Writer) error {
-	for _, d := range drills() {
-		plan, err := d.Plan()
+	for _, address := range addresses {
+		plan, err := plan(address)
 		if err != nil {
 			return err
 		}

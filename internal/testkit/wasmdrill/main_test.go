@@ -14,7 +14,7 @@ import (
 // The verdicts are what the simulated singer was about to sing, which is known
 // before anything is heard.
 func TestDrillHearsWhatWasMeant(t *testing.T) {
-	plan, err := drills()[0].Plan()
+	plan, err := plan(addresses[0])
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,11 @@
+package cli
+
+import (
+	"os/exec"
+	"syscall"
+)
+
+// apart has a program live on when this one is interrupted.
+func apart(cmd *exec.Cmd) {
+	cmd.SysProcAttr = &syscall.SysProcAttr{CreationFlags: syscall.CREATE_NEW_PROCESS_GROUP}
+}

@@ -1,0 +1,51 @@
+#!/bin/sh
+#
+# build.sh          puts the engine of the page, and its loader, into internal/page/built.
+#                   Never fails for want of xz: then it says so, and there is no page
+# build.sh LIMIT    does so, and weighs what the first visit takes over the wire: fails
+#                   above LIMIT bytes, and without xz if SINGBACK_REQUIRE_TOOLS is 1
+#
+# The engine is packed again only if it has changed: that takes some seconds.
+
+set -eu
+
+cd "$(dirname "$0")/../.."
+limit=${1-}
+web=internal/page/web
+built=internal/page/built
+engine=./internal/page/engine/wasm
+
+if [ ! -d "$engine" ]; then
+	exit 0
+fi
+if [ "$(internal/device/setup.sh page)" = 0 ]; then
+	rm -f "$built"/engine.* "$built/wasm_exec.js" # no page rather than an old one
+	[ -n "$limit" ] && [ "${SINGBACK_REQUIRE_TOOLS-}" = 1 ] && exit 1
+	exit 0
+fi
+
+wasm=$(mktemp)
+packed=$built/.engine.wasm.xz
+trap 'rm -f "$wasm" "$packed"' EXIT
+
+# Without the state of git in it the same code is the same engine.
+GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -buildvcs=false -trimpath -ldflags='-s -w' -gcflags=all=-l -o "$wasm" "$engine"
+sum=$({ sha256sum "$wasm" || shasum -a 256 "$wasm" || cksum "$wasm"; } 2>/dev/null | cut -d' ' -f1)
+if [ ! -s "$built/engine.wasm.xz" ] || [ "$sum" != "$(cat "$built/engine.sha256" 2>/dev/null)" ]; then
+	rm -f "$built/engine.sha256"
+	xz --check=crc32 --lzma2=preset=9e,lc=4,lp=0,pb=0 --stdout "$wasm" >"$packed"
+	mv "$packed" "$built/engine.wasm.xz"
+	echo "$sum" >"$built/engine.sha256"
+fi
+loader="$(go env GOROOT)/lib/wasm/wasm_exec.js"
+cmp -s "$loader" "$built/wasm_exec.js" || cp "$loader" "$built/wasm_exec.js"
+
+if [ -n "$limit" ]; then
+	packed_size=$(wc -c <"$built/engine.wasm.xz")
+	size=$(find "$web" "$built/engine.wasm.xz" "$built/wasm_exec.js" -type f -exec cat {} + | wc -c)
+	echo "the page: its engine $((packed_size)) bytes packed, $((size)) over the wire at the first visit (at most $limit)"
+	if [ "$size" -gt "$limit" ]; then
+		echo "wasm-check: the page is too heavy; see the files of $web, and go list -deps $engine" >&2
+		exit 1
+	fi
+fi

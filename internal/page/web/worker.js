@@ -1,0 +1,155 @@
+// The worker in which the engine runs. It unpacks and starts the engine, connects it
+// with the sound and with what is kept, and sees to it that of several tabs one records.
+
+/* global importScripts, Go, Keep */
+
+importScripts("wasm_exec.js", "xz-decompress.js", "keep.js");
+
+/** Of several tabs the one that holds this lock records. */
+const recordLock = "singback-record";
+
+const keep = new Keep();
+let records = false; // this tab holds the lock
+
+/** What the engine calls; see internal/page/engine/wasm. */
+self.singbackPost = (text) => {
+  const message = JSON.parse(text);
+  if (message.is === "ready") {
+    if (!records) message.known.recording = "other-tab";
+    ready = true;
+    for (const m of waiting.splice(0)) hear(m);
+  }
+  postMessage(message);
+};
+
+/** @type {MessagePort | null} */
+let mouth = null;
+self.singbackPlay = (bytes) => {
+  const sound = new Float32Array(bytes.buffer);
+  mouth?.postMessage({ sound }, [sound.buffer]);
+};
+self.singbackTell = (tell) => mouth?.postMessage({ tell });
+self.singbackSilence = () => mouth?.postMessage({ stop: true });
+
+/** An error of the storage, with the name by which the engine knows it. */
+function refused(why, name) {
+  const e = new Error(why);
+  e.name = name ?? "Error";
+  return e;
+}
+
+const otherTab = "singback is open in another tab, which records: close one of them";
+
+self.singbackKeep = async (what, ...with_) => {
+  try {
+    switch (what) {
+      case "add":
+        if (!records) throw refused(otherTab);
+        return await keep.add(JSON.parse(with_[0]));
+      case "lines":
+        return JSON.stringify(await keep.lines());
+      case "get":
+        return await keep.get(with_[0]);
+      case "put":
+        if (!records) throw refused(otherTab);
+        return await keep.put(with_[0], with_[1]);
+      case "clear":
+        if (!records) throw refused(otherTab);
+        return await keep.clear();
+    }
+    throw refused(`the storage does not know ${what}`);
+  } catch (e) {
+    const full = e?.name === "QuotaExceededError";
+    throw refused(full ? "there is no space left in this browser: free some on this device" : `the browser does not keep it (${e?.message ?? e})`, e?.name);
+  }
+};
+
+self.singbackFetch = async (method, path, body, etag) => {
+  if (method !== "GET" && !records) throw refused(otherTab);
+  const headers = {};
+  if (body) headers["Content-Type"] = path === "data/profile" ? "application/toml" : path === "data/record" ? "text/csv" : "application/x-ndjson";
+  if (etag) headers["If-None-Match"] = etag;
+  const answer = await fetch(path, { method, headers, body: body || undefined, cache: "no-store", redirect: "error" });
+  return { status: answer.status, text: await answer.text(), etag: answer.headers.get("ETag") ?? "" };
+};
+
+/** hear hands a message of the page to the engine. */
+function hear(m) {
+  if (m.do === "sound") sound(m);
+  else if (m.do === "latency") self.singbackLatency(m.seconds);
+  else self.singbackDo(JSON.stringify(m));
+}
+
+/** sound connects the engine with the ports to the thread of audio. */
+function sound(m) {
+  mouth = m.speaker;
+  self.singbackSound(m.rate, m.mic !== null);
+  self.singbackLatency(m.latency ?? 0);
+  mouth.onmessage = (e) => self.singbackPlayed(e.data.played);
+  if (m.mic) {
+    m.mic.onmessage = (e) => {
+      const x = e.data.x;
+      self.singbackHeard(e.data.at, new Uint8Array(x.buffer, x.byteOffset, x.byteLength));
+    };
+  }
+}
+
+let ready = false;
+/** @type {any[]} */
+const waiting = [];
+self.onmessage = (e) => {
+  if (ready) hear(e.data);
+  else waiting.push(e.data);
+};
+
+/** trouble tells the page that the engine cannot run. */
+function trouble(code, text) {
+  postMessage({ is: "trouble", code, text });
+}
+
+/** lock holds the lock of the tab that records, now or as soon as the others are gone. */
+function lock() {
+  if (!navigator.locks) {
+    records = true; // a browser without locks: nobody else can be asked
+    return Promise.resolve();
+  }
+  return new Promise((known) => {
+    navigator.locks.request(recordLock, { ifAvailable: true }, (got) => {
+      if (!got) {
+        known();
+        later();
+        return undefined;
+      }
+      records = true;
+      known();
+      return new Promise(() => {}); // held as long as the worker lives
+    });
+  });
+}
+
+/** later takes the lock when the other tabs are gone, and says so. */
+function later() {
+  navigator.locks.request(recordLock, () => {
+    records = true;
+    postMessage({ is: "notice", text: "The other tab was closed: this one records from now on." });
+    postMessage({ is: "records" });
+    return new Promise(() => {});
+  });
+}
+
+async function run() {
+  const home = await (await fetch("home.json", { cache: "no-cache" })).json();
+  self.singbackHome = home.home;
+  self.singbackVersion = home.version;
+  await lock();
+  const go = new Go();
+  const packed = await fetch("engine.wasm.xz");
+  if (!packed.ok) throw new Error(`the engine is missing (status ${packed.status})`);
+  const unpacked = new self["xz-decompress"].XzReadableStream(packed.body);
+  const engine = await WebAssembly.instantiateStreaming(new Response(unpacked, { headers: { "Content-Type": "application/wasm" } }), go.importObject);
+  go.run(engine.instance).then(() => {
+    throw new Error("the engine has stopped"); // reaches the page as the worker's error
+  });
+}
+
+run().catch((e) => trouble("engine", `The engine could not be started (${e.message}). Load the page again; if that does not help, use a newer browser.`));

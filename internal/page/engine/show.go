@@ -46,6 +46,7 @@ type (
 		Part      string  `json:"part"`
 		Tolerance float64 `json:"tolerance"`
 		Again     bool    `json:"again"`
+		Hold      float64 `json:"hold"` // seconds after which a held note is an answer
 	}
 	verdictSaid struct {
 		Headline string   `json:"headline"`
@@ -122,7 +123,7 @@ func (s *show) event(ev session.Event) {
 		s.rest(ev.Sung)
 		m.Said = linesSaid{Lines: report.Rest(ev.Sung)}
 	case session.Finished:
-		m.Said = linesSaid{Lines: lines(s.run.Summary(ev.Tally))}
+		m.Said = linesSaid{Lines: sentences(s.run.Summary(ev.Tally))}
 	default:
 		s.other(ev)
 	}
@@ -193,7 +194,7 @@ func sentence(text string) string {
 func (s *show) prompted(ev session.Prompted) promptSaid {
 	style, it := s.run.Style, ev.Item
 	said := promptSaid{
-		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1,
+		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1, Hold: s.run.Plan.Config.Window.Hold,
 		Ask: fmt.Sprintf("sing %s in %s", style.Asked(it), style.Key(it.Key)),
 	}
 	name := "wait"

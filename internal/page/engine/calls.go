@@ -270,12 +270,8 @@ func (e *Engine) standing(ctx context.Context) (any, error) {
 // export writes the answers as the record's own CSV.
 func (e *Engine) export(ctx context.Context) (any, error) {
 	known := e.whatIsKnown()
-	answers, skipped, err := e.all(ctx)
-	if err != nil {
-		return nil, err
-	}
 	var out bytes.Buffer
-	n, err := kept.WriteExport(&out, kept.CSV, answers)
+	n, skipped, err := e.store.Export(ctx, &out)
 	if err != nil {
 		return nil, err
 	}

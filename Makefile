@@ -20,7 +20,7 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 
-.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
+.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures page-types page-shots clean
 
 run: build
 	@bin/singback sing
@@ -111,9 +111,22 @@ wav:
 	go run ./internal/testkit/makewav
 
 # Makes the pictures of README.md again, to the byte, and the invented record that
-# one of them is made of.
+# one of them is made of, and the icons of the page.
 pictures:
 	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
+	go run ./internal/testkit/pageicons internal/page/web
+
+# The types of the page's modules, and axe-core for its screens, by npm.
+page-types: internal/page/node_modules/.at
+	cd internal/page && node_modules/.bin/tsc -p .
+
+internal/page/node_modules/.at: internal/page/package.json
+	cd internal/page && npm install --no-package-lock --no-audit --no-fund && touch node_modules/.at
+
+# A picture of each screen of the page, in every size and both schemes, to be looked at.
+SHOTS = /tmp/singback-shots
+page-shots: internal/page/node_modules/.at
+	go run ./internal/testkit/pageshots -out "$(SHOTS)"
 
 clean:
 	rm -rf bin

@@ -267,18 +267,15 @@ export class App {
     this.drained();
     this.silence();
     this.known = null;
-    const text = words.trouble.engine(why);
-    this.add({ code: "engine", text, act: { label: words.startAgain, does: () => {
-      this.settle("engine");
-      this.restart();
-      if (running && this.drill) this.start(this.drill.address);
-      else this.route();
-    } } });
-    if (this.drill && running) {
-      this.drill = reduce(this.drill, { is: "end", ok: false, text, lines: [], kept: "" });
-      this.say(this.drill.said, this.drill.turn);
-      this.screen?.show?.();
+    const text = words.trouble.engine(why || words.notLoaded);
+    if (!this.drill || !running) {
+      this.tell_("engine", text, true);
+      return;
     }
+    this.drill = reduce(this.drill, { is: "end", ok: false, text, lines: [], kept: "" });
+    this.say(this.drill.said, this.drill.turn);
+    this.screen?.show?.();
+    this.over();
   }
 
   restart() {

@@ -20,7 +20,7 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 
-.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures page-types page-shots clean
+.PHONY: run build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
@@ -116,6 +116,7 @@ pictures:
 	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
 	go run ./internal/testkit/pageicons internal/page/web
 
+.PHONY: page-types page-shots
 # The types of the page's modules, and axe-core for its screens, by npm.
 page-types: internal/page/node_modules/.at
 	cd internal/page && node_modules/.bin/tsc -p .

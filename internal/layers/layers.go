@@ -41,7 +41,7 @@ internal/tui:      theory exercise exercise/compose internal/session internal/dr
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
-internal/testkit:  * internal/testkit chromedp cdproto      |
+internal/testkit:  * internal/testkit chromedp              |
 internal/layers:                                            |
 `
 
@@ -63,9 +63,8 @@ var modules = map[string]string{
 	"x-term":     "golang.org/x/term",
 	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
 	"sqlite":     "modernc.org/sqlite",
+	"chromedp":   "github.com/chromedp",
 	"rapid":      "pgregory.net/rapid",
-	"chromedp":   "github.com/chromedp/chromedp",
-	"cdproto":    "github.com/chromedp/cdproto",
 	"testscript": "github.com/rogpeppe/go-internal",
 }
 

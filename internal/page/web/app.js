@@ -319,7 +319,7 @@ export class App {
   /** resume goes on after the browser held the sound back. */
   resume() {
     this.settle("suspended");
-    this.sound.start().catch(() => {});
+    this.sound.start({ mic: this.asked }).catch(() => {});
   }
 
   /** @param {Trouble} t */

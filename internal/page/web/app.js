@@ -162,8 +162,13 @@ export class App {
     if (this.broken || (mic && !this.asked)) this.silence();
     if (this.sound.running && this.wired) return;
     this.asked ||= mic;
-    this.waking = this.sound.start({ mic: this.asked });
+    this.waking = this.open();
     this.waking.catch(() => {});
+  }
+
+  /** open opens the sound, with the microphone where it was asked for. @returns {ReturnType<Sound["start"]>} */
+  open() {
+    return /** @type {any} */ (this.sound).start({ mic: this.asked });
   }
 
   /**
@@ -319,7 +324,7 @@ export class App {
   /** resume goes on after the browser held the sound back. */
   resume() {
     this.settle("suspended");
-    this.sound.start({ mic: this.asked }).catch(() => {});
+    this.open().catch(() => {});
   }
 
   /** @param {Trouble} t */

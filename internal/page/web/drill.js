@@ -165,7 +165,7 @@ export class DrillScreen {
     this.phase.dataset.name = d.phase?.name ?? "";
     this.meter.show(d);
     this.asks.show(d.ask, d.problem);
-    show(this.extra, ...paragraphs(d.rest, "caution"), d.before && !d.answer && d.question ? el("p", { class: "before", text: words.before(d.before) }) : null);
+    show(this.extra, ...paragraphs(d.ask?.what === "rest" ? [] : d.rest, "caution"), d.before && !d.answer && d.question ? el("p", { class: "before", text: words.before(d.before) }) : null);
     this.answered(d);
     if (this.kind === "calibrate") show(this.steps, ...steps(d));
     this.footer(d);
@@ -210,7 +210,7 @@ export class DrillScreen {
 
   redraw() {
     const a = this.drawn;
-    this.picture.hidden = !a?.picture || a.hidden;
+    this.picture.hidden = !a?.picture?.points?.length || a.hidden;
     if (this.picture.hidden) {
       show(this.picture);
       return;
@@ -272,7 +272,7 @@ export class DrillScreen {
       el("div", { class: "summary" }, ...paragraphs(lines)),
       this.kind === "calibrate" && el("div", { class: "steps" }, ...steps(d)),
       el("p", { class: "choices" },
-        !d.wrong && el("button", { type: "button", class: "main", onclick: () => this.restart() }, words.again, " ", el("kbd", { text: "a" })),
+        !d.wrong && el("button", { type: "button", class: "main", onclick: () => this.restart() }, d.end?.ok ? words.again : words.startAgain, " ", el("kbd", { text: "a" })),
         el("button", { type: "button", class: d.wrong ? "main" : "", onclick: () => this.app.go(`choose?drill=${this.address.replace("?", "&")}`) }, words.choose),
         el("button", { type: "button", onclick: () => this.app.go("") }, words.home, " ", el("kbd", { text: "q" }))));
     show(this.foot, keyList(words.keys.ended));

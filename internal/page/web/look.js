@@ -65,7 +65,7 @@ export class LookScreen {
   }
 
   async play() {
-    this.app.wake();
+    this.app.wake(this.what);
     this.played.disabled = true;
     this.played.textContent = words.look.stop;
     try {

@@ -135,9 +135,8 @@ func (s *show) event(ev session.Event) {
 		s.post(stateMessage{Is: "state", Name: "key", Text: m.Said.(keySaid).Line})
 		return
 	}
-	if !s.quiet {
-		s.shown(detail, m)
-	}
+	m.Quiet = s.quiet
+	s.shown(detail, m)
 }
 
 // other tells what only a screen is told.
@@ -323,12 +322,35 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 		said.Lines, said.Mark = []string{"Noted: told at the end."}, "unknown"
 		return said
 	}
-	said.Lines, said.Mark = s.run.LineText(ev), markOf(ev.Outcome)
+	said.Lines, said.Mark = lineText(s.run.LineText(ev)), markOf(ev.Outcome)
 	if !ev.Counts() {
 		said.Mark = "unknown"
 	}
 	said.Practise = s.run.WeakestAddress(ev)
 	return said
+}
+
+// lineText is the text of a line without the columns that a terminal has: "marks     5 of
+// 6" is "Marks: 5 of 6". The number of the line and the command that practises it stand
+// elsewhere on a screen.
+func lineText(lines []string) []string {
+	out := []string{}
+	for i, line := range lines {
+		head, rest, columns := strings.Cut(line, "  ")
+		rest = strings.TrimSpace(rest)
+		switch {
+		case !columns:
+			out = append(out, line)
+		case i == 0:
+			out = append(out, rest)
+		case head == "practise":
+		case head == "" && len(out) > 0:
+			out[len(out)-1] += "; " + rest
+		default:
+			out = append(out, sentence(head)+": "+rest)
+		}
+	}
+	return out
 }
 
 // marks are what became of the notes of a line.

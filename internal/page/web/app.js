@@ -187,7 +187,7 @@ export class App {
       store("started", "yes");
       this.drill = begin(address);
       this.spoken = { turn: -1, n: 0 };
-      this.tell({ do: "drill", address, touch: true, width: Math.round(Math.min(1400, this.main.clientWidth)) });
+      this.tell({ do: "drill", address, touch: true, width: Math.round(Math.min(1400, this.main.clientWidth * 0.94 - 16)) });
       this.awake();
     } catch (e) {
       this.silence();
@@ -298,6 +298,7 @@ export class App {
 
   /** heard takes what goes wrong with the sound. @param {any} t */
   heard(t) {
+    if (t.code === "silent-input" && this.drill && isDeaf(this.drill.address)) return;
     if (t.code === "lost") this.tell({ do: "lost", samples: Number(t.detail?.samples ?? t.detail) || 0 });
     if (t.code === "interrupted") this.broken = true; // the next start opens it anew
     this.tell_(t.code, t.detail);

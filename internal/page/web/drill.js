@@ -117,15 +117,15 @@ export class DrillScreen {
     }
     const onControl = e.target instanceof Element && e.target.closest("button, a, summary") !== null;
     if (onControl && (e.key === " " || e.key === "Enter")) return false;
-    if (e.key === "q") this.quit();
+    if (chosen(d?.ask ?? null, e.key)) this.choose(chosen(d?.ask ?? null, e.key));
+    else if (e.key === "q") this.quit();
     else if (!d || d.wrong) {
       if (d || (e.key !== " " && e.key !== "Enter")) return false;
       this.restart();
     } else if (d.end) {
       if (e.key !== "a") return false;
       this.restart();
-    } else if (chosen(d.ask, e.key)) this.choose(chosen(d.ask, e.key));
-    else if (["ArrowUp", "+"].includes(e.key)) this.app.tell({ do: "louder", by: 3 });
+    } else if (["ArrowUp", "+"].includes(e.key)) this.app.tell({ do: "louder", by: 3 });
     else if (["ArrowDown", "-"].includes(e.key)) this.app.tell({ do: "louder", by: -3 });
     else if (d.ask?.what === "name" && this.asks.field && e.key.length === 1) {
       this.asks.field.focus();
@@ -269,7 +269,7 @@ export class DrillScreen {
     set(this.key, d.wrong ? words.wrong : d.end?.ok ? words.ended : words.failed);
     const lines = d.wrong ? [d.wrong] : [...new Set([d.end?.text ?? "", ...d.summary, ...d.today, ...(d.end?.lines ?? []), d.end?.kept ?? ""])];
     show(this.panel,
-      el("div", { class: "summary" }, ...paragraphs(lines)),
+      el("div", { class: "summary" }, ...lines.filter(Boolean).map((line) => el("p", { class: / {2,}/.test(line.trim()) ? "columns" : "", text: line }))),
       this.kind === "calibrate" && el("div", { class: "steps" }, ...steps(d)),
       el("p", { class: "choices" },
         !d.wrong && el("button", { type: "button", class: "main", onclick: () => this.restart() }, d.end?.ok ? words.again : words.startAgain, " ", el("kbd", { text: "a" })),

@@ -82,8 +82,8 @@ test("a struck key is a note on with a velocity (MIDI 1.0, channel voice message
 
 test("the ladder has the names of the table, or where they do not fit the counted ones", () => {
   const by_degree = [{ name: "1", answers: 12, share: 0.5, share_low: 0.2, share_high: 0.8, median_cents: -3 }];
-  assert.equal(rungs({ by_degree, said: { sections: [{ field: "by_degree", rows: [["do"]] }] } })[0].name, "do");
-  assert.equal(rungs({ by_degree, said: { sections: [{ field: "by_degree", rows: [] }] } })[0].name, "1");
+  assert.equal(rungs({ by_degree, said: { sections: [{ field: "degree", rows: [["do"]] }] } })[0].name, "do");
+  assert.equal(rungs({ by_degree, said: { sections: [{ field: "degree", rows: [] }] } })[0].name, "1");
   assert.deepEqual(rungs({}), []);
 });
 

@@ -17,7 +17,7 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 # a tenth above what a drill weighed when they were set.
 DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./internal/synth ./internal/listen \
 	./internal/session ./internal/drill ./internal/report ./internal/course ./internal/notation ./internal/review \
-	./internal/kept
+	./internal/kept ./internal/engrave ./internal/page/engine
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 # What the first visit of the page may take over the wire, in bytes.

@@ -3,7 +3,6 @@ package calib
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"strings"
 
 	"singback/theory"
@@ -101,7 +100,7 @@ func checkRange(r theory.Range, low, high string) error {
 // separate turns what stands between the notes of a range into a space: a dash,
 // or dots. A hyphen inside a word stays.
 func separate(s string) string {
-	s = mezzo.ReplaceAllString(s, "mezzo")
+	s = oneWord(s)
 	s = strings.NewReplacer("–", " ", "—", " ", "…", " ", "..", " ", "’", "'").Replace(s)
 	b := []byte(s)
 	for i := 1; i < len(b); i++ {
@@ -112,8 +111,43 @@ func separate(s string) string {
 	return string(b)
 }
 
-// mezzo is the one kind of voice whose name may be two words.
-var mezzo = regexp.MustCompile(`(?i)\bmezzo[\s-]soprano\b`)
+// oneWord writes the one kind of voice whose name may be two words as one: mezzo, for
+// mezzo-soprano. What goes for the expression (?i)\bmezzo[\s-]soprano\b goes for it.
+func oneWord(s string) string {
+	var b strings.Builder
+	done := 0 // is written
+	for i := 0; i < len(s); i++ {
+		if i > 0 && isWordByte(s[i-1]) {
+			continue
+		}
+		if n := twoWords(s[i:]); n > 0 {
+			b.WriteString(s[done:i] + "mezzo")
+			done = i + n
+			i = done - 1
+		}
+	}
+	return b.String() + s[done:]
+}
+
+// twoWords is how many bytes of s, from its beginning, are mezzo-soprano as a word; 0
+// where it begins with something else.
+func twoWords(s string) int {
+	const first, second = "mezzo", "soprano"
+	if len(s) <= len(first) || !strings.EqualFold(s[:len(first)], first) || strings.IndexByte("\t\n\f\r -", s[len(first)]) < 0 {
+		return 0
+	}
+	from := len(first) + 1
+	for _, to := range []int{from + len(second), from + len(second) + 1} { // a long s has two bytes
+		if to <= len(s) && strings.EqualFold(s[from:to], second) && (to == len(s) || !isWordByte(s[to])) {
+			return to
+		}
+	}
+	return 0
+}
+
+func isWordByte(c byte) bool {
+	return c == '_' || c >= '0' && c <= '9' || c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z'
+}
 
 // quoted is what was typed, cut to a length that fits into a message.
 func quoted(s string) string {

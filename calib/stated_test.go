@@ -3,6 +3,7 @@ package calib_test
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -154,4 +155,38 @@ func TestAgain(t *testing.T) {
 	if _, _, ok := v.Again(); ok {
 		t.Error("a grown voice is to be tested again")
 	}
+}
+
+// mezzoSoprano is what OneWord goes by.
+var mezzoSoprano = regexp.MustCompile(`(?i)\bmezzo[\s-]soprano\b`)
+
+func TestOneWord(t *testing.T) {
+	for s, want := range map[string]string{
+		"":                              "",
+		"mezzo-soprano":                 "mezzo",
+		"I am a Mezzo soprano":          "I am a mezzo",
+		"MEZZO\tſoprano.":               "mezzo.",
+		"mezzo-soprano,mezzo soprano":   "mezzo,mezzo",
+		"mezzo-sopranos":                "mezzo-sopranos",
+		"intermezzo soprano":            "intermezzo soprano",
+		"mezzo  soprano":                "mezzo  soprano",
+		"mezzo-soprano-mezzo-soprano é": "mezzo-mezzo é",
+		"mezzo-sopran":                  "mezzo-sopran",
+		"mezzo":                         "mezzo",
+	} {
+		if got := calib.OneWord(s); got != want {
+			t.Errorf("%q: %q, want %q", s, got, want)
+		}
+	}
+}
+
+func FuzzOneWord(f *testing.F) {
+	for _, s := range []string{"a mezzo-soprano", "MEZZO\vſOPRANO", "mezzo\u2028soprano", "mezzo-ſoprano", "mezzo-ſopranoé", "émezzo soprano_", "mezzo mezzo-soprano", "\xffmezzo\nsoprano\xff"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if got, want := calib.OneWord(s), mezzoSoprano.ReplaceAllString(s, "mezzo"); got != want {
+			t.Errorf("%q: %q, want %q", s, got, want)
+		}
+	})
 }

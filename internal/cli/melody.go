@@ -14,6 +14,7 @@ import (
 	"singback/exercise"
 	"singback/exercise/compose"
 	"singback/internal/drill"
+	"singback/internal/engrave"
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/plain"
@@ -122,7 +123,7 @@ func (l line) record(how melodyView) report.Melody {
 type melodyView struct {
 	naming theory.Naming
 	names  bool // below the notes
-	view   notation.View
+	view   engrave.View
 }
 
 func (o *melodyOptions) run(e *env, args []string) error {
@@ -195,7 +196,7 @@ func (o *melodyOptions) view(e *env) (how melodyView, err error) {
 	if o.to == "text" && o.out == "" {
 		how.view.Width = e.width(e.stdout)
 	}
-	if c, ok := notation.VoiceClef(o.voice); ok {
+	if c, ok := engrave.VoiceClef(o.voice); ok {
 		how.view.Clef = &c
 	}
 	if o.clef != "" {
@@ -387,10 +388,10 @@ func (o *melodyOptions) writeLine(w io.Writer, l line, how melodyView) error {
 	var err error
 	switch o.to {
 	case "text":
-		text, err = notation.Text(l.score, how.view)
+		text, err = engrave.Text(l.score, how.view)
 		text = report.Style{Names: how.naming, ASCII: how.view.ASCII}.Melody(l.score, l.skill(), text)
 	case "svg":
-		text, err = notation.SVG(l.score, how.view)
+		text, err = engrave.SVG(l.score, how.view)
 	case "names":
 		if !how.names {
 			return usagef("--names: none leaves nothing to write as names")

@@ -13,8 +13,12 @@ import (
 
 var evening = time.Date(2026, 11, 25, 19, 30, 0, 250e6, time.FixedZone("", 3600))
 
+// sessions is how many there were.
+var sessions byte
+
 func session(singer string) practice.Session {
-	return NewSession(singer, "today", "mic", 18446744073709551615, "pitch 3", evening)
+	sessions++
+	return NewSession([16]byte{sessions}, singer, "today", "mic", 18446744073709551615, "pitch 3", evening)
 }
 
 // equal compares answers; times are compared as instants with their offset.

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -34,34 +33,61 @@ const (
 // guardColumn is the column that only GuardedCSV has; guarded is what it holds.
 const guardColumn, guarded = "guarded", "true"
 
-// Where a spreadsheet may begin a cell, at the beginning of a text or, in
-// countries where it parts cells by them, behind a semicolon or a tab, it takes
-// what follows for a formula if it begins so.
-var (
-	formula = regexp.MustCompile(`(^|[;\t])('*[=+\-@\t\r\n\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])`)
-	guardOf = regexp.MustCompile(`(^|[;\t])'('*[=+\-@\t\r\n\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])`)
-)
+// What a spreadsheet takes for a formula begins with one of these; apostrophes may
+// stand before it.
+const formulas = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+
+// beginOf returns the beginning of s that is that of a formula, with the apostrophes
+// before it; "" where it is none.
+func beginOf(s string) string {
+	n := 0
+	for n < len(s) && s[n] == '\'' {
+		n++
+	}
+	r, size := utf8.DecodeRuneInString(s[n:])
+	if n == len(s) || !strings.ContainsRune(formulas, r) {
+		return ""
+	}
+	return s[:n+size]
+}
+
+// guardedBegin is beginOf where an apostrophe is before it.
+func guardedBegin(s string) string {
+	if !strings.HasPrefix(s, "'") {
+		return ""
+	}
+	return beginOf(s)
+}
+
+// eachCell puts what change gives in place of what begin finds where a spreadsheet may
+// begin a cell: at the beginning of a text or, in countries where it parts cells by
+// them, behind a semicolon or a tab. A tab that was found itself parts nothing.
+func eachCell(s string, begin, change func(string) string) string {
+	var b strings.Builder
+	done := 0 // is written
+	for i := 0; i <= len(s); i++ {
+		if i > 0 && (i-1 < done || s[i-1] != ';' && s[i-1] != '\t') {
+			continue
+		}
+		if found := begin(s[i:]); found != "" {
+			b.WriteString(s[done:i] + change(found))
+			done = i + len(found)
+		}
+	}
+	return b.String() + s[done:]
+}
 
 // guard puts an apostrophe before what would be a formula, and before one that is
 // there already, so that unguard gives back the text exactly.
 func guard(s string) string {
-	if !mayBegin(s) {
-		return s
-	}
-	return formula.ReplaceAllString(s, "$1'$2")
-}
-
-// mayBegin reports whether something in a text may be a formula, and nearly always
-// that nothing is: the expressions above take their time.
-func mayBegin(s string) bool {
-	return s != "" && (strings.IndexByte("'=+-@\t\r\n", s[0]) >= 0 || s[0] >= utf8.RuneSelf) || strings.ContainsAny(s, ";\t")
+	return eachCell(s, beginOf, func(found string) string { return "'" + found })
 }
 
 func unguard(s string) string {
 	if strings.IndexByte(s, '\'') < 0 {
 		return s
 	}
-	return guardOf.ReplaceAllString(s, "$1$2")
+	return eachCell(s, guardedBegin, func(found string) string { return found[1:] })
 }
 
 // WriteRows writes rows as an export and returns how many. An error among them ends it.

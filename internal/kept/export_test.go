@@ -7,11 +7,12 @@ import (
 	"io"
 	"os"
 	"regexp"
-	"singback/exercise/practice"
-	"singback/internal/testkit/invented"
 	"strings"
 	"testing"
 	"time"
+
+	"singback/exercise/practice"
+	"singback/internal/testkit/invented"
 )
 
 func export(t testing.TB, f Format, list []practice.Answer) string {
@@ -186,13 +187,36 @@ func FuzzReadRows(f *testing.F) {
 	})
 }
 
+func TestGuard(t *testing.T) {
+	for s, want := range map[string]string{
+		"":             "",
+		"la":           "la",
+		"=1+1":         "'=1+1",
+		"a=1":          "a=1",
+		"'=x":          "''=x",
+		"'x":           "'x",
+		"Anna;=1+1;-2": "Anna;'=1+1;'-2",
+		"a\t'+b":       "a\t''+b",
+		"\t=":          "'\t=",
+		"a;\t=":        "a;'\t=",
+		"＝1":           "'＝1",
+		"é;＠":          "é;'＠",
+	} {
+		if got := guard(s); got != want || unguard(got) != s {
+			t.Errorf("%q is guarded as %q and comes back as %q, want %q", s, got, unguard(got), want)
+		}
+	}
+}
+
 // A guarded text begins no cell with what a spreadsheet takes for a formula, and
 // comes back exactly.
 func FuzzGuard(f *testing.F) {
-	for _, s := range []string{"=cmd|' /C calc'!A0", "+1", "@SUM(A1)", "-2+3", "'=x", "''-", "Anna;=1+1", "a\t'+b", "\tx", "\r=", "Zoë", "", "'", ";", "b7", "level 3 seed 4711", "＝1", ";;'\t'=\t=;-"} {
+	for _, s := range []string{"=cmd|' /C calc'!A0", "+1", "@SUM(A1)", "-2+3", "'=x", "''-", "Anna;=1+1", "a\t'+b", "\tx", "\r=", "Zoë", "", "'", ";", "b7", "level 3 seed 4711", "＝1", ";;'\t'=\t=;-", "\t'=", "\t=", ";\t=", "'';'-", "\xff=;\xff=", "'\u3000"} {
 		f.Add(s)
 	}
 	begins := regexp.MustCompile(`(^|;)[=+\-@\t\r\n＝＋－＠]`)
+	formula := regexp.MustCompile(`(^|[;\t])('*[=+\-@\t\r\n＝＋－＠])`)
+	guardOf := regexp.MustCompile(`(^|[;\t])'('*[=+\-@\t\r\n＝＋－＠])`)
 	f.Fuzz(func(t *testing.T, s string) {
 		g := guard(s)
 		if unguard(g) != s {
@@ -200,6 +224,12 @@ func FuzzGuard(f *testing.F) {
 		}
 		if begins.MatchString(g) {
 			t.Errorf("%q is guarded as %q", s, g)
+		}
+		if want := formula.ReplaceAllString(s, "$1'$2"); g != want {
+			t.Errorf("%q is guarded as %q, want %q", s, g, want)
+		}
+		if got, want := unguard(s), guardOf.ReplaceAllString(s, "$1$2"); got != want {
+			t.Errorf("%q without guard is %q, want %q", s, got, want)
 		}
 		if !begins.MatchString(s) && !strings.ContainsAny(s, "'\t") && g != s {
 			t.Errorf("%q became %q", s, g)

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -250,8 +249,8 @@ func inLine(err error) error {
 	case errors.As(err, &at):
 		row, column := at.Position()
 		what := strings.TrimPrefix(at.Error(), "toml: ")
-		if m := wrongKind.FindStringSubmatch(what); m != nil {
-			what = fmt.Sprintf("the value is of kind %s, want %s", m[1], cmp.Or(kinds[m[2]], "a table"))
+		if got, want, ok := wrongKind(what); ok {
+			what = fmt.Sprintf("the value is of kind %s, want %s", got, cmp.Or(kinds[want], "a table"))
 		}
 		if key := strings.Join(at.Key(), "."); key != "" && !strings.Contains(what, key) {
 			what = key + ": " + what
@@ -261,15 +260,27 @@ func inLine(err error) error {
 	return fmt.Errorf("%w: %s", ErrDamaged, oneLine(strings.TrimPrefix(err.Error(), "toml: ")))
 }
 
-// wrongKind is how the decoder says that a value is of another kind than the
-// field, and kinds what the fields hold.
-var (
-	wrongKind = regexp.MustCompile(`^cannot decode TOML (\w+) into struct field \S+ of type (\S+)$`)
-	kinds     = map[string]string{
-		"float64": "a number", "int": "a whole number", "string": "a word in quotes", "bool": "true or false",
-		"[]string": "two notes in brackets", "toml.LocalDate": "a day like 2026-11-25",
+// kinds are what fields hold, by their types.
+var kinds = map[string]string{
+	"float64": "a number", "int": "a whole number", "string": "a word in quotes", "bool": "true or false",
+	"[]string": "two notes in brackets", "toml.LocalDate": "a day like 2026-11-25",
+}
+
+// wrongKind reads how the decoder says that a value is of another kind than the field,
+// "cannot decode TOML KIND into struct field NAME of type TYPE": the kind, and the type.
+func wrongKind(text string) (kind, of string, ok bool) {
+	text, ok = strings.CutPrefix(text, "cannot decode TOML ")
+	kind, rest, ok2 := strings.Cut(text, " into struct field ")
+	name, of, ok3 := strings.Cut(rest, " of type ")
+	isSpace := func(s string) bool { return s == "" || strings.ContainsAny(s, "\t\n\f\r ") }
+	isOther := func(r rune) bool {
+		return r != '_' && (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z')
 	}
-)
+	if !ok || !ok2 || !ok3 || kind == "" || strings.ContainsFunc(kind, isOther) || isSpace(name) || isSpace(of) {
+		return "", "", false
+	}
+	return kind, of, true
+}
 
 // oneLine makes a message fit into a line, whatever it quotes.
 func oneLine(s string) string {

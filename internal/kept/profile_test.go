@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"errors"
 	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+
 	"singback/calib"
 	"singback/internal/testkit/invented"
 	"singback/theory"
-	"strings"
-	"testing"
 
 	"pgregory.net/rapid"
 )
@@ -246,6 +248,29 @@ func FuzzDecodeProfile(f *testing.F) {
 		}
 		if twice, err := EncodeProfile(again); err != nil || !bytes.Equal(out, twice) {
 			t.Fatalf("%s\nbecame\n%s\n%v", out, twice, err)
+		}
+	})
+}
+
+// What the decoder of TOML says of a wrong kind, as it says it and as it does not.
+func FuzzWrongKind(f *testing.F) {
+	for _, s := range []string{
+		"cannot decode TOML string into struct field kept.roomFile.Gate of type float64",
+		"cannot decode TOML array into struct field kept.file.Made of type toml.LocalDate",
+		"cannot decode TOML integer into struct field kept.voiceFile.Comfortable of type []string",
+		"cannot decode TOML datetime into struct field a of type map[string]interface {}",
+		"cannot decode TOML a b into struct field c of type d", "cannot decode TOML  into struct field c of type d",
+		"cannot decode TOML é into struct field c of type d", "cannot decode TOML a into struct field  of type d",
+		"cannot decode TOML a into struct field c of type of type d", "cannot decode TOML a into struct field c of type d\n",
+		"cannot decode TOML a into struct field b into struct field c of type d", "cannot decode TOML a into struct field c of type ", "",
+	} {
+		f.Add(s)
+	}
+	expression := regexp.MustCompile(`^cannot decode TOML (\w+) into struct field \S+ of type (\S+)$`)
+	f.Fuzz(func(t *testing.T, s string) {
+		kind, of, ok := wrongKind(s)
+		if m := expression.FindStringSubmatch(s); ok != (m != nil) || ok && (kind != m[1] || of != m[2]) {
+			t.Errorf("%q: %q, %q, %v; want %q", s, kind, of, ok, m)
 		}
 	})
 }

@@ -28,7 +28,8 @@ internal/newfile:                                            |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/help:                                              |
-internal/notation: theory internal/plain gomidi              | exercise/compose
+internal/engrave: theory                                     | exercise/compose internal/notation
+internal/notation: theory internal/engrave internal/plain gomidi | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
@@ -38,10 +39,10 @@ internal/report:   pitch theory exercise exercise/grade exercise/compose exercis
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
-internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/notation internal/report internal/plain bubbletea lipgloss |
+internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
-internal/page:     calib internal/kept internal/store internal/newfile | internal/page/engine chromedp
-internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/kept internal/notation internal/plain internal/report | internal/listen
+internal/page:     calib internal/help internal/kept internal/store internal/newfile |
+internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/plain internal/report | internal/listen
 internal/page/engine/wasm: internal/page/engine |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |

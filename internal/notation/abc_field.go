@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -273,5 +274,5 @@ func abcTempo(q string, m theory.Meter, unit theory.Fraction) float64 {
 	} else if unit.Num > 0 {
 		length = unit
 	}
-	return perMinute * length.Float() / pulseOf(m).Float()
+	return perMinute * length.Float() / engrave.Pulse(m).Float()
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -67,7 +68,7 @@ func (a *abcReader) note(c []rune, i int) (note, int, error) {
 		if !explicit {
 			var ok bool
 			if alter, ok = v.signs[keep]; !ok {
-				alter = own(v.key, letter)
+				alter = engrave.Own(v.key, letter)
 				// A note that is tied over from the bar before keeps its accidental.
 				if last := v.last(); last != nil && last.tied && len(v.now.notes) == 0 && last.Pitch.Letter == letter && last.Pitch.Octave == octave {
 					alter = last.Pitch.Alter

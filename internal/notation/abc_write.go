@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -13,7 +14,7 @@ const barsALine = 4
 
 // writeABC writes ABC 2.1.
 func writeABC(s theory.Score) ([]byte, error) {
-	bars, err := lay(s)
+	bars, err := engrave.Lay(s)
 	if err != nil {
 		return nil, err
 	}
@@ -27,7 +28,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 	}
 	b.WriteString("L:1/8\n")
 	if s.Tempo > 0 {
-		pulse := pulseOf(s.Meter)
+		pulse := engrave.Pulse(s.Meter)
 		beat := pulse.Over(four)
 		fmt.Fprintf(&b, "Q:%d/%d=%g\n", beat.Num, beat.Den, math.Round(s.Tempo*1000)/1000)
 	}
@@ -45,46 +46,46 @@ func writeABC(s theory.Score) ([]byte, error) {
 		line = line[:0]
 	}
 	for i, bar := range bars {
-		if i > 0 && bar.newKey {
-			fmt.Fprintf(&b, "[K:%s]", abcKey(bar.key))
+		if i > 0 && bar.NewKey {
+			fmt.Fprintf(&b, "[K:%s]", abcKey(bar.Key))
 		}
-		if i > 0 && bar.newMeter {
-			fmt.Fprintf(&b, "[M:%s]", bar.meter)
+		if i > 0 && bar.NewMeter {
+			fmt.Fprintf(&b, "[M:%s]", bar.Meter)
 		}
-		for j, p := range bar.pieces {
-			if j > 0 && (p.beam == 0 || p.beam != bar.pieces[j-1].beam) {
+		for j, p := range bar.Pieces {
+			if j > 0 && (p.Beam == 0 || p.Beam != bar.Pieces[j-1].Beam) {
 				b.WriteString(" ")
 			}
-			if p.opens {
+			if p.Opens {
 				n := 0
-				for _, q := range bar.pieces[j:] {
-					if n++; q.closes {
+				for _, q := range bar.Pieces[j:] {
+					if n++; q.Closes {
 						break
 					}
 				}
-				fmt.Fprintf(&b, "(%d:%d:%d", p.tuplet, inTimeOf(p.tuplet), n)
+				fmt.Fprintf(&b, "(%d:%d:%d", p.Tuplet, engrave.InTimeOf(p.Tuplet), n)
 			}
 			length := p.Length.Times(theory.Fraction{Num: 2, Den: 1})
-			if p.tuplet > 0 {
-				length = length.Times(theory.NewFraction(p.tuplet, inTimeOf(p.tuplet)))
+			if p.Tuplet > 0 {
+				length = length.Times(theory.NewFraction(p.Tuplet, engrave.InTimeOf(p.Tuplet)))
 			}
 			if p.Rest {
 				b.WriteString("z" + abcLength(length))
 				continue
 			}
-			if s.Notes[p.note].Slur && slurs == 0 && !p.from {
+			if s.Notes[p.Note].Slur && slurs == 0 && !p.TiedFrom {
 				b.WriteString("(")
 				slurs++
 			}
-			b.WriteString(abcPitch(p.Pitch, bar.accidental(j)) + abcLength(length))
-			if p.to {
+			b.WriteString(abcPitch(p.Pitch, accidentalBefore(&bar, j)) + abcLength(length))
+			if p.TiedTo {
 				b.WriteString("-")
 			} else if slurs > 0 && !p.Slur {
 				b.WriteString(")")
 				slurs--
 			}
 			switch {
-			case p.from:
+			case p.TiedFrom:
 				line = append(line, "_")
 			case p.Words == "":
 				line = append(line, "*")
@@ -109,15 +110,15 @@ func writeABC(s theory.Score) ([]byte, error) {
 // abcWords writes words without the signs that mean something below notes.
 var abcWords = strings.NewReplacer(" ", "~", "-", `\-`, "_", `\_`, "*", `\*`, "|", `\|`, "%", `\%`)
 
-// accidental reports whether an accidental is written before a note: wherever a
+// accidentalBefore reports whether an accidental is written before a note: wherever a
 // reader could think of another one, whether it takes an accidental to hold for
 // its octave or for all.
-func (b *laidBar) accidental(i int) bool {
-	p := b.pieces[i]
-	if p.Pitch.Alter != own(b.key, p.Pitch.Letter) {
+func accidentalBefore(b *engrave.Bar, i int) bool {
+	p := b.Pieces[i]
+	if p.Pitch.Alter != engrave.Own(b.Key, p.Pitch.Letter) {
 		return true
 	}
-	for _, q := range b.pieces[:i] {
+	for _, q := range b.Pieces[:i] {
 		if !q.Rest && q.Pitch.Letter == p.Pitch.Letter && q.Pitch.Alter != p.Pitch.Alter {
 			return true
 		}

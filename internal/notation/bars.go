@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -51,7 +52,7 @@ func (b bar) sings() bool {
 // maxBars bounds what repeats may make of a file, and maxPasses how often a part
 // is played.
 const (
-	maxBars   = 10_000
+	maxBars   = engrave.MaxBars
 	maxPasses = 99
 )
 

@@ -1,9 +1,8 @@
-// Package notation reads and writes lines of music in open formats, and draws
-// them: ABC, MusicXML plain and compressed, Standard MIDI Files, names of
-// degrees and tonic sol-fa; staff notation as SVG and as text.
+// Package notation reads and writes lines of music in open formats: ABC, MusicXML
+// plain and compressed, Standard MIDI Files, names of degrees and tonic sol-fa.
+// Package engrave draws them.
 //
-// The two calls most users need are [Read] and [Write]; [SVG] and [Text] show a
-// line. Whatever a file holds that a line of one voice cannot is named in a
+// The two calls most users need are [Read] and [Write]. Whatever a file holds that a line of one voice cannot is named in a
 // [Warning] with its line or bar, or refused with an error that says where.
 //
 // Files are hostile: sizes are bounded, entities are not expanded, nothing is
@@ -19,6 +18,7 @@ import (
 	"strings"
 	"unicode"
 
+	"singback/internal/engrave"
 	"singback/internal/plain"
 	"singback/theory"
 )
@@ -78,7 +78,7 @@ const MaxFile = 8 << 20
 
 // ErrNotation is wrapped by every error about a file that could not be read or
 // a line that could not be written.
-var ErrNotation = errors.New("not readable notation")
+var ErrNotation = engrave.ErrLine
 
 // Warning is about something in a file that the line does not show.
 type Warning string

@@ -6,6 +6,8 @@ import (
 	"sort"
 	"strings"
 
+	"singback/internal/engrave"
+
 	"gitlab.com/gomidi/midi/v2/smf"
 
 	"singback/theory"
@@ -60,7 +62,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 		r.warn("times were moved to the nearest sixteenth or triplet")
 	}
 	m.change(&s, g)
-	s.Tempo = math.Round(m.tempo/pulseOf(s.Meter).Float()*1000) / 1000
+	s.Tempo = math.Round(m.tempo/engrave.Pulse(s.Meter).Float()*1000) / 1000
 	r.rekey(&s)
 	spell(&s)
 	return s, nil

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"sort"
 
+	"singback/internal/engrave"
+
 	"gitlab.com/gomidi/midi/v2"
 	"gitlab.com/gomidi/midi/v2/smf"
 
@@ -40,7 +42,7 @@ func writeMIDI(s theory.Score) ([]byte, error) {
 	if s.Title != "" {
 		add(zero, 0, smf.MetaTrackSequenceName(s.Title))
 	}
-	pulse := pulseOf(s.Meter)
+	pulse := engrave.Pulse(s.Meter)
 	if s.Tempo > 0 {
 		add(zero, 1, smf.MetaTempo(s.Tempo*pulse.Float()))
 	}

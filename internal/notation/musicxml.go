@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -71,7 +72,7 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 	}
 	s, err = r.line(s, p.bars)
 	if err == nil && p.tempo > 0 {
-		s.Tempo = p.tempo / pulseOf(s.Meter).Float()
+		s.Tempo = p.tempo / engrave.Pulse(s.Meter).Float()
 	}
 	return s, err
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -24,7 +25,7 @@ func escape(s string) string {
 
 // writeMusicXML writes MusicXML 4.0, partwise.
 func writeMusicXML(s theory.Score) ([]byte, error) {
-	bars, err := lay(s)
+	bars, err := engrave.Lay(s)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +64,7 @@ func (w *xmlWriter) line(depth int, format string, args ...any) {
 }
 
 // measure writes the i-th bar.
-func (w *xmlWriter) measure(bars []laidBar, i int) {
+func (w *xmlWriter) measure(bars []engrave.Bar, i int) {
 	bar := &bars[i]
 	number, implicit := i+1, ""
 	if w.score.Start.Num > 0 && w.score.Meter.Valid() {
@@ -72,17 +73,17 @@ func (w *xmlWriter) measure(bars []laidBar, i int) {
 		}
 	}
 	w.line(2, `<measure number="%d"%s>`, number, implicit)
-	if i == 0 || bar.newKey || bar.newMeter {
+	if i == 0 || bar.NewKey || bar.NewMeter {
 		w.attributes(bar, i == 0)
 	}
 	if i == 0 && w.score.Tempo > 0 {
-		pulse := pulseOf(w.score.Meter)
-		value, dots, _, _ := valueOf(pulse)
+		pulse := engrave.Pulse(w.score.Meter)
+		value, dots, _, _ := engrave.ValueOf(pulse)
 		w.line(3, `<direction placement="above"><direction-type><metronome><beat-unit>%s</beat-unit>%s<per-minute>%g</per-minute></metronome></direction-type><sound tempo="%g"/></direction>`,
 			valueNames[value], strings.Repeat("<beat-unit-dot/>", dots), w.score.Tempo, w.score.Tempo*pulse.Float())
 	}
-	written := signs{}
-	for j := range bar.pieces {
+	written := engrave.Signs{}
+	for j := range bar.Pieces {
 		w.note(bar, j, written)
 	}
 	if i == len(bars)-1 {
@@ -93,17 +94,17 @@ func (w *xmlWriter) measure(bars []laidBar, i int) {
 
 // attributes writes key and meter where they are new, and in the first bar the
 // clef.
-func (w *xmlWriter) attributes(bar *laidBar, first bool) {
+func (w *xmlWriter) attributes(bar *engrave.Bar, first bool) {
 	w.line(3, `<attributes>`)
 	if first {
 		w.line(4, `<divisions>%d</divisions>`, divisions)
 	}
-	if bar.newKey {
-		w.line(4, `<key><fifths>%d</fifths><mode>%s</mode></key>`, bar.key.Signature(), bar.key.Mode)
+	if bar.NewKey {
+		w.line(4, `<key><fifths>%d</fifths><mode>%s</mode></key>`, bar.Key.Signature(), bar.Key.Mode)
 	}
 	switch {
-	case bar.newMeter:
-		w.line(4, `<time><beats>%d</beats><beat-type>%d</beat-type></time>`, bar.meter.Beats, bar.meter.Unit)
+	case bar.NewMeter:
+		w.line(4, `<time><beats>%d</beats><beat-type>%d</beat-type></time>`, bar.Meter.Beats, bar.Meter.Unit)
 	case first:
 		w.line(4, `<time><senza-misura/></time>`)
 	}
@@ -116,8 +117,8 @@ func (w *xmlWriter) attributes(bar *laidBar, first bool) {
 }
 
 // note writes the j-th piece of a bar; written are the accidentals so far.
-func (w *xmlWriter) note(bar *laidBar, j int, written signs) {
-	p := bar.pieces[j]
+func (w *xmlWriter) note(bar *engrave.Bar, j int, written engrave.Signs) {
+	p := bar.Pieces[j]
 	w.line(3, `<note>`)
 	if p.Rest {
 		w.line(4, `<rest/>`)
@@ -130,24 +131,24 @@ func (w *xmlWriter) note(bar *laidBar, j int, written signs) {
 	}
 	length := p.Length.Times(theory.Fraction{Num: divisions, Den: 1})
 	w.line(4, `<duration>%d</duration>`, length.Num)
-	if p.from {
+	if p.TiedFrom {
 		w.line(4, `<tie type="stop"/>`)
 	}
-	if p.to {
+	if p.TiedTo {
 		w.line(4, `<tie type="start"/>`)
 	}
 	w.line(4, `<voice>1</voice>`)
-	w.line(4, `<type>%s</type>%s`, valueNames[p.value], strings.Repeat("<dot/>", p.dots))
-	if !p.Rest && written.write(bar.key, p) {
+	w.line(4, `<type>%s</type>%s`, valueNames[p.Value], strings.Repeat("<dot/>", p.Dots))
+	if !p.Rest && written.Write(bar.Key, p) {
 		if name := accidentalNames[p.Pitch.Alter]; name != "" {
 			w.line(4, `<accidental>%s</accidental>`, name)
 		}
 	}
-	if p.tuplet > 0 {
-		w.line(4, `<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>`, p.tuplet, inTimeOf(p.tuplet))
+	if p.Tuplet > 0 {
+		w.line(4, `<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>`, p.Tuplet, engrave.InTimeOf(p.Tuplet))
 	}
-	for level := 1; p.beam > 0 && level <= flags(p.value); level++ {
-		w.line(4, `<beam number="%d">%s</beam>`, level, bar.beam(j, level))
+	for level := 1; p.Beam > 0 && level <= engrave.Flags(p.Value); level++ {
+		w.line(4, `<beam number="%d">%s</beam>`, level, beamAt(bar, j, level))
 	}
 	if text := w.notations(p); text != "" {
 		w.line(4, `<notations>%s</notations>`, text)
@@ -163,26 +164,26 @@ func (w *xmlWriter) note(bar *laidBar, j int, written signs) {
 }
 
 // notations returns what joins a piece to its neighbours: ties, tuplets, slurs.
-func (w *xmlWriter) notations(p piece) string {
+func (w *xmlWriter) notations(p engrave.Piece) string {
 	text := ""
-	if p.from {
+	if p.TiedFrom {
 		text += `<tied type="stop"/>`
 	}
-	if p.to {
+	if p.TiedTo {
 		text += `<tied type="start"/>`
 	}
-	if p.opens {
+	if p.Opens {
 		text += `<tuplet type="start"/>`
 	}
-	if p.closes {
+	if p.Closes {
 		text += `<tuplet type="stop"/>`
 	}
-	first := !p.from && !p.Rest
-	if w.slur && !p.to && !p.Slur {
+	first := !p.TiedFrom && !p.Rest
+	if w.slur && !p.TiedTo && !p.Slur {
 		text += `<slur number="1" type="stop"/>`
 		w.slur = false
 	}
-	if first && w.score.Notes[p.note].Slur && !w.slur {
+	if first && w.score.Notes[p.Note].Slur && !w.slur {
 		text += `<slur number="1" type="start"/>`
 		w.slur = true
 	}
@@ -191,12 +192,12 @@ func (w *xmlWriter) notations(p piece) string {
 
 var accidentalNames = map[int8]string{-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp", 3: "triple-sharp"}
 
-// beam says what a beam of a level does at the i-th piece.
-func (b *laidBar) beam(i, level int) string {
+// beamAt says what a beam of a level does at the i-th piece.
+func beamAt(b *engrave.Bar, i, level int) string {
 	has := func(j int) bool {
-		return j >= 0 && j < len(b.pieces) && b.pieces[j].beam == b.pieces[i].beam && flags(b.pieces[j].value) >= level
+		return j >= 0 && j < len(b.Pieces) && b.Pieces[j].Beam == b.Pieces[i].Beam && engrave.Flags(b.Pieces[j].Value) >= level
 	}
-	same := func(j int) bool { return j >= 0 && j < len(b.pieces) && b.pieces[j].beam == b.pieces[i].beam }
+	same := func(j int) bool { return j >= 0 && j < len(b.Pieces) && b.Pieces[j].Beam == b.Pieces[i].Beam }
 	switch before, after := has(i-1), has(i+1); {
 	case before && after:
 		return "continue"

@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"singback/internal/engrave"
 	"singback/internal/plain"
 )
 
@@ -30,7 +31,7 @@ func TestTitlesAndWordsArePlain(t *testing.T) {
 		for _, w := range warnings {
 			texts = append(texts, string(w))
 		}
-		svg, err := SVG(s, View{})
+		svg, err := engrave.SVG(s, engrave.View{})
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 		}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"unicode/utf16"
 
+	"singback/internal/engrave"
 	"singback/theory"
 )
 
@@ -355,10 +356,10 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		if _, err := Text(s, View{Labels: s.Labels(theory.Movable, false)}); err != nil && !errors.Is(err, ErrNotation) {
+		if _, err := engrave.Text(s, engrave.View{Labels: s.Labels(theory.Movable, false)}); err != nil && !errors.Is(err, ErrNotation) {
 			t.Error(err)
 		}
-		if _, err := SVG(s, View{}); err != nil && !errors.Is(err, ErrNotation) {
+		if _, err := engrave.SVG(s, engrave.View{}); err != nil && !errors.Is(err, ErrNotation) {
 			t.Error(err)
 		}
 		for _, format := range []Format{ABC, MusicXML} {

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"singback/internal/engrave"
 	"singback/internal/testkit"
 	"singback/theory"
 )
@@ -223,13 +224,13 @@ func TestMusicXMLReadByMusicxml2ly(t *testing.T) {
 		_, music, _ := strings.Cut(string(text), "PartPOneVoiceOne = ")
 		music, _, _ = strings.Cut(music, "\n}")
 		got := lilyPitches(music)
-		bars, err := lay(s)
+		bars, err := engrave.Lay(s)
 		if err != nil {
 			t.Fatal(err)
 		}
 		want := ""
 		for _, b := range bars {
-			for _, p := range b.pieces {
+			for _, p := range b.Pieces {
 				if !p.Rest {
 					want += fmt.Sprint(p.Pitch.MIDI(), " ")
 				}

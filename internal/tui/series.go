@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"singback/internal/drill"
+	"singback/internal/engrave"
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
@@ -81,14 +82,14 @@ func (v *Series) show(w io.Writer, s theory.Score) {
 
 // DrawStaff draws a line as text, so many columns wide.
 func DrawStaff(s theory.Score, voice string, style report.Style, labels bool, width int) string {
-	view := notation.View{ASCII: style.ASCII, Width: width}
-	if c, ok := notation.VoiceClef(voice); ok {
+	view := engrave.View{ASCII: style.ASCII, Width: width}
+	if c, ok := engrave.VoiceClef(voice); ok {
 		view.Clef = &c
 	}
 	if labels {
 		view.Labels = s.Labels(style.Names, style.ASCII)
 	}
-	text, err := notation.Text(s, view)
+	text, err := engrave.Text(s, view)
 	if err != nil { // a made line can be shown
 		text = err.Error() + "\n"
 	}

@@ -201,13 +201,26 @@ func (e *Engine) progress(ctx context.Context, data json.RawMessage) (any, error
 	p := report.NewProgress(of, read.Progress, style)
 	reply := progressReply{Progress: p, Said: progressSaid{Next: nextOf(&p), Sections: []sectionOfPage{}}}
 	page := p.Page(nil)
-	reply.Said.Weak, reply.Said.Intro = page.WeakLines, page.Intro
-	reply.Said.ChangeHeading, reply.Said.Changes = page.ChangeHeading, page.ChangeLines
+	reply.Said.Weak, reply.Said.Intro = page.WeakLines, unbroken(page.Intro[1:]) // the first is Next
+	reply.Said.ChangeHeading, reply.Said.Changes = strings.Join(strings.Fields(page.ChangeHeading), " "), page.ChangeLines
 	reply.Said.Ladder = ladderOf(&p, page)
 	for _, s := range page.Sections {
 		reply.Said.Sections = append(reply.Said.Sections, sectionOfPage{s.Heading, s.Note, s.Field, s.Head, s.Rows})
 	}
 	return reply, nil
+}
+
+// unbroken joins lines that were broken for a terminal.
+func unbroken(lines []string) []string {
+	out := []string{}
+	for i, line := range lines {
+		if i > 0 && !strings.HasSuffix(lines[i-1], ".") {
+			out[len(out)-1] += " " + line
+			continue
+		}
+		out = append(out, line)
+	}
+	return out
 }
 
 // ladderOf are the degrees from below.
@@ -270,12 +283,8 @@ func (e *Engine) standing(ctx context.Context) (any, error) {
 // export writes the answers as the record's own CSV.
 func (e *Engine) export(ctx context.Context) (any, error) {
 	known := e.whatIsKnown()
-	answers, skipped, err := e.all(ctx)
-	if err != nil {
-		return nil, err
-	}
 	var out bytes.Buffer
-	n, err := kept.WriteExport(&out, kept.CSV, answers)
+	n, skipped, err := e.store.Export(ctx, &out)
 	if err != nil {
 		return nil, err
 	}

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"singback/exercise/compose"
-	"singback/internal/notation"
+	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/synth"
 	"singback/theory"
@@ -117,8 +117,8 @@ func (o *lookOptions) melody(width int) (looked, error) {
 		return looked{}, err
 	}
 	score := made[0].Score
-	view := notation.View{Width: units(width)}
-	if c, ok := notation.VoiceClef(m.Voice); ok {
+	view := engrave.View{Width: units(width)}
+	if c, ok := engrave.VoiceClef(m.Voice); ok {
 		view.Clef = &c
 	}
 	if names {
@@ -129,7 +129,7 @@ func (o *lookOptions) melody(width int) (looked, error) {
 	out.shown.Text = fmt.Sprintf("New at this level: %s.", report.LevelText(o.level))
 	out.shown.Record = report.NewMadeMelody(score, made[0], naming, names)
 	out.shown.Sections = []lookSection{}
-	out.shown.SVG, err = notation.SVG(score, view)
+	out.shown.SVG, err = engrave.SVG(score, view)
 	return out, err
 }
 

@@ -167,6 +167,9 @@ func answersFor(plan *drill.Plan, at address, sound Sound) (drill.Answers, error
 func (e *Engine) keeper(plan *drill.Plan, source drill.Kind, known Known, sound Sound, start time.Time) *drill.Keeper {
 	k := &drill.Keeper{Named: known.Singer != defaultSinger}
 	if !k.May(drill.Keeping{There: true, Command: plan.Command, Source: source, Silent: sound.Silent}) {
+		if source == drill.BySimulation {
+			k.Trouble = "Not recorded: a simulated singer answers."
+		}
 		return k
 	}
 	k.Record = &record{engine: e, where: known.Record}

@@ -9,7 +9,7 @@ import (
 	"singback/exercise"
 	"singback/exercise/grade"
 	"singback/internal/drill"
-	"singback/internal/notation"
+	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -135,9 +135,8 @@ func (s *show) event(ev session.Event) {
 		s.post(stateMessage{Is: "state", Name: "key", Text: m.Said.(keySaid).Line})
 		return
 	}
-	if !s.quiet {
-		s.shown(detail, m)
-	}
+	m.Quiet = s.quiet
+	s.shown(detail, m)
 }
 
 // other tells what only a screen is told.
@@ -285,15 +284,15 @@ func (s *show) prompt(ev session.LinePrompted) lineSaid {
 }
 
 // staff draws a line; marks stand at its notes.
-func (s *show) staff(score theory.Score, marks []notation.Mark) string {
-	view := notation.View{Width: units(s.width), Marks: marks}
-	if c, ok := notation.VoiceClef(s.voice); ok {
+func (s *show) staff(score theory.Score, marks []engrave.Mark) string {
+	view := engrave.View{Width: units(s.width), Marks: marks}
+	if c, ok := engrave.VoiceClef(s.voice); ok {
 		view.Clef = &c
 	}
 	if s.run.Shown() || marks != nil {
 		view.Labels = score.Labels(s.run.Style.Names, false)
 	}
-	text, err := notation.SVG(score, view)
+	text, err := engrave.SVG(score, view)
 	if err != nil { // a made line can be drawn
 		return ""
 	}
@@ -323,7 +322,7 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 		said.Lines, said.Mark = []string{"Noted: told at the end."}, "unknown"
 		return said
 	}
-	said.Lines, said.Mark = s.run.LineText(ev), markOf(ev.Outcome)
+	said.Lines, said.Mark = lineText(s.run.LineText(ev)), markOf(ev.Outcome)
 	if !ev.Counts() {
 		said.Mark = "unknown"
 	}
@@ -331,10 +330,33 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 	return said
 }
 
+// lineText is the text of a line without the columns that a terminal has: "marks     5 of
+// 6" is "Marks: 5 of 6". The number of the line and the command that practises it stand
+// elsewhere on a screen.
+func lineText(lines []string) []string {
+	out := []string{}
+	for i, line := range lines {
+		head, rest, columns := strings.Cut(line, "  ")
+		rest = strings.TrimSpace(rest)
+		switch {
+		case !columns:
+			out = append(out, line)
+		case i == 0:
+			out = append(out, rest)
+		case head == "practise":
+		case head == "" && len(out) > 0:
+			out[len(out)-1] += "; " + rest
+		default:
+			out = append(out, sentence(head)+": "+rest)
+		}
+	}
+	return out
+}
+
 // marks are what became of the notes of a line.
-func (s *show) marks(ev session.LineSung) []notation.Mark {
+func (s *show) marks(ev session.LineSung) []engrave.Mark {
 	score := ev.Melody.Score
-	marks := make([]notation.Mark, len(score.Notes))
+	marks := make([]engrave.Mark, len(score.Notes))
 	if !ev.Counts() {
 		return marks
 	}
@@ -344,16 +366,16 @@ func (s *show) marks(ev session.LineSung) []notation.Mark {
 			continue
 		}
 		g := ev.Grade.Notes[graded]
-		m := notation.Mark{Cents: g.Cents}
+		m := engrave.Mark{Cents: g.Cents}
 		switch g.Finding {
 		case grade.Right:
-			m.Kind = notation.MarkRight
+			m.Kind = engrave.MarkRight
 		case grade.OutOfTune:
-			m.Kind, m.Text = notation.MarkOff, fmt.Sprintf("%+.0f", g.Cents)
+			m.Kind, m.Text = engrave.MarkOff, fmt.Sprintf("%+.0f", g.Cents)
 		case grade.Wrong:
-			m.Kind, m.Text = notation.MarkWrong, s.sungName(ev, graded, g.Cents)
+			m.Kind, m.Text = engrave.MarkWrong, s.sungName(ev, graded, g.Cents)
 		default:
-			m.Kind = notation.MarkAbsent
+			m.Kind = engrave.MarkAbsent
 		}
 		marks[i], graded = m, graded+1
 	}

@@ -47,19 +47,21 @@ export class Sound {
 
   /**
    * start opens them, within a gesture; called again it gives what there is, and wakes
-   * a context that the browser held back.
+   * a context that the browser held back. With mic false nobody is to be heard, and the
+   * browser asks for no microphone.
+   * @param {{mic?: boolean}} [wanted]
    * @returns {Promise<Started>}
    */
-  start() {
+  start(wanted = {}) {
     if (this.context && this.context.state !== "running" && this.context.state !== "closed") {
       this.context.resume().catch(() => {});
     }
-    this.starting ??= this.open();
+    this.starting ??= this.open(wanted.mic !== false);
     return this.starting;
   }
 
-  /** @returns {Promise<Started>} */
-  async open() {
+  /** @param {boolean} hear @returns {Promise<Started>} */
+  async open(hear) {
     const context = new AudioContext({ latencyHint: "interactive" });
     this.context = context;
     context.onstatechange = () => this.changed();
@@ -68,7 +70,7 @@ export class Sound {
       this.on({ code: "not-https" });
       throw new Error("no AudioWorklet");
     }
-    const [stream] = await Promise.all([this.lend(), context.audioWorklet.addModule("worklet.js")]);
+    const [stream] = await Promise.all([hear ? this.lend() : null, context.audioWorklet.addModule("worklet.js")]);
     const speakerPort = this.mouth(context);
     const micPort = stream ? this.ear(context, stream) : null;
     await Promise.race([waking, new Promise((done) => setTimeout(done, 1000))]);

@@ -171,6 +171,9 @@ func shoot(ctx context.Context, url string, s screen, v view, scheme, axe, file 
 	}}); err != nil {
 		return nil, err
 	}
+	if _, err := chromedp.Call(tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: v.mobile}); err != nil {
+		return nil, err
+	}
 	if err := chromedp.Do(tab, chromedp.Navigate(url+"/#"+s.address)); err != nil {
 		return nil, err
 	}

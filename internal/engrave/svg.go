@@ -1,4 +1,4 @@
-package notation
+package engrave
 
 import (
 	"fmt"
@@ -11,7 +11,7 @@ import (
 // SVG draws a line as staff notation. Everything but words and numbers is drawn
 // as paths, so no music font is needed. One staff space is ten units.
 func SVG(s theory.Score, v View) (string, error) {
-	bars, err := lay(s)
+	bars, err := Lay(s)
 	if err != nil {
 		return "", err
 	}
@@ -52,7 +52,7 @@ func num(x float64) string { return fmt.Sprintf("%g", math.Round(x*100)/100+0) }
 
 // item is a piece with the room it takes.
 type item struct {
-	piece
+	Piece
 	sign  bool
 	place int
 	left  float64 // before the middle of the head
@@ -64,7 +64,7 @@ type item struct {
 
 // measure is a bar with its items.
 type measure struct {
-	laidBar
+	Bar
 	items []item
 	lead  float64 // room of key and meter at its beginning
 	min   float64 // its width
@@ -80,17 +80,17 @@ const (
 const padding = 1.4 * space
 
 // measures finds how much room the bars need.
-func (e *engraver) measures(bars []laidBar) []measure {
+func (e *engraver) measures(bars []Bar) []measure {
 	ms := make([]measure, len(bars))
 	for i, b := range bars {
 		m := &ms[i]
-		m.laidBar = b
-		written := signs{}
-		for _, p := range b.pieces {
-			it := item{piece: p, left: 0.9 * space, place: 4}
+		m.Bar = b
+		written := Signs{}
+		for _, p := range b.Pieces {
+			it := item{Piece: p, left: 0.9 * space, place: 4}
 			if !p.Rest {
 				it.place = placeOn(e.clef, p.Pitch)
-				if it.sign = written.write(b.key, p); it.sign {
+				if it.sign = written.Write(b.Key, p); it.sign {
 					it.left += signWidth(p.Pitch.Alter)
 				}
 			}
@@ -106,16 +106,16 @@ func (e *engraver) measures(bars []laidBar) []measure {
 				it.left = max(it.left, half+1)
 				it.right = max(it.right, half+3)
 			}
-			if p.value == 8 && p.beam == 0 && !p.Rest {
+			if p.Value == 8 && p.Beam == 0 && !p.Rest {
 				it.right = max(it.right, 2*space)
 			}
 			m.min += it.left + it.right
 			m.items = append(m.items, it)
 		}
-		if i > 0 && b.newKey {
-			m.lead += e.keyWidth(b.key, b.oldKey) + space
+		if i > 0 && b.NewKey {
+			m.lead += e.keyWidth(b.Key, b.OldKey) + space
 		}
-		if i > 0 && b.newMeter {
+		if i > 0 && b.NewMeter {
 			m.lead += 3 * space
 		}
 		m.min += m.lead + padding
@@ -124,11 +124,11 @@ func (e *engraver) measures(bars []laidBar) []measure {
 	return ms
 }
 
-func (e *engraver) label(p piece) string {
-	if e.view.Labels == nil || p.Rest || p.from || p.note >= len(e.view.Labels) {
+func (e *engraver) label(p Piece) string {
+	if e.view.Labels == nil || p.Rest || p.TiedFrom || p.Note >= len(e.view.Labels) {
 		return ""
 	}
-	return e.view.Labels[p.note]
+	return e.view.Labels[p.Note]
 }
 
 // stems chooses the directions: down from the middle line on, beamed notes by
@@ -136,7 +136,7 @@ func (e *engraver) label(p piece) string {
 func (e *engraver) stems(items []item) {
 	for i := 0; i < len(items); {
 		j := i + 1
-		for items[i].beam > 0 && j < len(items) && items[j].beam == items[i].beam {
+		for items[i].Beam > 0 && j < len(items) && items[j].Beam == items[i].Beam {
 			j++
 		}
 		far := 0
@@ -163,8 +163,8 @@ func (e *engraver) keyWidth(k, before theory.Key) float64 {
 
 // headWidth is the room at the beginning of a system.
 func (e *engraver) headWidth(m *measure, first bool) float64 {
-	w := 3.9*space + e.keyWidth(m.key, theory.Key{}) + space
-	if m.meter.Valid() && (first || m.newMeter) {
+	w := 3.9*space + e.keyWidth(m.Key, theory.Key{}) + space
+	if m.Meter.Valid() && (first || m.NewMeter) {
 		w += 2.8 * space
 	}
 	return w
@@ -196,10 +196,10 @@ func reach(ms []measure) (low, high int) {
 	for _, m := range ms {
 		for _, it := range m.items {
 			reach := 0 // of its stem, and of the number of a tuplet
-			if it.value >= 2 && !it.Rest {
+			if it.Value >= 2 && !it.Rest {
 				reach = 7
 			}
-			if it.tuplet > 0 {
+			if it.Tuplet > 0 {
 				reach += 4
 			}
 			if it.up {
@@ -213,7 +213,7 @@ func reach(ms []measure) (low, high int) {
 }
 
 // draw makes the picture.
-func (e *engraver) draw(bars []laidBar) string {
+func (e *engraver) draw(bars []Bar) string {
 	ms := e.measures(bars)
 	systems := e.systems(ms)
 	low, high := reach(ms)
@@ -290,9 +290,9 @@ func (e *engraver) drawSystem(ms []measure, sys system) {
 	x := margin
 	e.drawClef(x + 1.9*space)
 	x += 3.9 * space
-	x = e.drawKey(x, first.key, theory.Key{})
-	if first.meter.Valid() && (sys.from == 0 || first.newMeter) {
-		e.drawMeter(x+1.5*space, first.meter)
+	x = e.drawKey(x, first.Key, theory.Key{})
+	if first.Meter.Valid() && (sys.from == 0 || first.NewMeter) {
+		e.drawMeter(x+1.5*space, first.Meter)
 	}
 	x = margin + lead
 	for i := sys.from; i < sys.to; i++ {
@@ -305,7 +305,7 @@ func (e *engraver) drawSystem(ms []measure, sys system) {
 		case i == len(ms)-1:
 			e.line(x-0.8*space, e.top, x-0.8*space, e.top+4*space, thin)
 			e.line(x-0.2*space, e.top, x-0.2*space, e.top+4*space, 0.4*space)
-		case ms[i+1].newKey:
+		case ms[i+1].NewKey:
 			e.line(x-0.4*space, e.top, x-0.4*space, e.top+4*space, thin)
 			e.line(x, e.top, x, e.top+4*space, thin)
 		default:
@@ -318,15 +318,15 @@ func (e *engraver) drawSystem(ms []measure, sys system) {
 // drawChange draws the key and the meter of a bar within a system where they
 // are new.
 func (e *engraver) drawChange(m *measure, x float64) {
-	if !m.newKey && !m.newMeter {
+	if !m.NewKey && !m.NewMeter {
 		return
 	}
 	x += 0.8 * space
-	if m.newKey {
-		x = e.drawKey(x, m.key, m.oldKey)
+	if m.NewKey {
+		x = e.drawKey(x, m.Key, m.OldKey)
 	}
-	if m.newMeter {
-		e.drawMeter(x+1.5*space, m.meter)
+	if m.NewMeter {
+		e.drawMeter(x+1.5*space, m.Meter)
 	}
 }
 
@@ -342,7 +342,7 @@ func (e *engraver) drawMeasure(m *measure, x, stretch float64) {
 		it.x = at
 		at += it.right*inner + it.left*(inner-math.Min(inner, 1))
 	}
-	if len(m.items) == 1 && m.items[0].Rest && m.items[0].value == 1 {
+	if len(m.items) == 1 && m.items[0].Rest && m.items[0].Value == 1 {
 		m.items[0].x = x + m.lead + (m.min*stretch-m.lead)/2
 	}
 	e.drawItems(m)
@@ -352,7 +352,7 @@ func (e *engraver) drawMeasure(m *measure, x, stretch float64) {
 func (e *engraver) drawLabels(ms []measure, y float64) {
 	for i := range ms {
 		for _, it := range ms[i].items {
-			if label := e.label(it.piece); label != "" {
+			if label := e.label(it.Piece); label != "" {
 				fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="sans-serif" font-size="%g" text-anchor="middle">%s</text>`+"\n", num(it.x), num(y), fontSize, escape(label))
 			}
 		}

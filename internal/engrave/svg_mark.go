@@ -1,4 +1,4 @@
-package notation
+package engrave
 
 import (
 	"fmt"
@@ -34,18 +34,18 @@ var markName = [...]string{"", "right", "off", "wrong", "absent"}
 const markRow = 2.2 * space
 
 // mark returns the mark of a piece; a piece that is tied on has none.
-func (e *engraver) mark(p piece) Mark {
-	if p.Rest || p.from || p.note >= len(e.view.Marks) {
+func (e *engraver) mark(p Piece) Mark {
+	if p.Rest || p.TiedFrom || p.Note >= len(e.view.Marks) {
 		return Mark{}
 	}
-	return e.view.Marks[p.note]
+	return e.view.Marks[p.Note]
 }
 
 // drawMarks draws the marks of a system on one line about y.
 func (e *engraver) drawMarks(ms []measure, y float64) {
 	for i := range ms {
 		for _, it := range ms[i].items {
-			if m := e.mark(it.piece); m.Kind != Unmarked {
+			if m := e.mark(it.Piece); m.Kind != Unmarked {
 				e.drawMark(&it, m, y)
 			}
 		}

@@ -1,4 +1,4 @@
-package notation
+package engrave_test
 
 import (
 	"encoding/xml"
@@ -7,31 +7,33 @@ import (
 	"strings"
 	"testing"
 
+	"singback/internal/engrave"
+	"singback/internal/notation"
 	"singback/theory"
 )
 
-func markedLine(t *testing.T) (theory.Score, []Mark) {
+func markedLine(t *testing.T) (theory.Score, []engrave.Mark) {
 	t.Helper()
-	s, _, err := Parse("line.abc", []byte("X:1\nM:4/4\nL:1/4\nK:Eb\nE F G A | B c d e | e d c B | A G E2 |]\n"), Options{})
+	s, _, err := notation.Parse("line.abc", []byte("X:1\nM:4/4\nL:1/4\nK:Eb\nE F G A | B c d e | e d c B | A G E2 |]\n"), notation.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	marks := make([]Mark, len(s.Notes))
+	marks := make([]engrave.Mark, len(s.Notes))
 	for i := range marks {
-		marks[i].Kind = MarkRight
+		marks[i].Kind = engrave.MarkRight
 	}
-	marks[1] = Mark{MarkOff, -40, "-40"}
-	marks[2] = Mark{MarkOff, 38, "+38"}
-	marks[4] = Mark{MarkWrong, 400, "re"}
-	marks[6] = Mark{MarkAbsent, 0, ""}
-	marks[9] = Mark{MarkWrong, -900, "<fa>"}
+	marks[1] = engrave.Mark{Kind: engrave.MarkOff, Cents: -40, Text: "-40"}
+	marks[2] = engrave.Mark{Kind: engrave.MarkOff, Cents: 38, Text: "+38"}
+	marks[4] = engrave.Mark{Kind: engrave.MarkWrong, Cents: 400, Text: "re"}
+	marks[6] = engrave.Mark{Kind: engrave.MarkAbsent, Cents: 0, Text: ""}
+	marks[9] = engrave.Mark{Kind: engrave.MarkWrong, Cents: -900, Text: "<fa>"}
 	return s, marks
 }
 
 // Every note has its mark, in an SVG that XML readers take, whatever its words are.
 func TestMarks(t *testing.T) {
 	s, marks := markedLine(t)
-	text, err := SVG(s, View{Width: 760, Labels: s.Labels(theory.Movable, false), Marks: marks})
+	text, err := engrave.SVG(s, engrave.View{Width: 760, Labels: s.Labels(theory.Movable, false), Marks: marks})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,7 +58,7 @@ func TestMarks(t *testing.T) {
 	if !strings.Contains(text, "&lt;fa&gt;") || strings.Contains(text, "<fa>") {
 		t.Error("the words of a mark are not escaped")
 	}
-	without, err := SVG(s, View{Width: 760, Labels: s.Labels(theory.Movable, false)})
+	without, err := engrave.SVG(s, engrave.View{Width: 760, Labels: s.Labels(theory.Movable, false)})
 	if err != nil || strings.Contains(without, "mark") {
 		t.Errorf("marks without any: %v", err)
 	}

@@ -1,4 +1,4 @@
-package notation
+package engrave
 
 import (
 	"fmt"
@@ -67,7 +67,7 @@ func (c *canvas) put(row, column int, text string) {
 // on the middle line. A bar too long for the width is broken between its notes, where
 // no bar line stands.
 func Text(s theory.Score, v View) (string, error) {
-	bars, err := lay(s)
+	bars, err := Lay(s)
 	if err != nil {
 		return "", err
 	}
@@ -107,24 +107,24 @@ type textSystem struct {
 
 // textBar is a bar, or a part of one that is too long for a line.
 type textBar struct {
-	laidBar
+	Bar
 	shown []bool // of the pieces: an accidental stands before it
 	open  bool   // another part of the bar follows: there is no bar line
 }
 
 // broken returns a bar, in as many parts as it takes for each to stand on a line.
-func (t *textSystem) broken(b *laidBar, width int) []textBar {
-	whole := textBar{laidBar: *b, shown: make([]bool, len(b.pieces))}
-	written := signs{}
-	for i, p := range b.pieces {
-		whole.shown[i] = !p.Rest && written.write(b.key, p)
+func (t *textSystem) broken(b *Bar, width int) []textBar {
+	whole := textBar{Bar: *b, shown: make([]bool, len(b.Pieces))}
+	written := Signs{}
+	for i, p := range b.Pieces {
+		whole.shown[i] = !p.Rest && written.Write(b.Key, p)
 	}
 	room := width - 4 - 2 // clef, bar lines
-	if places, _ := signatureOn(t.clef, b.key.Signature()); len(places) > 0 {
+	if places, _ := signatureOn(t.clef, b.Key.Signature()); len(places) > 0 {
 		room -= len(places) + 1
 	}
-	if b.newMeter {
-		room -= meterWidth(b.meter)
+	if b.NewMeter {
+		room -= meterWidth(b.Meter)
 	}
 	var out []textBar
 	for {
@@ -137,10 +137,10 @@ func (t *textSystem) broken(b *laidBar, width int) []textBar {
 			return append(out, whole)
 		}
 		part := whole
-		part.pieces, part.shown, part.open = whole.pieces[:n], whole.shown[:n], true
+		part.Pieces, part.shown, part.open = whole.Pieces[:n], whole.shown[:n], true
 		out = append(out, part)
-		whole.pieces, whole.shown = whole.pieces[n:], whole.shown[n:]
-		whole.newKey, whole.newMeter = false, false
+		whole.Pieces, whole.shown = whole.Pieces[n:], whole.shown[n:]
+		whole.NewKey, whole.NewMeter = false, false
 	}
 }
 
@@ -208,15 +208,15 @@ func (l *textLine) drawKey(k theory.Key) {
 // drawChange draws the key of a bar where it is new within the line, with
 // naturals where all signs go away.
 func (l *textLine) drawChange(b *textBar) {
-	if b.key.Signature() == 0 {
-		places, _ := signatureOn(l.clef, b.oldKey.Signature())
+	if b.Key.Signature() == 0 {
+		places, _ := signatureOn(l.clef, b.OldKey.Signature())
 		for _, p := range places {
 			l.put(l.row(p), l.x, l.sign(0))
 			l.x++
 		}
 		l.x++
 	}
-	l.drawKey(b.key)
+	l.drawKey(b.Key)
 }
 
 // drawMeter draws a time signature.
@@ -270,20 +270,20 @@ func (t *textSystem) draw(first, width int) (int, string) {
 	beats := t.high - t.low + 1
 	l := textLine{textSystem: t, canvas: canvas{rows: make([][]rune, beats+2)}, x: 2}
 	l.drawClef()
-	l.drawKey(t.bars[first].key)
+	l.drawKey(t.bars[first].Key)
 	n := 0
 	for i := first; i < len(t.bars); i++ {
 		bar, last := &t.bars[i], i == len(t.bars)-1
 		drawn := t.bar(bar)
-		newKey := i > first && bar.newKey
+		newKey := i > first && bar.NewKey
 		if i > first && l.x+t.need(bar, drawn.width, newKey, last) > width {
 			break
 		}
 		if newKey {
 			l.drawChange(bar)
 		}
-		if bar.newMeter {
-			l.drawMeter(bar.meter)
+		if bar.NewMeter {
+			l.drawMeter(bar.Meter)
 		}
 		for _, s := range drawn.marks {
 			l.put(s.row, l.x+s.x, s.text)
@@ -313,8 +313,8 @@ func (t *textSystem) need(b *textBar, width int, newKey, last bool) int {
 	case !b.open:
 		width++
 	}
-	if b.newMeter {
-		width += meterWidth(b.meter)
+	if b.NewMeter {
+		width += meterWidth(b.Meter)
 	}
 	if newKey {
 		width += 9
@@ -363,12 +363,12 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 	rows := t.high - t.low + 1
 	var d drawnBar
 	x := 1
-	pulse := pulseOf(b.meter)
-	for i, p := range b.pieces {
+	pulse := Pulse(b.Meter)
+	for i, p := range b.Pieces {
 		beats := beatText(p.Length.Over(pulse), t.view.ASCII)
 		label := ""
-		if t.view.Labels != nil && p.note < len(t.view.Labels) && !p.from {
-			label = t.view.Labels[p.note]
+		if t.view.Labels != nil && p.Note < len(t.view.Labels) && !p.TiedFrom {
+			label = t.view.Labels[p.Note]
 		}
 		mark := func(row, at int, text string) { d.marks = append(d.marks, textMark{row, at, text}) }
 		head := x
@@ -377,7 +377,7 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 		} else {
 			place := placeOn(t.clef, p.Pitch)
 			row := t.high - place
-			if p.from {
+			if p.TiedFrom {
 				mark(row, head, t.choose("‿", "~"))
 				head++
 			}
@@ -387,7 +387,7 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 				head += len([]rune(sign))
 			}
 			symbol := t.choose("●", "*")
-			if p.value <= 2 {
+			if p.Value <= 2 {
 				symbol = t.choose("○", "o")
 			}
 			// Ledger lines.
@@ -398,7 +398,7 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 				mark(t.high-l, head-1, t.choose("───", "---"))
 			}
 			mark(row, head, symbol)
-			if p.to {
+			if p.TiedTo {
 				mark(row, head+1, t.choose("‿", "~"))
 			}
 		}

@@ -1,4 +1,4 @@
-package notation
+package engrave
 
 import (
 	"fmt"
@@ -15,13 +15,13 @@ func (e *engraver) drawItems(m *measure) {
 		}
 		y := e.y(it.place)
 		switch {
-		case it.value >= 4:
+		case it.Value >= 4:
 			e.glyph(it.x, y, blackHead, filled)
-		case it.value == 2:
+		case it.Value == 2:
 			e.glyph(it.x, y, halfHead, filled+` fill-rule="evenodd"`)
 		default:
 			e.glyph(it.x, y, wholeHead, filled+` fill-rule="evenodd"`)
-			if it.value == 0 {
+			if it.Value == 0 {
 				e.line(it.x-1.1*space, y-0.6*space, it.x-1.1*space, y+0.6*space, thin)
 				e.line(it.x+1.1*space, y-0.6*space, it.x+1.1*space, y+0.6*space, thin)
 			}
@@ -36,16 +36,16 @@ func (e *engraver) drawItems(m *measure) {
 			e.sign(it.x-1.45*space, y, it.Pitch.Alter)
 		}
 		e.dots(it, y)
-		if it.value >= 2 && it.beam == 0 {
+		if it.Value >= 2 && it.Beam == 0 {
 			e.drawStem(it, y)
 		}
 	}
 	for i := 0; i < len(m.items); {
 		j := i + 1
-		for m.items[i].beam > 0 && j < len(m.items) && m.items[j].beam == m.items[i].beam {
+		for m.items[i].Beam > 0 && j < len(m.items) && m.items[j].Beam == m.items[i].Beam {
 			j++
 		}
-		if m.items[i].beam > 0 {
+		if m.items[i].Beam > 0 {
 			e.drawBeam(m.items[i:j])
 		}
 		i = j
@@ -57,7 +57,7 @@ func (e *engraver) dots(it *item, y float64) {
 	if it.place%2 == 0 {
 		y -= space / 2 // beside a line: in the space above
 	}
-	for d := range it.dots {
+	for d := range it.Dots {
 		fmt.Fprintf(&e.b, `<circle cx="%s" cy="%s" r="%s" stroke="none"/>`+"\n", num(it.x+(1.15+0.6*float64(d))*space), num(y), num(0.19*space))
 	}
 }
@@ -77,7 +77,7 @@ func (e *engraver) drawStem(it *item, y float64) {
 		dir, from = -1, y-0.18*space
 	}
 	length := stem
-	if n := flags(it.value); n > 2 {
+	if n := Flags(it.Value); n > 2 {
 		length += float64(n-2) * 0.8 * space
 	}
 	to := y + dir*length
@@ -87,7 +87,7 @@ func (e *engraver) drawStem(it *item, y float64) {
 	}
 	e.line(x, from, x, to, thin)
 	it.tip = to
-	for k := range flags(it.value) {
+	for k := range Flags(it.Value) {
 		shape := flagUp
 		if !it.up {
 			shape = flagDown
@@ -109,7 +109,7 @@ func (e *engraver) drawBeam(items []item) {
 	slope := math.Max(-0.8*space, math.Min(0.8*space, (y1-y0)/2)) / math.Max(1, x1-x0)
 	levels := 1
 	for _, it := range items {
-		levels = max(levels, flags(it.value))
+		levels = max(levels, Flags(it.Value))
 	}
 	shortest := 3.0*space + float64(levels-1)*0.5*space
 	// Far enough from every head, and from the middle line.
@@ -133,12 +133,12 @@ func (e *engraver) drawBeam(items []item) {
 	for level := 1; level <= levels; level++ {
 		off := -dir * float64(level-1) * 0.8 * space
 		for i := 0; i < n; {
-			if flags(items[i].value) < level {
+			if Flags(items[i].Value) < level {
 				i++
 				continue
 			}
 			j := i
-			for j+1 < n && flags(items[j+1].value) >= level {
+			for j+1 < n && Flags(items[j+1].Value) >= level {
 				j++
 			}
 			from, to := items[i].stemX(), items[j].stemX()
@@ -159,14 +159,14 @@ func (e *engraver) drawBeam(items []item) {
 // bracket where there is none.
 func (e *engraver) tuplets(items []item) {
 	for i := 0; i < len(items); i++ {
-		if !items[i].opens {
+		if !items[i].Opens {
 			continue
 		}
 		j := i
-		for j+1 < len(items) && !items[j].closes {
+		for j+1 < len(items) && !items[j].Closes {
 			j++
 		}
-		beamed := items[i].beam > 0 && items[i].beam == items[j].beam
+		beamed := items[i].Beam > 0 && items[i].Beam == items[j].Beam
 		dir := -1.0
 		if beamed && !items[i].up {
 			dir = 1
@@ -188,7 +188,7 @@ func (e *engraver) tuplets(items []item) {
 		if items[i].up {
 			x += 0.55 * space
 		}
-		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-style="italic" font-size="14" text-anchor="middle">%d</text>`+"\n", num(x), num(y+0.45*space), items[i].tuplet)
+		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-style="italic" font-size="14" text-anchor="middle">%d</text>`+"\n", num(x), num(y+0.45*space), items[i].Tuplet)
 		if !beamed {
 			for _, side := range [][3]float64{{items[i].x - 0.7*space, x - 0.8*space, 1}, {items[j].x + 0.7*space, x + 0.8*space, 1}} {
 				e.path(fmt.Sprintf("M%s %sV%sH%s", num(side[0]), num(y+0.6*space), num(y), num(side[1])), `fill="none"`)
@@ -203,14 +203,14 @@ func (e *engraver) drawRest(it *item) {
 		fmt.Fprintf(&e.b, `<rect x="%s" y="%s" width="%s" height="%s" stroke="none"/>`+"\n", num(it.x-0.6*space), num(y), num(1.2*space), num(space/2))
 	}
 	switch {
-	case it.value <= 1:
+	case it.Value <= 1:
 		rect(e.y(6))
-	case it.value == 2:
+	case it.Value == 2:
 		rect(e.y(4) - space/2)
-	case it.value == 4:
+	case it.Value == 4:
 		e.glyph(it.x, e.y(4), quarterRst, filled)
 	default:
-		n := flags(it.value)
+		n := Flags(it.Value)
 		y := e.y(4)
 		bottom := y + (0.5+0.5*float64(n))*space
 		e.line(it.x+0.42*space, y-0.56*space, it.x+(0.42-0.3*float64(n+1)/2)*space, bottom, thin)
@@ -220,7 +220,7 @@ func (e *engraver) drawRest(it *item) {
 			e.glyph(x, y+float64(k)*space, restFlag, stroked+`"0.14"`)
 		}
 	}
-	e.dots(&item{piece: it.piece, x: it.x, place: 4}, e.y(4))
+	e.dots(&item{Piece: it.Piece, x: it.x, place: 4}, e.y(4))
 }
 
 // ties draws the ties and slurs of a system; those that leave it or come into it
@@ -251,26 +251,26 @@ func (e *engraver) ties(ms []measure, from, to float64) {
 	}
 	slurred := func(i int) bool { return all[i].Slur && !all[i].Rest }
 	inside := func(it *item) bool {
-		return it.note > 0 && e.score.Notes[it.note-1].Slur && !e.score.Notes[it.note-1].Rest
+		return it.Note > 0 && e.score.Notes[it.Note-1].Slur && !e.score.Notes[it.Note-1].Rest
 	}
 	for i, it := range all {
 		y := e.y(it.place)
 		switch {
-		case it.to && i+1 < len(all):
+		case it.TiedTo && i+1 < len(all):
 			tie(it.x+0.3*space, y, all[i+1].x-0.3*space, y, it.up)
-		case it.to:
+		case it.TiedTo:
 			tie(it.x+0.3*space, y, to, y, it.up)
 		}
-		if i == 0 && it.from {
+		if i == 0 && it.TiedFrom {
 			tie(from-0.8*space, y, it.x-0.3*space, y, it.up)
 		}
 		// One slur from the first to the last of the notes it joins.
-		first := !it.Rest && e.score.Notes[it.note].Slur && !it.from && !inside(it)
+		first := !it.Rest && e.score.Notes[it.Note].Slur && !it.TiedFrom && !inside(it)
 		if !first && !(i == 0 && inside(it)) {
 			continue
 		}
 		j := i
-		for j+1 < len(all) && (slurred(j) || all[j].to) {
+		for j+1 < len(all) && (slurred(j) || all[j].TiedTo) {
 			j++
 		}
 		x0, x1 := it.x, all[j].x

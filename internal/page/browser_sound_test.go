@@ -28,6 +28,7 @@ func (p *tab) answer(r recording) (v verdict) {
 	p.t.Helper()
 	for range tries {
 		from := p.heard()
+		p.go_("help")
 		p.go_(r.address())
 		p.press("Start")
 		_, from = p.event(from, "listening")

@@ -4,7 +4,7 @@
 
 /**
  * @typedef {{code: string, detail?: any}} Trouble
- * @typedef {{mic: boolean, rate: number, micPort: MessagePort | null, speakerPort: MessagePort, said: string[]}} Started
+ * @typedef {{mic: boolean, rate: number, micPort: MessagePort | ReadableStream | null, speakerPort: MessagePort, said: string[]}} Started
  */
 
 /** What a browser must not do to a voice. */
@@ -13,8 +13,11 @@ const asItIs = { echoCancellation: false, noiseSuppression: false, autoGainContr
 /** After so many milliseconds of exact silence a microphone is called silent. */
 const silentAfter = 3000;
 
+/** How many pieces of sound, of some 10 ms, wait for a busy engine. */
+const queued = 2000;
+
 /** How often the stream is looked after, in milliseconds. */
-const lookEvery = 500;
+const lookEvery = 250;
 
 export class Sound {
   /** @param {(trouble: Trouble) => void} on */
@@ -115,9 +118,23 @@ export class Sound {
     return port2;
   }
 
-  /** @param {AudioContext} context @param {MediaStream} stream @returns {MessagePort} */
+  /**
+   * ear hands out what the microphone gives: as a stream that comes straight from it,
+   * with times, where the browser has that. Elsewhere it comes through the clock of the
+   * loudspeaker, and a busy browser can lose some of it without a word.
+   * @param {AudioContext} context @param {MediaStream} stream
+   * @returns {MessagePort | ReadableStream}
+   */
   ear(context, stream) {
     const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream });
+    this.level = new AnalyserNode(context, { fftSize: 2048 });
+    source.connect(this.level);
+    try {
+      const Processor = /** @type {any} */ (globalThis).MediaStreamTrackProcessor;
+      return new Processor({ track: stream.getAudioTracks()[0], maxBufferSize: queued }).readable;
+    } catch {
+      // not in this browser, or not for sound
+    }
     const node = new AudioWorkletNode(context, "singback-ear", {
       numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit", channelInterpretation: "speakers",
     });
@@ -125,8 +142,6 @@ export class Sound {
     node.port.postMessage({ port: port1 }, [port1]);
     source.connect(node);
     node.onprocessorerror = () => this.on({ code: "interrupted" });
-    this.level = new AnalyserNode(context, { fftSize: 2048 });
-    source.connect(this.level);
     return port2;
   }
 

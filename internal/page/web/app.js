@@ -234,6 +234,7 @@ export class App {
     if (m.is === "ready") this.ready(m);
     else if (m.is === "trouble") this.tell_(m.code, m.text, true);
     if (m.is === "event" && !m.quiet) dispatchEvent(new CustomEvent("singback", { detail: m.detail }));
+    if (m.is === "records") this.settle("other-tab");
     if (m.is === "end") this.drained();
     if (!this.drill || this.draining) return;
     const ran = this.drill.running;

@@ -17,7 +17,7 @@ cgo = CGO_ENABLED=$$($(setup) build) && export CGO_ENABLED
 # a tenth above what a drill weighed when they were set.
 DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./internal/synth ./internal/listen \
 	./internal/session ./internal/drill ./internal/report ./internal/course ./internal/notation ./internal/review \
-	./internal/kept
+	./internal/kept ./internal/engrave ./internal/page/engine
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 # What the first visit of the page may take over the wire, in bytes.
@@ -66,7 +66,7 @@ wasm-check:
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.
-RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/tui
+RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page/... ./internal/tui
 race:
 	@$(cgo) && set -x && go test -race -timeout 40m $(RACED)
 
@@ -120,9 +120,23 @@ wav:
 	go run ./internal/testkit/makewav
 
 # Makes the pictures of README.md again, to the byte, and the invented record that
-# one of them is made of.
+# one of them is made of, and the icons of the page.
 pictures:
 	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
+	go run ./internal/testkit/pageicons internal/page/web
+
+.PHONY: page-types page-shots
+# The types of the page's modules, and axe-core for its screens, by npm.
+page-types: internal/page/node_modules/.at
+	cd internal/page && node_modules/.bin/tsc -p .
+
+internal/page/node_modules/.at: internal/page/package.json
+	cd internal/page && npm install --no-package-lock --no-audit --no-fund && touch node_modules/.at
+
+# A picture of each screen of the page, in every size and both schemes, to be looked at.
+SHOTS = /tmp/singback-shots
+page-shots: internal/page/node_modules/.at
+	go run ./internal/testkit/pageshots -out "$(SHOTS)"
 
 clean:
 	rm -rf bin

@@ -617,7 +617,7 @@ func TestGuides(t *testing.T) {
 	for _, m := range regexp.MustCompile("(?m)^\\| `([^`]+)` \\|").FindAllStringSubmatch(table, -1) {
 		mapped[m[1]] = true
 	}
-	for _, pattern := range []string{"*/*.go", "cmd/*/*.go", "exercise/*/*.go", "internal/*/*.go"} {
+	for _, pattern := range []string{"*/*.go", "cmd/*/*.go", "exercise/*/*.go", "internal/*/*.go", "internal/page/*/*.go"} {
 		files, err := fs.Glob(root, pattern)
 		if err != nil || len(files) == 0 {
 			t.Fatalf("%s: %d files, %v", pattern, len(files), err)

@@ -19,6 +19,7 @@ import (
 	"singback/internal/course"
 	"singback/internal/kept"
 	"singback/internal/page"
+	"singback/internal/plain"
 	"singback/internal/store"
 )
 
@@ -126,7 +127,7 @@ func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	word, _, _ := strings.Cut(strings.TrimPrefix(place, "#"), "?")
 	if word != "" && !slices.Contains(page.Places, word) {
 		hint := ""
-		if near := nearest(word, page.Places); near != "" {
+		if near := plain.Nearest(word, page.Places); near != "" {
 			hint = fmt.Sprintf("; did you mean %s?", near)
 		}
 		return usagef("there is nothing called %q in the page%s; it has %s", short(word), hint, strings.Join(page.Places, ", "))

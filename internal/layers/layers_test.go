@@ -1,6 +1,7 @@
 package layers
 
 import (
+	"bytes"
 	"fmt"
 	"go/ast"
 	"go/parser"
@@ -76,6 +77,9 @@ type use struct {
 	test         bool
 }
 
+// ofRealTime are the files of tests through which real sound passes.
+var ofRealTime = []string{"virtualmic_test.go", "browser_test.go"}
+
 // check returns what is wrong with one source file, each with file, import or
 // call, and rule, and notes in used what it imports. file is relative to the root.
 func check(rows map[string]row, file string, src []byte, used map[use]bool) []string {
@@ -90,9 +94,10 @@ func check(rows map[string]row, file string, src []byte, used map[use]bool) []st
 	}
 	isTest := strings.HasSuffix(file, "_test.go")
 	isPure := !isTest && slices.Contains(strings.Fields(pure), self)
-	// A test has the clock of synctest in device, and the real one only where
-	// real sound passes; everywhere else it gives the time itself.
-	timeless := isTest && self != "internal/device" && path.Base(file) != "virtualmic_test.go"
+	// A test has the clock of synctest, and the real one only where real sound
+	// passes; everywhere else it gives the time itself.
+	timeless := isTest && self != "internal/device" && !slices.Contains(ofRealTime, path.Base(file)) &&
+		!bytes.Contains(src, []byte(`"testing/synctest"`))
 	mode := parser.ImportsOnly
 	if isPure || timeless {
 		mode = parser.SkipObjectResolution

@@ -16,7 +16,6 @@ import (
 	"syscall"
 	"testing"
 
-
 	"singback/calib"
 	"singback/internal/kept"
 	"singback/internal/store"

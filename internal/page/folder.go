@@ -33,6 +33,7 @@ type listedFile struct {
 	Path  string `json:"path"`
 	Sum   string `json:"sha256"`
 	Bytes int    `json:"bytes"`
+	Later bool   `json:"later,omitempty"` // no part of the first visit
 }
 
 // published returns the page for a web server, with files.json.
@@ -41,7 +42,7 @@ func (s *Site) published() *Site {
 	list := listed{Version: s.version}
 	for _, name := range out.names() {
 		f := out.files[name]
-		list.Files = append(list.Files, listedFile{name, f.sum, len(f.data)})
+		list.Files = append(list.Files, listedFile{name, f.sum, len(f.data), strings.HasPrefix(name, handbookFolder)})
 	}
 	out.add(listFile, line(list))
 	return out

@@ -10,6 +10,8 @@
 package page
 
 import (
+	"bytes"
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -20,6 +22,8 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"singback/internal/help"
 )
 
 //go:embed web built
@@ -54,6 +58,8 @@ type file struct {
 	data []byte
 	sum  string // SHA-256 in hexadecimal digits
 	kind string // media type
+
+	packed []byte // the data by gzip; nil where it is hardly smaller
 }
 
 // Site is the page as files.
@@ -105,6 +111,7 @@ func New(web, built fs.FS) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
+	s.handbook()
 	h := sha256.New()
 	for _, name := range s.names() {
 		fmt.Fprintf(h, "%s %s\n", s.files[name].sum, name)
@@ -113,8 +120,39 @@ func New(web, built fs.FS) (*Site, error) {
 	return s, nil
 }
 
+// handbookFolder has the topics of the handbook: a list of them, and a file each. They are
+// read when somebody wants to, and are no part of the first visit.
+const handbookFolder = "help/"
+
+// handbook adds the handbook.
+func (s *Site) handbook() {
+	type topic struct {
+		Name  string `json:"name"`
+		About string `json:"about"`
+	}
+	var list []topic
+	for _, t := range help.Topics() {
+		list = append(list, topic{t.Name, t.Short})
+		s.add(handbookFolder+t.Name+".md", []byte(t.Source))
+	}
+	s.add(handbookFolder+"topics.json", line(list))
+}
+
+// add adds a file, packed too where that makes it smaller by much.
 func (s *Site) add(name string, data []byte) {
-	s.files[name] = file{data, sum(data), mediaType(name)}
+	f := file{data: data, sum: sum(data), kind: mediaType(name)}
+	var packed bytes.Buffer
+	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
+	if err == nil {
+		_, err = w.Write(data)
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	if err == nil && packed.Len() < len(data)*9/10 {
+		f.packed = packed.Bytes()
+	}
+	s.files[name] = f
 }
 
 // names returns the files in the order of their names.
@@ -129,10 +167,13 @@ func (s *Site) names() (list []string) {
 // Version is made of the content of all files: another page has another.
 func (s *Site) Version() string { return s.version }
 
-// Size is what the first visit takes over the wire, in bytes.
+// Size is what the first visit takes over the wire, in bytes, from a server that packs
+// nothing.
 func (s *Site) Size() (n int) {
-	for _, f := range s.files {
-		n += len(f.data)
+	for name, f := range s.files {
+		if !strings.HasPrefix(name, handbookFolder) {
+			n += len(f.data)
+		}
 	}
 	return n
 }

@@ -239,8 +239,26 @@ func (s *Server) file(name string) handler {
 			return refusal{status: http.StatusNotFound, text: "the page has no " + name}
 		}
 		w.Header().Set("Cache-Control", "no-cache") // asked for again, and not sent again
+		if f.packed != nil {
+			w.Header().Set("Vary", "Accept-Encoding")
+			if takesGzip(r) {
+				w.Header().Set("Content-Encoding", "gzip")
+				return send(w, r, f.kind, `"`+f.sum+`-gzip"`, f.packed)
+			}
+		}
 		return send(w, r, f.kind, `"`+f.sum+`"`, f.data)
 	}
+}
+
+// takesGzip tells whether a browser takes what is packed by gzip (RFC 9110, 12.5.3).
+func takesGzip(r *http.Request) bool {
+	for part := range strings.SplitSeq(r.Header.Get("Accept-Encoding"), ",") {
+		coding, weight, _ := strings.Cut(strings.TrimSpace(part), ";")
+		if strings.TrimSpace(coding) == "gzip" {
+			return !strings.HasPrefix(strings.ReplaceAll(weight, " ", ""), "q=0") || strings.ContainsAny(weight, "123456789")
+		}
+	}
+	return false
 }
 
 // send answers with content, or that it is the same as the browser has.

@@ -2,6 +2,8 @@ package page
 
 import (
 	"bufio"
+	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -448,5 +450,31 @@ func TestListen(t *testing.T) {
 	end()
 	if err := <-ended; err != nil {
 		t.Error(err)
+	}
+}
+
+// What a browser takes packed is sent so, with a tag of its own, and is the same.
+func TestPacked(t *testing.T) {
+	s := served(t)
+	for encodings, packed := range map[string]bool{
+		"gzip, deflate, br": true, "br, gzip;q=0.5": true, "": false, "br": false, "gzip;q=0": false, "gzip; q=0.0": false,
+	} {
+		got := s.ask("GET", "help/voice.md", "", "Accept-Encoding", encodings)
+		body := got.Body.Bytes()
+		if is := got.Header().Get("Content-Encoding") == "gzip"; is != packed || got.Header().Get("Vary") != "Accept-Encoding" {
+			t.Errorf("%q: packed %v, %v", encodings, is, got.Header())
+		}
+		if packed {
+			r, err := gzip.NewReader(bytes.NewReader(body))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if body, err = io.ReadAll(r); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if want := s.site.files["help/voice.md"].data; !bytes.Equal(body, want) {
+			t.Errorf("%q: %d bytes, want %d", encodings, len(body), len(want))
+		}
 	}
 }

@@ -138,7 +138,7 @@ func (o *lookOptions) flags(f drill.Flags) {
 		f.StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic")
 	case "chords":
 		m.Names = theory.Movable.String()
-		f.StringVar(&o.progression, "progression", theory.Cadences()[0].Name, "a `NAME`, or chords like \"I vi ii65 V7 I\"")
+		f.StringVar(&o.progression, "progression", "full", "a `NAME`, or chords like \"I vi ii65 V7 I\"")
 		f.StringVar(&o.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
 	}
 }

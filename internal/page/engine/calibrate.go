@@ -114,7 +114,7 @@ func (e *Engine) calibrate(ctx context.Context, at address, known Known, sound S
 			e.ended(err, nil, "")
 			return
 		}
-		who.Pace = pace
+		who.Pace = e.Pace
 	case sound.Mic == nil:
 		e.ended(errNoMicrophone, nil, "")
 		return

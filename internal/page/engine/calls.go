@@ -6,9 +6,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
+	"slices"
 	"strings"
 	"time"
 
+	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/drill"
 	"singback/internal/kept"
@@ -24,6 +26,8 @@ func (e *Engine) answerTo(ctx context.Context, what string, data json.RawMessage
 		return e.progress(ctx, data)
 	case "standing":
 		return e.standing(ctx)
+	case "options":
+		return optionsOf(data)
 	case "melody", "key", "chords", "play":
 		address, width, err := lookedFor(data)
 		if err != nil {
@@ -105,6 +109,7 @@ type (
 		Changes       []string        `json:"changes"`
 		Intro         []string        `json:"intro"`
 		Sections      []sectionOfPage `json:"sections"`
+		Ladder        []rowOfLadder   `json:"ladder"`
 	}
 	link struct {
 		Text    string `json:"text"`
@@ -116,6 +121,18 @@ type (
 		Field   string     `json:"field"`
 		Head    []string   `json:"head"`
 		Rows    [][]string `json:"rows"`
+	}
+	rowOfLadder struct {
+		Name      string   `json:"name"`
+		Degree    string   `json:"degree"`
+		Semitones int      `json:"semitones"`
+		Answers   int      `json:"answers"`
+		Share     *float64 `json:"share"` // null: not enough data
+		Low       *float64 `json:"low"`
+		High      *float64 `json:"high"`
+		Cents     *float64 `json:"cents"`
+		Text      string   `json:"text"`
+		Address   string   `json:"address"` // of a drill of it
 	}
 	standingReply struct {
 		Singer  string        `json:"singer"`
@@ -184,12 +201,50 @@ func (e *Engine) progress(ctx context.Context, data json.RawMessage) (any, error
 	p := report.NewProgress(of, read.Progress, style)
 	reply := progressReply{Progress: p, Said: progressSaid{Next: nextOf(&p), Sections: []sectionOfPage{}}}
 	page := p.Page(nil)
-	reply.Said.Weak, reply.Said.Intro = page.WeakLines, page.Intro
-	reply.Said.ChangeHeading, reply.Said.Changes = page.ChangeHeading, page.ChangeLines
+	reply.Said.Weak, reply.Said.Intro = page.WeakLines, unbroken(page.Intro[1:]) // the first is Next
+	reply.Said.ChangeHeading, reply.Said.Changes = strings.Join(strings.Fields(page.ChangeHeading), " "), page.ChangeLines
+	reply.Said.Ladder = ladderOf(&p, page)
 	for _, s := range page.Sections {
 		reply.Said.Sections = append(reply.Said.Sections, sectionOfPage{s.Heading, s.Note, s.Field, s.Head, s.Rows})
 	}
 	return reply, nil
+}
+
+// unbroken joins lines that were broken for a terminal.
+func unbroken(lines []string) []string {
+	out := []string{}
+	for i, line := range lines {
+		if i > 0 && !strings.HasSuffix(lines[i-1], ".") {
+			out[len(out)-1] += " " + line
+			continue
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// ladderOf are the degrees from below.
+func ladderOf(p *report.Progress, page report.Page) []rowOfLadder {
+	out := []rowOfLadder{}
+	texts := map[string]string{}
+	for _, s := range page.Sections {
+		if s.Field == "degree" {
+			for _, row := range s.Rows {
+				texts[row[0]] = row[2]
+			}
+		}
+	}
+	for _, s := range p.ByDegree {
+		skill, err := exercise.ParseSkill("degree " + s.Name)
+		if err != nil {
+			continue
+		}
+		out = append(out, rowOfLadder{
+			s.Shown, s.Name, skill.Degree.Semitones(), s.Answers, s.Share, s.ShareLow, s.ShareHigh, s.MedianCents, texts[s.Shown], drill.SkillAddress(skill),
+		})
+	}
+	slices.SortStableFunc(out, func(a, b rowOfLadder) int { return a.Semitones - b.Semitones })
+	return out
 }
 
 // standing says where the singer stands.
@@ -228,12 +283,8 @@ func (e *Engine) standing(ctx context.Context) (any, error) {
 // export writes the answers as the record's own CSV.
 func (e *Engine) export(ctx context.Context) (any, error) {
 	known := e.whatIsKnown()
-	answers, skipped, err := e.all(ctx)
-	if err != nil {
-		return nil, err
-	}
 	var out bytes.Buffer
-	n, err := kept.WriteExport(&out, kept.CSV, answers)
+	n, skipped, err := e.store.Export(ctx, &out)
 	if err != nil {
 		return nil, err
 	}

@@ -31,6 +31,8 @@ type Host interface {
 // Engine runs the drills of one page, one at a time.
 type Engine struct {
 	Version string // of the program
+	// Pace waits as long as a person takes; New has it wait so long.
+	Pace func(ctx context.Context, d time.Duration) error
 
 	host  hostInOrder
 	store Store
@@ -73,7 +75,7 @@ func (h *hostInOrder) Post(m any) {
 
 // New returns an engine that keeps what there is to keep in a store.
 func New(host Host, store Store, version string) *Engine {
-	e := &Engine{Version: version, store: store}
+	e := &Engine{Version: version, store: store, Pace: pace}
 	e.host.Host = host
 	return e
 }

@@ -45,6 +45,7 @@ type (
 		Said    any      `json:"said,omitempty"`
 		Picture *picture `json:"picture,omitempty"`
 		SVG     string   `json:"svg,omitempty"`
+		Quiet   bool     `json:"quiet,omitempty"` // of a short drill within a drill: programs are told nothing of it
 	}
 	stateMessage struct {
 		Is    string  `json:"is"` // "state"

@@ -100,7 +100,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	r := &drill.Run{
 		Plan: plan, Style: report.Style{Names: plan.Naming}, Answers: answers, Out: sound.Speaker, Keeper: k,
 		NotRecorded: func(err error) string { return "This session is not being recorded: " + err.Error() + "." },
-		Level:       e.level, Person: person{e}, Silent: sound.Silent, Screen: true, Watched: true, Pace: pace,
+		Level:       e.level, Person: person{e}, Silent: sound.Silent, Screen: true, Watched: true, Pace: e.Pace,
 		Start: start, Clock: e.host.Clock, Singer: known.Profile.Name,
 	}
 	v.run = r
@@ -115,7 +115,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	if sat, ok := plan.Sat(); ok {
 		e.shown(drill.TodayRecord(sat, said, known.Singer), eventMessage{Said: linesSaid{Lines: sat.Told(r.Style)}})
 	}
-	e.ended(err, lines(r.Summary(tally)), said)
+	e.ended(err, sentences(r.Summary(tally)), said)
 }
 
 // pace takes as long as a person does.
@@ -133,6 +133,13 @@ func pace(ctx context.Context, d time.Duration) error {
 // lines are the lines of a text.
 func lines(text string) []string {
 	return strings.Split(strings.Trim(text, "\n"), "\n")
+}
+
+// sentences are the lines before the tables of a summary, which screens draw
+// themselves.
+func sentences(text string) []string {
+	text, _, _ = strings.Cut(strings.Trim(text, "\n"), "\n\n")
+	return lines(text)
 }
 
 // errNoMicrophone is told where somebody should sing and cannot be heard.
@@ -160,6 +167,9 @@ func answersFor(plan *drill.Plan, at address, sound Sound) (drill.Answers, error
 func (e *Engine) keeper(plan *drill.Plan, source drill.Kind, known Known, sound Sound, start time.Time) *drill.Keeper {
 	k := &drill.Keeper{Named: known.Singer != defaultSinger}
 	if !k.May(drill.Keeping{There: true, Command: plan.Command, Source: source, Silent: sound.Silent}) {
+		if source == drill.BySimulation {
+			k.Trouble = "Not recorded: a simulated singer answers."
+		}
 		return k
 	}
 	k.Record = &record{engine: e, where: known.Record}

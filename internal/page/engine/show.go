@@ -46,6 +46,7 @@ type (
 		Part      string  `json:"part"`
 		Tolerance float64 `json:"tolerance"`
 		Again     bool    `json:"again"`
+		Hold      float64 `json:"hold"` // seconds after which a held note is an answer
 	}
 	verdictSaid struct {
 		Headline string   `json:"headline"`
@@ -122,7 +123,7 @@ func (s *show) event(ev session.Event) {
 		s.rest(ev.Sung)
 		m.Said = linesSaid{Lines: report.Rest(ev.Sung)}
 	case session.Finished:
-		m.Said = linesSaid{Lines: lines(s.run.Summary(ev.Tally))}
+		m.Said = linesSaid{Lines: sentences(s.run.Summary(ev.Tally))}
 	default:
 		s.other(ev)
 	}
@@ -134,9 +135,8 @@ func (s *show) event(ev session.Event) {
 		s.post(stateMessage{Is: "state", Name: "key", Text: m.Said.(keySaid).Line})
 		return
 	}
-	if !s.quiet {
-		s.shown(detail, m)
-	}
+	m.Quiet = s.quiet
+	s.shown(detail, m)
 }
 
 // other tells what only a screen is told.
@@ -193,7 +193,7 @@ func sentence(text string) string {
 func (s *show) prompted(ev session.Prompted) promptSaid {
 	style, it := s.run.Style, ev.Item
 	said := promptSaid{
-		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1,
+		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1, Hold: s.run.Plan.Config.Window.Hold,
 		Ask: fmt.Sprintf("sing %s in %s", style.Asked(it), style.Key(it.Key)),
 	}
 	name := "wait"
@@ -322,12 +322,35 @@ func (s *show) lineSung(ev session.LineSung) linesSaid {
 		said.Lines, said.Mark = []string{"Noted: told at the end."}, "unknown"
 		return said
 	}
-	said.Lines, said.Mark = s.run.LineText(ev), markOf(ev.Outcome)
+	said.Lines, said.Mark = lineText(s.run.LineText(ev)), markOf(ev.Outcome)
 	if !ev.Counts() {
 		said.Mark = "unknown"
 	}
 	said.Practise = s.run.WeakestAddress(ev)
 	return said
+}
+
+// lineText is the text of a line without the columns that a terminal has: "marks     5 of
+// 6" is "Marks: 5 of 6". The number of the line and the command that practises it stand
+// elsewhere on a screen.
+func lineText(lines []string) []string {
+	out := []string{}
+	for i, line := range lines {
+		head, rest, columns := strings.Cut(line, "  ")
+		rest = strings.TrimSpace(rest)
+		switch {
+		case !columns:
+			out = append(out, line)
+		case i == 0:
+			out = append(out, rest)
+		case head == "practise":
+		case head == "" && len(out) > 0:
+			out[len(out)-1] += "; " + rest
+		default:
+			out = append(out, sentence(head)+": "+rest)
+		}
+	}
+	return out
 }
 
 // marks are what became of the notes of a line.

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"context"
+	"io"
 
 	"singback/calib"
 	"singback/exercise/practice"
@@ -18,6 +19,9 @@ type Store interface {
 	// Add keeps an answer, which has its number in its session: it is safe when Add
 	// returns. An answer that is there already is left as it is.
 	Add(ctx context.Context, a practice.Answer) error
+	// Export writes the singer's answers as the record's own CSV, and returns how many
+	// that are and how many could not be read.
+	Export(ctx context.Context, w io.Writer) (n, skipped int, err error)
 	// Import adds the answers of an export that are not there yet, all or none.
 	Import(ctx context.Context, text []byte) (read, added int, err error)
 	// SaveProfile keeps a profile and says where, for people.

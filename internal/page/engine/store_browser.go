@@ -2,12 +2,11 @@ package engine
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
-	"strings"
 
 	"singback/calib"
 	"singback/exercise/practice"
@@ -68,26 +67,57 @@ func (s *BrowserStore) Known(ctx context.Context) (Known, error) {
 	return k, err
 }
 
-// Answers returns those in the browser, by time.
-func (s *BrowserStore) Answers(ctx context.Context) ([]practice.Answer, int, bool, error) {
+// entry is an answer that is kept, as the row that it is and read.
+type entry struct {
+	row    *kept.Row
+	answer practice.Answer
+}
+
+// entries are those in the browser, in the order of a record, and how many lines are not
+// what was written.
+func (s *BrowserStore) entries(ctx context.Context) (all []entry, skipped int, err error) {
 	lines, err := s.DB.Lines(ctx)
 	if err != nil {
-		return nil, 0, true, err
+		return nil, 0, err
 	}
 	read := kept.NewReader()
-	all, skipped := make([]practice.Answer, 0, len(lines)), 0
+	all = make([]entry, 0, len(lines))
 	for _, l := range lines {
-		_, a, err := read.Line([]byte(l.Line))
+		r, a, err := read.Line([]byte(l.Line))
 		if err != nil {
 			skipped++
 			continue
 		}
-		all = append(all, a)
+		all = append(all, entry{r, a})
 	}
-	slices.SortStableFunc(all, func(a, b practice.Answer) int {
-		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.Session.ID, b.Session.ID), a.Number-b.Number)
+	slices.SortStableFunc(all, func(a, b entry) int { return kept.Compare(a.row, b.row) })
+	return all, skipped, nil
+}
+
+// Answers returns those in the browser.
+func (s *BrowserStore) Answers(ctx context.Context) ([]practice.Answer, int, bool, error) {
+	all, skipped, err := s.entries(ctx)
+	answers := make([]practice.Answer, len(all))
+	for i := range all {
+		answers[i] = all[i].answer
+	}
+	return answers, skipped, true, err
+}
+
+// Export writes those in the browser, each as it was kept.
+func (s *BrowserStore) Export(ctx context.Context, w io.Writer) (n, skipped int, err error) {
+	all, skipped, err := s.entries(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	n, err = kept.WriteRows(w, kept.CSV, func(yield func(*kept.Row, error) bool) {
+		for i := range all {
+			if !yield(all[i].row, nil) {
+				return
+			}
+		}
 	})
-	return all, skipped, true, nil
+	return n, skipped, err
 }
 
 // Add keeps an answer.
@@ -100,46 +130,35 @@ func (s *BrowserStore) Add(ctx context.Context, a practice.Answer) error {
 	return err
 }
 
-// Import reads an export and keeps what is not there yet.
+// Import reads an export and keeps what is not there yet, row by row as it is.
 func (s *BrowserStore) Import(ctx context.Context, text []byte) (read, added int, err error) {
-	sessions, err := s.sessions(ctx)
+	there, _, err := s.entries(ctx)
 	if err != nil {
 		return 0, 0, err
 	}
-	var lines []Line
-	for a, err := range kept.ReadExport(bytes.NewReader(text)) {
-		if err != nil {
-			return 0, 0, err
-		}
-		if there, ok := sessions[a.Session.ID]; ok {
-			if err := kept.SameSession(a.Session, there); err != nil {
-				return 0, 0, err
-			}
-		}
-		line, err := kept.EncodeLine(a)
-		if err != nil {
-			return 0, 0, err
-		}
-		lines = append(lines, Line{a.Session.ID, a.Number, string(line)})
+	sessions := map[string]*kept.Row{}
+	for _, e := range there {
+		sessions[e.row.Session] = e.row
 	}
-	if len(lines) == 0 {
+	var lines []Line
+	err = kept.ReadRows(bytes.NewReader(text), func(r *kept.Row, a practice.Answer) error {
+		if first := sessions[r.Session]; first == nil {
+			sessions[r.Session] = r
+		} else if err := r.Belongs(first); err != nil {
+			return err
+		}
+		line, err := r.Line()
+		lines = append(lines, Line{a.Session.ID, a.Number, string(line)})
+		return err
+	})
+	switch {
+	case err != nil:
+		return 0, 0, err
+	case len(lines) == 0:
 		return 0, 0, errors.New("there is no answer in it: want a file that Export, or singback record export, has written")
 	}
 	added, err = s.DB.AddLines(ctx, lines)
 	return len(lines), added, err
-}
-
-// sessions are those that are kept already.
-func (s *BrowserStore) sessions(ctx context.Context) (map[string]practice.Session, error) {
-	all, _, _, err := s.Answers(ctx)
-	if err != nil {
-		return nil, err
-	}
-	out := map[string]practice.Session{}
-	for _, a := range all {
-		out[a.Session.ID] = a.Session
-	}
-	return out, nil
 }
 
 // SaveProfile keeps a profile.

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"sync"
 
 	"singback/calib"
@@ -115,6 +116,21 @@ func (s *ServerStore) Answers(ctx context.Context) ([]practice.Answer, int, bool
 	s.etag = now
 	s.mu.Unlock()
 	return all, 0, true, nil
+}
+
+// Export asks for them as they are.
+func (s *ServerStore) Export(ctx context.Context, w io.Writer) (n, skipped int, err error) {
+	status, answer, _, err := s.Fetch(ctx, "GET", "data/record", nil, "")
+	switch {
+	case err != nil:
+		return 0, 0, errNoServer
+	case status == 204:
+		return 0, 0, nil
+	case status != 200:
+		return 0, 0, refusal(status, answer)
+	}
+	_, err = w.Write(answer)
+	return max(0, bytes.Count(answer, []byte("\n"))-1), 0, err
 }
 
 // Add sends an answer, and returns when the server has it on disk.

@@ -47,6 +47,8 @@ export class App {
     this.screen = null;
     this.spoken = { turn: -1, n: 0 };
     this.sound = new Sound((t) => this.heard(t));
+    this.asked = false; // the microphone was asked for
+    this.broken = false;
     this.wired = false; // the worker has the ports of the sound
     this.keyboard = new Keyboard(() => this.struck(), () => this.tell_("midi"));
     this.messenger = new Messenger(() => new Worker("worker.js"), (m) => this.take(m), (why) => this.died(why));
@@ -88,7 +90,7 @@ export class App {
    */
   go(address, now = false) {
     if (now) {
-      this.wake();
+      this.wake(address);
       this.entering = true;
     }
     if (location.hash === `#${address}`) this.route();
@@ -150,12 +152,23 @@ export class App {
     return new HomeScreen(this, words.missing);
   }
 
-  /** wake frees the sound while a gesture lasts; what comes of it is awaited later. */
-  wake() {
-    if (!this.sound.running || !this.wired) {
-      this.waking = this.sound.start();
-      this.waking.catch(() => {});
-    }
+  /**
+   * wake frees the sound while a gesture lasts; what comes of it is awaited later. The
+   * microphone is asked for only where an address needs it.
+   * @param {string} address
+   */
+  wake(address) {
+    const mic = !isDeaf(address);
+    if (this.broken || (mic && !this.asked)) this.silence();
+    if (this.sound.running && this.wired) return;
+    this.asked ||= mic;
+    this.waking = this.open();
+    this.waking.catch(() => {});
+  }
+
+  /** open opens the sound, with the microphone where it was asked for. @returns {ReturnType<Sound["start"]>} */
+  open() {
+    return this.sound.start({ mic: this.asked });
   }
 
   /**
@@ -174,10 +187,11 @@ export class App {
       store("started", "yes");
       this.drill = begin(address);
       this.spoken = { turn: -1, n: 0 };
-      this.tell({ do: "drill", address, touch: true, width: Math.round(Math.min(1400, this.main.clientWidth)) });
+      this.tell({ do: "drill", address, touch: true, width: Math.round(Math.min(1400, this.main.clientWidth * 0.94 - 16)) });
       this.awake();
     } catch (e) {
-      this.tell_("call", e instanceof Error ? e.message : String(e));
+      this.silence();
+      if (!this.trouble.has("not-https")) this.tell_("call", e instanceof Error ? e.message : String(e));
     } finally {
       this.starting = false;
       this.screen?.show?.();
@@ -190,16 +204,15 @@ export class App {
    * @param {string} address
    */
   async sounding(address) {
-    const deaf = address.startsWith("dictation") || /(^|[?&])input=simulated(&|$)/.test(address);
-    this.wake();
+    this.wake(address);
     if (!this.waking) return true;
     const got = await this.waking;
     if (!this.wired) {
       this.wired = true;
       this.messenger.tell({ do: "sound", rate: got.rate, mic: got.micPort, speaker: got.speakerPort }, got.micPort ? [got.micPort, got.speakerPort] : [got.speakerPort]);
     }
-    this.mute = !got.mic;
-    if (got.mic || deaf) return true;
+    this.mute = !got.mic && !isDeaf(address);
+    if (!this.mute) return true;
     this.silence();
     return false;
   }
@@ -208,19 +221,20 @@ export class App {
   silence() {
     this.sound.close();
     this.waking = undefined;
-    this.wired = false;
+    this.wired = this.asked = this.broken = false;
   }
 
   /** listen has the sound play what the engine plays apart from drills. */
   async listen() {
-    await this.sounding("dictation");
+    await this.sounding("melody");
   }
 
   /** take takes a message of the engine. @param {any} m */
   take(m) {
     if (m.is === "ready") this.ready(m);
     else if (m.is === "trouble") this.tell_(m.code, m.text, true);
-    if (m.is === "event") dispatchEvent(new CustomEvent("singback", { detail: m.detail }));
+    if (m.is === "event" && !m.quiet) dispatchEvent(new CustomEvent("singback", { detail: m.detail }));
+    if (m.is === "records") this.settle("other-tab");
     if (m.is === "end") this.drained();
     if (!this.drill || this.draining) return;
     const ran = this.drill.running;
@@ -267,18 +281,15 @@ export class App {
     this.drained();
     this.silence();
     this.known = null;
-    const text = words.trouble.engine(why);
-    this.add({ code: "engine", text, act: { label: words.startAgain, does: () => {
-      this.settle("engine");
-      this.restart();
-      if (running && this.drill) this.start(this.drill.address);
-      else this.route();
-    } } });
-    if (this.drill && running) {
-      this.drill = reduce(this.drill, { is: "end", ok: false, text, lines: [], kept: "" });
-      this.say(this.drill.said, this.drill.turn);
-      this.screen?.show?.();
+    const text = words.trouble.engine(why || words.notLoaded);
+    if (!this.drill || !running) {
+      this.tell_("engine", text, true);
+      return;
     }
+    this.drill = reduce(this.drill, { is: "end", ok: false, text, lines: [], kept: "" });
+    this.say(this.drill.said, this.drill.turn);
+    this.screen?.show?.();
+    this.over();
   }
 
   restart() {
@@ -288,8 +299,13 @@ export class App {
 
   /** heard takes what goes wrong with the sound. @param {any} t */
   heard(t) {
+    if (t.code === "sounding") {
+      this.settle("silent-input");
+      return;
+    }
+    if (t.code === "silent-input" && this.drill && isDeaf(this.drill.address)) return;
     if (t.code === "lost") this.tell({ do: "lost", samples: Number(t.detail?.samples ?? t.detail) || 0 });
-    if (t.code === "interrupted") this.wired = false;
+    if (t.code === "interrupted") this.broken = true; // the next start opens it anew
     this.tell_(t.code, t.detail);
   }
 
@@ -314,7 +330,7 @@ export class App {
   /** resume goes on after the browser held the sound back. */
   resume() {
     this.settle("suspended");
-    this.sound.start().catch(() => {});
+    this.open().catch(() => {});
   }
 
   /** @param {Trouble} t */
@@ -389,6 +405,14 @@ export class App {
       this.lit = undefined; // the screen may go dark: the browser's word
     }
   }
+}
+
+/**
+ * isDeaf tells whether an address needs no microphone.
+ * @param {string} address
+ */
+export function isDeaf(address) {
+  return /^(dictation|melody|key|chords)(\?|$)/.test(address) || /[?&]input=simulated(&|$)/.test(address);
 }
 
 /** stored is what this browser remembers of the page itself. @param {string} name */

@@ -45,7 +45,7 @@ export function standings(d) {
 export function steps(d) {
   const w = words.calibrate;
   const late_ = late(d.result);
-  const rows = standings(d).map(({ part, name, lines }) => el("li", { class: name, "aria-current": name === "began" ? "step" : null },
+  const rows = standings(d).map(({ part, name, lines }) => el("li", { "aria-current": name === "began" ? "step" : null },
     name === "found" ? mark("right") : name === "missed" ? mark("unknown") : el("span", { class: "dot", "aria-hidden": "true" }),
     el("div", {}, el("p", {}, el("b", { text: w.parts[part] ?? part }), " ", el("span", { class: "how", text: /** @type {any} */ (w)[name] ?? "" })),
       ...lines.map((text) => el("p", { text })))));

@@ -117,15 +117,15 @@ export class DrillScreen {
     }
     const onControl = e.target instanceof Element && e.target.closest("button, a, summary") !== null;
     if (onControl && (e.key === " " || e.key === "Enter")) return false;
-    if (e.key === "q") this.quit();
+    if (chosen(d?.ask ?? null, e.key)) this.choose(chosen(d?.ask ?? null, e.key));
+    else if (e.key === "q") this.quit();
     else if (!d || d.wrong) {
       if (d || (e.key !== " " && e.key !== "Enter")) return false;
       this.restart();
     } else if (d.end) {
       if (e.key !== "a") return false;
       this.restart();
-    } else if (chosen(d.ask, e.key)) this.choose(chosen(d.ask, e.key));
-    else if (["ArrowUp", "+"].includes(e.key)) this.app.tell({ do: "louder", by: 3 });
+    } else if (["ArrowUp", "+"].includes(e.key)) this.app.tell({ do: "louder", by: 3 });
     else if (["ArrowDown", "-"].includes(e.key)) this.app.tell({ do: "louder", by: -3 });
     else if (d.ask?.what === "name" && this.asks.field && e.key.length === 1) {
       this.asks.field.focus();
@@ -165,7 +165,7 @@ export class DrillScreen {
     this.phase.dataset.name = d.phase?.name ?? "";
     this.meter.show(d);
     this.asks.show(d.ask, d.problem);
-    show(this.extra, ...paragraphs(d.rest, "caution"), d.before && !d.answer && d.question ? el("p", { class: "before", text: words.before(d.before) }) : null);
+    show(this.extra, ...paragraphs(d.ask?.what === "rest" ? [] : d.rest, "caution"), d.before && !d.answer && d.question ? el("p", { class: "before", text: words.before(d.before) }) : null);
     this.answered(d);
     if (this.kind === "calibrate") show(this.steps, ...steps(d));
     this.footer(d);
@@ -210,7 +210,7 @@ export class DrillScreen {
 
   redraw() {
     const a = this.drawn;
-    this.picture.hidden = !a?.picture || a.hidden;
+    this.picture.hidden = !a?.picture?.points?.length || a.hidden;
     if (this.picture.hidden) {
       show(this.picture);
       return;
@@ -269,10 +269,10 @@ export class DrillScreen {
     set(this.key, d.wrong ? words.wrong : d.end?.ok ? words.ended : words.failed);
     const lines = d.wrong ? [d.wrong] : [...new Set([d.end?.text ?? "", ...d.summary, ...d.today, ...(d.end?.lines ?? []), d.end?.kept ?? ""])];
     show(this.panel,
-      el("div", { class: "summary" }, ...paragraphs(lines)),
+      el("div", { class: "summary" }, ...lines.filter(Boolean).map((line) => el("p", { class: / {2,}/.test(line.trim()) ? "columns" : "", text: line }))),
       this.kind === "calibrate" && el("div", { class: "steps" }, ...steps(d)),
       el("p", { class: "choices" },
-        !d.wrong && el("button", { type: "button", class: "main", onclick: () => this.restart() }, words.again, " ", el("kbd", { text: "a" })),
+        !d.wrong && el("button", { type: "button", class: "main", onclick: () => this.restart() }, d.end?.ok ? words.again : words.startAgain, " ", el("kbd", { text: "a" })),
         el("button", { type: "button", class: d.wrong ? "main" : "", onclick: () => this.app.go(`choose?drill=${this.address.replace("?", "&")}`) }, words.choose),
         el("button", { type: "button", onclick: () => this.app.go("") }, words.home, " ", el("kbd", { text: "q" }))));
     show(this.foot, keyList(words.keys.ended));

@@ -3,7 +3,7 @@
 import { el, show } from "./dom.js";
 import { words } from "./words.js";
 
-/** @typedef {{name: string, value: string, help: string, default: string, group: string, on: boolean, choices: string[] | null}} Option */
+/** @typedef {{name: string, value: string, help: string, default: string, on: boolean, choices: string[] | null}} Option */
 
 /**
  * address is a command with the options that were given something.
@@ -15,6 +15,9 @@ export function address(command, given) {
     .map(([name, value]) => `${encodeURIComponent(name)}=${encodeURIComponent(value.trim()).replaceAll("%20", "+").replaceAll("%2C", ",")}`);
   return query.length > 0 ? `${command}?${query.join("&")}` : command;
 }
+
+/** main are the options that come first; the others stand under More. */
+const main = ["minutes", "level", "of", "key", "degrees", "qualities", "from", "notes", "length", "count", "only", "skip", "names", "voice"];
 
 /** Form is one for a command; `changed` is called with each new address. */
 export class Form {
@@ -50,17 +53,11 @@ export class Form {
       this.plain();
       return;
     }
-    /** @type {Map<string, Option[]>} */
-    const groups = new Map();
-    for (const o of options) groups.set(o.group, [...(groups.get(o.group) ?? []), o]);
-    let first = true;
-    for (const [name, of] of groups) {
-      const fields = el("div", { class: "grid" }, ...of.map((o) => this.field(o)));
-      const open = first || of.some((o) => this.given.has(o.name));
-      this.container.append(first ? el("fieldset", {}, el("legend", { text: name }), fields)
-        : el("details", { open }, el("summary", { text: name }), fields));
-      first = false;
-    }
+    const first = main.map((name) => options.find((o) => o.name === name)).filter((o) => o !== undefined);
+    const more = options.filter((o) => !first.includes(o));
+    const grid = (/** @type {Option[]} */ of) => el("div", { class: "grid" }, ...of.map((o) => this.field(o)));
+    show(this.container, grid(first),
+      more.length > 0 && el("details", { open: more.some((o) => this.given.has(o.name)) }, el("summary", { text: words.form.more }), grid(more)));
   }
 
   /** plain is the form where the engine knows no options: the words themselves. */

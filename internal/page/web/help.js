@@ -10,7 +10,7 @@ export class HelpScreen {
     this.app = app;
     this.title = words.screens.help;
     this.book = el("div", { class: "book" }, el("p", { text: words.loading }));
-    this.container = el("div", { class: "help" });
+    this.container = el("div", { class: "about" });
     if (/^[a-z]+$/.test(topic)) {
       show(this.container, el("p", {}, el("a", { href: "#help", text: words.help.back })), this.book);
       this.read(topic);

@@ -47,11 +47,11 @@ export class LookScreen {
     const address = this.form.address();
     history.replaceState(null, "", `#${address}`);
     try {
-      const got = await this.app.call(this.what, this.what === "melody" ? { address, width: Math.round(Math.min(1200, this.found.clientWidth - 8)) } : address);
+      const got = await this.app.call(this.what, this.what === "melody" ? { address, width: Math.round(Math.min(1200, this.found.clientWidth - 16)) } : address);
       const picture = got.svg ? staff(got.svg) : null;
       show(this.found, el("h2", { text: got.title ?? "" }),
         picture && el("div", { class: "paper", tabindex: "0", role: "group", "aria-label": got.title ?? words.staff }, picture),
-        !picture && got.text && el("pre", { text: got.text, tabindex: "0" }),
+        !picture && got.text && (got.text.trim().includes("\n") ? el("pre", { text: got.text, tabindex: "0" }) : el("p", { text: got.text })),
         ...(got.sections ?? []).map(table));
       // What was drawn by chance has a number, so that the address brings it back.
       const seed = got.record?.seed;
@@ -65,7 +65,7 @@ export class LookScreen {
   }
 
   async play() {
-    this.app.wake();
+    this.app.wake(this.what);
     this.played.disabled = true;
     this.played.textContent = words.look.stop;
     try {

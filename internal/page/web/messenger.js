@@ -32,10 +32,10 @@ export class Messenger {
     };
     worker.onerror = (e) => {
       e.preventDefault();
-      if (worker === this.worker) this.lose(e.message || "the worker could not be loaded");
+      if (worker === this.worker) this.lose(e.message);
     };
     worker.onmessageerror = () => {
-      if (worker === this.worker) this.lose("a message could not be read");
+      if (worker === this.worker) this.lose("");
     };
   }
 

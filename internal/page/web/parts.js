@@ -153,12 +153,34 @@ export function cautions(heading = "h2") {
 }
 
 /**
- * big sets a text in letters as large as its pane has room for.
+ * big sets a text in letters as large as its pane has room for, in one row, or where
+ * that makes them larger, in two.
  * @param {HTMLElement} element
  * @param {string} text
  */
 export function big(element, text) {
-  if (element.textContent === text) return;
-  element.textContent = text;
-  element.style.setProperty("--n", String(Math.max(2, [...text].length)));
+  const whole = [...text].length < 8 ? text.replaceAll(" ", "\u00a0") : text;
+  if (element.textContent === whole) return;
+  element.textContent = whole;
+  const [one, two] = rows(whole);
+  element.style.setProperty("--one", one.toFixed(2));
+  element.style.setProperty("--two", two.toFixed(2));
+}
+
+/** width is how wide a bold text is at most, in em of common text faces. @param {string} text */
+function width(text) {
+  let w = 0;
+  for (const c of text) w += /[mwMW]/.test(c) ? 1.06 : /[→−+%~±]/.test(c) ? 0.86 : /[ \u00a0'.,ilIj]/.test(c) ? 0.38 : /[trf]/.test(c) ? 0.5 : 0.72;
+  return Math.max(w, 0.9);
+}
+
+/**
+ * rows is how wide a text is, in em, and the longer row of the two that it can be
+ * broken into.
+ * @param {string} text
+ */
+export function rows(text) {
+  const words = text.split(" ");
+  const breaks = words.slice(1).map((_, i) => Math.max(width(words.slice(0, i + 1).join(" ")), width(words.slice(i + 1).join(" "))));
+  return [width(text), Math.min(width(text), ...breaks)];
 }

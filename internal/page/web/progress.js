@@ -25,7 +25,7 @@ export function table(s) {
  * @returns {Rung[]}
  */
 export function rungs(p) {
-  const rows = p.said?.sections?.find((/** @type {any} */ s) => s.field === "by_degree")?.rows ?? [];
+  const rows = p.said?.sections?.find((/** @type {any} */ s) => s.field === "degree")?.rows ?? [];
   const named = rows.length === p.by_degree?.length; // else as they are counted
   return (p.by_degree ?? []).map((/** @type {any} */ r, /** @type {number} */ i) => ({
     name: named ? rows[i][0] : r.name, answers: r.answers, share: r.share ?? null, low: r.share_low ?? null, high: r.share_high ?? null, cents: r.median_cents ?? null,
@@ -90,9 +90,9 @@ export class ProgressScreen {
       show(this.found,
         (said.next ?? []).length > 0 && el("section", { class: "next" }, el("h2", { text: w.next }),
           el("ul", {}, ...said.next.map((/** @type {any} */ n) => el("li", {}, el("button", { type: "button", class: "main", onclick: () => this.app.go(n.address, true) }, n.text))))),
-        ...paragraphs(said.intro ?? []),
         (said.weak ?? []).length > 0 && el("section", {}, el("h2", { text: w.weak }), ...paragraphs(said.weak)),
         ladder.length > 0 && el("section", {}, el("h2", { text: w.ladder }), el("p", { class: "help", text: w.ladderAbout }), el("ol", { class: "ladder", reversed: true }, ...[...ladder].reverse().map(rung))),
+        (said.intro ?? []).length > 0 && el("p", { class: "help", text: said.intro.join(" ") }),
         (said.changes ?? []).length > 0 && el("section", {}, el("h2", { text: said.change_heading }), ...paragraphs(said.changes)),
         (said.sections ?? []).length > 0 && el("section", {}, el("h2", { text: w.all }), ...said.sections.map(table)));
     } catch (e) {

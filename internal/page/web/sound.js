@@ -4,7 +4,7 @@
 
 /**
  * @typedef {{code: string, detail?: any}} Trouble
- * @typedef {{mic: boolean, rate: number, micPort: MessagePort | null, speakerPort: MessagePort, said: string[]}} Started
+ * @typedef {{mic: boolean, rate: number, micPort: MessagePort | ReadableStream | null, speakerPort: MessagePort, said: string[]}} Started
  */
 
 /** What a browser must not do to a voice. */
@@ -13,8 +13,11 @@ const asItIs = { echoCancellation: false, noiseSuppression: false, autoGainContr
 /** After so many milliseconds of exact silence a microphone is called silent. */
 const silentAfter = 3000;
 
+/** How many pieces of sound, of some 10 ms, wait for a busy engine. */
+const queued = 2000;
+
 /** How often the stream is looked after, in milliseconds. */
-const lookEvery = 500;
+const lookEvery = 250;
 
 export class Sound {
   /** @param {(trouble: Trouble) => void} on */
@@ -47,19 +50,21 @@ export class Sound {
 
   /**
    * start opens them, within a gesture; called again it gives what there is, and wakes
-   * a context that the browser held back.
+   * a context that the browser held back. With mic false nobody is to be heard, and the
+   * browser asks for no microphone.
+   * @param {{mic?: boolean}} [wanted]
    * @returns {Promise<Started>}
    */
-  start() {
+  start(wanted = {}) {
     if (this.context && this.context.state !== "running" && this.context.state !== "closed") {
       this.context.resume().catch(() => {});
     }
-    this.starting ??= this.open();
+    this.starting ??= this.open(wanted.mic !== false);
     return this.starting;
   }
 
-  /** @returns {Promise<Started>} */
-  async open() {
+  /** @param {boolean} hear @returns {Promise<Started>} */
+  async open(hear) {
     const context = new AudioContext({ latencyHint: "interactive" });
     this.context = context;
     context.onstatechange = () => this.changed();
@@ -68,7 +73,7 @@ export class Sound {
       this.on({ code: "not-https" });
       throw new Error("no AudioWorklet");
     }
-    const [stream] = await Promise.all([this.lend(), context.audioWorklet.addModule("worklet.js")]);
+    const [stream] = await Promise.all([hear ? this.lend() : null, context.audioWorklet.addModule("worklet.js")]);
     const speakerPort = this.mouth(context);
     const micPort = stream ? this.ear(context, stream) : null;
     await Promise.race([waking, new Promise((done) => setTimeout(done, 1000))]);
@@ -113,9 +118,23 @@ export class Sound {
     return port2;
   }
 
-  /** @param {AudioContext} context @param {MediaStream} stream @returns {MessagePort} */
+  /**
+   * ear hands out what the microphone gives: as a stream that comes straight from it,
+   * with times, where the browser has that. Elsewhere it comes through the clock of the
+   * loudspeaker, and a busy browser can lose some of it without a word.
+   * @param {AudioContext} context @param {MediaStream} stream
+   * @returns {MessagePort | ReadableStream}
+   */
   ear(context, stream) {
     const source = new MediaStreamAudioSourceNode(context, { mediaStream: stream });
+    this.level = new AnalyserNode(context, { fftSize: 2048 });
+    source.connect(this.level);
+    try {
+      const Processor = /** @type {any} */ (globalThis).MediaStreamTrackProcessor;
+      return new Processor({ track: stream.getAudioTracks()[0], maxBufferSize: queued }).readable;
+    } catch {
+      // not in this browser, or not for sound
+    }
     const node = new AudioWorkletNode(context, "singback-ear", {
       numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit", channelInterpretation: "speakers",
     });
@@ -123,8 +142,6 @@ export class Sound {
     node.port.postMessage({ port: port1 }, [port1]);
     source.connect(node);
     node.onprocessorerror = () => this.on({ code: "interrupted" });
-    this.level = new AnalyserNode(context, { fftSize: 2048 });
-    source.connect(this.level);
     return port2;
   }
 
@@ -145,7 +162,10 @@ export class Sound {
     const x = new Float32Array(2048);
     this.level?.getFloatTimeDomainData(x);
     const now = performance.now();
-    if (x.some((v) => v !== 0)) this.silentSince = 0;
+    if (x.some((v) => v !== 0)) {
+      this.silentSince = 0;
+      if (this.told.delete("silent-input")) this.on({ code: "sounding" });
+    }
     else this.silentSince ||= now;
     if (this.silentSince && now - this.silentSince > silentAfter && !this.told.has("silent-input")) {
       this.told.add("silent-input");

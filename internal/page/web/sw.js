@@ -24,7 +24,7 @@ async function keep() {
   const list = await (await fetch("files.json", { cache: "no-store" })).json();
   if (list.version !== version) throw new Error(`the server has version ${list.version}, not ${version}`);
   const cache = await caches.open(cacheName);
-  await Promise.all(list.files.filter((f) => f.path !== "sw.js" && f.path !== "files.json").map(async (f) => {
+  await Promise.all(list.files.filter((f) => !f.later && f.path !== "sw.js" && f.path !== "files.json").map(async (f) => {
     const got = await fetch(f.path, { cache: "no-cache" });
     if (!got.ok) throw new Error(`${f.path}: ${got.status}`);
     const bytes = await got.clone().arrayBuffer();
@@ -45,5 +45,9 @@ async function tidy() {
 /** find looks among what was kept first. The folder itself is index.html. */
 async function find(request, path) {
   const cache = await caches.open(cacheName);
-  return (await cache.match(path === "" ? "index.html" : path)) ?? fetch(request);
+  const kept = await cache.match(path === "" ? "index.html" : path);
+  if (kept) return kept;
+  const got = await fetch(request);
+  if (got.ok && path.startsWith("help/")) await cache.put(path, got.clone()); // what was read once can be read again
+  return got;
 }

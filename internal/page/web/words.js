@@ -18,7 +18,7 @@ export const words = {
 
   screens: {
     home: "Today", choose: "Choose", progress: "Progress", melody: "A melody", key: "A key", chords: "Chords",
-    record: "The record", help: "Help",
+    record: "Record", help: "Help",
   },
 
   drills: /** @type {Record<string, {name: string, about: string}>} */ ({
@@ -76,7 +76,7 @@ export const words = {
   loudEnd: "loud",
   flat: "flat",
   sharp: "sharp",
-  heardAt: (/** @type {number} */ c) => `${Math.abs(Math.round(c))} cents ${c < 0 ? "flat" : "sharp"}`,
+  heardAt: (/** @type {number} */ c) => `${count(Math.abs(Math.round(c)), "cent", "cents")} ${c < 0 ? "flat" : "sharp"}`,
   ended: "That was it",
   failed: "The drill could not go on",
   wrong: "The address asks for something else than the drill can do",
@@ -130,7 +130,7 @@ export const words = {
     few: "not enough data",
     answers: (/** @type {number} */ n) => count(n, "answer", "answers"),
     share: (/** @type {number} */ share) => `${Math.round(share * 100)} %`,
-    cents: (/** @type {number} */ c) => (Math.round(c) === 0 ? "on the note" : `${Math.abs(Math.round(c))} cents ${c < 0 ? "flat" : "sharp"}`),
+    cents: (/** @type {number} */ c) => (Math.round(c) === 0 ? "on the note" : `${count(Math.abs(Math.round(c)), "cent", "cents")} ${c < 0 ? "flat" : "sharp"}`),
     since: "Answers from this day on",
     key: "Only in this key",
     names: "Names",
@@ -207,7 +207,7 @@ export const words = {
   update: { text: "A new version is ready.", use: "Use it now", later: "Later" },
   offline: { ready: "Everything is here now: it works without a network." },
 
-  tryAgain: "Try again",
+  notLoaded: "it could not be loaded",
   goOn: "Go on",
   without: "Let a simulated singer answer",
   dismiss: "Close",
@@ -228,7 +228,7 @@ export const words = {
     engine: (detail) => `The drill stopped${detail ? ` (${detail})` : ""}. What was shown is kept: start again.`,
     storage: (detail) => `The browser refuses to keep the record${detail ? ` (${detail})` : ""}: leave private browsing or allow this page to store data; until then nothing is recorded.`,
     "storage-full": () => "There is no space left to keep the record: free some on this device, then start again.",
-    "other-tab": () => "singback is open in another tab, which records; close one of them: answers here are not recorded.",
+    "other-tab": () => "In another tab singback is open and records: close one of them; until then answers here are not recorded.",
     refused: () => "The record cannot be written: answers here are not recorded.",
     browser: (detail) => `This browser is too old: it has no ${detail ?? "WebAssembly"}; bring it up to date, or use another one.`,
     midi: () => "The browser does not lend the MIDI keyboard: allow it beside the address of the page, or use space.",

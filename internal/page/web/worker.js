@@ -17,7 +17,7 @@ self.singbackPost = (text) => {
   if (message.is === "ready") {
     if (!records) message.known.recording = "other-tab";
     ready = true;
-    for (const m of waiting.splice(0)) hear(m);
+    for (const m of waiting.splice(0)) self.onmessage({ data: m });
   }
   postMessage(message);
 };
@@ -80,18 +80,85 @@ function hear(m) {
   else self.singbackDo(JSON.stringify(m));
 }
 
-/** sound connects the engine with the ports to the thread of audio. */
+/** sound connects the engine with the loudspeaker and the microphone. */
 function sound(m) {
   mouth = m.speaker;
-  self.singbackSound(m.rate, m.mic !== null);
-  self.singbackLatency(m.latency ?? 0);
   mouth.onmessage = (e) => self.singbackPlayed(e.data.played);
+  tap?.cancel().catch(() => {});
+  tap = null;
+  if (m.mic && !(m.mic instanceof MessagePort)) {
+    // What is said meanwhile waits, until the stream has told its rate.
+    ready = false;
+    tap = m.mic.getReader();
+    listen(tap, m).catch((e) => trouble("engine", `The microphone cannot be heard (${e.message}): load the page again.`));
+    return;
+  }
+  self.singbackSound(m.rate, m.mic ? m.rate : 0);
+  self.singbackLatency(m.latency ?? 0);
   if (m.mic) {
     m.mic.onmessage = (e) => {
       const x = e.data.x;
       self.singbackHeard(e.data.at, new Uint8Array(x.buffer, x.byteOffset, x.byteLength));
     };
   }
+}
+
+/**
+ * What the microphone gives, where it is a stream.
+ * @type {ReadableStreamDefaultReader<any> | null}
+ */
+let tap = null;
+
+/** How long, in milliseconds, a stream may take until it gives something. */
+const streamPatience = 2000;
+
+/** How late, in seconds, sound may come before what lies between is lost: computers are sometimes busy. */
+const busy = 0.5;
+
+/**
+ * listen hands what a stream gives to the engine, as long as no other one has taken its
+ * place.
+ * @param {ReadableStreamDefaultReader<any>} from
+ */
+async function listen(from, m) {
+  let late;
+  const first = from.read();
+  const came = await Promise.race([first, new Promise((done) => { late = setTimeout(done, streamPatience); })]);
+  clearTimeout(late);
+  if (from !== tap) return;
+  const rate = came?.value?.sampleRate ?? m.rate;
+  self.singbackSound(m.rate, rate);
+  self.singbackLatency(m.latency ?? 0);
+  ready = true;
+  for (const w of waiting.splice(0)) self.onmessage({ data: w });
+  let at = 0; // frame that comes next
+  let began = null; // when frame 0 was, in microseconds
+  for (let next = came ?? await first; !next.done && from === tap; next = await from.read()) {
+    const sound = next.value;
+    if (sound.sampleRate !== rate) throw new Error("its rate has changed");
+    began ??= sound.timestamp;
+    const missing = (sound.timestamp - began) / 1e6 - at / rate;
+    if (missing > busy) at += Math.round(missing * rate);
+    const x = mono(sound);
+    sound.close();
+    self.singbackHeard(at, new Uint8Array(x.buffer));
+    at += x.length;
+  }
+}
+
+/** mono is the mean of the channels. */
+function mono(sound) {
+  const x = new Float32Array(sound.numberOfFrames);
+  sound.copyTo(x, { planeIndex: 0, format: "f32-planar" });
+  const channels = sound.numberOfChannels;
+  if (channels === 1) return x;
+  const y = new Float32Array(x.length);
+  for (let c = 1; c < channels; c++) {
+    sound.copyTo(y, { planeIndex: c, format: "f32-planar" });
+    for (let i = 0; i < x.length; i++) x[i] += y[i];
+  }
+  for (let i = 0; i < x.length; i++) x[i] /= channels;
+  return x;
 }
 
 let ready = false;

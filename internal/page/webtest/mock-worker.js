@@ -28,7 +28,7 @@ const calls = {
       intro: ["Anna: 840 answers, 2026-09-20 to 2026-10-23, 741 right: 88 % (85–91).", "A simulated singer gave them, not you."],
       weak: ["do – la up: 50 % of 10, the others 89 %, lower by 3–74", "la: 66 % of 35, the others 89 %, lower by 4–49"],
       change_heading: "What changed", changes: ["Nothing that the data shows."],
-      sections: [{ heading: "Degrees", note: "", field: "by_degree", head: ["degree", "answers", "right", "cents", "spread", "time"], rows: given.degrees.by_degree.map((d, i) => [["do", "re", "mi", "fa", "sol", "la", "ti"][i], String(d.answers), `${Math.round(d.share * 100)} %`, String(Math.round(d.median_cents)), String(Math.round(d.sd_cents)), `${d.answer_s} s`]) }],
+      sections: [{ heading: "Degrees", note: "", field: "degree", head: ["degree", "answers", "right", "cents", "spread", "time"], rows: given.degrees.by_degree.map((d, i) => [["do", "re", "mi", "fa", "sol", "la", "ti"][i], String(d.answers), `${Math.round(d.share * 100)} %`, String(Math.round(d.median_cents)), String(Math.round(d.sd_cents)), `${d.answer_s} s`]) }],
     },
   }),
   melody: (_, given) => ({ title: "Level 3, 7", svg: given.line, record: { seed: 7 }, text: "" }),

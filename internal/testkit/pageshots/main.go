@@ -26,6 +26,8 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"singback/internal/testkit/chromium"
 )
 
 // screen is one of the page's.
@@ -124,7 +126,7 @@ func run(ctx context.Context, out, only, axe string, w io.Writer) (found int, er
 	}
 	server := serve(filepath.Join(root, "internal/page"))
 	defer server.Close()
-	ctx, stop := browser(ctx)
+	ctx, stop := chromium.Start(ctx)
 	defer stop()
 	if err := chromedp.Do(ctx); err != nil {
 		return 0, err
@@ -150,20 +152,6 @@ func run(ctx context.Context, out, only, axe string, w io.Writer) (found int, er
 	return found, nil
 }
 
-// browser starts Chromium without a window; stop ends it.
-func browser(ctx context.Context) (context.Context, func()) {
-	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("hide-scrollbars", true),
-		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"))
-	allocated, end := chromedp.NewExecAllocator(ctx, options...)
-	tab, cancel := chromedp.NewContext(allocated)
-	return tab, func() {
-		cancel()
-		end()
-	}
-}
-
 // shoot takes one picture in a tab of its own and says what is wrong with the screen.
 func shoot(ctx context.Context, url string, s screen, v view, scheme, axe, file string) ([]string, error) {
 	ctx, cancel := chromedp.NewContext(ctx)
@@ -181,6 +169,9 @@ func shoot(ctx context.Context, url string, s screen, v view, scheme, axe, file 
 	if _, err := chromedp.Call(tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
 		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"},
 	}}); err != nil {
+		return nil, err
+	}
+	if _, err := chromedp.Call(tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: v.mobile}); err != nil {
 		return nil, err
 	}
 	if err := chromedp.Do(tab, chromedp.Navigate(url+"/#"+s.address)); err != nil {

@@ -82,11 +82,10 @@ func (w *worker) do(_ js.Value, args []js.Value) any {
 	return nil
 }
 
-// sound takes the rate of the audio, and whether there is a microphone.
+// sound takes the rates of the loudspeaker and of the microphone; 0 is no microphone.
 func (w *worker) sound(_ js.Value, args []js.Value) any {
-	rate := args[0].Int()
-	w.mic, w.speaker = nil, engine.NewSpeaker(rate, port{})
-	if args[1].Bool() {
+	w.mic, w.speaker = nil, engine.NewSpeaker(args[0].Int(), port{})
+	if rate := args[1].Int(); rate > 0 {
 		w.mic = engine.NewMic(rate)
 	}
 	w.engine.Connect(engine.Sound{Mic: w.mic, Speaker: w.speaker})

@@ -66,7 +66,7 @@ wasm-check:
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.
-RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page ./internal/tui
+RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page/... ./internal/tui
 race:
 	@$(cgo) && set -x && go test -race -timeout 40m $(RACED)
 

@@ -21,13 +21,13 @@ type optionOfForm struct {
 	Choices []string `json:"choices"` // null: anything
 }
 
-// form lists options as they are defined.
+// form lists options as they are defined. What is 0 unless it is said is nothing.
 type form struct {
 	list []optionOfForm
 }
 
 func (f *form) add(name, value, usage string, on bool) {
-	o := optionOfForm{Name: name, Help: strings.ReplaceAll(usage, "`", ""), Default: value, On: on}
+	o := optionOfForm{Name: name, Help: strings.NewReplacer("`", "", " (in a terminal)", "").Replace(usage), Default: value, On: on}
 	if _, after, ok := strings.Cut(usage, "`"); ok && !on {
 		o.Value, _, _ = strings.Cut(after, "`")
 	}
@@ -44,7 +44,11 @@ var choices = map[string][]string{
 
 func (f *form) StringVar(p *string, name, value, usage string) { f.add(name, value, usage, false) }
 func (f *form) IntVar(p *int, name string, value int, usage string) {
-	f.add(name, strconv.Itoa(value), usage, false)
+	text := ""
+	if value != 0 {
+		text = strconv.Itoa(value)
+	}
+	f.add(name, text, usage, false)
 }
 func (f *form) Uint64Var(p *uint64, name string, value uint64, usage string) {
 	text := ""
@@ -54,7 +58,11 @@ func (f *form) Uint64Var(p *uint64, name string, value uint64, usage string) {
 	f.add(name, text, usage, false)
 }
 func (f *form) Float64Var(p *float64, name string, value float64, usage string) {
-	f.add(name, strconv.FormatFloat(value, 'g', -1, 64), usage, false)
+	text := ""
+	if value != 0 {
+		text = strconv.FormatFloat(value, 'g', -1, 64)
+	}
+	f.add(name, text, usage, false)
 }
 func (f *form) BoolVar(p *bool, name string, value bool, usage string) {
 	f.add(name, strconv.FormatBool(value), usage, true)

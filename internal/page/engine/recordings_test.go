@@ -127,7 +127,11 @@ func sung(t *testing.T, r recording) map[string]any {
 func TestRecordings(t *testing.T) {
 	golden := filepath.Join("testdata", "verdicts.golden")
 	var all strings.Builder
-	for _, r := range recordings(t) {
+	list := recordings(t)
+	if raceDetector { // what happens at once is the same with each
+		list = list[:2]
+	}
+	for _, r := range list {
 		v := sung(t, r)
 		line, err := json.Marshal(v)
 		if err != nil {
@@ -150,6 +154,9 @@ func TestRecordings(t *testing.T) {
 				t.Errorf("%s: %.2f cents, judge says %.2f", r.name, cents, judged.Cents)
 			}
 		}
+	}
+	if raceDetector {
+		return
 	}
 	if *update {
 		if err := os.WriteFile(golden, []byte(all.String()), 0o666); err != nil {

@@ -168,7 +168,7 @@ export class App {
 
   /** open opens the sound, with the microphone where it was asked for. @returns {ReturnType<Sound["start"]>} */
   open() {
-    return /** @type {any} */ (this.sound).start({ mic: this.asked });
+    return this.sound.start({ mic: this.asked });
   }
 
   /**
@@ -234,6 +234,7 @@ export class App {
     if (m.is === "ready") this.ready(m);
     else if (m.is === "trouble") this.tell_(m.code, m.text, true);
     if (m.is === "event" && !m.quiet) dispatchEvent(new CustomEvent("singback", { detail: m.detail }));
+    if (m.is === "records") this.settle("other-tab");
     if (m.is === "end") this.drained();
     if (!this.drill || this.draining) return;
     const ran = this.drill.running;
@@ -298,6 +299,10 @@ export class App {
 
   /** heard takes what goes wrong with the sound. @param {any} t */
   heard(t) {
+    if (t.code === "sounding") {
+      this.settle("silent-input");
+      return;
+    }
     if (t.code === "silent-input" && this.drill && isDeaf(this.drill.address)) return;
     if (t.code === "lost") this.tell({ do: "lost", samples: Number(t.detail?.samples ?? t.detail) || 0 });
     if (t.code === "interrupted") this.broken = true; // the next start opens it anew

@@ -170,7 +170,7 @@ export function big(element, text) {
 /** width is how wide a bold text is at most, in em of common text faces. @param {string} text */
 function width(text) {
   let w = 0;
-  for (const c of text) w += /[mwMW]/.test(c) ? 1.06 : /[→−+%~±]/.test(c) ? 0.86 : /[ \u00a0'.,]/.test(c) ? 0.36 : /[ilIjtrf]/.test(c) ? 0.5 : 0.72;
+  for (const c of text) w += /[mwMW]/.test(c) ? 1.06 : /[→−+%~±]/.test(c) ? 0.86 : /[ \u00a0'.,ilIj]/.test(c) ? 0.38 : /[trf]/.test(c) ? 0.5 : 0.72;
   return Math.max(w, 0.9);
 }
 

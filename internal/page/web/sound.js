@@ -176,7 +176,10 @@ export class Sound {
     const x = new Float32Array(2048);
     this.level?.getFloatTimeDomainData(x);
     const now = performance.now();
-    if (x.some((v) => v !== 0)) this.silentSince = 0;
+    if (x.some((v) => v !== 0)) {
+      this.silentSince = 0;
+      if (this.told.delete("silent-input")) this.on({ code: "sounding" });
+    }
     else this.silentSince ||= now;
     if (this.silentSince && now - this.silentSince > silentAfter && !this.told.has("silent-input")) {
       this.told.add("silent-input");

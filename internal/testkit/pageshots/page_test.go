@@ -17,7 +17,10 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+
 	"github.com/chromedp/chromedp/kb"
+
+	"singback/internal/testkit/chromium"
 
 	"singback/internal/testkit"
 )
@@ -57,7 +60,7 @@ func TestScreens(t *testing.T) {
 // open opens the page in a tab of its own.
 func open(t *testing.T, url string) context.Context {
 	t.Helper()
-	ctx, stop := browser(t.Context())
+	ctx, stop := chromium.Start(t.Context())
 	t.Cleanup(stop)
 	if err := chromedp.Do(ctx); err != nil { // starts the browser
 		t.Fatal(err)

@@ -97,7 +97,7 @@ func check(rows map[string]row, file string, src []byte, used map[use]bool) []st
 	// A test has the clock of synctest, and the real one only where real sound
 	// passes; everywhere else it gives the time itself.
 	timeless := isTest && self != "internal/device" && !slices.Contains(ofRealTime, path.Base(file)) &&
-		!bytes.Contains(src, []byte(`"testing/synctest"`))
+		!strings.HasPrefix(file, "internal/page/browser_") && !bytes.Contains(src, []byte(`"testing/synctest"`))
 	mode := parser.ImportsOnly
 	if isPure || timeless {
 		mode = parser.SkipObjectResolution

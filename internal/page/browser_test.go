@@ -142,7 +142,12 @@ func (p program) folder(t testing.TB) string {
 // serveFolder serves a folder as any web server does, and returns its address.
 func serveFolder(t testing.TB, dir string) string {
 	t.Helper()
-	s := httptest.NewServer(http.FileServer(http.Dir(dir)))
+	return serveHandler(t, http.FileServer(http.Dir(dir)))
+}
+
+func serveHandler(t testing.TB, h http.Handler) string {
+	t.Helper()
+	s := httptest.NewServer(h)
 	t.Cleanup(s.Close)
 	return s.URL + "/"
 }
@@ -321,6 +326,19 @@ func (p *tab) press(name string) {
 	p.must(chromedp.Do(p.ctx, chromedp.MouseClickXY(at[0], at[1])))
 }
 
+// closeTroubles closes what the page says went wrong, or well.
+func (p *tab) closeTroubles() {
+	p.t.Helper()
+	for evaluate[bool](p, "Boolean("+button("Close")+")") {
+		p.press("Close")
+	}
+}
+
+// troubles are what the page says went wrong.
+func (p *tab) troubles() string {
+	return evaluate[string](p, `document.getElementById("troubles").innerText`)
+}
+
 // key strikes keys.
 func (p *tab) key(keys string) {
 	p.t.Helper()
@@ -433,4 +451,16 @@ func recordings(t testing.TB) (all []recording) {
 type recording struct {
 	name, path string
 	says       map[string]string
+}
+
+// until waits for something outside the page.
+func (p *tab) until(what string, done func() bool) {
+	p.t.Helper()
+	for range int(hangs / (50 * time.Millisecond)) {
+		if done() {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	p.t.Fatalf("waited in vain for %s; the page shows: %s", what, p.text())
 }

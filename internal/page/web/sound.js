@@ -34,6 +34,9 @@ export class Sound {
     /** @type {AnalyserNode | null} */
     this.level = null;
     this.silentSince = 0;
+    /** @type {MessagePort | null} */
+    this.mouthPort = null;
+    this.lateBy = 0; // what the engine was told of the latency
     /** @type {Set<string>} */
     this.told = new Set();
   }
@@ -65,7 +68,8 @@ export class Sound {
 
   /** @param {boolean} hear @returns {Promise<Started>} */
   async open(hear) {
-    const context = new AudioContext({ latencyHint: "interactive" });
+    // Nothing here answers within a blink: rather late by a little than with gaps.
+    const context = new AudioContext({ latencyHint: "playback" });
     this.context = context;
     context.onstatechange = () => this.changed();
     const waking = context.resume().catch(() => {});
@@ -78,6 +82,7 @@ export class Sound {
     const micPort = stream ? this.ear(context, stream) : null;
     await Promise.race([waking, new Promise((done) => setTimeout(done, 1000))]);
     if (context.state !== "running") this.on({ code: "suspended" });
+    this.late();
     this.timer = setInterval(() => this.look(), lookEvery);
     return { mic: stream !== null, rate: context.sampleRate, micPort, speakerPort, said: [] };
   }
@@ -113,6 +118,7 @@ export class Sound {
     const node = new AudioWorkletNode(context, "singback-mouth", { numberOfInputs: 0, outputChannelCount: [2] });
     const { port1, port2 } = new MessageChannel();
     node.port.postMessage({ port: port1 }, [port1]);
+    this.mouthPort = node.port;
     node.connect(context.destination);
     node.onprocessorerror = () => this.on({ code: "interrupted" });
     return port2;
@@ -145,8 +151,16 @@ export class Sound {
     return port2;
   }
 
+  /** late tells the engine, by way of the worklet, how late its sound is heard. */
+  late() {
+    if (Math.abs(this.latency - this.lateBy) < 0.005) return;
+    this.lateBy = this.latency;
+    this.mouthPort?.postMessage({ latency: this.lateBy });
+  }
+
   /** look looks after the stream: samples that were dropped, and exact silence. */
   look() {
+    this.late();
     const track = this.stream?.getAudioTracks()[0];
     if (!track || this.context?.state !== "running") return;
     /** @type {any} */
@@ -191,8 +205,8 @@ export class Sound {
       this.context.onstatechange = null;
       this.context.close().catch(() => {});
     }
-    this.context = this.stream = this.starting = this.level = null;
-    this.lost = this.silentSince = 0;
+    this.context = this.stream = this.starting = this.level = this.mouthPort = null;
+    this.lost = this.silentSince = this.lateBy = 0;
     this.told.clear();
   }
 }

@@ -76,14 +76,20 @@ self.singbackFetch = async (method, path, body, etag) => {
 /** hear hands a message of the page to the engine. */
 function hear(m) {
   if (m.do === "sound") sound(m);
-  else if (m.do === "latency") self.singbackLatency(m.seconds);
   else self.singbackDo(JSON.stringify(m));
 }
+
+/** How late, in seconds, what the worklet plays is heard. */
+let latency = 0;
 
 /** sound connects the engine with the loudspeaker and the microphone. */
 function sound(m) {
   mouth = m.speaker;
-  mouth.onmessage = (e) => self.singbackPlayed(e.data.played);
+  latency = 0;
+  mouth.onmessage = (e) => {
+    if (e.data.latency === undefined) self.singbackPlayed(e.data.played);
+    else self.singbackLatency(latency = e.data.latency);
+  };
   tap?.cancel().catch(() => {});
   tap = null;
   if (m.mic && !(m.mic instanceof MessagePort)) {
@@ -94,7 +100,7 @@ function sound(m) {
     return;
   }
   self.singbackSound(m.rate, m.mic ? m.rate : 0);
-  self.singbackLatency(m.latency ?? 0);
+  self.singbackLatency(latency);
   if (m.mic) {
     m.mic.onmessage = (e) => {
       const x = e.data.x;
@@ -128,7 +134,7 @@ async function listen(from, m) {
   if (from !== tap) return;
   const rate = came?.value?.sampleRate ?? m.rate;
   self.singbackSound(m.rate, rate);
-  self.singbackLatency(m.latency ?? 0);
+  self.singbackLatency(latency);
   ready = true;
   for (const w of waiting.splice(0)) self.onmessage({ data: w });
   let at = 0; // frame that comes next

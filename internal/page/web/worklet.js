@@ -54,7 +54,8 @@ const fade = 0.008;
 
 /**
  * Mouth plays {sound} (mono samples) one right behind the other, answers {tell} with
- * {played} when all that came before has been played, and falls silent on {stop}.
+ * {played} when all that came before has been played, and falls silent on {stop}. What
+ * the page says of the {latency} it hands on.
  */
 class Mouth extends AudioWorkletProcessor {
   constructor() {
@@ -65,6 +66,10 @@ class Mouth extends AudioWorkletProcessor {
     this.falling = 0; // frames of the fade that are left
     this.from = null;
     this.port.onmessage = (e) => {
+      if (!e.data.port) {
+        this.from?.postMessage(e.data); // of the page, for the engine
+        return;
+      }
       this.from = e.data.port;
       this.from.onmessage = (m) => this.take(m.data);
     };

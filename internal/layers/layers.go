@@ -44,6 +44,7 @@ internal/drill:    theory exercise exercise/grade exercise/compose exercise/prac
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
+internal/page/lean:                                          |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit chromedp              |

@@ -4,8 +4,6 @@
 #                   Never fails for want of xz: then it says so, and there is no page
 # build.sh LIMIT    does so, and weighs what the first visit takes over the wire: fails
 #                   above LIMIT bytes, and without xz if SINGBACK_REQUIRE_TOOLS is 1
-#
-# The engine is packed again only if it has changed: that takes some seconds.
 
 set -eu
 
@@ -24,19 +22,7 @@ if [ "$(internal/device/setup.sh page)" = 0 ]; then
 	exit 0
 fi
 
-wasm=$(mktemp)
-packed=$built/.engine.wasm.xz
-trap 'rm -f "$wasm" "$packed"' EXIT
-
-# Without the state of git in it the same code is the same engine.
-GOOS=js GOARCH=wasm CGO_ENABLED=0 go build -buildvcs=false -trimpath -ldflags='-s -w' -gcflags=all=-l -o "$wasm" "$engine"
-sum=$({ sha256sum "$wasm" || shasum -a 256 "$wasm" || cksum "$wasm"; } 2>/dev/null | cut -d' ' -f1)
-if [ ! -s "$built/engine.wasm.xz" ] || [ "$sum" != "$(cat "$built/engine.sha256" 2>/dev/null)" ]; then
-	rm -f "$built/engine.sha256"
-	xz --check=crc32 --lzma2=preset=9e,lc=4,lp=0,pb=0 --stdout "$wasm" >"$packed"
-	mv "$packed" "$built/engine.wasm.xz"
-	echo "$sum" >"$built/engine.sha256"
-fi
+internal/page/build-engine "$built/engine.wasm.xz"
 loader="$(go env GOROOT)/lib/wasm/wasm_exec.js"
 cmp -s "$loader" "$built/wasm_exec.js" || cp "$loader" "$built/wasm_exec.js"
 

@@ -35,7 +35,7 @@ import (
 // hangs from what goes on, but where a limit is the page's own promise, which is said.
 
 // hangs is the time after which what has not come will not come.
-const hangs = 60 * time.Second
+const hangs = 40 * time.Second
 
 // tries is how often something is tried on a machine that is too busy for sound.
 const tries = 3

@@ -192,6 +192,7 @@ type tab struct {
 // any program may hear, and looks for what keeps the page from moving.
 const listen = `
 	addEventListener("singback", (e) => singbackTold(JSON.stringify({at: performance.now(), detail: e.detail})));
+	addEventListener("click", (e) => { globalThis.clicked = e.timeStamp; }, true);
 	globalThis.longTasks = [];
 	new PerformanceObserver((list) => {
 		for (const e of list.getEntries()) longTasks.push({at: e.startTime, ms: e.duration});

@@ -15,7 +15,7 @@ var flagGroups = []struct {
 	names   []string
 }{
 	{"What is asked", []string{
-		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from",
+		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
 		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "tempo", "free", "click", "cursor", "gap", "think", "hold", "timeout",

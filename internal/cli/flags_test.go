@@ -21,6 +21,7 @@ import (
 var meanings = map[string]string{
 	"a4":              "tuning: A4 in `Hz`",
 	"all-keys":        "in all keys of the mode",
+	"answer":          "the `WAY` you answer",
 	"channel":         "of a recording read only this channel",
 	"chromatic":       "all twelve degrees",
 	"clef":            "the `CLEF`",

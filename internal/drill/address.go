@@ -158,7 +158,7 @@ func (a *Address) read(o Options) error {
 			continue
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
-		if _, ok := o.(*Dictation); ok {
+		if _, ok := o.(*Dictation); ok && a.Values["answer"] != BySinging {
 			kinds[0] = ByTyping
 		}
 		var err error

@@ -22,12 +22,13 @@ const (
 	ByTyping     Kind = "typed"
 )
 
-// Answers is what answers. Its sources are those of [session.DegreeSinger] and
-// [session.LineSinger].
+// Answers is what answers. Its sources are those of [session.DegreeSinger],
+// [session.LineSinger] and [session.BackSinger].
 type Answers interface {
 	Kind() Kind
 	Source(p session.Prompted) (src audio.Source, live bool, err error)
 	LineSource(p session.LinePrompted, lead float64) (src audio.Source, live bool, err error)
+	BackSource(d session.Dictation, index, attempt int) (src audio.Source, live bool, err error)
 }
 
 // Microphone answers everything with a running microphone.
@@ -44,6 +45,11 @@ func (m Microphone) LineSource(session.LinePrompted, float64) (audio.Source, boo
 	return m.Live, true, nil
 }
 
+// BackSource returns the microphone.
+func (m Microphone) BackSource(session.Dictation, int, int) (audio.Source, bool, error) {
+	return m.Live, true, nil
+}
+
 // Typing is somebody who types and does not sing.
 type Typing struct{}
 
@@ -57,6 +63,11 @@ func (Typing) Source(session.Prompted) (audio.Source, bool, error) {
 
 // LineSource has nothing to answer with.
 func (Typing) LineSource(session.LinePrompted, float64) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
+}
+
+// BackSource has nothing to answer with.
+func (Typing) BackSource(session.Dictation, int, int) (audio.Source, bool, error) {
 	return nil, false, session.ErrNoMore
 }
 
@@ -77,6 +88,11 @@ func (r *Recordings) Source(p session.Prompted) (audio.Source, bool, error) {
 // LineSource opens the recording for a line.
 func (r *Recordings) LineSource(p session.LinePrompted, _ float64) (audio.Source, bool, error) {
 	return r.open(p.Index, p.Attempt)
+}
+
+// BackSource opens the recording for what is sung back.
+func (r *Recordings) BackSource(_ session.Dictation, index, attempt int) (audio.Source, bool, error) {
+	return r.open(index, attempt)
 }
 
 func (r *Recordings) open(index, attempt int) (audio.Source, bool, error) {
@@ -148,6 +164,19 @@ func (s *Simulated) LineSource(p session.LinePrompted, lead float64) (audio.Sour
 	}
 	line := synth.Line(p.Melody.Score, p.Tuning, p.Quarter)
 	return s.paced(s.Singer.Line(line, lead, p.Index+100*s.Lines)), false, nil
+}
+
+// BackSource returns the bass as it is sung back, in the singer's register.
+func (s *Simulated) BackSource(d session.Dictation, index, _ int) (audio.Source, bool, error) {
+	const length = 0.9 // seconds of a note
+	it := d.Item
+	var line []synth.Timed
+	for i, skill := range d.Dictation.Skills() {
+		it.Asked = skill.Degree
+		p, _ := it.Target()
+		line = append(line, synth.Timed{Hz: it.Hz(p), Start: length * float64(i), Duration: length, Key: it.Key, Pitch: p})
+	}
+	return s.paced(s.Singer.Line(line, 0.6, index)), false, nil
 }
 
 func (s *Simulated) paced(src audio.Source) audio.Source {

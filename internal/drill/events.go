@@ -93,6 +93,10 @@ type (
 		Again    bool     `json:"again"`    // it was heard more than once
 		Feedback string   `json:"feedback"`
 		Hidden   bool     `json:"hidden"`
+		By       string   `json:"by"`      // "name" or "sing"
+		Outcome  []string `json:"outcome"` // of each chord
+
+		Sung *report.SungBack `json:"sung,omitempty"` // where it was sung
 	}
 	lineEvent struct {
 		Event    string        `json:"event"` // "line"
@@ -199,13 +203,23 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 func namedRecord(e session.Named) namedEvent {
 	ev := namedEvent{
 		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
-		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil,
+	}
+	for _, o := range e.Outcomes() {
+		ev.Outcome = append(ev.Outcome, o.String())
+	}
+	if e.Sung != nil {
+		ev.By, ev.Sung = BySinging, report.NewSungBack(Answered(e))
 	}
 	for _, s := range e.Dictation.Skills() {
 		ev.Asked = append(ev.Asked, nameOf(s))
 	}
-	for _, s := range e.Names {
-		ev.Named = append(ev.Named, nameOf(s))
+	for i := range e.Names {
+		name := ""
+		if s, ok := e.Name(i); ok {
+			name = nameOf(s)
+		}
+		ev.Named = append(ev.Named, name)
 	}
 	return ev
 }

@@ -128,6 +128,11 @@ func (r *Run) Retry(ctx context.Context, j session.Judged) (bool, error) {
 // Guess asks for a guess.
 func (r *Run) Guess(ctx context.Context) (exercise.Outcome, error) { return r.Person.Guess(ctx) }
 
+// BackSource returns what sings back what was heard.
+func (r *Run) BackSource(d session.Dictation, index, attempt int) (audio.Source, bool, error) {
+	return r.Answers.BackSource(d, index, attempt)
+}
+
 // LineSource returns what answers a line.
 func (r *Run) LineSource(p session.LinePrompted, lead float64) (audio.Source, bool, error) {
 	return r.Answers.LineSource(p, lead)

@@ -109,8 +109,8 @@ func OutBy(v exercise.Verdict, tol exercise.Tolerance) string {
 	return fmt.Sprintf("right is within %g cents", tol.Cents)
 }
 
-// Dictation says what a dictation asks for.
-func (s Style) Dictation(d compose.Dictation) string {
+// Dictation says what a dictation asks for; sung, that it is sung back.
+func (s Style) Dictation(d compose.Dictation, sung bool) string {
 	chords := "a chord"
 	if n := len(d.Chords); n > 1 {
 		chords = fmt.Sprintf("%d chords", n)
@@ -118,11 +118,17 @@ func (s Style) Dictation(d compose.Dictation) string {
 	if d.Of == exercise.QualitySkill {
 		return "hear " + chords + ": of what quality?"
 	}
+	if sung {
+		return "hear " + chords + ", then sing the bass"
+	}
 	return "hear " + chords + ": which degree is in the bass?"
 }
 
-// Skill names a bass degree or the quality of a chord.
+// Skill names a bass degree or the quality of a chord; "-" is none.
 func (s Style) Skill(k theory.Key, skill exercise.Skill) string {
+	if skill == (exercise.Skill{}) {
+		return "-"
+	}
 	if skill.Kind == exercise.QualitySkill {
 		return skill.Chord
 	}

@@ -31,7 +31,7 @@ type BackDegree struct {
 	// ambiguous note what was asked.
 	Degree theory.Degree
 	Cents  theory.Cents // from Degree, octaves left out, positive when sharp
-	Octave int          // above the place where it was heard
+	Octave int          // above the place where what was asked was heard, the nearest
 	Onset  float64      // seconds
 	Length float64      // seconds
 	Wait   float64      // seconds of silence between the note before and this one; 0 of the first

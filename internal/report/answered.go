@@ -112,13 +112,13 @@ func (s Style) AnsweredDetails(a Answered) []string {
 	return out
 }
 
-// octaves says in which octaves it was sung: most of it, and what lies apart; "" where
-// all of it lies where it was heard.
+// octaves says in which octaves the right notes were sung: most of them, and which lie
+// apart; "" where all of them lie where they were heard.
 func (s Style) octaves(k theory.Key, b *grade.Back) string {
 	count := map[int]int{}
 	most := 0
 	for _, d := range b.Degrees {
-		if d.Sung {
+		if d.Outcome == exercise.RightAnswer {
 			count[d.Octave]++
 		}
 	}
@@ -132,7 +132,7 @@ func (s Style) octaves(k theory.Key, b *grade.Back) string {
 		out = append(out, octave(most)+" the bass")
 	}
 	for _, d := range b.Degrees {
-		if d.Sung && d.Octave != most {
+		if d.Outcome == exercise.RightAnswer && d.Octave != most {
 			out = append(out, s.Degree(k, d.Degree)+" "+octave(d.Octave-most)+" the others")
 		}
 	}

@@ -40,7 +40,7 @@ internal/chart:    internal/report internal/plain plot       | exercise/practice
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
-internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
+internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/plain internal/report | internal/listen
 internal/page/engine/wasm: internal/page/engine |

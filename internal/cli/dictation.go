@@ -39,6 +39,11 @@ told by its degree and its cents against the key; one that is wrong shifts no
 other. Where nothing is heard it is played once more. Without a microphone a
 simulated singer answers; with recordings, the n-th answers the n-th question.
 
+With --answer play you play on a MIDI keyboard: the bass, a note for each chord, or
+with --of quality the chords, each held for a moment; what you held is named with
+its root, its inversion and how it lies. Where nothing is struck it is played once
+more. The keyboard is found by itself, on Linux, or named with --keys.
+
 Names that are typed, and what is sung, go into the practice record where there is
 one, or with --record; singback today asks for them as the course says. Without a terminal the
 names are read from standard input, a line for each question; --input simulated
@@ -49,15 +54,18 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Example: `  singback dictation --key Eb --length 3 --count 2 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
   singback dictation --answer sing --length 3 --count 2 --input simulated
+  singback dictation --answer play --of quality --qualities "maj min 7" --input simulated
   echo "do" | singback dictation --key G --degrees do --count 1 --output none`,
 		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
 	}
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
 	cmd.Flag("input").Usage = "what answers: typed or simulated; sung mic, simulated, or recordings `FILE.wav ...`"
+	cmd.Flags().StringVar(&o.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
+	must(cmd.MarkFlagFilename("keys"))
 	oldName(cmd, "level", "loudness")
 	complete(cmd, map[string][]string{
-		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "answer": {drill.ByName, drill.BySinging},
+		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "answer": {drill.ByName, drill.BySinging, drill.ByPlaying},
 	})
 	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic")))
 	return cmd
@@ -76,7 +84,7 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 	if err != nil {
 		return err
 	}
-	person := kind == inputTyped || kind == inputMic || kind == ""
+	person := kind == inputTyped || kind == inputKeys || kind == inputMic || kind == ""
 	if person && o.output == outputNone && e.terminal(e.stdin) {
 		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
@@ -89,7 +97,18 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 // answers sorts out what answers: what is named is typed, and never heard.
 func (o *dictationOptions) answers(args []string) (kind string, recordings []string, err error) {
 	words := append(append([]string{}, o.input...), args...)
+	if o.keys != "" && (!o.Plays() || len(words) > 0) {
+		return "", nil, usagef("--keys: no keyboard is played; want it with --answer play, and without --input")
+	}
 	switch {
+	case o.Plays():
+		if len(words) == 1 && words[0] == inputSimulated {
+			return inputSimulated, nil, nil
+		}
+		if len(words) > 0 {
+			return "", nil, usagef("--input %s: a keyboard answers (--keys PATH); want simulated or nothing", short(words[0]))
+		}
+		return inputKeys, nil, nil
 	case o.Sings():
 		if len(words) == 1 && words[0] == inputTyped {
 			return "", nil, usagef("--input typed: what is sung is not typed; want mic, simulated or recordings, or --answer name")

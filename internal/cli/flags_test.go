@@ -53,6 +53,7 @@ var meanings = map[string]string{
 	"key":             "the `KEY`",
 	"key-profile":     "what keys are known by",
 	"length":          "how many chords are heard in one question",
+	"keys":            "the MIDI keyboard: its `PATH`",
 	"level":           "`LEVEL` of the melodies, 1 to 7",
 	"live":            "decide each row as early as possible",
 	"loudness":        "no peak of the sound exceeds this level, in `DBFS`, -60 to -3",

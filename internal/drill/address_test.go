@@ -141,7 +141,7 @@ func TestWrongAddresses(t *testing.T) {
 		"sing?input=take.wav":                     `--input: "take.wav": want mic or simulated`,
 		"dictation?input=mic":                     `--input: "mic": want typed or simulated`,
 		"dictation?answer=sing&input=typed":       `--input: "typed": want mic or simulated`,
-		"dictation?answer=hum":                    `--answer: "hum": want name or sing`,
+		"dictation?answer=hum":                    `--answer: "hum": want name, sing or play`,
 		"dictation?answer=sing&of=quality":        `--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass`,
 		"sing?key=%zz":                            `the address: "%zz" is cut short or misspelled: want %20 for a blank, %23 for #`,
 		"sing?key=100%":                           `the address: "100%" is cut short or misspelled: want %20 for a blank, %23 for #`,

@@ -22,7 +22,7 @@ type Dictation struct {
 	Of        string // "bass" or "quality"
 	Degrees   string // that the bass may have
 	Qualities string // that chords may have
-	Answer    string // how it is answered: ByName or BySinging; "": ByName
+	Answer    string // how it is answered: ByName, BySinging or ByPlaying; "": ByName
 	Length    int    // chords in one question
 	Count     int
 	KeyEvery  int
@@ -36,7 +36,11 @@ type Dictation struct {
 const (
 	ByName    = "name"
 	BySinging = "sing"
+	ByPlaying = "play"
 )
+
+// Plays reports whether it is played back.
+func (o *Dictation) Plays() bool { return o.Answer == ByPlaying }
 
 // Sings reports whether it is sung back.
 func (o *Dictation) Sings() bool { return o.Answer == BySinging }
@@ -89,8 +93,11 @@ func (o *Dictation) Plan() (*Plan, error) {
 			Item: p.Item, Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
 			SetKey: i == 0 || o.KeyEvery > 0 && i%o.KeyEvery == 0,
 		}
-		if o.Sings() {
+		switch {
+		case o.Sings():
 			d.Singer = r
+		case o.Plays():
+			d.Player = r
 		}
 		return d
 	}}
@@ -103,8 +110,8 @@ func (p *Plan) SungBack() bool { return p.sung }
 // answers reads how it is answered.
 func (o *Dictation) answers() error {
 	switch {
-	case o.Answer != "" && o.Answer != ByName && o.Answer != BySinging:
-		return wrongf("--answer: %q: want name or sing", plain.Short(o.Answer))
+	case o.Answer != "" && o.Answer != ByName && o.Answer != BySinging && o.Answer != ByPlaying:
+		return wrongf("--answer: %q: want name, sing or play", plain.Short(o.Answer))
 	case o.Sings() && o.Of == "quality":
 		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
 	}

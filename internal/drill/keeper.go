@@ -53,7 +53,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 		return "", "Not recorded, as --no-record says."
 	case k.Asked:
 		return "", ""
-	case k.Source != ByMicrophone && k.Source != ByTyping:
+	case k.Source != ByMicrophone && k.Source != ByTyping && k.Source != ByKeys:
 		if k.Command != "today" && !k.There {
 			return "", ""
 		}
@@ -72,7 +72,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 // May reports whether the answers are recorded; where not, the keeper says why.
 func (k *Keeper) May(what Keeping) bool {
 	k.Trouble, k.Ending = what.refusal()
-	nothing := what.None || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping
+	nothing := what.None || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping && what.Source != ByKeys
 	return !nothing && k.Trouble == "" && k.Ending == ""
 }
 

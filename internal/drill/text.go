@@ -36,6 +36,12 @@ func Answered(n session.Named) report.Answered {
 	if n.Sung != nil {
 		a.Back, a.Level = &n.Sung.Back, n.Sung.Take.Loudest
 	}
+	if n.Played != nil {
+		a.Played, a.Held = true, n.Played.Held
+		if n.Dictation.Of == exercise.BassSkill {
+			a.Back = &n.Played.Back
+		}
+	}
 	return a
 }
 

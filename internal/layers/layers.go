@@ -25,6 +25,7 @@ internal/audio:                                             |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
+internal/keys:     exercise gomidi                           |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/help:                                              |

@@ -20,7 +20,9 @@ type Answered struct {
 	Outcomes  []exercise.Outcome
 	Reason    exercise.Reason // why nothing was measured
 	Level     float64         // dBFS, the loudest; where nothing was measured
-	Back      *grade.Back     // what was sung; nil where it was named
+	Back      *grade.Back     // what was sung, or struck; nil where it was named, and of chords
+	Played    bool            // it was struck
+	Held      []compose.Held  // the chords that were; a zero one is not known
 }
 
 // AnsweredHeadline says in one line how what was heard was answered.
@@ -32,6 +34,9 @@ func (s Style) AnsweredHeadline(a Answered) string {
 		if o == exercise.Ambiguous {
 			undecided++
 		}
+	}
+	if a.Reason != exercise.NoReason && a.Played {
+		return s.Named(a.Dictation.Key, a.Dictation.Skills()) + ": nothing was struck, not counted"
 	}
 	if a.Reason != exercise.NoReason {
 		return s.Named(a.Dictation.Key, a.Dictation.Skills()) + ": not measured: " +
@@ -73,8 +78,11 @@ func (a Answered) Mark() string {
 }
 
 // AnsweredDetails says of what was sung how each note was, and what there is beside
-// it; nothing where it was named.
+// it, and of chords that were struck how they lay; nothing where it was named.
 func (s Style) AnsweredDetails(a Answered) []string {
+	if a.Reason == exercise.NoReason && len(a.Held) > 0 {
+		return s.held(a)
+	}
 	if a.Back == nil || a.Reason != exercise.NoReason {
 		return nil
 	}
@@ -88,13 +96,20 @@ func (s Style) AnsweredDetails(a Answered) []string {
 			continue
 		}
 		name := s.Degree(key, d.Degree)
-		notes = append(notes, name+" "+signed(d.Cents))
+		if !a.Played {
+			name += " " + signed(d.Cents)
+		}
+		notes = append(notes, name)
 		if d.Wait >= grade.Hesitated {
 			waits = append(waits, fmt.Sprintf("%.1f s before %s", d.Wait, s.Degree(key, a.Dictation.Skills()[i].Degree)))
 		}
 	}
 	out := []string{}
-	if missing < len(notes) {
+	switch {
+	case missing == len(notes):
+	case a.Played:
+		out = append(out, "struck "+strings.Join(notes, ", "))
+	default:
 		out = append(out, "sung "+strings.Join(notes, ", ")+" cents")
 	}
 	if where := s.octaves(key, a.Back); where != "" {
@@ -110,6 +125,50 @@ func (s Style) AnsweredDetails(a Answered) []string {
 		out = append(out, "hesitated "+strings.Join(waits, ", "))
 	}
 	return out
+}
+
+// inversions are what chords are called by which of their tones lies lowest.
+var inversions = [...]string{"root position", "first inversion", "second inversion", "third inversion"}
+
+// held says how chords lay that were struck.
+func (s Style) held(a Answered) []string {
+	var out []string
+	for i, h := range a.Held {
+		if i == len(a.Dictation.Chords) {
+			n := len(a.Held) - i
+			out = append(out, Many(n, "chord")+" too many")
+			break
+		}
+		if h.Name == "" {
+			out = append(out, "struck no chord that is asked")
+			continue
+		}
+		place, root := "close", ""
+		if h.Open {
+			place = "open"
+		}
+		if h.Chord.Root != a.Dictation.Chords[i].Chord.Root {
+			root = ", not on " + s.note(a.Dictation.Chords[i].Chord.Root)
+		}
+		notes := make([]string, len(h.Voicing))
+		for j, p := range h.Voicing {
+			if notes[j] = p.String(); s.ASCII {
+				notes[j] = p.ASCII()
+			}
+		}
+		out = append(out, fmt.Sprintf("struck %s on %s%s, %s, %s: %s", h.Name, s.note(h.Chord.Root), root, inversions[h.Inversion], place, strings.Join(notes, " ")))
+	}
+	if n := len(a.Dictation.Chords) - len(a.Held); n > 0 {
+		out = append(out, Many(n, "chord")+" too few")
+	}
+	return out
+}
+
+func (s Style) note(n theory.Note) string {
+	if s.ASCII {
+		return n.ASCII()
+	}
+	return n.String()
 }
 
 // octaves says in which octaves the right notes were sung: most of them, and which lie
@@ -189,4 +248,29 @@ func NewSungBack(a Answered) *SungBack {
 		r.Added = append(r.Added, d.ASCII())
 	}
 	return r
+}
+
+// PlayedPart is a note or a chord that was struck, as programs read it.
+type PlayedPart struct {
+	Keys      []int   `json:"keys"` // MIDI numbers, from the bottom up
+	AtS       float64 `json:"at_s"`
+	LengthS   float64 `json:"length_s"`
+	Chord     *string `json:"chord"` // what was recognised of a chord; null: nothing
+	Inversion *int    `json:"inversion"`
+	Open      *bool   `json:"open"`
+}
+
+// NewPlayedBack returns the record of what was struck; held has what was recognised of
+// chords.
+func NewPlayedBack(strikes []exercise.Strike, held []compose.Held) []PlayedPart {
+	out := []PlayedPart{}
+	for i, s := range strikes {
+		p := PlayedPart{Keys: s.Keys, AtS: math.Round(100*s.At) / 100, LengthS: math.Round(100*s.Length) / 100}
+		if i < len(held) && held[i].Name != "" {
+			name := held[i].Chord.ASCII()
+			p.Chord, p.Inversion, p.Open = &name, &held[i].Inversion, &held[i].Open
+		}
+		out = append(out, p)
+	}
+	return out
 }

@@ -11,6 +11,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/listen"
 	"singback/internal/synth"
+	"singback/theory"
 )
 
 // Dictation is the task to tell something of chords that are heard: the degrees in
@@ -23,7 +24,15 @@ type Dictation struct {
 	Feedback  practice.Feedback
 
 	Namer  Namer
-	Singer BackSinger // who sings the degrees back; nil: they are named
+	Singer BackSinger // who sings the degrees back
+	Player BackPlayer // who plays them back, or the chords; nil both: they are named
+}
+
+// BackPlayer is who plays back what was heard.
+type BackPlayer interface {
+	// Struck returns what was struck from now on: the degrees, one after the other, or
+	// the chords, each held. Nothing is no answer.
+	Struck(ctx context.Context, d Dictation) ([]exercise.Strike, error)
 }
 
 // BackSinger is who sings back the degrees that were heard.
@@ -46,6 +55,7 @@ type DictationAsked struct {
 	Dictation compose.Dictation
 	Again     bool // it is played once more
 	Sung      bool // it is to be sung back
+	Played    bool // it is to be played back
 }
 
 // Naming tells that the singer is asked to name what was heard.
@@ -58,7 +68,8 @@ type Named struct {
 	Item      exercise.Item    // key, tuning and register
 	Names     []exercise.Skill // one for each chord, the zero Skill where it has none; none at all: given up
 	Right     []bool           // one for each chord
-	Sung      *SungBack        // nil where it was named
+	Sung      *SungBack        // where it was sung
+	Played    *PlayedBack      // where it was played; nil both: it was named
 	Again     bool             // it was heard more than once before
 	Answer    float64          // seconds from the end of the sound to the names, or to the first note
 	Feedback  practice.Feedback
@@ -71,6 +82,13 @@ type SungBack struct {
 	Take   exercise.PhraseTake
 	Back   grade.Back
 	Reason exercise.Reason // why nothing was measured; NoReason where something was
+}
+
+// PlayedBack is what was struck on a keyboard.
+type PlayedBack struct {
+	Strikes []exercise.Strike
+	Back    grade.Back     // of degrees
+	Held    []compose.Held // of chords, one for each Strike; the zero Held is none that is known
 }
 
 // Outcomes says of each chord whether it was told right or wrong. What was sung may lie
@@ -92,10 +110,13 @@ func (n Named) Outcomes() []exercise.Outcome {
 
 // Reason says why nothing was measured; NoReason where something was.
 func (n Named) Reason() exercise.Reason {
-	if n.Sung == nil {
-		return exercise.NoReason
+	switch {
+	case n.Sung != nil:
+		return n.Sung.Reason
+	case n.Played != nil && len(n.Played.Strikes) == 0:
+		return exercise.TooQuiet
 	}
-	return n.Sung.Reason
+	return exercise.NoReason
 }
 
 // Name returns what a chord was taken for; false where it was not.
@@ -104,6 +125,17 @@ func (n Named) Name(i int) (exercise.Skill, bool) {
 		return exercise.Skill{}, false
 	}
 	return n.Names[i], true
+}
+
+// By says how it is answered: "sing" or "play"; "" where it is named.
+func (d DictationAsked) By() string {
+	switch {
+	case d.Sung:
+		return "sing"
+	case d.Played:
+		return "play"
+	}
+	return ""
 }
 
 func (DictationAsked) event() {}
@@ -126,11 +158,14 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	named := Named{Index: t.Index, Dictation: heard, Item: d.Item, Feedback: d.Feedback}
 	sound := synth.Chords(heard.Key, d.Item.Tuning, heard.Voices, chordLength)
 	answer := d.name
-	if d.Singer != nil {
+	switch {
+	case d.Singer != nil:
 		answer = d.sing
+	case d.Player != nil:
+		answer = d.play
 	}
 	for {
-		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil})
+		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil, Played: d.Player != nil})
 		if err := t.Play(ctx, sound); err != nil {
 			return err
 		}
@@ -231,6 +266,61 @@ func (d Dictation) sing(ctx context.Context, t *Turn, named *Named) (again bool,
 		named.Names = d.names(sung.Back)
 	}
 	return false, nil
+}
+
+// play has it played back. Where nothing was struck it is played once more.
+func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
+	t.Emit(Listening{t.Index})
+	strikes, err := d.Player.Struck(ctx, d)
+	if err != nil {
+		return false, fmt.Errorf("answer %d: %w", t.Index, err)
+	}
+	if len(strikes) == 0 && !named.Again {
+		return true, nil
+	}
+	p := &PlayedBack{Strikes: strikes}
+	named.Played, named.Names = p, nil
+	if len(strikes) == 0 {
+		return false, nil
+	}
+	last := strikes[len(strikes)-1]
+	t.seconds += last.At + last.Length
+	named.Answer = strikes[0].At
+	if d.Dictation.Of == exercise.BassSkill {
+		p.Back = grade.SingBack(d.Item, d.sounded(), d.struck(strikes))
+		named.Names = d.names(p.Back)
+		return false, nil
+	}
+	named.Names = make([]exercise.Skill, len(d.Dictation.Chords))
+	for i, s := range strikes {
+		heard := d.Item.Key.Tonic
+		if i < len(d.Dictation.Chords) {
+			heard = d.Dictation.Chords[i].Chord.Root
+		}
+		h, ok := compose.Recognise(d.Item.Key, heard, s.Keys)
+		if p.Held = append(p.Held, h); ok && i < len(named.Names) {
+			named.Names[i] = exercise.Skill{Kind: exercise.QualitySkill, Chord: h.Name}
+		}
+	}
+	return false, nil
+}
+
+// struck puts keys where the tuning has the degrees that they are: a key is never out of
+// tune. Of a chord the lowest counts.
+func (d Dictation) struck(strikes []exercise.Strike) []grade.Sung {
+	tonic := theory.Pitch{Note: d.Item.Key.Tonic, Octave: 4}
+	var out []grade.Sung
+	for _, s := range strikes {
+		degree, _ := d.Item.Key.Nearest(100 * float64(s.Keys[0]-tonic.MIDI()))
+		p := theory.Pitch{Note: d.Item.Key.Note(degree), Octave: -1}
+		for p.MIDI() < s.Keys[0] {
+			p.Octave++
+		}
+		out = append(out, grade.Sung{
+			Cents: grade.CentsOnA4(d.Item.Hz(p), theory.DefaultA4), Onset: s.At, Offset: s.At + s.Length,
+		})
+	}
+	return out
 }
 
 // sounded is what was heard in the bass.

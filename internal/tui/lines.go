@@ -44,7 +44,7 @@ func (v *Lines) Event(e session.Event) {
 		if e.Of > 0 {
 			number += fmt.Sprintf(" of %d", e.Of)
 		}
-		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation, e.Sung))
+		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation, e.By()))
 	case session.Named:
 		switch {
 		case v.Results == nil:

@@ -48,7 +48,7 @@ type View struct {
 	number    int // of the question, where it is not in prompted
 	of        int // how many there are, 0 where that is not known
 	dictation *compose.Dictation
-	sung      bool // the dictation is sung back
+	by        string // how the dictation is answered, as in report.Style.Dictation
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded
@@ -76,6 +76,7 @@ const (
 	phaseRead    = "read it"
 	phaseCount   = "the beat is counted: %d beats, then sing"
 	phaseLine    = "sing now"
+	phasePlay    = "play now"
 	phasePause   = "rest now   Enter goes on"
 	phaseEnding  = "ending ..."
 )
@@ -102,7 +103,7 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.DictationAsked:
 		v.forget()
-		v.dictation, v.sung, v.number, v.of, v.phase = &e.Dictation, e.Sung, e.Index, e.Of, phaseHear
+		v.dictation, v.by, v.number, v.of, v.phase = &e.Dictation, e.By(), e.Index, e.Of, phaseHear
 	case session.Naming:
 		v.phase = ""
 	case session.Named:
@@ -137,6 +138,10 @@ func (v *View) Event(e session.Event) {
 		v.phase = phaseWait
 	case session.Listening:
 		v.deaf = 0
+		if v.dictation != nil && v.by == "play" {
+			v.phase = phasePlay
+			break
+		}
 		if v.line != nil || v.dictation != nil {
 			v.phase, v.open, v.heard = phaseLine, true, session.Heard{Level: silent}
 			break

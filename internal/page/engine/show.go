@@ -101,7 +101,7 @@ func (s *show) event(ev session.Event) {
 		s.line = false
 	case session.DictationAsked:
 		s.line = ev.Sung
-		m.Said = namedSaid{Ask: sentence(style.Dictation(ev.Dictation, ev.Sung)), Index: ev.Index, Of: ev.Of}
+		m.Said = namedSaid{Ask: sentence(style.Dictation(ev.Dictation, ev.By())), Index: ev.Index, Of: ev.Of}
 		s.state("hear")
 	case session.Named:
 		m.Said = s.named(ev)

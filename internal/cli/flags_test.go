@@ -23,6 +23,7 @@ var meanings = map[string]string{
 	"all-keys":        "in all keys of the mode",
 	"channel":         "of a recording read only this channel",
 	"chromatic":       "all twelve degrees",
+	"chords":          "what chords are called beside their symbols, a `KIND`",
 	"clef":            "the `CLEF`",
 	"click":           "the beat goes on clicking while you sing",
 	"compare":         "after each answer sound what was right",

@@ -21,7 +21,7 @@ var flagGroups = []struct {
 		"set", "set-every", "study", "tempo", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
-	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "clef"}},
+	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Output", []string{

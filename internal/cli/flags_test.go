@@ -24,6 +24,7 @@ var meanings = map[string]string{
 	"answer":          "the `WAY` you answer",
 	"channel":         "of a recording read only this channel",
 	"chromatic":       "all twelve degrees",
+	"chords":          "what chords are called beside their symbols, a `KIND`",
 	"clef":            "the `CLEF`",
 	"click":           "the beat goes on clicking while you sing",
 	"compare":         "after each answer sound what was right",

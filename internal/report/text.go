@@ -13,8 +13,9 @@ import (
 
 // Style writes for people.
 type Style struct {
-	Names theory.Naming
-	ASCII bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+	Names   theory.Naming
+	ASCII   bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+	Numbers bool // chords as numbers of a chart and not as Roman numerals
 
 	exact bool // chords as the rules of harmony spell them, readable or not
 }

@@ -32,17 +32,17 @@ func TestDeduceOneBass(t *testing.T) {
 		key, bass, want string
 		p, within       float64
 	}{
-		{Hymn, "G", "fa", "IV", 0.42, 0.01},
-		{Hymn, "G", "fa:min", "ii65", 22.0 / 31, 0.03},      // ii65 22, ii6 9, and a little iv
-		{Hymn, "G", "fa:min:no7", "ii6", 0.95, 0.05},        // ii6 9
-		{Hymn, "G", "fa:7", "V42", 0.98, 0.02},              // V42 21
-		{Hymn, "G", "fa:+ti", "V42", 0.95, 0.05},            // ti is in no other of them
-		{Hymn, "G", "re", "vii°6", 0.36, 0.01},              // the bass alone misleads
-		{Hymn, "G", "re:min", "ii", 35.0 / 53, 0.03},        // ii 35, ii7 18
-		{Hymn, "G", "la:maj", "IV6", 34.0 / 36, 0.06},       // IV6 34
-		{Hymn, "A minor", "le:min", "iv6", 46.0 / 52, 0.06}, // iv6 46, iv65 4
-		{Hymn, "A minor", "sol:maj:-fa", "V", 0.99, 0.05},   // V 54
-		{Hymn, "A minor", "ti:dim7", "vii°7", 1, 0.02},
+		{Chorale, "G", "fa", "IV", 0.42, 0.01},
+		{Chorale, "G", "fa:min", "ii65", 22.0 / 31, 0.03},      // ii65 22, ii6 9, and a little iv
+		{Chorale, "G", "fa:min:no7", "ii6", 0.95, 0.05},        // ii6 9
+		{Chorale, "G", "fa:7", "V42", 0.98, 0.02},              // V42 21
+		{Chorale, "G", "fa:+ti", "V42", 0.95, 0.05},            // ti is in no other of them
+		{Chorale, "G", "re", "vii°6", 0.36, 0.01},              // the bass alone misleads
+		{Chorale, "G", "re:min", "ii", 35.0 / 53, 0.03},        // ii 35, ii7 18
+		{Chorale, "G", "la:maj", "IV6", 34.0 / 36, 0.06},       // IV6 34
+		{Chorale, "A minor", "le:min", "iv6", 46.0 / 52, 0.06}, // iv6 46, iv65 4
+		{Chorale, "A minor", "sol:maj:-fa", "V", 0.99, 0.05},   // V 54
+		{Chorale, "A minor", "ti:dim7", "vii°7", 1, 0.02},
 		{Rock, "E", "te", "♭VII", 0.90, 0.01},
 		{Rock, "E", "la:maj", "IV6", 10.0 / 13, 0.09}, // IV6 10, VI 3
 		{Pop, "C", "sol", "V", 0.56, 0.01},
@@ -50,8 +50,8 @@ func TestDeduceOneBass(t *testing.T) {
 		{Pop, "C", "mi:maj", "I6", 19.0 / 35, 0.04}, // I6 19, III7 8, III 7
 		{Pop, "C minor", "do:min7", "i7", 0.98, 0.03},
 		{Pop, "C minor", "te", "VII", 0.72, 0.01},
-		{Hymn, "G", "si", "V6/vi", 0.48, 0.01}, // as le
-		{Hymn, "G", "do:aug", "I+", 0.5, 0.5},  // rare, but not impossible
+		{Chorale, "G", "si", "V6/vi", 0.48, 0.01}, // as le
+		{Chorale, "G", "do:aug", "I+", 0.5, 0.5},  // rare, but not impossible
 		{Rock, "C", "me:dim:7th", "♭iii°7", 0.4, 0.2},
 	} {
 		k := mustKey(t, tc.key)
@@ -71,7 +71,7 @@ func TestDeduceOneBass(t *testing.T) {
 // most often and ii goes to V.
 func TestDeduceLine(t *testing.T) {
 	k := mustKey(t, "G")
-	d, err := Deduce(k, Hymn, mustLine(t, "do fa:min sol do", k), 3)
+	d, err := Deduce(k, Chorale, mustLine(t, "do fa:min sol do", k), 3)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -276,7 +276,7 @@ func TestStyleRows(t *testing.T) {
 // (rock) and of the chorale analyses of When in Rome (hymn), as they came from
 // the whole collections, written out apart. The corpus tests count them again.
 func TestStyleTable(t *testing.T) {
-	names := map[string]Style{"pop": Pop, "rock": Rock, "hymn": Hymn}
+	names := map[string]Style{"pop": Pop, "rock": Rock, "hymn": Chorale}
 	const stands = `
 pop  major do  I 74, I7 13, Imaj7 3
 rock major do  I 90, IV64 4
@@ -425,10 +425,10 @@ func TestParseBassLine(t *testing.T) {
 		}
 	}
 	impossible := mustLine(t, "do:+di:+re:+me:+mi", k)
-	if _, err := Deduce(k, Hymn, impossible, 1); !errors.Is(err, ErrImpossible) {
+	if _, err := Deduce(k, Chorale, impossible, 1); !errors.Is(err, ErrImpossible) {
 		t.Errorf("%v, want ErrImpossible", err)
 	}
-	if _, err := Deduce(Key{Mode: Dorian}, Hymn, mustLine(t, "do", k), 1); !errors.Is(err, ErrKey) {
+	if _, err := Deduce(Key{Mode: Dorian}, Chorale, mustLine(t, "do", k), 1); !errors.Is(err, ErrKey) {
 		t.Errorf("dorian: %v, want ErrKey", err)
 	}
 }

@@ -1,7 +1,7 @@
 package theory
 
 // Counted lets tests make a style of their own from counts, in the form in
-// which those of pop, rock and hymn are written.
+// which those of pop, rock and chorales are written.
 type Counted struct {
 	Bass, Next, Roots string
 	Stay              float64
@@ -9,8 +9,18 @@ type Counted struct {
 
 // ReadCounts makes a style of one mode from counts.
 func ReadCounts(cs Counted, m Mode) *idiom {
-	return newIdiom(counted{cs.Bass, cs.Next, cs.Roots, cs.Stay}, m)
+	return newIdiom(counted{bass: cs.Bass, next: cs.Next, roots: cs.Roots, stay: cs.Stay}, m)
 }
+
+// ReadPairs makes a style of one mode from pairs of chords, and for minor those
+// in major.
+func ReadPairs(pairs, major string, m Mode) *idiom {
+	return newPairIdiom(pairs, major, Key{Mode: m}, idioms[Chorale][m]())
+}
+
+// Pairs returns the pairs of a style as they are written, "" where none were
+// counted.
+func Pairs(s Style, m Mode) string { return counts[s][m].pairs }
 
 // Deduce is Deduce in these counts.
 func (id *idiom) Deduce(k Key, line []Bass, n int) (Deduction, error) {

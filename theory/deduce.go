@@ -103,8 +103,9 @@ type Candidate struct {
 	// P is its probability with all that was heard, here and on the other notes of
 	// the line; Alone with what was heard here. Both sum to 1 over the candidates.
 	P, Alone float64
-	// Times is how often it stands on this bass in 100 chords, as counted; 0 where
-	// it is not among those with 3 and more.
+	// Times is how often it stands on this bass in 100 chords, as counted (in hymns,
+	// with the few chords added that fill the counts in); 0 where it is not among
+	// those with 3 and more.
 	Times int
 
 	standing

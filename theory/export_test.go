@@ -42,8 +42,16 @@ func Standing(s Style, m Mode, bass int) (chords []Chord, shares []float64, time
 	return chords, shares, times
 }
 
-// Ratio returns how much likelier a root is after another than anywhere.
-func Ratio(s Style, m Mode, from, to int) float64 { return idioms[s][m]().ratio[from][to] }
+// Step returns how much likelier a chord is after another than anywhere.
+func Step(s Style, m Mode, a, b Candidate) float64 {
+	return idioms[s][m]().step(a.bass, a.root, b.standing)
+}
+
+// Begin and End return how much likelier a chord is at the beginning and the end
+// of a line than anywhere.
+func Begin(s Style, m Mode, c Candidate) float64 { return idioms[s][m]().begin(c.standing) }
+
+func End(s Style, m Mode, c Candidate) float64 { return idioms[s][m]().end(c.standing) }
 
 // Moves returns how often in 100 a root is followed by another, as counted.
 func Moves(s Style, m Mode, from, to int) int { return idioms[s][m]().moves[from][to] }

@@ -218,3 +218,80 @@ func TestHymnPairs(t *testing.T) {
 		}
 	}
 }
+
+// What is read off a few sounds, by the rules of figured bass in any textbook.
+func TestReadOff(t *testing.T) {
+	for _, tc := range []struct {
+		sounds, bass, want string
+	}{
+		{"do mi sol", "mi", "I6"}, {"do mi", "do", "I"}, {"do mi", "mi", ""}, {"sol ti fa", "sol", "V7"},
+		{"sol ti re fa", "fa", "V42"}, {"ti re fa", "re", "viio6"}, {"do sol", "do", ""}, {"la do mi sol", "la", "vi7"},
+		{"do re mi sol", "do", ""}, {"fi la do me", "la", "#ivo65"}, {"ti re fa le", "ti", "viio7"}, {"do mi si", "mi", "III+"},
+	} {
+		var set uint16
+		for _, b := range mustLine(t, tc.sounds, Key{}) {
+			set |= 1 << b.Degree.Semitones()
+		}
+		got := readOff(set, mustLine(t, tc.bass, Key{})[0].Degree.Semitones())
+		if tc.want == "" {
+			if got.known {
+				t.Errorf("%s over %s is read as %+v, want no chord", tc.sounds, tc.bass, got)
+			}
+			continue
+		}
+		want := mustRoman(t, tc.want, Key{}).Chord
+		if !got.known || got.root != want.Root.PitchClass() || got.bass != want.Bass.PitchClass() || got.quality != want.Quality {
+			t.Errorf("%s over %s is read as %+v, want %s", tc.sounds, tc.bass, got, tc.want)
+		}
+	}
+}
+
+// How often the root is right in hymns that were not counted: counted on one
+// half, tried on the other, from the first half to the second and back, with the
+// chorales beside. Halves are taken by hymns, as for the other styles, and by
+// tunes, which is stricter: 8 tunes have two texts each, with nearly the same
+// parts. What is written here was measured so, in percent in the whole line; it
+// may get better, but not worse by a point. With 430 chords in minor one point
+// is four chords.
+func TestDeduceOnHymns(t *testing.T) {
+	songs := congregational(t)
+	for _, tc := range []struct {
+		by   string
+		mode Mode
+		want [3][3]float64 // by depth: tried on the second half, on the first, on both
+	}{
+		{"hymn", Major, [3][3]float64{{80.8, 80.6, 80.7}, {92.3, 90.9, 91.6}, {92.8, 92.3, 92.6}}},
+		{"hymn", Minor, [3][3]float64{{74.2, 74.7, 74.4}, {93, 93.1, 93}, {95.3, 92.6, 94}}},
+		{"tune", Major, [3][3]float64{{80, 80.2, 80.1}, {91.4, 90.8, 91.1}, {92.3, 92.1, 92.2}}},
+		{"tune", Minor, [3][3]float64{{72.4, 75.4, 74.2}, {92, 93.4, 92.8}, {93.1, 93.4, 93.3}}},
+	} {
+		these := songs
+		if tc.by == "tune" {
+			these = byTune(songs)
+		}
+		major, hs := halves(ofMode(these, Major)), halves(ofMode(these, tc.mode))
+		for d := nothing; d <= seventh; d++ {
+			var tried [3]score
+			var bach score
+			for h := range hs {
+				id := ReadPairs(countPairs(hs[h], tc.mode), countPairs(major[h], Major), tc.mode)
+				for _, s := range []*score{&tried[h], &tried[2]} {
+					s.add(t, func(bs []Bass) (Deduction, error) { return id.Deduce(Key{Mode: tc.mode}, bs, 1) }, hs[1-h], d)
+				}
+				bach.add(t, func(bs []Bass) (Deduction, error) { return Deduce(Key{Mode: tc.mode}, Chorale, bs, 1) }, hs[1-h], d)
+			}
+			for i, name := range []string{"on the second half", "on the first", "on both"} {
+				got := 100 * tried[i].chain / tried[i].n
+				t.Logf("by %s, %v, %s, %s: %.1f %% of %.0f in the line, %.1f alone", tc.by, tc.mode, depths[d], name, got, tried[i].n, 100*tried[i].alone/tried[i].n)
+				if got < tc.want[d][i]-1 {
+					t.Errorf("by %s, %v, %s, %s: %.1f %% of roots right in the line, want %g", tc.by, tc.mode, depths[d], name, got, tc.want[d][i])
+				}
+			}
+			all, chorales := 100*tried[2].chain/tried[2].n, 100*bach.chain/bach.n
+			t.Logf("by %s, %v, %s, with the counts of chorales: %.1f %%", tc.by, tc.mode, depths[d], chorales)
+			if all <= chorales {
+				t.Errorf("by %s, %v, %s: %.1f %% of roots right, %.1f %% with the counts of chorales", tc.by, tc.mode, depths[d], all, chorales)
+			}
+		}
+	}
+}

@@ -28,15 +28,16 @@ const (
 
 // How pairs that were hardly counted are filled in.
 const (
-	// asMany is how many chords as of the next simpler count are added to each
-	// count: after its bass and its root apart to after both, those that come anywhere to
-	// after a bass and after a root.
-	asMany = 10
+	// asMany is how many chords of the next simpler count are added to a count: to
+	// what comes after a bass and root those after that bass and after that root,
+	// half and half; to these what comes anywhere. Of 5, 10, 20 and 30 it has the
+	// most roots right, held out, in major and minor together.
+	asMany = 20
 	// chorales is how many chords from the chorales are added to those that stand
-	// on a bass.
+	// on a bass, so that what hymns have seldom or never has its share.
 	chorales = 5
-	// relative is what a chord of the relative major counts in minor, where few
-	// hymns are.
+	// relative is what a chord of the relative major counts in minor, in which there
+	// are few hymns. More, 0.2 and 0.3, have fewer roots right.
 	relative = 0.1
 )
 
@@ -149,33 +150,24 @@ func newPairIdiom(list, major string, k Key, rest *idiom) *idiom {
 		}
 	}
 	count(readPairs(list, k), 0, 1)
-	id.moves = inHundred(&changes)
-	for bass := range on {
-		all := -float64(chorales)
-		for _, st := range on[bass] {
-			all += st.share
-		}
-		own := rest.on[bass]
-		for i := range on[bass] {
-			if n := int(100*(on[bass][i].share-chorales*own[i].share)/max(1, all) + 0.5); n >= 3 {
-				on[bass][i].times = n
-			}
-		}
-	}
 	if k.Mode == Minor {
 		count(readPairs(major, Key{}), 3, relative)
 	}
+	id.moves = inHundred(&changes)
 	for bass := range on {
-		for _, st := range rest.on[bass] {
-			id.pairs.come[st.coming()] += chorales * st.share
-			id.pairs.total += chorales * st.share
-		}
 		sum := 0.0
 		for _, st := range on[bass] {
 			sum += st.share
 		}
 		for i := range on[bass] {
-			on[bass][i].share /= sum
+			st := &on[bass][i]
+			more := chorales * rest.on[bass][i].share
+			id.pairs.come[st.coming()] += more
+			id.pairs.total += more
+			st.share /= sum
+			if times := int(100*st.share + 0.5); times >= 3 {
+				st.times = times
+			}
 		}
 	}
 	id.on = on
@@ -200,7 +192,8 @@ func turned(tones uint16, up int) uint16 {
 	return (tones<<up | tones>>(12-up)) & (1<<12 - 1)
 }
 
-// inHundred writes changes of root in 100 of those from each root, from 3 up.
+// inHundred writes changes of root in 100 of those from each root, from 3 up,
+// where there are twenty.
 func inHundred(changes *[12][12]float64) (moves [12][12]int) {
 	for from := range changes {
 		sum := 0.0
@@ -210,7 +203,7 @@ func inHundred(changes *[12][12]float64) (moves [12][12]int) {
 			}
 		}
 		for to, n := range changes[from] {
-			if percent := int(100*n/max(1, sum) + 0.5); to != from && percent >= 3 {
+			if percent := int(100*n/sum + 0.5); to != from && sum >= 20 && percent >= 3 {
 				moves[from][to] = percent
 			}
 		}

@@ -30,13 +30,16 @@ func (c counted) same(d counted) bool {
 	return c == d
 }
 
-// collection reads the half of the collection behind a style that is at hand.
+// collection reads the half of the collection behind a style that is at hand;
+// of hymns, the whole.
 func collection(t *testing.T, s Style) []song {
 	switch s {
 	case Pop:
 		return chartSongs(t)
 	case Rock:
 		return rockSongs(t)
+	case Hymn:
+		return congregational(t)
 	}
 	return chorales(t)
 }

@@ -103,8 +103,9 @@ type Candidate struct {
 	// P is its probability with all that was heard, here and on the other notes of
 	// the line; Alone with what was heard here. Both sum to 1 over the candidates.
 	P, Alone float64
-	// Times is how often it stands on this bass in 100 chords, as counted; 0 where
-	// it is not among those with 3 and more.
+	// Times is how often it stands on this bass in 100 chords, as counted (in hymns,
+	// with the few chords added that fill the counts in); 0 where it is not among
+	// those with 3 and more.
 	Times int
 
 	standing
@@ -213,6 +214,11 @@ func ParseBassLine(s string, k Key, n Naming) ([]Bass, error) {
 func parseBass(s string, k Key, n Naming) (Bass, error) {
 	parts := strings.Split(s, ":")
 	d, err := ParseDegree(parts[0], k, n)
+	if name, rest, ok := cutChartNumber(parts[0]); err != nil && ok && rest != "" {
+		if _, chord := k.parseNumber(parts[0]); chord == nil {
+			return Bass{}, fmt.Errorf("%w of %s: %s is a chord; want the bass, and behind a colon what was heard, like %s:min", ErrDegree, k.ASCII(), quote(s), name)
+		}
+	}
 	if err != nil {
 		return Bass{}, err
 	}
@@ -294,7 +300,9 @@ func triadOf(q Quality) Quality {
 // Deduce tells what the chords over a bass line in k can be, and the n most
 // probable progressions. It is exact: a first-order chain in which a chord's
 // probability is its share of what stands on its bass in the style, times how
-// much likelier its root is after the one before than it is anywhere. Every
+// much likelier its root is after the one before than it is anywhere; in hymns,
+// how much likelier the chord is after the bass and root before, and as the first
+// or last of a line. Every
 // chord and every step has some probability, so what is heard is never
 // impossible for being rare. The degree in the bass counts as it sounds: si and
 // le are one.
@@ -363,8 +371,8 @@ func (d Deduction) candidate(st standing) Candidate {
 
 // weigh sets the probability of each candidate with the whole line, by passing
 // weights forwards and backwards. What passes from chord to chord depends on
-// their roots alone. It returns the logarithm of the weight of all paths
-// together.
+// the root of the first alone, since its bass is known. It returns the logarithm
+// of the weight of all paths together.
 func (id *idiom) weigh(places []Place) (total float64) {
 	ahead := make([][]float64, len(places)) // of each candidate, with what came before
 	for i, place := range places {
@@ -374,11 +382,11 @@ func (id *idiom) weigh(places []Place) (total float64) {
 			before = byRoot(places[i-1], ahead[i-1])
 		}
 		for a, c := range place.Candidates {
-			ahead[i][a] = c.Alone
+			ahead[i][a] = id.bounds(places, i, c)
 			if i > 0 {
 				sum := 0.0
 				for from, w := range before {
-					sum += w * id.ratio[from][c.root]
+					sum += w * id.step(places[i-1].bass(), from, c.standing)
 				}
 				ahead[i][a] *= sum
 			}
@@ -390,7 +398,7 @@ func (id *idiom) weigh(places []Place) (total float64) {
 		cs := places[i].Candidates
 		ps, with := make([]float64, len(cs)), make([]float64, len(cs))
 		for a, c := range cs {
-			ps[a], with[a] = ahead[i][a], c.Alone
+			ps[a], with[a] = ahead[i][a], id.bounds(places, i, c)
 			if i < len(places)-1 {
 				ps[a] *= after[c.root]
 				with[a] *= after[c.root]
@@ -401,15 +409,33 @@ func (id *idiom) weigh(places []Place) (total float64) {
 		for a := range cs {
 			cs[a].P = ps[a]
 		}
-		weights := byRoot(places[i], with)
+		if i == 0 {
+			break
+		}
 		for from := range after {
 			after[from] = 0
-			for to, w := range weights {
-				after[from] += id.ratio[from][to] * w
+			for a, c := range cs {
+				after[from] += id.step(places[i-1].bass(), from, c.standing) * with[a]
 			}
 		}
 	}
 	return total
+}
+
+// bass returns the bass of a place, in semitones above the tonic.
+func (p Place) bass() int { return p.Bass.Degree.Semitones() }
+
+// bounds weighs a candidate alone, and where it begins or ends a line of more
+// than one, as a beginning or an end.
+func (id *idiom) bounds(places []Place, i int, c Candidate) float64 {
+	w := c.Alone
+	if i == 0 && len(places) > 1 {
+		w *= id.begin(c.standing)
+	}
+	if i == len(places)-1 && i > 0 {
+		w *= id.end(c.standing)
+	}
+	return w
 }
 
 // byRoot adds the weights of the candidates with the same root.
@@ -444,11 +470,14 @@ func (id *idiom) best(places []Place, total float64, n int) []path {
 		var next [12][]way
 		for at, c := range place.Candidates {
 			if i == 0 {
-				next[c.root] = append(next[c.root], way{math.Log(c.Alone), at, nil})
+				next[c.root] = append(next[c.root], way{math.Log(id.bounds(places, i, c)), at, nil})
 				continue
 			}
 			for from := range roots {
-				weight := math.Log(id.ratio[from][c.root] * c.Alone)
+				if len(roots[from]) == 0 {
+					continue
+				}
+				weight := math.Log(id.step(places[i-1].bass(), from, c.standing) * id.bounds(places, i, c))
 				for j := range roots[from] {
 					next[c.root] = append(next[c.root], way{roots[from][j].log + weight, at, &roots[from][j]})
 				}

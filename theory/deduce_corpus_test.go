@@ -66,7 +66,7 @@ func TestRootFromBassOnCorpus(t *testing.T) {
 	}{
 		{Pop, Major, [3]float64{93, 93, 93}}, {Pop, Minor, [3]float64{91, 91, 90}},
 		{Rock, Major, [3]float64{94, 94, 95}}, {Rock, Minor, [3]float64{94, 93, 92}},
-		{Hymn, Major, [3]float64{78, 94, 97}}, {Hymn, Minor, [3]float64{76, 93, 95}},
+		{Chorale, Major, [3]float64{78, 94, 97}}, {Chorale, Minor, [3]float64{76, 93, 95}},
 	} {
 		hs := halves(ofMode(collection(t, tc.style), tc.mode))
 		for d, want := range tc.want {
@@ -139,9 +139,9 @@ func (s song) lines() [][]counted {
 // within 12 points where there are 200 chords to count (bars in pop), within 7
 // where there are 1000; a chord that is left out must be rare. The fewer there
 // are, the more a single song decides: on re in minor rock, 138 at hand, it is
-// nearly half of them.
+// nearly half of them. Of hymns [TestHymnPairs] counts all again.
 func TestStyleCountsOnCorpus(t *testing.T) {
-	for _, s := range Styles() {
+	for _, s := range []Style{Pop, Rock, Chorale} {
 		songs := collection(t, s)
 		for _, m := range []Mode{Major, Minor} {
 			var on [12]map[string]float64
@@ -183,7 +183,7 @@ func TestStyleCountsOnCorpus(t *testing.T) {
 // hand within 14 points, with 1000 within 7. Rock is counted over all modes; II
 // to I there is what differs by more than 12.
 func TestStyleMovesOnCorpus(t *testing.T) {
-	for _, s := range Styles() {
+	for _, s := range []Style{Pop, Rock, Chorale} {
 		songs := collection(t, s)
 		for _, m := range []Mode{Major, Minor} {
 			these := ofMode(songs, m)
@@ -366,10 +366,10 @@ func TestDeduceOnCorpus(t *testing.T) {
 		{Pop, Minor, [3][2]float64{{90, 90}, {90, 91}, {90, 91}}, [3][2]float64{{90, 87}, {89, 88}, {89, 89}}},
 		{Rock, Major, [3][2]float64{{93, 93}, {94, 95}, {95, 95}}, [3][2]float64{{93, 91}, {94, 94}, {95, 94}}},
 		{Rock, Minor, [3][2]float64{{93, 94}, {97, 98}, {97, 98}}, [3][2]float64{{92, 90}, {93, 96}, {93, 96}}},
-		{Hymn, Major, [3][2]float64{{77, 84}, {93, 95}, {96, 96}}, [3][2]float64{{77, 83}, {93, 95}, {96, 96}}},
-		{Hymn, Minor, [3][2]float64{{77, 79}, {91, 92}, {94, 94}}, [3][2]float64{{77, 79}, {91, 93}, {94, 95}}},
+		{Chorale, Major, [3][2]float64{{77, 84}, {93, 95}, {96, 96}}, [3][2]float64{{77, 83}, {93, 95}, {96, 96}}},
+		{Chorale, Minor, [3][2]float64{{77, 79}, {91, 92}, {94, 94}}, [3][2]float64{{77, 79}, {91, 93}, {94, 95}}},
 	} {
-		if raceDetector && (tc.style != Hymn || tc.mode != Minor) {
+		if raceDetector && (tc.style != Chorale || tc.mode != Minor) {
 			continue
 		}
 		k := Key{Mode: tc.mode}

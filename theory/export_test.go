@@ -1,7 +1,7 @@
 package theory
 
 // Counted lets tests make a style of their own from counts, in the form in
-// which those of pop, rock and hymn are written.
+// which those of pop, rock and chorales are written.
 type Counted struct {
 	Bass, Next, Roots string
 	Stay              float64
@@ -9,8 +9,18 @@ type Counted struct {
 
 // ReadCounts makes a style of one mode from counts.
 func ReadCounts(cs Counted, m Mode) *idiom {
-	return newIdiom(counted{cs.Bass, cs.Next, cs.Roots, cs.Stay}, m)
+	return newIdiom(counted{bass: cs.Bass, next: cs.Next, roots: cs.Roots, stay: cs.Stay}, m)
 }
+
+// ReadPairs makes a style of one mode from pairs of chords, and for minor those
+// in major.
+func ReadPairs(pairs, major string, m Mode) *idiom {
+	return newPairIdiom(pairs, major, Key{Mode: m}, idioms[Chorale][m]())
+}
+
+// Pairs returns the pairs of a style as they are written, "" where none were
+// counted.
+func Pairs(s Style, m Mode) string { return counts[s][m].pairs }
 
 // Deduce is Deduce in these counts.
 func (id *idiom) Deduce(k Key, line []Bass, n int) (Deduction, error) {
@@ -32,8 +42,16 @@ func Standing(s Style, m Mode, bass int) (chords []Chord, shares []float64, time
 	return chords, shares, times
 }
 
-// Ratio returns how much likelier a root is after another than anywhere.
-func Ratio(s Style, m Mode, from, to int) float64 { return idioms[s][m]().ratio[from][to] }
+// Step returns how much likelier a chord is after another than anywhere.
+func Step(s Style, m Mode, a, b Candidate) float64 {
+	return idioms[s][m]().step(a.bass, a.root, b.standing)
+}
+
+// Begin and End return how much likelier a chord is at the beginning and the end
+// of a line than anywhere.
+func Begin(s Style, m Mode, c Candidate) float64 { return idioms[s][m]().begin(c.standing) }
+
+func End(s Style, m Mode, c Candidate) float64 { return idioms[s][m]().end(c.standing) }
 
 // Moves returns how often in 100 a root is followed by another, as counted.
 func Moves(s Style, m Mode, from, to int) int { return idioms[s][m]().moves[from][to] }

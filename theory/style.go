@@ -15,18 +15,20 @@ type Style int
 // The styles. Pop are 739 chart songs of 1958–91 in the McGill Billboard
 // annotations 2.0 (Burgoyne, Wild and Fujinaga 2011), weighted by time. Rock
 // are 200 songs by two analysts, RS 200 (de Clercq and Temperley 2011). Hymn
-// are 371 four-part chorales by the analyses of When in Rome (Gotham and
-// others, from 2019). Rock and hymn are counted per chord.
+// are 96 hymns of congregations in four parts from the Open Hymnal Project, in
+// the public domain. Chorale are 371 four-part chorales by the analyses of When
+// in Rome (Gotham and others, from 2019). All but pop are counted per chord.
 const (
 	Pop Style = iota
 	Rock
 	Hymn
+	Chorale
 )
 
-var styleNames = [...]string{Pop: "pop", Rock: "rock", Hymn: "hymn"}
+var styleNames = [...]string{Pop: "pop", Rock: "rock", Hymn: "hymn", Chorale: "chorale"}
 
 // Styles returns all styles.
-func Styles() []Style { return []Style{Pop, Rock, Hymn} }
+func Styles() []Style { return []Style{Pop, Rock, Hymn, Chorale} }
 
 // String returns the word that ParseStyle reads.
 func (s Style) String() string {
@@ -39,21 +41,19 @@ func (s Style) String() string {
 // Source names the collection in which the chords were counted.
 func (s Style) Source() string {
 	return [...]string{
-		Pop:  "739 chart songs 1958-91 (McGill Billboard 2.0, Burgoyne, Wild and Fujinaga 2011)",
-		Rock: "200 rock songs (RS 200, de Clercq and Temperley 2011)",
-		Hymn: "371 four-part chorales (analyses of When in Rome, Gotham and others)",
+		Pop:     "739 chart songs 1958-91 (McGill Billboard 2.0, Burgoyne, Wild and Fujinaga 2011)",
+		Rock:    "200 rock songs (RS 200, de Clercq and Temperley 2011)",
+		Hymn:    "96 congregational hymns in four parts (Open Hymnal Project, public domain)",
+		Chorale: "371 four-part chorales (analyses of When in Rome, Gotham and others)",
 	}[s]
 }
 
 // ErrStyle is wrapped by every error about a style that could not be read.
 var ErrStyle = errors.New("not a style")
 
-// ParseStyle reads "pop", "rock" or "hymn" (also "chorale"), in any case.
+// ParseStyle reads "pop", "rock", "hymn" or "chorale", in any case.
 func ParseStyle(s string) (Style, error) {
 	word := strings.ToLower(strings.TrimSpace(s))
-	if word == "chorale" {
-		return Hymn, nil
-	}
 	for i, name := range styleNames {
 		if word == name {
 			return Style(i), nil
@@ -76,6 +76,9 @@ type counted struct {
 	roots string
 	// stay is how many of 100 chord changes keep the root.
 	stay float64
+	// pairs has a line for each chord: how often which followed it. Where it is
+	// given there is nothing else.
+	pairs string
 }
 
 // The tables. What stands on each bass, and what follows what in rock and
@@ -162,7 +165,8 @@ var counts = [...][2]counted{
 			next: rockNext, roots: rockRoots, stay: 2,
 		},
 	},
-	Hymn: {
+	Hymn: {Major: {pairs: hymnsInMajor}, Minor: {pairs: hymnsInMinor}},
+	Chorale: {
 		Major: {
 			bass: `do 23: I 92
 				ra 0.1: VI65 75
@@ -230,6 +234,7 @@ type idiom struct {
 	moves [12][12]int    // from root to root, in 100 as counted, 0 where it is not
 	// ratio is how much likelier a root is after another than it is anywhere.
 	ratio [12][12]float64
+	pairs *pairs // instead of ratio, where pairs of chords were counted
 }
 
 // standing is a chord that may stand on a bass.
@@ -237,8 +242,9 @@ type standing struct {
 	roman Roman
 	share float64 // of all that stands on this bass: they sum to 1
 	times int     // in 100, as counted; 0 where it was not
-	root  int     // semitones above the tonic
-	tones uint16  // bit n: the tone n semitones above the tonic sounds
+	// bass and root are in semitones above the tonic.
+	bass, root int
+	tones      uint16 // bit n: the tone n semitones above the tonic sounds
 }
 
 // How what the tables leave out is filled in.
@@ -270,7 +276,12 @@ var vocabulary = func() (qs []Quality) {
 var idioms = func() (list [len(counts)][2]func() *idiom) {
 	for s := range counts {
 		for m := range counts[s] {
-			list[s][m] = sync.OnceValue(func() *idiom { return newIdiom(counts[s][m], Mode(m)) })
+			list[s][m] = sync.OnceValue(func() *idiom {
+				if c := counts[s][m]; c.pairs == "" {
+					return newIdiom(c, Mode(m))
+				}
+				return newPairIdiom(counts[s][m].pairs, counts[s][Major].pairs, Key{Mode: Mode(m)}, list[Chorale][m]())
+			})
 		}
 	}
 	return list
@@ -461,7 +472,7 @@ func normalise(ps []float64) (sum float64) {
 
 // stand describes a chord of k that nothing is known of yet.
 func (k Key) stand(r Roman) standing {
-	st := standing{roman: r, root: k.Degree(r.Chord.Root).Semitones()}
+	st := standing{roman: r, bass: k.Degree(r.Chord.Bass).Semitones(), root: k.Degree(r.Chord.Root).Semitones()}
 	for _, n := range r.Chord.Notes() {
 		st.tones |= 1 << k.Degree(n).Semitones()
 	}

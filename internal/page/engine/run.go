@@ -155,7 +155,7 @@ func answersFor(plan *drill.Plan, at address, sound Sound) (drill.Answers, error
 		return nil, errNoSpeaker
 	case at.Simulated:
 		return drill.NewSimulated(plan, sound.Speaker.SampleRate()), nil
-	case plan.Command == "dictation":
+	case plan.Command == "dictation" && !plan.SungBack():
 		return drill.Typing{}, nil
 	case sound.Mic == nil:
 		return nil, errNoMicrophone

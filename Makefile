@@ -125,6 +125,21 @@ pictures:
 	@$(cgo) && go run ./internal/testkit/makerecord >testdata/record/anna.csv && go run ./internal/testkit/pictures
 	go run ./internal/testkit/pageicons internal/page/web
 
+# The page in Chromium, with the virtual microphone: as users see, hear and use it. One
+# test after the other: they share the microphone.
+.PHONY: page-test
+page-test: build internal/page/node_modules/.at
+	@$(setup) sound
+	@$(setup) browser
+	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test -count=1 -p 1 -parallel 5 -timeout 30m -run Browser ./internal/page/
+
+# Ten minutes of a drill in Chromium; says what the page takes after the second and the tenth.
+.PHONY: page-test-long
+page-test-long: build
+	@$(setup) sound
+	@$(setup) browser
+	@$(cgo) && export SINGBACK_BROWSER=1 SINGBACK_BROWSER_LONG=1 && $(virtual_mic) go test -count=1 -v -timeout 30m -run BrowserTenMinutes ./internal/page/
+
 .PHONY: page-types page-shots
 # The types of the page's modules, and axe-core for its screens, by npm.
 page-types: internal/page/node_modules/.at

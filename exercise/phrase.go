@@ -2,8 +2,10 @@ package exercise
 
 import (
 	"fmt"
+	"math"
 
 	"singback/pitch"
+	"singback/theory"
 )
 
 // PhraseWindow says when the window for a whole line closes. All lengths are in
@@ -12,6 +14,9 @@ type PhraseWindow struct {
 	// Length is how long the line is expected to last; 0 where the singer's
 	// tempo is not known.
 	Length float64
+	// Notes is how many notes are expected where no length is: then Silence ends the
+	// line once so many were sung. 0: Length tells.
+	Notes int
 	// Silence ends the line once Length has passed since the first note, and
 	// Pause before that: who hesitates is given time. Silence ≤ Pause.
 	Silence, Pause float64
@@ -26,9 +31,16 @@ func NewPhraseWindow(length float64) PhraseWindow {
 	return PhraseWindow{Length: length, Silence: 1.5, Pause: 4, Timeout: 10, Longest: 3*length + 20}
 }
 
+// NewNotesWindow returns the window of a live answer of so many notes, each of which
+// may be thought about: 2 s of silence after them, 4 s between them, 10 s to begin,
+// and 6 s for each and 20 s at the longest (common practice).
+func NewNotesWindow(notes int) PhraseWindow {
+	return PhraseWindow{Notes: notes, Silence: 2, Pause: 4, Timeout: 10, Longest: 6*float64(notes) + 20}
+}
+
 // Recorded returns the same window for a recording: it ends with the recording.
 func (w PhraseWindow) Recorded() PhraseWindow {
-	return PhraseWindow{Length: w.Length}
+	return PhraseWindow{Length: w.Length, Notes: w.Notes}
 }
 
 // Validate reports the first length that makes no sense.
@@ -36,6 +48,8 @@ func (w PhraseWindow) Validate() error {
 	switch {
 	case !(w.Length >= 0 && w.Length <= 3600):
 		return fmt.Errorf("a line of %g s is out of range: want 0 to 3600", w.Length)
+	case w.Notes < 0 || w.Notes > 0 && w.Length > 0:
+		return fmt.Errorf("a line of %d notes and %g s: want one of them", w.Notes, w.Length)
 	case !(w.Silence >= 0 && w.Silence <= w.Pause):
 		return fmt.Errorf("a closing silence of %g s and a pause of %g s: want 0 or more, the pause no shorter", w.Silence, w.Pause)
 	case !(w.Timeout >= 0) || !(w.Longest >= 0):
@@ -64,6 +78,11 @@ type PhraseAttempt struct {
 	hop          int
 	take         PhraseTake
 	first, voice int64 // sample index of the first and the last voiced frame; −1: none yet
+
+	segmenter *pitch.Segmenter // where notes are expected; else nil
+	notes     []pitch.Note
+	sung      int // notes: one that is begun again counts once
+	last      float64
 }
 
 // NewPhraseAttempt returns a PhraseAttempt for the points of a tracker with the
@@ -72,11 +91,18 @@ func NewPhraseAttempt(cfg pitch.Config, w PhraseWindow) (*PhraseAttempt, error) 
 	if err := w.Validate(); err != nil {
 		return nil, err
 	}
-	return &PhraseAttempt{
+	a := &PhraseAttempt{
 		window: w, hop: cfg.Hop,
 		take:  PhraseTake{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel},
 		first: -1, voice: -1,
-	}, nil
+	}
+	if w.Notes > 0 {
+		var err error
+		if a.segmenter, err = pitch.NewMelodySegmenter(cfg); err != nil {
+			return nil, err
+		}
+	}
+	return a, nil
 }
 
 // Push takes the next points and reports whether the window should close now.
@@ -104,6 +130,9 @@ func (a *PhraseAttempt) push(p pitch.Point) bool {
 		t.Voiced += t.Seconds(int64(a.hop))
 	}
 	w := a.window
+	if a.segmenter != nil {
+		a.count(p)
+	}
 	if w.Longest > 0 && t.Seconds(t.Heard) >= w.Longest {
 		return true
 	}
@@ -111,10 +140,29 @@ func (a *PhraseAttempt) push(p pitch.Point) bool {
 		return w.Timeout > 0 && t.Seconds(p.Index) >= w.Timeout
 	}
 	quiet := w.Pause
-	if t.Seconds(p.Index-a.first) >= w.Length {
+	if a.sung >= w.Notes && t.Seconds(p.Index-a.first) >= w.Length {
 		quiet = w.Silence
 	}
 	return quiet > 0 && t.Seconds(p.Index-a.voice) >= quiet
+}
+
+// leastNote is how long, in seconds, a note lasts at least that counts: a shorter one
+// is a slip of the voice. One within samePitch cents of the note before is the same
+// note, begun again.
+const (
+	leastNote = 0.15
+	samePitch = 60.0
+)
+
+// count counts the notes.
+func (a *PhraseAttempt) count(p pitch.Point) {
+	a.notes = a.segmenter.Push(a.notes[:0], []pitch.Point{p})
+	for _, n := range a.notes {
+		if a.take.Seconds(n.Offset-n.Onset) < leastNote || a.sung > 0 && math.Abs(theory.CentsBetween(n.F0, a.last)) < samePitch {
+			continue
+		}
+		a.sung, a.last = a.sung+1, n.F0
+	}
 }
 
 // Close returns what the window heard.

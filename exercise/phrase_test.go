@@ -37,6 +37,12 @@ func TestPhraseWindow(t *testing.T) {
 		{"4 s of silence within it end it", w, []piece{sing(2, 220), rest(9)}, 6},
 		{"nothing is begun for 10 s", w, []piece{rest(20)}, 10},
 		{"three times its length and 20 s", w, []piece{sing(60, 220)}, 38},
+		{"2 s after the last of two notes", NewNotesWindow(2), []piece{rest(1), sing(1, 220), rest(0.2), sing(1, 330), rest(5)}, 5.2},
+		{"4 s after the first of two", NewNotesWindow(2), []piece{rest(1), sing(1, 220), rest(9)}, 6},
+		{"who thinks for 3 s between them goes on", NewNotesWindow(2), []piece{rest(1), sing(1, 220), rest(3), sing(1, 330), rest(5)}, 8},
+		{"a note begun again is one", NewNotesWindow(2), []piece{sing(1, 220), rest(0.3), sing(1, 221), rest(3), sing(1, 330), rest(5)}, 8.3},
+		{"6 s for each note and 20 s", NewNotesWindow(2), []piece{sing(60, 220)}, 32},
+		{"nothing for 10 s, of notes", NewNotesWindow(2), []piece{rest(20)}, 10},
 		{"a recording ends by itself", w.Recorded(), []piece{rest(30), sing(1, 220), rest(30)}, -1},
 	} {
 		take, at := followLine(t, c.window, c.pieces...)

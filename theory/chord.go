@@ -55,6 +55,23 @@ func NewQuality(tones ...Degree) Quality {
 	return q
 }
 
+// QualityOf makes the quality of these tones above a root, where a ninth and a
+// fifth may be there lowered and raised; ok is false where no symbol can be written
+// for it.
+func QualityOf(tones []Degree) (q Quality, ok bool) {
+	for _, t := range tones {
+		if t.Step < 1 || t.Step > 7 {
+			return q, false
+		}
+		if _, taken := q.Tone(t.Step); !taken {
+			q = q.with(t)
+		} else if q, ok = q.join(t); t.Step > 1 && !ok {
+			return q, false
+		}
+	}
+	return q, q.legal()
+}
+
 func (q Quality) with(t Degree) Quality {
 	if t.Step > 1 {
 		q.set |= 1 << t.Step

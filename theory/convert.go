@@ -315,7 +315,32 @@ func (s Score) moved(by Interval, k Key) (Score, error) {
 		}
 		n.Pitch = n.Pitch.simpler()
 	}
+	out.moveSymbols(s, by, respell)
 	return out, out.Validate()
+}
+
+// moveSymbols moves the chord symbols of s as its notes are moved; one that nobody
+// reads at sight is respelled (Chord.Readable). Text stays.
+func (s *Score) moveSymbols(from Score, by Interval, respell []Interval) {
+	s.Symbols = append([]ChordSymbol(nil), from.Symbols...)
+	if by.Semitones%12 == 0 && by.Steps%7 == 0 { // by octaves
+		return
+	}
+	now := -1
+	for i := range s.Symbols {
+		c := &s.Symbols[i]
+		for now+1 < len(from.Changes) && !c.At.less(from.Changes[now+1].At) {
+			now++
+		}
+		if c.Text != "" {
+			continue
+		}
+		c.Chord = c.Chord.Up(by)
+		if now >= 0 {
+			c.Chord = c.Chord.Up(respell[now])
+		}
+		c.Chord = c.Chord.Readable()
+	}
 }
 
 // simpler returns p, or where it has more than two sharps or flats the same

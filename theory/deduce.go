@@ -214,6 +214,11 @@ func ParseBassLine(s string, k Key, n Naming) ([]Bass, error) {
 func parseBass(s string, k Key, n Naming) (Bass, error) {
 	parts := strings.Split(s, ":")
 	d, err := ParseDegree(parts[0], k, n)
+	if name, rest, ok := cutChartNumber(parts[0]); err != nil && ok && rest != "" {
+		if _, chord := k.parseNumber(parts[0]); chord == nil {
+			return Bass{}, fmt.Errorf("%w of %s: %s is a chord; want the bass, and behind a colon what was heard, like %s:min", ErrDegree, k.ASCII(), quote(s), name)
+		}
+	}
 	if err != nil {
 		return Bass{}, err
 	}

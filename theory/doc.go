@@ -81,6 +81,10 @@
 // read in two ways (C4, c7, A-F) is an error that says what to write. chordForms in
 // the tests is the table of forms; a new form goes there.
 //
+// Numbers of a chart are a third way to write a chord ([ParseNumber], [Roman.Number]).
+// They are counted in the key of the piece, so an applied chord is read as a symbol
+// is. What is another chord to some (54, 1-4, a bare 6- in minor) is an error too.
+//
 // A 7 is a minor seventh in symbols and numerals alike: ♭VII7 in C is B♭7, IV7 is
 // F7, and IVmaj7 is written out. Some analysts let a figure take the notes of the
 // key; against such a table 8 of 1088 numerals and 4 of 10916 chorale figures

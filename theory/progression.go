@@ -8,30 +8,52 @@ import (
 	"unicode/utf8"
 )
 
-// ParseProgression reads chords of k: Roman numerals, or chord symbols, which it
-// reads as [Key.Roman] does. [CutChords] says what may stand between them.
+// ParseProgression reads chords of k: Roman numerals, numbers of a chart, or chord
+// symbols, which it reads as [Key.Roman] does. [CutChords] says what may stand
+// between them.
 func ParseProgression(s string, k Key) ([]Roman, error) {
 	words, err := CutChords(s)
 	if err != nil {
 		return nil, err
 	}
+	list, err := ParseSymbols(words, k)
+	if err == nil && len(list) == 0 {
+		return nil, fmt.Errorf("%w: there is no chord; want a progression like \"I IV V7 I\"", ErrRoman)
+	}
+	return list, err
+}
+
+// ParseSymbols reads chords of k one by one, as ParseSymbol does. Where small b7
+// stands among letters, and no other number does, it is asked about: it is B7 to one
+// and the chord on the lowered seventh degree to another.
+func ParseSymbols(words []string, k Key) ([]Roman, error) {
 	var list []Roman
+	var numbers, letters bool
+	for _, word := range words {
+		numbers = numbers || numbered(word) && word[0] != 'b'
+		letters = letters || !numbered(word) && startsAsChord(word)
+	}
 	for i, word := range words {
+		if name, rest, ok := cutChartNumber(word); ok && word[0] == 'b' && letters && !numbers {
+			return nil, fmt.Errorf("chord %d: %w: %s: is it the root B, or a lowered degree? want %s, or %s for the degree", i+1, ErrProgression,
+				quote(word), quote("B"+word[1:]), quote(strings.ReplaceAll(name, "b", "♭")+rest))
+		}
 		r, err := ParseSymbol(word, k)
 		if err != nil {
 			return nil, fmt.Errorf("chord %d: %w", i+1, err)
 		}
 		list = append(list, r)
 	}
-	if len(list) == 0 {
-		return nil, fmt.Errorf("%w: there is no chord; want a progression like \"I IV V7 I\"", ErrRoman)
-	}
 	return list, nil
 }
 
-// ParseSymbol reads one chord of k, a numeral as ParseRoman does, or else a
-// chord symbol as ParseChord does. An error is that of the one that is meant.
+// ParseSymbol reads one chord of k, a number as ParseNumber does, a numeral as
+// ParseRoman does, or else a chord symbol as ParseChord does. An error is that of
+// the one that is meant.
 func ParseSymbol(s string, k Key) (Roman, error) {
+	if numbered(s) {
+		return ParseNumber(s, k)
+	}
 	if c, err := ParseChord(s); err == nil {
 		return k.Roman(c), nil
 	} else if startsAsChord(s) {
@@ -67,9 +89,15 @@ var ErrProgression = errors.New("not a progression")
 // itself (C - F) or where a chord follows what is more than a root (I-IV-V, ii–V,
 // Am-F). A-F may be A minor or A: that is refused, with what to write. A comma
 // with a sign and a number behind it goes on with the chord: C7b9,#11.
+//
+// Among numbers a dash right behind a bare one is minor (6-, 2-7), and 1-4 is asked
+// about; a comma divides but before 9, 11 and 13. A bar that is split may stand in
+// brackets: (1 4). What a chart says of when a chord sounds is left out: diamonds,
+// pushes, ticks and dots. Repeats are refused.
 func CutChords(s string) ([]string, error) {
 	var words []string
 	from, depth := 0, 0
+	split := false // a bar in brackets is open
 	cut := func(to, next int) {
 		if from < to {
 			words = append(words, strings.TrimSpace(s[from:to]))
@@ -82,6 +110,16 @@ func CutChords(s string) ([]string, error) {
 			next = i + 1
 		}
 		switch {
+		case depth == 0 && chartMark(s[from:i], r, s[next:]):
+			cut(i, next)
+		case r == ':' && (strings.HasSuffix(s[:i], "|") || strings.HasSuffix(s[:i], "‖") || strings.HasPrefix(s[next:], "|") || strings.HasPrefix(s[next:], "‖")):
+			return nil, fmt.Errorf("%w: %s: repeats are not read; want the chords written out", ErrProgression, quote(strings.TrimSpace(s[max(0, i-1):])))
+		case r == '(' && from == i && !split && numbered(strings.TrimLeft(s[next:], " ")):
+			split = true
+			cut(i, next)
+		case r == ')' && depth == 0 && split:
+			split = false
+			cut(i, next)
 		case r == '(' || r == '[':
 			if depth == 0 && from == i {
 				return nil, fmt.Errorf("%w: %s: a bracket stands by itself; want it right behind its chord, like C7(b9)", ErrProgression, quote(s[i:]))
@@ -92,7 +130,7 @@ func CutChords(s string) ([]string, error) {
 		case depth > 0:
 		case r == ',':
 			after := strings.TrimLeft(s[next:], " ")
-			if from < i && signed(after) {
+			if from < i && signed(after) && !(numbered(s[from:i]) && newNumber(after)) {
 				continue
 			}
 			cut(i, next)
@@ -103,6 +141,15 @@ func CutChords(s string) ([]string, error) {
 				cut(i, next)
 			case r == '—':
 				cut(i, next)
+			case numbered(word):
+				divides, asked := chartDash(word, r, after)
+				if asked {
+					return nil, fmt.Errorf("%w: %s: is the dash behind chord %d minor, or does it stand between two chords? want spaces round the dash, or m for minor",
+						ErrProgression, quote(firstWord(s[from:])), len(words)+1)
+				}
+				if divides {
+					cut(i, next)
+				}
 			case ends && bareRoot(word) && r != '–': // C- is C minor
 			case ends && (bareRoot(word) || bareNumeral(word)):
 				return nil, fmt.Errorf("%w: %s: is the dash behind chord %d minor, or does it stand between two chords? want %s, or a space before the dash",
@@ -124,6 +171,9 @@ func CutChords(s string) ([]string, error) {
 		}
 	}
 	cut(len(s), len(s))
+	if split {
+		return nil, fmt.Errorf("%w: a bracket round a bar is not closed; want ) behind its last chord", ErrProgression)
+	}
 	return words, nil
 }
 
@@ -155,6 +205,14 @@ func signed(s string) bool {
 		rest = strings.TrimLeft(rest, "+-−")
 	}
 	return startsWithDigit(rest)
+}
+
+// newNumber tells whether s, behind a comma, begins with a number of a chart and not
+// with a tone of the chord before it: 9, 11 or 13.
+func newNumber(s string) bool {
+	_, rest := cutSigns(s)
+	tone, _ := cutNumber(rest, "9", "11", "13")
+	return tone == "" && numbered(s)
 }
 
 func bareRoot(word string) bool {

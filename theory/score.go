@@ -1,6 +1,10 @@
 package theory
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
 
 // Score is one written line of music: spelled pitches with exact lengths. It
 // says what is to be sung. What is only a matter of writing, such as bar lines,
@@ -16,6 +20,49 @@ type Score struct {
 	Notes []Written
 	// Changes of key and meter in order of time. Each lies on a bar line.
 	Changes []Change
+	// Symbols are the chord symbols over the line in order of time.
+	Symbols []ChordSymbol
+}
+
+// ChordSymbol is a chord symbol over a Score. It has a place in time, not a note:
+// chords change over a long note and over a rest. It is a chord, or text where a
+// chord symbol stands that says none: "N.C.", or what could not be read.
+type ChordSymbol struct {
+	At    Fraction // quarter notes from the start, within the line
+	Chord Chord    // the zero Chord: none
+	Text  string   // in its place; "" where there is a chord
+}
+
+// ParseChordSymbol reads the text of a chord symbol; where it says no chord the
+// error tells why, and the text is kept.
+func ParseChordSymbol(text string) (ChordSymbol, error) {
+	text = strings.TrimSpace(text)
+	c, err := ParseChord(text)
+	if err != nil {
+		return ChordSymbol{Text: text}, err
+	}
+	return ChordSymbol{Chord: c}, nil
+}
+
+// Silent tells whether it says that there is no chord.
+func (c ChordSymbol) Silent() bool {
+	return strings.EqualFold(strings.NewReplacer(".", "", " ", "").Replace(c.Text), "NC")
+}
+
+// String writes the symbol with musical signs, or its text.
+func (c ChordSymbol) String() string {
+	if c.Text != "" {
+		return c.Text
+	}
+	return c.Chord.String()
+}
+
+// ASCII writes the symbol with letters only, or its text.
+func (c ChordSymbol) ASCII() string {
+	if c.Text != "" {
+		return c.Text
+	}
+	return c.Chord.ASCII()
 }
 
 // Written is a note or a rest of a Score. Notes that are tied are one Written.
@@ -38,6 +85,7 @@ type Change struct {
 // Limits of a Score, so that nothing that is read can be without measure.
 const (
 	MaxScoreNotes = 20_000 // notes and rests
+	MaxSymbolText = 40     // letters of a chord symbol that is text
 	maxLength     = 1_000  // quarter notes of one note
 	maxDivision   = 960    // parts of a quarter note: the least common multiple must stay small
 )
@@ -79,6 +127,25 @@ func (s Score) Validate() error {
 		if !c.At.sound() || c.At.less(last) || c.Meter != (Meter{}) && !c.Meter.Valid() || !c.Key.Valid() {
 			return fmt.Errorf("change %d, at quarter note %d/%d to %s and %d/%d: not in order, or not a key and a time signature",
 				i+1, c.At.Num, c.At.Den, c.Key.ASCII(), c.Meter.Beats, c.Meter.Unit)
+		}
+		last = c.At
+	}
+	return s.validateSymbols()
+}
+
+func (s Score) validateSymbols() error {
+	if len(s.Symbols) > MaxScoreNotes {
+		return fmt.Errorf("%d chord symbols are more than %d", len(s.Symbols), MaxScoreNotes)
+	}
+	last, end := Fraction{0, 1}, s.Length()
+	for i, c := range s.Symbols {
+		switch {
+		case !c.At.sound() || c.At.less(last) || !c.At.less(end):
+			return fmt.Errorf("chord symbol %d, at quarter note %d/%d: not in order, or not within the line", i+1, c.At.Num, c.At.Den)
+		case c.Text == "" && !c.Chord.Quality.legal():
+			return fmt.Errorf("chord symbol %d is neither a chord nor text", i+1)
+		case c.Text != "" && c.Chord != (Chord{}) || utf8.RuneCountInString(c.Text) > MaxSymbolText:
+			return fmt.Errorf("chord symbol %d: want a chord, or text of at most %d letters", i+1, MaxSymbolText)
 		}
 		last = c.At
 	}

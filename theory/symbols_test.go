@@ -402,13 +402,13 @@ func TestCutChords(t *testing.T) {
 	for _, tc := range []struct{ in, names string }{
 		{"A-F-C-G", `"Am"`}, {"C F-G", `behind chord 2`}, {"I- IV", `"i"`}, {"C– F", `"Cm"`}, {"C (b9)", "right behind its chord"},
 		{"C a F", `chord 2: not a chord: "a"`}, {"C Hm", "chord 2"}, {"C / F", `chord 2: not a Roman numeral: "/"`}, {"C N.C.", "chord 2"}, {"I C7foo", `"foo" behind "C7"`},
-		{"C F :|", `":"`}, {"C7(b9 F", "chord 1"},
+		{"C F :|", `":|": repeats are not read`}, {"1 8", `chord 2: not a Roman numeral: "8"`}, {"1 54", `chord 2: not the number of a chord: "54"`}, {"C7(b9 F", "chord 1"},
 	} {
 		got, err := ParseProgression(tc.in, Key{})
 		if err == nil || !strings.Contains(err.Error(), tc.names) || len(err.Error()) > longestMessage {
 			t.Errorf("%q is %v, %v; want the message to name %s", tc.in, got, err, tc.names)
 		}
-		if err != nil && !errors.Is(err, ErrChord) && !errors.Is(err, ErrRoman) && !errors.Is(err, ErrProgression) {
+		if err != nil && !errors.Is(err, ErrChord) && !errors.Is(err, ErrRoman) && !errors.Is(err, ErrNumber) && !errors.Is(err, ErrProgression) {
 			t.Errorf("%q: %v wraps no sentinel", tc.in, err)
 		}
 	}

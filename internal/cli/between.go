@@ -25,7 +25,8 @@ augmented dominant, the suspension. Each comes with its rule. What was counted
 most often in published collections comes first, with the share of such moves
 that go on so; the others follow.
 
-Chords are symbols (C, Dm7, F#m7b5, C/G); with --key Roman numerals too. Without
+Chords are symbols (C, Dm7, F#m7b5, C/G); with --key Roman numerals and numbers
+of a chart too (I V7/V, 1 57, 6- 4/1). Without
 --key the rules are applied in every key that both chords belong to, and the
 key is named.`,
 		Example: `  singback between C F
@@ -49,6 +50,10 @@ key is named.`,
 		if err != nil {
 			return err
 		}
+		style, err := h.chords.style(e, theory.Movable)
+		if err != nil {
+			return err
+		}
 		ways, err := readBetween(args, key)
 		if err != nil {
 			return err
@@ -57,14 +62,15 @@ key is named.`,
 			return e.printIndented(report.NewBetween(ways, texture, tuning))
 		}
 		if !voices {
-			return e.print(e.style(theory.Movable).Between(ways, nil))
+			return e.print(style.Between(ways, nil))
 		}
-		return e.print(e.style(theory.Movable).Between(ways, &texture))
+		return e.print(style.Between(ways, &texture))
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else any)")
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
+	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	return cmd
@@ -81,15 +87,18 @@ func readBetween(args []string, keyName string) (report.Ways, error) {
 		}
 		key, w.Keys = k, []theory.Key{k}
 	}
-	for i, chord := range []*theory.Chord{&w.From, &w.To} {
-		r, err := theory.ParseSymbol(args[i], key)
-		if err != nil {
-			return w, usage(err)
+	chords, err := theory.ParseSymbols(args, key)
+	if err != nil {
+		return w, usage(err)
+	}
+	w.From, w.To = chords[0].Chord, chords[1].Chord
+	for i := range args {
+		if _, number := theory.ParseNumber(args[i], key); keyName == "" && number == nil {
+			return w, usagef("%q is a number: in which key? --key is missing", short(args[i]))
 		}
 		if _, numeral := theory.ParseRoman(args[i], key); keyName == "" && numeral == nil {
 			return w, usagef("%q is a Roman numeral: in which key? --key is missing", short(args[i]))
 		}
-		*chord = r.Chord
 	}
 	if keyName != "" {
 		w.Passing = theory.PassingChords(w.From, w.To, key)

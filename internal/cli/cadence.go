@@ -25,6 +25,7 @@ type harmony struct {
 	a4      float64
 	tuning  string
 	dBFS    float64 // --loudness
+	chords  chordNames
 
 	soundFlags
 	singer
@@ -90,8 +91,8 @@ finds the best voicing there is; where none keeps the rules, it says between
 which two chords.
 
 The progression is a name (` + strings.Join(names, ", ") + `)
-or chords: Roman numerals with figures (ii65, V7/V, bVII, viio7, N6, Ger65), or
-chord symbols. Large numerals are major, small ones minor. A 7 is a minor
+or chords: Roman numerals with figures (ii65, V7/V, bVII, viio7, N6, Ger65),
+numbers as charts have them (1 4 6- 57, 4/1, 5sus), or chord symbols. Large numerals are major, small ones minor. A 7 is a minor
 seventh; a major one is written IVmaj7. In minor VI and VII stand on the lowered
 degrees, V and viio have the raised seventh.
 
@@ -103,6 +104,7 @@ ways is refused, with what to write.
 octave in the right; --texture choir keeps the ranges of four voices.`,
 		Example: `  singback cadence --key "Ab major" full
   singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
+  singback cadence --key G --chords numbers "1 | 4/1 | 6-7 | 5sus 57 | 1"
   singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
@@ -124,6 +126,7 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
 	h.addTuning(cmd)
+	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir")))
@@ -147,6 +150,10 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 		return err
 	}
 	if err := cmp.Or(drill.CheckLoudness(h.dBFS), h.soundFlags.check("")); err != nil {
+		return err
+	}
+	style, err := h.chords.style(e, theory.Movable)
+	if err != nil {
 		return err
 	}
 	if strings.TrimSpace(chords) == "" {
@@ -173,7 +180,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 			return err
 		}
 	}
-	style, how := e.style(theory.Movable), strings.ToLower(h.texture)
+	how := strings.ToLower(h.texture)
 	if format == "json" {
 		err = e.printIndented(report.NewVoicing(p, voicing, cost, how, tuning))
 	} else {

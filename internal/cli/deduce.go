@@ -18,6 +18,7 @@ func newDeduce(e *env) *cobra.Command {
 	var m music
 	styleName := theory.Hymn.String()
 	count := 3
+	var chords chordNames
 	f := newFormat("text", "json")
 	var styles []string
 	for _, s := range theory.Styles() {
@@ -44,7 +45,7 @@ hymns which chord, follows which. Nothing is certain, and nothing that can be
 heard is impossible.`,
 		Example: `  singback deduce --key G --style hymn "do fa:min sol do"
   singback deduce --key "C minor" --style pop "do le te do:min7"
-  singback deduce --key Ab --names numbers "1 4:+2 5:7 6" --format json`,
+  singback deduce --key Ab --names numbers --chords numbers "1 4:+2 5:7 6" --format json`,
 		ValidArgsFunction: m.completeDegrees(),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if m.Key == "" {
@@ -61,6 +62,10 @@ heard is impossible.`,
 			naming, err := theory.ParseNaming(m.Names)
 			if err != nil {
 				return usage(fmt.Errorf("--names: %w", err))
+			}
+			words, err := chords.style(e, naming)
+			if err != nil {
+				return err
 			}
 			if count < 1 || count > maxProgressions {
 				return usagef("--count: %d is out of range: want 1 to %d", count, maxProgressions)
@@ -83,7 +88,7 @@ heard is impossible.`,
 			if f.value == "json" {
 				return e.printIndented(report.NewDeduction(d, naming))
 			}
-			return e.print(e.style(naming).Deduction(d))
+			return e.print(words.Deduction(d))
 		},
 	}
 	m.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m")
@@ -91,6 +96,7 @@ heard is impossible.`,
 	fl.StringVar(&styleName, "style", styleName, "the `STYLE` whose chords they are: "+strings.Join(styles, ", "))
 	fl.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp())
 	fl.IntVar(&count, "count", count, "how many progressions, 1 to 100")
+	chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("style", fixed(styles...)))
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))

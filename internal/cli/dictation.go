@@ -15,14 +15,12 @@ const inputTyped = "typed"
 type dictationOptions struct {
 	stageOptions
 	drill.Dictation
-
-	input string
 }
 
 func newDictation(e *env) *cobra.Command {
 	o := &dictationOptions{}
 	cmd := &cobra.Command{
-		Use:   "dictation",
+		Use:   "dictation [RECORDING.wav ...]",
 		Short: "Hear chords and name what is in the bass, or of what quality they are",
 		Long: `Dictation sets a key, plays some chords in it, and asks for the degree in the bass
 of each, or with --of quality for the quality of each. Type the names, in the
@@ -35,8 +33,19 @@ follow each other as there. Degrees that sound the same are the same: fi is se.
 The qualities are maj, min, dim, aug, 7, maj7, m7, m7b5, dim7, sus4, sus2, 6 and
 mMaj7, each where it is at home in the key, with its root in the bass.
 
-Names that are typed go into the practice record where there is one, or with
---record; singback today asks for them as the course says. Without a terminal the
+With --answer sing you sing the bass back, each degree in any octave, on any
+syllable or vowel, in your own time; a pause of four seconds ends it. Each note is
+told by its degree and its cents against the key; one that is wrong shifts no
+other. Where nothing is heard it is played once more. Without a microphone a
+simulated singer answers; with recordings, the n-th answers the n-th question.
+
+With --answer play you play on a MIDI keyboard: the bass, a note for each chord, or
+with --of quality the chords, each held for a moment; what you held is named with
+its root, its inversion and how it lies. Where nothing is struck it is played once
+more. The keyboard is found by itself, on Linux, or named with --keys.
+
+Names that are typed, and what is sung, go into the practice record where there is
+one, or with --record; singback today asks for them as the course says. Without a terminal the
 names are read from standard input, a line for each question; --input simulated
 shows how it goes. With --format json standard output has one object a line: the
 events key, dictation, named and summary.
@@ -44,37 +53,72 @@ events key, dictation, named and summary.
 Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Example: `  singback dictation --key Eb --length 3 --count 2 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
+  singback dictation --answer sing --length 3 --count 2 --input simulated
+  singback dictation --answer play --of quality --qualities "maj min 7" --input simulated
   echo "do" | singback dictation --key G --degrees do --count 1 --output none`,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return o.run(cmd, e) },
+		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
 	}
 	o.addDrill(cmd, &o.Music, o)
-	cmd.Flags().StringVar(&o.input, "input", inputTyped, "what answers: `WORDS` typed, or simulated")
+	o.addSung(cmd)
+	cmd.Flag("input").Usage = "what answers: typed or simulated; sung mic, simulated, or recordings `FILE.wav ...`"
+	cmd.Flags().StringVar(&o.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
+	must(cmd.MarkFlagFilename("keys"))
 	oldName(cmd, "level", "loudness")
 	complete(cmd, map[string][]string{
-		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "input": {inputTyped, inputSimulated},
+		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "answer": {drill.ByName, drill.BySinging, drill.ByPlaying},
 	})
 	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic")))
 	return cmd
 }
 
-func (o *dictationOptions) run(cmd *cobra.Command, e *env) error {
+func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error {
+	kind, recordings, err := o.answers(args)
+	if err != nil {
+		return err
+	}
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
+	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	plan, err := o.Plan()
 	if err != nil {
 		return err
 	}
-	by, err := drill.ReadKind(o.input, drill.ByTyping, drill.BySimulation)
-	switch {
-	case err != nil:
-		return err
-	case by == drill.ByTyping && o.output == outputNone && e.terminal(e.stdin):
+	person := kind == inputTyped || kind == inputKeys || kind == inputMic || kind == ""
+	if person && o.output == outputNone && e.terminal(e.stdin) {
 		return usagef("--output none: chords that nobody hears cannot be named; want speaker or a FILE.wav, or --input simulated to see how it goes")
 	}
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
 	return o.perform(cmd, e, &performance{
-		plan: plan, kind: o.input, style: style, start: e.clock(),
+		plan: plan, kind: kind, recordings: recordings, style: style, start: e.clock(),
 	})
+}
+
+// answers sorts out what answers: what is named is typed, and never heard.
+func (o *dictationOptions) answers(args []string) (kind string, recordings []string, err error) {
+	words := append(append([]string{}, o.input...), args...)
+	if o.keys != "" && (!o.Plays() || len(words) > 0) {
+		return "", nil, usagef("--keys: no keyboard is played; want it with --answer play, and without --input")
+	}
+	switch {
+	case o.Plays():
+		if len(words) == 1 && words[0] == inputSimulated {
+			return inputSimulated, nil, nil
+		}
+		if len(words) > 0 {
+			return "", nil, usagef("--input %s: a keyboard answers (--keys PATH); want simulated or nothing", short(words[0]))
+		}
+		return inputKeys, nil, nil
+	case o.Sings():
+		if len(words) == 1 && words[0] == inputTyped {
+			return "", nil, usagef("--input typed: what is sung is not typed; want mic, simulated or recordings, or --answer name")
+		}
+		return o.inputs(args)
+	case len(words) == 0:
+		return inputTyped, nil, nil
+	case len(words) > 1 || len(args) > 0:
+		return "", nil, usagef("%s: a recording does not name what is heard; with --answer sing it sings the bass", short(words[len(words)-1]))
+	}
+	by, err := drill.ReadKind(words[0], drill.ByTyping, drill.BySimulation)
+	return string(by), nil, err
 }

@@ -15,14 +15,14 @@ var flagGroups = []struct {
 	names   []string
 }{
 	{"What is asked", []string{
-		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from",
+		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
 		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "tempo", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
-	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "clef"}},
-	{"Sound", []string{"input", "device", "channel", "partial", "output", "output-device", "loudness", "keep"}},
+	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
+	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Output", []string{
 		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
@@ -35,6 +35,7 @@ var flagGroups = []struct {
 type soundFlags struct {
 	input        []string
 	device       string
+	keys         string
 	output       string
 	outputDevice string
 	force        bool

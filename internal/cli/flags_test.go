@@ -21,8 +21,10 @@ import (
 var meanings = map[string]string{
 	"a4":              "tuning: A4 in `Hz`",
 	"all-keys":        "in all keys of the mode",
+	"answer":          "the `WAY` you answer",
 	"channel":         "of a recording read only this channel",
 	"chromatic":       "all twelve degrees",
+	"chords":          "what chords are called beside their symbols, a `KIND`",
 	"clef":            "the `CLEF`",
 	"click":           "the beat goes on clicking while you sing",
 	"compare":         "after each answer sound what was right",
@@ -52,6 +54,7 @@ var meanings = map[string]string{
 	"key":             "the `KEY`",
 	"key-profile":     "what keys are known by",
 	"length":          "how many chords are heard in one question",
+	"keys":            "the MIDI keyboard: its `PATH`",
 	"level":           "`LEVEL` of the melodies, 1 to 7",
 	"live":            "decide each row as early as possible",
 	"loudness":        "no peak of the sound exceeds this level, in `DBFS`, -60 to -3",

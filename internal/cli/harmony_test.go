@@ -53,6 +53,38 @@ func TestCadenceSymbols(t *testing.T) {
 	}
 }
 
+// Numbers are read beside numerals and symbols, and written where they are asked
+// for; what is written is read again as the same chords.
+func TestNumbers(t *testing.T) {
+	for chords, want := range map[string][2]string{
+		"1 | 4 | 57 | 6-": {"1 4 5⁷ 6-", "C F G7 Am"}, "5sus 5 4/1 1": {"5sus 5 4/1 1", "Gsus4 G F/C C"}, "I V7/ii 2- 57": {"1 6⁷ 2- 5⁷", "C A7 Dm G7"},
+		"C F/A G7 Am": {"1 4/6 5⁷ 6-", "C F/A G7 Am"}, "1, b7 - 4 (4- 1)": {"1 ♭7 4 4- 1", "C B♭ F Fm C"}, "57": {"5⁷", "G7"},
+	} {
+		out, errs, code := user{}.runs(t, "cadence", "--key", "C", "--chords", "numbers", chords)
+		lines := strings.Split(out, "\n")
+		if code != exitDone || errs != "" || len(lines) < 4 || squeezed(lines[2]) != want[0] || squeezed(lines[3]) != want[1] {
+			t.Fatalf("%s: exit %d, %s%s; want %s", chords, code, out, errs, want)
+		}
+		if again, _, _ := (user{}).runs(t, "cadence", "--key", "C", "--chords", "numbers", lines[2]); again != out {
+			t.Errorf("%s gives\n%s\nand %s gives\n%s", chords, out, lines[2], again)
+		}
+	}
+	out, errs, code := user{ascii: true}.runs(t, "between", "1", "2-7", "--key", "C", "--chords", "numbers")
+	if code != exitDone || !strings.Contains(squeezed(out), squeezed("Em7b5 A7 3-7b5 67 in C major ii-V")) {
+		t.Errorf("between: %s%s", out, errs)
+	}
+	out, errs, code = user{}.runs(t, "deduce", "--key", "G", "--chords", "numbers", "do fa:min sol do")
+	if code != exitDone || !strings.Contains(out, "fa minor: 2-⁷/4, Am7/C, 70 %") || strings.Contains(out, "ii65") {
+		t.Errorf("deduce: %s%s", out, errs)
+	}
+	for _, args := range [][]string{{"cadence", "1 2-7"}, {"between", "1", "2-7"}, {"deduce", "do:maj re:min7"}} {
+		out, errs, code := user{}.runs(t, append(args, "--key", "C", "--format", "json")...)
+		if code != exitDone || !strings.Contains(out, `"number": "2-7"`) {
+			t.Errorf("%v: %s%s", args, out, errs)
+		}
+	}
+}
+
 func TestCadenceJSON(t *testing.T) {
 	out, errs, code := user{}.runs(t, "cadence", "--key", "c#m", "--texture", "choir", "--format", "json", "i V65/iv iv viio7 i")
 	if code != exitDone {
@@ -238,6 +270,9 @@ func TestHarmonyIsReadable(t *testing.T) {
 			}
 			eachChord(record, func(c map[string]any) {
 				chord, numeral := c["chord"].(string), c["numeral"].(string)
+				if number := c["number"].(string); strings.Contains(number, "bb") || strings.Contains(number, "##") {
+					t.Errorf("%v: %s is offered", args, number)
+				}
 				if again, err := theory.ParseChord(chord); err != nil || abs(again.Root.Alter) > 1 || abs(again.Bass.Alter) > 1 && strings.HasSuffix(chord, again.Bass.ASCII()) || strings.Contains(numeral+c["counted"].(string), "bb") || strings.Contains(numeral, "##") {
 					t.Errorf("%v: %s, %s is offered (%v)", args, chord, numeral, err)
 				}
@@ -304,6 +339,12 @@ func TestHarmonyErrors(t *testing.T) {
 		{[]string{"cadence", "--key", "C", "A-F-C-G"}, exitUsage, `is the dash behind chord 1 minor, or does it stand between two chords? want "Am"`},
 		{[]string{"cadence", "--key", "C", "C (b9)"}, exitUsage, "want it right behind its chord"},
 		{[]string{"cadence", "--key", "C", "a F"}, exitUsage, `want "A" or "Am"`},
+		{[]string{"cadence", "--key", "C", "1-4-5"}, exitUsage, "is the dash behind chord 1 minor, or does it stand between two chords?"},
+		{[]string{"cadence", "--key", "C", "1 54"}, exitUsage, `chord 2: not the number of a chord: "54"`},
+		{[]string{"cadence", "--key", "C", "--chords", "letters", "1"}, exitUsage, "want numerals or numbers"},
+		{[]string{"cadence", "--key", "Am", "6- 4"}, exitUsage, `is 6- home? Then want the key "C major"`},
+		{[]string{"between", "1", "4"}, exitUsage, "--key is missing"},
+		{[]string{"deduce", "--key", "C", "1 6- 5"}, exitUsage, "like 6:min"},
 		{[]string{"between", "C-F"}, exitUsage, "is the dash behind chord 1 minor"},
 		{[]string{"between", "C"}, exitUsage, "want two"},
 		{[]string{"between", "C", "F", "G"}, exitUsage, "want two"},

@@ -52,7 +52,8 @@ MIDI File, or names in a text file; - for standard input) or NAMES typed like
 "do re mi - sol", it reads that line instead.
 
 It shows the line as a staff with syllables, numbers or nothing below (--names
-none), or writes it in another format (--to). What a file holds that a single
+none), or writes it in another format (--to). Chord symbols stand above the
+staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
 ` + report.Levels(),
@@ -163,6 +164,9 @@ func (o *melodyOptions) run(e *env, args []string) error {
 		})
 	}
 	o.sayPulse(e, lines[0].score)
+	if lines[0].score.Symbols != nil && (o.to == "midi" || o.to == "names") {
+		fmt.Fprintf(e.stderr, "singback melody: %s has no chord symbols: they were left out\n", o.to)
+	}
 	if len(lines) > 1 && o.out != "" {
 		return o.writeFolder(lines, how)
 	}
@@ -219,6 +223,9 @@ func (o *melodyOptions) move(lines []line, compass theory.Range) error {
 		return usage(fmt.Errorf("--to-key: %w", err))
 	}
 	for i := range lines {
+		if text := notation.Unmoved(lines[i].score); text != "" {
+			lines[i].warnings = append(lines[i].warnings, notation.Warning(text))
+		}
 		if lines[i].score, err = lines[i].score.In(k); err != nil {
 			return usage(fmt.Errorf("--to-key: %w", err))
 		}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"io"
 	"io/fs"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -56,6 +57,27 @@ func addForce(cmd *cobra.Command, force *bool) {
 // style is how results are written for people, in a naming.
 func (e *env) style(names theory.Naming) report.Style {
 	return report.Style{Names: names, ASCII: e.ascii()}
+}
+
+// chordNames holds --chords: what chords are called beside their symbols.
+type chordNames struct{ kind string }
+
+func (c *chordNames) addFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&c.kind, "chords", "numerals", "what chords are called beside their symbols, a `KIND`: numerals or numbers")
+	must(cmd.RegisterFlagCompletionFunc("chords", fixed("numerals", "numbers")))
+}
+
+// style is the style of texts in which chords are called so.
+func (c *chordNames) style(e *env, names theory.Naming) (report.Style, error) {
+	s := e.style(names)
+	switch strings.ToLower(c.kind) {
+	case "numerals":
+	case "numbers":
+		s.Numbers = true
+	default:
+		return s, usagef("--chords: %q: want numerals or numbers", short(c.kind))
+	}
+	return s, nil
 }
 
 // many says how many of a thing there are.

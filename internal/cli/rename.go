@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/drill"
+	"singback/internal/notation"
 	"singback/internal/report"
 	"singback/theory"
 )
@@ -18,7 +19,9 @@ const maxText = 1 << 20
 // renameLong is what help says of rename.
 const renameLong = `Rename reads a melody as a list of names or in tonic sol-fa notation, and writes
 it in another naming (--names), another key (--to-key) or all twelve (--all-keys;
---all-keys=15 for every spelling). A MELODY of - is read from standard input.
+--all-keys=15 for every spelling). A MELODY of - is read from standard input; of
+a file of music (see singback melody) the chord symbols are written below, bar by
+bar, and move too.
 
 A name has its octave right behind it: do' or do¹ above, sol, or sol₁ below. In
 the relative namings (la-based, curwen, kodaly) octaves count from do, else from
@@ -34,14 +37,14 @@ func newRename(e *env) *cobra.Command {
 	var from, to, toKey, allKeys string
 	f := newFormat("text", "json")
 	cmd := &cobra.Command{
-		Use:   "rename MELODY",
+		Use:   "rename MELODY | FILE",
 		Short: "Turn a melody from one naming into another, and into other keys",
 		Long:  renameLong,
 		Example: `  singback rename --names fixed --key G "do mi sol ti"
   singback rename --names letters --key G --all-keys "sol, do re mi"
   singback rename --read-as curwen --key G "| d :r | m .,f :s | l :- ||"
+  singback rename testdata/evening.abc --to-key F
   singback rename --names relative --key D --scale dorian "do re me fa"`,
-		ValidArgsFunction: cobra.NoFileCompletions,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			source, err := theory.ParseNaming(from)
 			if err != nil {
@@ -55,13 +58,9 @@ func newRename(e *env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			text, err := melodyText(e, args)
+			melody, score, err := renamed(e, args, key, cmd.Flags().Changed("key"), source)
 			if err != nil {
 				return err
-			}
-			melody, err := theory.ParseMelody(text, key, source)
-			if err != nil {
-				return usage(err)
 			}
 			keys, err := targetKeys(&m, melody.Key, toKey, allKeys)
 			if err != nil {
@@ -83,11 +82,18 @@ func newRename(e *env) *cobra.Command {
 					text = moved.Heading() + ". " + text
 				}
 				lines = append(lines, text)
+				chords, err := score.In(k)
+				if err != nil {
+					return usage(err)
+				}
+				if text := style.Chords(chords); text != "" {
+					lines[len(lines)-1] += "\n" + text
+				}
 				one, err := report.NewRenamed(moved, target)
 				if err != nil {
 					return usage(err)
 				}
-				record.Melodies = append(record.Melodies, one)
+				record.Melodies = append(record.Melodies, one.WithChords(chords))
 			}
 			if f.value == "json" {
 				return e.printJSON(record)
@@ -118,6 +124,41 @@ func newRename(e *env) *cobra.Command {
 	must(cmd.RegisterFlagCompletionFunc("to-key", fixed(keyNames(false)...)))
 	must(cmd.RegisterFlagCompletionFunc("all-keys", fixed("12", "15")))
 	return cmd
+}
+
+// renamed reads the melody that the arguments are, or that a file of music holds:
+// then the line has its chord symbols, else only its key.
+func renamed(e *env, args []string, key theory.Key, asked bool, n theory.Naming) (theory.Melody, theory.Score, error) {
+	if len(args) == 1 && args[0] != "-" {
+		m, err := e.openMelody(args)
+		if err != nil {
+			return theory.Melody{}, theory.Score{}, err
+		}
+		defer m.close()
+		if m.in != nil {
+			score, warnings, err := notation.Read(m.name, m.in, notation.Options{Key: key, KeyAsked: asked, Naming: n, Octave: middleOctave})
+			if err != nil {
+				return theory.Melody{}, score, err
+			}
+			if text := notation.Unmoved(score); text != "" {
+				warnings = append(warnings, notation.Warning(text))
+			}
+			for _, w := range warnings {
+				fmt.Fprintf(e.stderr, "%s: %s\n", m.name, w)
+			}
+			melody, _, err := score.Melody()
+			if err != nil {
+				err = fmt.Errorf("%s: %w", m.name, err)
+			}
+			return melody, score, err
+		}
+	}
+	text, err := melodyText(e, args)
+	if err != nil {
+		return theory.Melody{}, theory.Score{}, err
+	}
+	melody, err := theory.ParseMelody(text, key, n)
+	return melody, theory.Score{Key: melody.Key}, usage(err)
 }
 
 // melodyText is the melody that the arguments are, or name.

@@ -13,6 +13,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/device"
 	"singback/internal/drill"
+	"singback/internal/keys"
 	"singback/internal/newfile"
 	"singback/internal/report"
 )
@@ -22,6 +23,7 @@ const (
 	inputMic       = "mic"
 	inputSimulated = "simulated"
 	inputFiles     = "files" // not a word of the user's
+	inputKeys      = "keys"  // nor this one
 	outputSpeaker  = "speaker"
 	outputNone     = "none"
 )
@@ -140,6 +142,8 @@ func (o *stageOptions) openInput(ctx context.Context, e *env, s *stage, kind str
 	case inputSimulated:
 		s.answers = drill.NewSimulated(p, sampleRate)
 		return nil
+	case inputKeys:
+		return o.openKeys(s)
 	case inputTyped:
 		s.answers = drill.Typing{}
 		return nil
@@ -158,6 +162,24 @@ func (o *stageOptions) openInput(ctx context.Context, e *env, s *stage, kind str
 	return nil
 }
 
+// openKeys opens the keyboard that answers: the one that --keys names, or the first.
+func (o *stageOptions) openKeys(s *stage) error {
+	path := o.keys
+	if path == "" {
+		var err error
+		if path, err = keys.Find(); err != nil {
+			return err
+		}
+	}
+	k, err := keys.Open(path)
+	if err != nil {
+		return err
+	}
+	s.answers = drill.Keyboard{Play: k.Struck}
+	s.closers = append(s.closers, k)
+	return nil
+}
+
 func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind string, recordings []string) error {
 	where, chosen := o.output, o.output != "" || o.outputDevice != ""
 	if where == "" {
@@ -165,7 +187,7 @@ func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind st
 	}
 	if !chosen {
 		switch s.answers.(type) {
-		case drill.Microphone, drill.Typing:
+		case drill.Microphone, drill.Typing, drill.Keyboard:
 		default:
 			if !s.watched {
 				where = outputNone // nobody is listening
@@ -185,7 +207,7 @@ func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind st
 			s.out, s.speaker = out, true
 			s.closers = append(s.closers, out)
 		case !chosen && errors.Is(err, device.ErrNoDevice):
-			if _, typed := s.answers.(drill.Typing); typed && e.terminal(e.stdin) {
+			if k := s.answers.Kind(); (k == drill.ByTyping || k == drill.ByKeys) && e.terminal(e.stdin) {
 				return fmt.Errorf("chords that nobody hears cannot be named: %w", err)
 			}
 			s.out, s.silent = audio.Null{Rate: sampleRate}, true

@@ -37,6 +37,8 @@ have_sound() {
 		ls /usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so >/dev/null 2>&1
 }
 
+have_browser() { command -v chromium >/dev/null && command -v node >/dev/null && command -v npm >/dev/null; }
+
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
@@ -138,8 +140,15 @@ reference)
 		exit 1
 	}
 	;;
+browser)
+	have_browser || install_set browser chromium nodejs npm || true
+	have_browser || {
+		say "the tests of the page in a browser need chromium, node and npm: $(why)"
+		exit 1
+	}
+	;;
 *)
-	say "usage: setup.sh build|page|sound|reference"
+	say "usage: setup.sh build|page|sound|reference|browser"
 	exit 2
 	;;
 esac

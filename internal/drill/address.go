@@ -158,7 +158,9 @@ func (a *Address) read(o Options) error {
 			continue
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
-		if _, ok := o.(*Dictation); ok {
+		if _, ok := o.(*Dictation); ok && a.Values["answer"] == ByPlaying {
+			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback dictation in a terminal")
+		} else if ok && a.Values["answer"] != BySinging {
 			kinds[0] = ByTyping
 		}
 		var err error
@@ -185,7 +187,7 @@ func read(words []said, add func(Flags), hidden []string) error {
 
 // terminals are the flags of drills, by their words, that only a terminal has.
 var terminals = []string{
-	"device", "channel", "partial", "output", "output-device", "force", "keep", "cursor", "record", "no-record", "singer",
+	"device", "keys", "channel", "partial", "output", "output-device", "force", "keep", "cursor", "record", "no-record", "singer",
 	"profile", "format", "course", "date", "help",
 }
 

@@ -77,8 +77,11 @@ func TestAddressOfADrill(t *testing.T) {
 			return s.Notes == 5 && s.Echo && p.Command == "echo" && s.Setting == "tonic"
 		},
 		"dictation?of=quality": func(o Options, p *Plan) bool { return o.(*Dictation).Of == "quality" && p.Config.Count == 10 },
-		"today?minutes=5":      func(o Options, _ *Plan) bool { return o.(*Today).Course.Minutes == 5 },
-		"today":                func(o Options, _ *Plan) bool { return o.(*Today).Feedback == "fading" },
+		"dictation?answer=sing&length=3": func(o Options, p *Plan) bool {
+			return o.(*Dictation).Sings() && p.SungBack() && p.Config.Think == 1
+		},
+		"today?minutes=5": func(o Options, _ *Plan) bool { return o.(*Today).Course.Minutes == 5 },
+		"today":           func(o Options, _ *Plan) bool { return o.(*Today).Feedback == "fading" },
 	} {
 		if a, p, err := readAddress(address); err != nil || !check(a.Drill, p) {
 			t.Errorf("%s: %v; %+v", address, err, a.Drill)
@@ -89,7 +92,7 @@ func TestAddressOfADrill(t *testing.T) {
 func TestWhoAnswersAnAddress(t *testing.T) {
 	for address, want := range map[string]Kind{
 		"sing?input=simulated": BySimulation, "echo?input=mic": ByMicrophone, "dictation?input=typed": ByTyping,
-		"dictation?input=simulated": BySimulation, "today": "",
+		"dictation?input=simulated": BySimulation, "today": "", "dictation?input=mic&answer=sing": ByMicrophone,
 	} {
 		if a, err := ReadAddress(address); err != nil || a.By != want {
 			t.Errorf("%s: %q, %v", address, a.By, err)
@@ -117,36 +120,39 @@ func TestAddressOfAnotherCommand(t *testing.T) {
 // A mistake in an address is one line about the option.
 func TestWrongAddresses(t *testing.T) {
 	for address, want := range map[string]string{
-		"sign?key=C":                        `there is no command "sign"; did you mean sing?`,
-		"xylophone":                         `there is no command "xylophone"`,
-		"?key=C":                            `the address names no command: want one like sing?key=Eb`,
-		"sing?degree=la":                    `there is no flag --degree; did you mean --degrees?`,
-		"sing?minutes=5":                    `there is no flag --minutes`,
-		"series?octav=3":                    `there is no flag --octav`,
-		"series?octave=3":                   `--octave: a melody lies where its notes fit: say --voice`,
-		"sing?count=many":                   `invalid argument "many" for "--count" flag: want a whole number`,
-		"sing?count=99999999999999999999":   `invalid argument "99999999999999999999" for "--count" flag: want a whole number`,
-		"sing?seed=-1":                      `invalid argument "-1" for "--seed" flag: want a whole number`,
-		"sing?think=long":                   `invalid argument "long" for "--think" flag: want a number`,
-		"sing?compare=maybe":                `invalid argument "maybe" for "--compare" flag: want true or false`,
-		"sing?count":                        `flag needs an argument: --count`,
-		"sing?count=0":                      `--count: 0 is out of range: want 1 to 1000`,
-		"sing?think=NaN":                    `--think: NaN s is out of range: want 0 to 30`,
-		"sing?key=H":                        `--key: `,
-		"sing?output=x.wav":                 `the page has no --output: only the terminal has it`,
-		"series?cursor":                     `the page has no --cursor: only the terminal has it`,
-		"sing?input=take.wav":               `--input: "take.wav": want mic or simulated`,
-		"dictation?input=mic":               `--input: "mic": want typed or simulated`,
-		"sing?key=%zz":                      `the address: "%zz" is cut short or misspelled: want %20 for a blank, %23 for #`,
-		"sing?key=100%":                     `the address: "100%" is cut short or misspelled: want %20 for a blank, %23 for #`,
-		"sing?key=%2":                       `the address: "%2" is cut short or misspelled: want %20 for a blank, %23 for #`,
-		"sing?key=C%0a":                     `the address: "C%0a" holds what is no text`,
-		"sing?key=C%E2%80%AE":               `the address: "C%E2%80%AE" holds what is no text`,
-		"sing?key=%ff":                      `the address: "%ff" holds what is no text`,
-		"s%00ing":                           `the address: "s%00ing" holds what is no text`,
-		"sing?=":                            `there is no flag --`,
-		strings.Repeat("sing&", 9000):       `the address has 45000 characters: want at most 2000`,
-		"sing?" + strings.Repeat("x", 1000): `there is no flag --` + strings.Repeat("x", 40) + "…",
+		"sign?key=C":                              `there is no command "sign"; did you mean sing?`,
+		"xylophone":                               `there is no command "xylophone"`,
+		"?key=C":                                  `the address names no command: want one like sing?key=Eb`,
+		"sing?degree=la":                          `there is no flag --degree; did you mean --degrees?`,
+		"sing?minutes=5":                          `there is no flag --minutes`,
+		"series?octav=3":                          `there is no flag --octav`,
+		"series?octave=3":                         `--octave: a melody lies where its notes fit: say --voice`,
+		"sing?count=many":                         `invalid argument "many" for "--count" flag: want a whole number`,
+		"sing?count=99999999999999999999":         `invalid argument "99999999999999999999" for "--count" flag: want a whole number`,
+		"sing?seed=-1":                            `invalid argument "-1" for "--seed" flag: want a whole number`,
+		"sing?think=long":                         `invalid argument "long" for "--think" flag: want a number`,
+		"sing?compare=maybe":                      `invalid argument "maybe" for "--compare" flag: want true or false`,
+		"sing?count":                              `flag needs an argument: --count`,
+		"sing?count=0":                            `--count: 0 is out of range: want 1 to 1000`,
+		"sing?think=NaN":                          `--think: NaN s is out of range: want 0 to 30`,
+		"sing?key=H":                              `--key: `,
+		"sing?output=x.wav":                       `the page has no --output: only the terminal has it`,
+		"series?cursor":                           `the page has no --cursor: only the terminal has it`,
+		"sing?input=take.wav":                     `--input: "take.wav": want mic or simulated`,
+		"dictation?input=mic":                     `--input: "mic": want typed or simulated`,
+		"dictation?answer=sing&input=typed":       `--input: "typed": want mic or simulated`,
+		"dictation?answer=hum":                    `--answer: "hum": want name, sing or play`,
+		"dictation?answer=sing&of=quality":        `--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass`,
+		"sing?key=%zz":                            `the address: "%zz" is cut short or misspelled: want %20 for a blank, %23 for #`,
+		"sing?key=100%":                           `the address: "100%" is cut short or misspelled: want %20 for a blank, %23 for #`,
+		"sing?key=%2":                             `the address: "%2" is cut short or misspelled: want %20 for a blank, %23 for #`,
+		"sing?key=C%0a":                           `the address: "C%0a" holds what is no text`,
+		"sing?key=C%E2%80%AE":                     `the address: "C%E2%80%AE" holds what is no text`,
+		"sing?key=%ff":                            `the address: "%ff" holds what is no text`,
+		"s%00ing":                                 `the address: "s%00ing" holds what is no text`,
+		"sing?=":                                  `there is no flag --`,
+		strings.Repeat("sing&", 9000):             `the address has 45000 characters: want at most 2000`,
+		"sing?" + strings.Repeat("x", 1000):       `there is no flag --` + strings.Repeat("x", 40) + "…",
 		"sing?count=" + strings.Repeat("y", 1000): `invalid argument "` + strings.Repeat("y", 40) + `…" for "--count" flag: want a whole number`,
 	} {
 		_, _, err := readAddress(address)

@@ -2,6 +2,8 @@ package drill
 
 import (
 	"context"
+	"math/rand/v2"
+	"slices"
 	"time"
 
 	"singback/exercise"
@@ -20,14 +22,16 @@ const (
 	ByRecording  Kind = "recording"
 	BySimulation Kind = "simulated"
 	ByTyping     Kind = "typed"
+	ByKeys       Kind = "keys"
 )
 
-// Answers is what answers. Its sources are those of [session.DegreeSinger] and
-// [session.LineSinger].
+// Answers is what answers. Its sources are those of [session.DegreeSinger],
+// [session.LineSinger] and [session.BackSinger].
 type Answers interface {
 	Kind() Kind
 	Source(p session.Prompted) (src audio.Source, live bool, err error)
 	LineSource(p session.LinePrompted, lead float64) (src audio.Source, live bool, err error)
+	BackSource(d session.Dictation, index, attempt int) (src audio.Source, live bool, err error)
 }
 
 // Microphone answers everything with a running microphone.
@@ -41,6 +45,11 @@ func (m Microphone) Source(session.Prompted) (audio.Source, bool, error) { retur
 
 // LineSource returns the microphone.
 func (m Microphone) LineSource(session.LinePrompted, float64) (audio.Source, bool, error) {
+	return m.Live, true, nil
+}
+
+// BackSource returns the microphone.
+func (m Microphone) BackSource(session.Dictation, int, int) (audio.Source, bool, error) {
 	return m.Live, true, nil
 }
 
@@ -58,6 +67,26 @@ func (Typing) Source(session.Prompted) (audio.Source, bool, error) {
 // LineSource has nothing to answer with.
 func (Typing) LineSource(session.LinePrompted, float64) (audio.Source, bool, error) {
 	return nil, false, session.ErrNoMore
+}
+
+// BackSource has nothing to answer with.
+func (Typing) BackSource(session.Dictation, int, int) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
+}
+
+// Keyboard is a keyboard that is played on.
+type Keyboard struct {
+	Typing // it sings nothing
+	// Play returns so many notes or chords that were struck from now on.
+	Play func(ctx context.Context, count int, chords bool) ([]exercise.Strike, error)
+}
+
+// Kind returns ByKeys.
+func (Keyboard) Kind() Kind { return ByKeys }
+
+// Struck returns what was struck.
+func (k Keyboard) Struck(ctx context.Context, d session.Dictation) ([]exercise.Strike, error) {
+	return k.Play(ctx, len(d.Dictation.Chords), d.Dictation.Of == exercise.QualitySkill)
 }
 
 // Recordings answer the n-th question with the n-th recording.
@@ -79,6 +108,11 @@ func (r *Recordings) LineSource(p session.LinePrompted, _ float64) (audio.Source
 	return r.open(p.Index, p.Attempt)
 }
 
+// BackSource opens the recording for what is sung back.
+func (r *Recordings) BackSource(_ session.Dictation, index, attempt int) (audio.Source, bool, error) {
+	return r.open(index, attempt)
+}
+
 func (r *Recordings) open(index, attempt int) (audio.Source, bool, error) {
 	if attempt > 1 || index > r.Count {
 		return nil, false, session.ErrNoMore
@@ -92,6 +126,7 @@ type Simulated struct {
 	Singer synth.Singer
 	Pace   func(context.Context, time.Duration) error // waits, so as to sing no faster than a person; nil: at once
 	Lines  int                                        // of a series that it has sung: each sounds a little otherwise
+	Played int                                        // answers that it has played
 }
 
 // NewSimulated returns a simulated singer whose voice lies where the prompts of a plan
@@ -148,6 +183,47 @@ func (s *Simulated) LineSource(p session.LinePrompted, lead float64) (audio.Sour
 	}
 	line := synth.Line(p.Melody.Score, p.Tuning, p.Quarter)
 	return s.paced(s.Singer.Line(line, lead, p.Index+100*s.Lines)), false, nil
+}
+
+// BackSource returns the bass as it is sung back, in the singer's register.
+func (s *Simulated) BackSource(d session.Dictation, index, _ int) (audio.Source, bool, error) {
+	const length = 0.9 // seconds of a note
+	it := d.Item
+	var line []synth.Timed
+	for i, skill := range d.Dictation.Skills() {
+		it.Asked = skill.Degree
+		p, _ := it.Target()
+		line = append(line, synth.Timed{Hz: it.Hz(p), Start: length * float64(i), Duration: length, Key: it.Key, Pitch: p})
+	}
+	return s.paced(s.Singer.Line(line, 0.6, index)), false, nil
+}
+
+// Struck plays most of it right.
+func (s *Simulated) Struck(_ context.Context, d session.Dictation) ([]exercise.Strike, error) {
+	s.Played++
+	rng := rand.New(rand.NewPCG(s.Singer.Seed, uint64(s.Played)+0x6b657973))
+	var out []exercise.Strike
+	at := 0.8 + rng.Float64()
+	for _, v := range d.Dictation.Voices {
+		strike := exercise.Strike{At: at, Length: 0.6}
+		for _, p := range v {
+			strike.Keys = append(strike.Keys, p.MIDI())
+		}
+		slices.Sort(strike.Keys)
+		off := 0
+		if rng.IntN(5) == 0 {
+			off = 1 + rng.IntN(2)
+		}
+		if d.Dictation.Of == exercise.BassSkill {
+			strike.Keys = strike.Keys[:1]
+			strike.Keys[0] += off
+		} else if off > 0 {
+			strike.Keys[len(strike.Keys)-1] += off
+		}
+		out = append(out, strike)
+		at += 0.8 + 0.4*rng.Float64()
+	}
+	return out, nil
 }
 
 func (s *Simulated) paced(src audio.Source) audio.Source {

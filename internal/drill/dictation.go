@@ -9,26 +9,48 @@ import (
 	"singback/exercise"
 	"singback/exercise/compose"
 	"singback/internal/plain"
+	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
 )
 
-// Dictation is a drill of hearing: chords are played, and something of them is named.
+// Dictation is a drill of hearing: chords are played, and something of them is named, or
+// sung back.
 type Dictation struct {
 	Music     *Music
 	Manner    Manner
 	Of        string // "bass" or "quality"
 	Degrees   string // that the bass may have
 	Qualities string // that chords may have
+	Answer    string // how it is answered: ByName, BySinging or ByPlaying; "": ByName
 	Length    int    // chords in one question
 	Count     int
 	KeyEvery  int
 	Seed      uint64
+
+	Recordings int  // that answer
+	OwnProfile bool // the profile was asked for
 }
+
+// The ways to answer a dictation.
+const (
+	ByName    = "name"
+	BySinging = "sing"
+	ByPlaying = "play"
+)
+
+// Plays reports whether it is played back.
+func (o *Dictation) Plays() bool { return o.Answer == ByPlaying }
+
+// Sings reports whether it is sung back.
+func (o *Dictation) Sings() bool { return o.Answer == BySinging }
 
 // Plan reads the options. Every mistake in them is a [Wrong].
 func (o *Dictation) Plan() (*Plan, error) {
-	p := &Plan{Command: "dictation", Seed: o.Seed, music: o.Music}
+	p := &Plan{Command: "dictation", Seed: o.Seed, Recordings: o.Recordings, music: o.Music}
+	if err := o.answers(); err != nil {
+		return p, err
+	}
 	var err error
 	if p.Item, p.Naming, err = o.Music.Base(func() uint64 { return p.Seed }); err != nil {
 		return p, err
@@ -51,6 +73,10 @@ func (o *Dictation) Plan() (*Plan, error) {
 	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
+	p.sung = o.Sings()
+	if o.Sings() {
+		p.suit(o.OwnProfile)
+	}
 	p.Item.Asked = theory.Degree{Step: 1}
 	questions, err := o.questions(p, skills)
 	if err != nil {
@@ -63,12 +89,40 @@ func (o *Dictation) Plan() (*Plan, error) {
 			return nil
 		}
 		n.run = r
-		return session.Dictation{
+		d := session.Dictation{
 			Item: p.Item, Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
 			SetKey: i == 0 || o.KeyEvery > 0 && i%o.KeyEvery == 0,
 		}
+		switch {
+		case o.Sings():
+			d.Singer = r
+		case o.Plays():
+			d.Player = r
+		}
+		return d
 	}}
 	return p, nil
+}
+
+// SungBack reports whether the plan is a dictation that is sung back.
+func (p *Plan) SungBack() bool { return p.sung }
+
+// answers reads how it is answered.
+func (o *Dictation) answers() error {
+	switch {
+	case o.Answer != "" && o.Answer != ByName && o.Answer != BySinging && o.Answer != ByPlaying:
+		return wrongf("--answer: %q: want name, sing or play", plain.Short(o.Answer))
+	case o.Sings() && o.Of == "quality":
+		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
+	}
+	n := o.Recordings
+	if n > 0 && !o.Music.said("count") {
+		o.Count = n
+	}
+	if n > 0 && o.Count > n {
+		return wrongf("--count: %s want %s, %d given", report.Many(o.Count, "question"), report.Many(o.Count, "recording"), n)
+	}
+	return nil
 }
 
 // skills reads what is to be named.

@@ -93,6 +93,11 @@ type (
 		Again    bool     `json:"again"`    // it was heard more than once
 		Feedback string   `json:"feedback"`
 		Hidden   bool     `json:"hidden"`
+		By       string   `json:"by"`      // "name", "sing" or "play"
+		Outcome  []string `json:"outcome"` // of each chord
+
+		Sung   *report.SungBack    `json:"sung,omitempty"`   // where it was sung
+		Played []report.PlayedPart `json:"played,omitempty"` // where it was played: each strike
 	}
 	lineEvent struct {
 		Event    string        `json:"event"` // "line"
@@ -199,13 +204,26 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 func namedRecord(e session.Named) namedEvent {
 	ev := namedEvent{
 		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
-		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil,
+	}
+	for _, o := range e.Outcomes() {
+		ev.Outcome = append(ev.Outcome, o.String())
+	}
+	if e.Sung != nil {
+		ev.By, ev.Sung = BySinging, report.NewSungBack(Answered(e))
 	}
 	for _, s := range e.Dictation.Skills() {
 		ev.Asked = append(ev.Asked, nameOf(s))
 	}
-	for _, s := range e.Names {
-		ev.Named = append(ev.Named, nameOf(s))
+	if e.Played != nil {
+		ev.By, ev.Played = ByPlaying, report.NewPlayedBack(e.Played.Strikes, e.Played.Held)
+	}
+	for i := range e.Names {
+		name := ""
+		if s, ok := e.Name(i); ok {
+			name = nameOf(s)
+		}
+		ev.Named = append(ev.Named, name)
 	}
 	return ev
 }

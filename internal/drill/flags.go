@@ -160,6 +160,8 @@ func (o *Dictation) AddFlags(f Flags) {
 	f.StringVar(&o.Of, "of", "bass", "`WHAT` is to be named: bass or quality")
 	f.StringVar(&o.Degrees, "degrees", usualBass, "the `DEGREES` asked for, in the bass; all, chromatic")
 	f.StringVar(&o.Qualities, "qualities", usualQualities, "the `QUALITIES` that chords may have")
+	f.StringVar(&o.Answer, "answer", ByName, "the `WAY` you answer: name (you type it), sing the bass back, or play it")
+	f.Float64Var(&o.Manner.Think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.IntVar(&o.Length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d", compose.MaxDictation))
 	f.IntVar(&o.Count, "count", 10, "how many questions")
 	addKeyEvery(f, &o.KeyEvery)

@@ -53,7 +53,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 		return "", "Not recorded, as --no-record says."
 	case k.Asked:
 		return "", ""
-	case k.Source != ByMicrophone && k.Source != ByTyping:
+	case k.Source != ByMicrophone && k.Source != ByTyping && k.Source != ByKeys:
 		if k.Command != "today" && !k.There {
 			return "", ""
 		}
@@ -63,7 +63,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 		return "Not recorded: a simulated singer answers (record it with --record FILE).", ""
 	case k.Command != "today" && !k.There:
 		return "", "Not recorded: there is no practice record yet (singback today begins one, or name a --record FILE)."
-	case k.Source == ByTyping && k.Silent:
+	case (k.Source == ByTyping || k.Command == "dictation") && k.Silent:
 		return "Not recorded: nobody heard the chords (record the names with --record FILE).", ""
 	}
 	return "", ""
@@ -72,7 +72,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 // May reports whether the answers are recorded; where not, the keeper says why.
 func (k *Keeper) May(what Keeping) bool {
 	k.Trouble, k.Ending = what.refusal()
-	nothing := what.None || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping
+	nothing := what.None || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping && what.Source != ByKeys
 	return !nothing && k.Trouble == "" && k.Ending == ""
 }
 
@@ -96,17 +96,15 @@ func (k *Keeper) keep(e session.Event, r *Run) {
 // namedAnswers are those of a dictation, one for each chord.
 func namedAnswers(n session.Named) []practice.Answer {
 	var out []practice.Answer
+	outcomes := n.Outcomes()
 	for i, skill := range n.Dictation.Skills() {
 		a := practice.Answer{
 			Index: n.Index, Attempt: 1, Skill: skill, Item: n.Item, Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance},
-			Verdict: exercise.Verdict{Outcome: exercise.WrongAnswer, Answer: n.Answer},
-			Counts:  true, Again: n.Again, Feedback: n.Feedback, Material: n.Dictation.Material(),
+			Verdict: exercise.Verdict{Outcome: outcomes[i], Reason: n.Reason(), Answer: n.Answer},
+			Counts:  outcomes[i] != exercise.NotMeasured && outcomes[i] != exercise.Ambiguous, Again: n.Again, Feedback: n.Feedback, Material: n.Dictation.Material(),
 		}
-		if n.Right[i] {
-			a.Verdict.Outcome = exercise.RightAnswer
-		}
-		if i < len(n.Names) {
-			a.Named = nameOf(n.Names[i])
+		if name, ok := n.Name(i); ok {
+			a.Named = nameOf(name)
 		}
 		if a.Item.Asked = skill.Degree; skill.Kind == exercise.QualitySkill {
 			a.Item.Asked = n.Item.Key.Degree(n.Dictation.Chords[i].Chord.Root)

@@ -72,6 +72,7 @@ type Plan struct {
 
 	music     *Music
 	asker     asker
+	sung      bool // a dictation is sung back
 	hideNames bool // the names of the notes are not shown below a line
 }
 

@@ -128,6 +128,24 @@ func (r *Run) Retry(ctx context.Context, j session.Judged) (bool, error) {
 // Guess asks for a guess.
 func (r *Run) Guess(ctx context.Context) (exercise.Outcome, error) { return r.Person.Guess(ctx) }
 
+// BackSource returns what sings back what was heard.
+func (r *Run) BackSource(d session.Dictation, index, attempt int) (audio.Source, bool, error) {
+	return r.Answers.BackSource(d, index, attempt)
+}
+
+// Struck returns what was struck.
+func (r *Run) Struck(ctx context.Context, d session.Dictation) ([]exercise.Strike, error) {
+	p, ok := r.Answers.(session.BackPlayer)
+	if !ok {
+		return nil, session.ErrNoMore
+	}
+	strikes, err := p.Struck(ctx, d)
+	if _, simulated := r.Answers.(*Simulated); simulated && err == nil && r.Watched && len(strikes) > 0 {
+		err = r.still(ctx, strikes[len(strikes)-1].At)
+	}
+	return strikes, err
+}
+
 // LineSource returns what answers a line.
 func (r *Run) LineSource(p session.LinePrompted, lead float64) (audio.Source, bool, error) {
 	return r.Answers.LineSource(p, lead)

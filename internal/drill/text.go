@@ -30,6 +30,21 @@ func LineAsked(s session.LineSung) report.LineAsked {
 	return a
 }
 
+// Answered is what was answered to a dictation, for its text.
+func Answered(n session.Named) report.Answered {
+	a := report.Answered{Dictation: n.Dictation, Names: n.Names, Outcomes: n.Outcomes(), Reason: n.Reason()}
+	if n.Sung != nil {
+		a.Back, a.Level = &n.Sung.Back, n.Sung.Take.Loudest
+	}
+	if n.Played != nil {
+		a.Played, a.Held = true, n.Played.Held
+		if n.Dictation.Of == exercise.BassSkill {
+			a.Back = &n.Played.Back
+		}
+	}
+	return a
+}
+
 // LineText says how a line was sung, without the table of its notes.
 func (r *Run) LineText(sung session.LineSung) []string {
 	record, asked := r.Sung(sung), LineAsked(sung)

@@ -290,8 +290,8 @@ func (s *sitting) named(r *Run, n session.Named) {
 	for i, skill := range n.Dictation.Skills() {
 		s.note(n.Hidden, n.Right[i], func() report.Missed {
 			var name *exercise.Skill
-			if i < len(n.Names) {
-				name = &n.Names[i]
+			if given, ok := n.Name(i); ok {
+				name = &given
 			}
 			return r.Style.MissedName(n.Index, n.Dictation.Key, skill, name)
 		})

@@ -1,6 +1,6 @@
 // Package engrave draws lines of music: as staff notation in SVG, and as a staff of
 // characters. It divides their notes at bar lines and into note values, as the writers
-// of files do too.
+// of files do too. Above stand the chord symbols of a line, below its words.
 //
 // The two calls most users need are [SVG] and [Text]; a [View] says how, and may have a
 // [Mark] for each note. [Lay] gives the bars. Files are the matter of package notation:

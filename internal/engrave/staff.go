@@ -61,8 +61,8 @@ func (c *canvas) put(row, column int, text string) {
 }
 
 // Text draws a line as a staff of characters, at most View.Width columns wide,
-// broken between bars. Every line and space of the staff is a row; below stand
-// the length of each note in beats, and the labels. A note that is tied over is
+// broken between bars. Every line and space of the staff is a row; above stand
+// the chord symbols, below the length of each note in beats, the labels and the words. A note that is tied over is
 // marked with ‿ (~ in ASCII) and its continuation with it before. A rest is an r
 // on the middle line. A bar too long for the width is broken between its notes, where
 // no bar line stands.
@@ -83,7 +83,7 @@ func Text(s theory.Score, v View) (string, error) {
 		}
 	}
 	var out strings.Builder
-	sys := textSystem{view: v, clef: clef, low: low, high: high}
+	sys := textSystem{view: v, clef: clef, low: low, high: high, over: s.Symbols}
 	for i := range bars {
 		sys.bars = append(sys.bars, sys.broken(&bars[i], width)...)
 	}
@@ -102,6 +102,7 @@ type textSystem struct {
 	view      View
 	clef      theory.Clef
 	low, high int
+	over      []theory.ChordSymbol
 	bars      []textBar
 }
 
@@ -251,10 +252,13 @@ func (l *textLine) drawStaff(end int) {
 }
 
 // text returns the rows, without ledger lines and labels where there are none;
-// the beats stand in row beats.
+// the beats stand in row beats, the chord symbols in the last one.
 func (l *textLine) text(beats int) string {
 	var b strings.Builder
-	for i, line := range l.rows {
+	if line := strings.TrimRight(string(l.rows[beats+3]), " "); line != "" {
+		b.WriteString(line + "\n")
+	}
+	for i, line := range l.rows[:beats+3] {
 		text := strings.TrimRight(string(line), " ")
 		if text == "" && (i < l.row(8) || i > l.row(0)) && i != beats {
 			continue
@@ -266,9 +270,9 @@ func (l *textLine) text(beats int) string {
 
 // draw draws as many bars as fit from the i-th on.
 func (t *textSystem) draw(first, width int) (int, string) {
-	// Below the rows of the staff stand the beats and the labels.
+	// Below the rows of the staff stand the beats, the labels and the words.
 	beats := t.high - t.low + 1
-	l := textLine{textSystem: t, canvas: canvas{rows: make([][]rune, beats+2)}, x: 2}
+	l := textLine{textSystem: t, canvas: canvas{rows: make([][]rune, beats+4)}, x: 2}
 	l.drawClef()
 	l.drawKey(t.bars[first].Key)
 	n := 0
@@ -404,8 +408,13 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 		}
 		mark(rows, head, beats)
 		mark(rows+1, head, label)
-		used := head - x + max(3, len([]rune(beats))+1, len([]rune(label))+1)
-		x += used
+		mark(rows+2, head, sungOn(p))
+		used := max(3, len([]rune(beats))+1, len([]rune(label))+1, len([]rune(sungOn(p)))+1)
+		over, width := t.textSymbols(p, used)
+		for _, c := range over {
+			mark(rows+3, head+c.x, c.text)
+		}
+		x = head + max(used, width)
 		d.ends = append(d.ends, x)
 	}
 	d.width = x

@@ -2,8 +2,11 @@ package engrave_test
 
 import (
 	"encoding/xml"
+	"html"
 	"io"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -71,6 +74,66 @@ func TestLayout(t *testing.T) {
 	}
 }
 
+// Chord symbols stand above the staff, at their place within a held note too; words
+// below the labels.
+func TestTextOfSymbolsAndWords(t *testing.T) {
+	s := parsed(t, "M:4/4\nL:1/4\nK:C\n\"C\"c2-\"G7/B\"c2|\"Am\"A \"N.C.\"z \"Bb\"B2|]\nw:A- _ men, sing")
+	got, err := engrave.Text(s, engrave.View{Labels: s.Labels(theory.Movable, true), ASCII: true})
+	want := strings.TrimPrefix(`
+       C G7/B    Am   N.C. Bb
+  ------------|-----------------||
+              |                 ||
+  --4---------|-----------------||
+       o      |                 ||
+  ------------|-------r----o----||
+              |  *              ||
+  G-4---------|-----------------||
+              |                 ||
+  ------------|-----------------||
+       4         1    1    2
+       do        la        ti
+       A-        men,      sing
+`, "\n")
+	if err != nil || got != want {
+		t.Errorf("%v\n%s\nwant\n%s", err, got, want)
+	}
+}
+
+// In a picture no chord symbol and no word runs into the next, and all lie within
+// it: each begins right of the end of the one before.
+func TestSVGOfSymbolsAndWords(t *testing.T) {
+	for name, abc := range map[string]string{
+		"wide and close": "M:4/4\nL:1/8\nK:F\n\"F\"c4-\"Bbmaj7/D\"c4|\"Gm7b5\"c\"C7\"c\"Am\"c\"Dm\"c \"N.C.\"z4|\"<&>\"a2 f2 \"F\"F4|]\nw:A- men * * * sing~it al- le- lu- ia",
+		"many systems":   "M:2/4\nL:1/4\nK:C\n" + strings.Repeat("\"Gm7b5/Db\"c- \"F\"c|\"C#m(maj7)\"d\"A7b9\"e|", 12),
+	} {
+		s := parsed(t, abc)
+		for _, width := range []int{320, 900} {
+			text, err := engrave.SVG(s, engrave.View{Width: width, Labels: s.Labels(theory.Numbers, false)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			rows := map[string]float64{} // where the last text of a row ends
+			symbols := 0
+			for _, m := range regexp.MustCompile(`<text( class="chord")? x="([^"]*)" y="([^"]*)" stroke="none" font-family="sans-serif"[^>]*>([^<]*)<`).FindAllStringSubmatch(text, -1) {
+				x, _ := strconv.ParseFloat(m[2], 64)
+				wide := 0.5 * 13 * float64(utf8.RuneCountInString(html.UnescapeString(m[4]))) // what a letter takes on an average
+				if m[1] == "" {
+					x -= wide / 2
+				} else {
+					symbols++
+				}
+				if x < rows[m[3]] || x < 0 || x+wide > float64(width) {
+					t.Errorf("%s, %d wide: %s stands from %g to %g, the one before ends at %g", name, width, m[4], x, x+wide, rows[m[3]])
+				}
+				rows[m[3]] = x + wide
+			}
+			if symbols != len(s.Symbols) {
+				t.Errorf("%s: %d chord symbols, want %d", name, symbols, len(s.Symbols))
+			}
+		}
+	}
+}
+
 // sample is a few melodies of each level, and lines with what the generator does not
 // make: words, slurs, odd lengths, five in the time of four, no meter, changes.
 func sample(t *testing.T) []theory.Score {
@@ -89,6 +152,7 @@ func sample(t *testing.T) []theory.Score {
 	}
 	for _, abc := range []string{
 		"T:The <first> & \"last\" 100 %\nM:3/4\nL:1/4\nQ:1/4=66\nK:Eb\nB, | E5/2 (F1/2 | (_G/2) =G7/2 | A13/4 =A3/4 B z | __B7/4 ^^F/4 z/2 E/2 |]\nw:Al- le- lu_ja two~words",
+		"M:4/4\nL:1/8\nK:F\n\"F\"c4-\"Bbmaj7/D\"c4|\"Gm7b5\"c\"C7\"c\"Am\"c\"Dm\"c \"N.C.\"z4|\"<&>\"a2 f2 F4|]\nw:A- men * * * sing~it al- le- lu- ia",
 		"M:none\nL:1/4\nK:Am\nA (5:4:5B/4c/4d/4c/4B/4 z/3A2/3 A16",
 		"M:5/8\nL:1/4\nK:Ddor\nz5/2 | D5/2 | [K:Gmix][M:4/4] D2 c'/2 C,,3/2 | C,,2 z2 |]",
 	} {

@@ -58,6 +58,7 @@ type item struct {
 	left  float64 // before the middle of the head
 	right float64 // after it, at the least
 	x     float64
+	next  float64 // where the next one stands, or the bar ends
 	up    bool
 	tip   float64 // y of the end of its stem
 }
@@ -106,6 +107,7 @@ func (e *engraver) measures(bars []Bar) []measure {
 				it.left = max(it.left, half+1)
 				it.right = max(it.right, half+3)
 			}
+			e.room(&it)
 			if p.Value == 8 && p.Beam == 0 && !p.Rest {
 				it.right = max(it.right, 2*space)
 			}
@@ -228,6 +230,14 @@ func (e *engraver) draw(bars []Bar) string {
 	if e.view.Labels != nil {
 		below += fontSize + 6
 	}
+	words := below
+	if worded(e.score) {
+		below += fontSize + 6
+	}
+	over := above // the line that the chord symbols stand on
+	if e.score.Symbols != nil {
+		above += fontSize + 4
+	}
 	marks := below + space
 	if e.view.Marks != nil {
 		below += 2 * markRow
@@ -242,7 +252,9 @@ func (e *engraver) draw(bars []Bar) string {
 	for n, sys := range systems {
 		e.top = titleRoom + each*float64(n) + above
 		e.drawSystem(ms, sys)
-		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+under+fontSize-4)
+		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+under+fontSize-4, e.label)
+		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+words+fontSize-4, sungOn)
+		e.drawSymbols(ms[sys.from:sys.to], e.top-over+margin+2)
 		e.drawMarks(ms[sys.from:sys.to], e.top+4*space+marks)
 	}
 	e.b.WriteString("</svg>\n")
@@ -345,14 +357,19 @@ func (e *engraver) drawMeasure(m *measure, x, stretch float64) {
 	if len(m.items) == 1 && m.items[0].Rest && m.items[0].Value == 1 {
 		m.items[0].x = x + m.lead + (m.min*stretch-m.lead)/2
 	}
+	for j := range m.items {
+		if m.items[j].next = x + m.min*stretch - padding/2; j+1 < len(m.items) {
+			m.items[j].next = m.items[j+1].x
+		}
+	}
 	e.drawItems(m)
 }
 
-// drawLabels writes the labels of the notes on one line.
-func (e *engraver) drawLabels(ms []measure, y float64) {
+// drawLabels writes a text of each note on one line.
+func (e *engraver) drawLabels(ms []measure, y float64, of func(Piece) string) {
 	for i := range ms {
 		for _, it := range ms[i].items {
-			if label := e.label(it.Piece); label != "" {
+			if label := of(it.Piece); label != "" {
 				fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="sans-serif" font-size="%g" text-anchor="middle">%s</text>`+"\n", num(it.x), num(y), fontSize, escape(label))
 			}
 		}
@@ -373,7 +390,11 @@ func (e *engraver) describe() string {
 		words[0] += ", " + e.score.Meter.String()
 	}
 	words[0] += ", " + e.clef.String() + " clef:"
+	at, over := zero, e.score.Symbols
 	for _, n := range e.score.Notes {
+		for at = at.Plus(n.Length); len(over) > 0 && over[0].At.Less(at); over = over[1:] {
+			words = append(words, "("+over[0].String()+")")
+		}
 		name := "rest"
 		if !n.Rest {
 			name = n.Pitch.String()

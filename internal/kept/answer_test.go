@@ -82,6 +82,8 @@ func TestAnswersOfEachKind(t *testing.T) {
 		{bass, wrong, "fa", "", 0, 0, `named: "fa" is no name for bass 4`},
 		{bass, wrong, "5", "", 4, 1, "notes: none belongs to bass 4"},
 		{bass, exercise.InTune, "4", "", 0, 0, "outcome: in_tune for bass 4: want right, wrong or not_measured"},
+		{bass, exercise.Ambiguous, "", "", 0, 0, ""}, // sung between two degrees
+		{bass, exercise.Ambiguous, "4", "", 0, 0, "named: none belongs to bass 4 that is ambiguous"},
 		{quality, right, "m7b5", "iiø7", 0, 0, ""},
 		{quality, wrong, "m7", "", 0, 0, ""},
 		{quality, wrong, "a m7", "", 0, 0, `named: "a m7" is no name for quality m7b5`},

@@ -25,6 +25,7 @@ internal/audio:                                             |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
+internal/keys:     exercise gomidi                           |
 internal/device:   internal/audio internal/plain portaudio   |
 internal/synth:    theory internal/audio                    | go-dsp pitch
 internal/help:                                              |
@@ -40,10 +41,11 @@ internal/chart:    internal/report internal/plain plot       | exercise/practice
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
-internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course
+internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
-internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/plain internal/report | internal/listen
+internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
+internal/page/lean:                                          |
 internal/cli:      * cobra x-term                           |
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit chromedp              |

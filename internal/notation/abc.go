@@ -11,8 +11,8 @@ import (
 
 // abc reads the first tune of an ABC file (the standard, version 2.1): one voice
 // with notes, rests, accidentals, ties, slurs, broken rhythm, tuplets, repeats
-// and endings, changes of key, meter and note length, and words below. What it
-// leaves out it warns of.
+// and endings, changes of key, meter and note length, chord symbols above and words
+// below. What it leaves out it warns of.
 func (r *reading) abc(text string) (theory.Score, error) {
 	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: one, propagate: "pitch"}
 	for a.rest = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text); a.rest != "" && !a.done; a.row++ {
@@ -31,6 +31,7 @@ type abcVoice struct {
 	names  []string
 	bars   []bar
 	now    bar     // that is being read
+	over   []above // chord symbols of the bar that is being read
 	words  []place // the notes of the last line of music, without rests
 	lines  int     // lines of words below it
 	slurs  int     // open
@@ -45,6 +46,12 @@ type abcVoice struct {
 // place is where a note of a voice stands; the bar that is being read has the
 // number after the last.
 type place struct{ bar, note int }
+
+// above is a chord symbol before a note of the bar that is being read.
+type above struct {
+	note   int
+	symbol theory.ChordSymbol
+}
 
 type abcReader struct {
 	*reading
@@ -243,6 +250,9 @@ func (a *abcReader) finish() (theory.Score, error) {
 		return a.score, err
 	}
 	chosen := a.voices[i]
+	for _, c := range chosen.over {
+		a.warn("the chord symbol %s behind the last note was left out", quote(c.symbol.ASCII()))
+	}
 	s, err := a.reading.line(a.score, chosen.bars)
 	if err == nil {
 		s.Tempo = abcTempo(a.tempo, s.Meter, a.unit)

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"singback/theory"
 )
 
 // closeBar ends the bar being read and begins the next.
@@ -12,6 +14,7 @@ func (a *abcReader) closeBar(v *abcVoice) error {
 	if len(v.now.notes) > 0 || v.now.repeatStart || v.now.repeatEnd > 0 {
 		v.now.name = fmt.Sprintf("line %d, bar %d", a.row+1, len(v.bars)+1)
 		v.now.endings = v.ending
+		v.now.symbols = v.overBar()
 		v.bars = append(v.bars, v.now)
 		if a.bars++; len(v.bars) > maxBars || a.bars > 3*maxBars {
 			return a.errorf("more than %d bars, or %d in all voices", maxBars, 3*maxBars)
@@ -20,6 +23,24 @@ func (a *abcReader) closeBar(v *abcVoice) error {
 	v.now = bar{key: v.key, meter: v.meter}
 	v.signs = nil
 	return nil
+}
+
+// overBar returns the chord symbols over the bar that is being read, with their
+// places; one behind its last note waits for the next bar.
+func (v *abcVoice) overBar() []theory.ChordSymbol {
+	var out []theory.ChordSymbol
+	at := zero
+	for i, n := range v.now.notes {
+		for ; len(v.over) > 0 && v.over[0].note <= i; v.over = v.over[1:] {
+			v.over[0].symbol.At = at
+			out = append(out, v.over[0].symbol)
+		}
+		at = at.Plus(n.Length)
+	}
+	for i := range v.over {
+		v.over[i].note = 0
+	}
+	return out
 }
 
 // barLine reads |, ||, |], [|, |:, :|, ::, |1, [2 …

@@ -47,7 +47,7 @@ func (a *abcReader) symbol(c []rune, i int) (int, error) {
 	case r == '"':
 		end, err := a.until(c, i+1, '"')
 		if err == nil {
-			a.mark(string(c[i : end+1]))
+			a.quoted(string(c[i : end+1]))
 		}
 		return end + 1 - i, err
 	case r == '!' || r == '+':
@@ -239,6 +239,20 @@ func (a *abcReader) symbolOf(r rune) {
 	}
 }
 
+// quoted reads what stands in quotes: a chord symbol, or by the sign that it
+// begins with words above or below, which are left out (ABC 2.1, 4.18 and 4.19).
+func (a *abcReader) quoted(s string) {
+	text := strings.ReplaceAll(strings.TrimSpace(strings.Trim(s, `"`)), `\%`, "%")
+	if text == "" || strings.ContainsRune("^_<>@", rune(text[0])) || jumps(text) {
+		a.mark(s)
+		return
+	}
+	symbol, ok := a.symbolFrom(fmt.Sprintf("line %d", a.row+1), text)
+	if v := a.current(); ok {
+		v.over = append(v.over, above{len(v.now.notes), symbol})
+	}
+}
+
 // mark leaves out what stands in quotes or other signs before a note, and says
 // so where the line is another one without it.
 func (a *abcReader) mark(s string) {
@@ -256,7 +270,5 @@ func (a *abcReader) mark(s string) {
 	case s[0] != '"' || strings.TrimSpace(text) == "":
 	case strings.ContainsRune("^_<>@", rune(text[0])):
 		a.leaveAll("words", "words above and below the notes, like "+quote(text)+", were left out, here and below")
-	default:
-		a.leaveAll("chords", "chord symbols, like "+quote(text)+", were left out, here and below")
 	}
 }

@@ -124,7 +124,11 @@ func (a *abcReader) chord(c []rune, i, end int) (int, error) {
 			case '!', '"': // a sign or words within the chord, with letters in them
 				for j++; j < end && c[j] != c[from]; j++ {
 				}
-				a.mark(string(c[from:min(j+1, end)]))
+				if text := string(c[from:min(j+1, end)]); c[from] == '"' {
+					a.quoted(text)
+				} else {
+					a.mark(text)
+				}
 			case '(':
 				v.slurs++
 			case ')':

@@ -37,6 +37,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 	for _, n := range s.Notes {
 		words = words || n.Words != "" && !n.Rest
 	}
+	over := s.Symbols // that are not written yet
 	var line []string // the words below the line of music
 	flush := func() {
 		if words {
@@ -52,6 +53,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 		if i > 0 && bar.NewMeter {
 			fmt.Fprintf(&b, "[M:%s]", bar.Meter)
 		}
+		bar.Pieces = cutAt(bar.Pieces, over)
 		for j, p := range bar.Pieces {
 			if j > 0 && (p.Beam == 0 || p.Beam != bar.Pieces[j-1].Beam) {
 				b.WriteString(" ")
@@ -64,6 +66,9 @@ func writeABC(s theory.Score) ([]byte, error) {
 					}
 				}
 				fmt.Fprintf(&b, "(%d:%d:%d", p.Tuplet, engrave.InTimeOf(p.Tuplet), n)
+			}
+			for ; len(over) > 0 && !p.At.Less(over[0].At); over = over[1:] {
+				b.WriteString(`"` + abcSymbol.Replace(over[0].ASCII()) + `"`)
 			}
 			length := p.Length.Times(theory.Fraction{Num: 2, Den: 1})
 			if p.Tuplet > 0 {
@@ -105,6 +110,31 @@ func writeABC(s theory.Score) ([]byte, error) {
 		}
 	}
 	return []byte(b.String()), nil
+}
+
+// abcSymbol writes a chord symbol without the sign that ends it, or begins a comment.
+var abcSymbol = strings.NewReplacer(`"`, "'", "%", `\%`)
+
+// cutAt cuts pieces where chord symbols stand within them: ABC has them before
+// notes only. The parts of a note are tied.
+func cutAt(pieces []engrave.Piece, symbols []theory.ChordSymbol) []engrave.Piece {
+	var out []engrave.Piece
+	for _, p := range pieces {
+		end := p.At.Plus(p.Length)
+		for len(symbols) > 0 && symbols[0].At.Less(end) {
+			at := symbols[0].At
+			symbols = symbols[1:]
+			if !p.At.Less(at) {
+				continue
+			}
+			before := p
+			before.Length, before.TiedTo, before.Slur, before.Closes = at.Minus(p.At), !p.Rest, false, false
+			p.At, p.Length, p.TiedFrom, p.Opens, p.Words = at, end.Minus(at), !p.Rest, false, ""
+			out = append(out, before)
+		}
+		out = append(out, p)
+	}
+	return out
 }
 
 // abcWords writes words without the signs that mean something below notes.

@@ -24,6 +24,7 @@ type bar struct {
 	key         theory.Key
 	meter       theory.Meter
 	notes       []note
+	symbols     []theory.ChordSymbol // counted from the bar's beginning
 	repeatStart bool
 	fresh       bool  // after a double bar line, to which a repeat without a start goes back
 	repeatEnd   int   // how often it is played until here; 0: no repeat
@@ -118,7 +119,7 @@ func (r *reading) unroll(bars []bar) ([]bar, error) {
 	notes := 0
 	play := func(bars []bar) error {
 		for _, b := range bars {
-			if notes += len(b.notes); len(out) >= maxBars || notes > maxNotes {
+			if notes += len(b.notes) + len(b.symbols); len(out) >= maxBars || notes > maxNotes {
 				return fmt.Errorf("%w: with its repeats it has more than %d bars or %d notes and rests", ErrNotation, maxBars, maxNotes)
 			}
 			out = append(out, b)
@@ -188,13 +189,19 @@ func (r *reading) line(s theory.Score, bars []bar) (theory.Score, error) {
 		return s, err
 	}
 	kept := bars[:0]
+	var waiting []theory.ChordSymbol // of a bar without notes
 	for _, b := range bars {
 		if len(b.notes) == 0 {
+			waiting = append(waiting, b.symbols...)
 			continue
+		}
+		if waiting != nil {
+			b.symbols, waiting = slices.Concat(waiting, b.symbols), nil
 		}
 		if n := len(kept); n > 0 && b.meter.Valid() && kept[n-1].meter == b.meter && kept[n-1].key == b.key {
 			if a, l := kept[n-1].length(), b.length(); a.Less(b.meter.Bar()) && a.Plus(l) == b.meter.Bar() {
 				kept[n-1].notes = append(append([]note(nil), kept[n-1].notes...), b.notes...)
+				kept[n-1].symbols = append(slices.Clone(kept[n-1].symbols), moved(b.symbols, a)...)
 				continue
 			}
 		}
@@ -229,6 +236,7 @@ func (r *reading) line(s theory.Score, bars []bar) (theory.Score, error) {
 			now = theory.Change{At: at, Key: b.key, Meter: meter}
 			s.Changes = append(s.Changes, now)
 		}
+		s.Symbols = append(s.Symbols, moved(b.symbols, at)...)
 		for _, n := range b.notes {
 			last := len(s.Notes) - 1
 			switch {
@@ -248,6 +256,7 @@ func (r *reading) line(s theory.Score, bars []bar) (theory.Score, error) {
 		}
 		at = at.Plus(length)
 	}
+	s.Symbols = r.symbolsOf(s.Symbols, at)
 	r.rekey(&s)
 	// A slur needs a note to go to.
 	for i := range s.Notes {

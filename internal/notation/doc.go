@@ -204,6 +204,7 @@ type reading struct {
 	options  Options
 	warnings []Warning
 	warned   map[string]bool
+	unread   map[string]bool // chord symbols that were warned of
 }
 
 // maxWarnings bounds what is said about one file.

@@ -52,6 +52,7 @@ func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 		}
 	}
 	x.fill(m.attr("implicit") == "yes")
+	slices.SortStableFunc(x.bar.symbols, func(a, b theory.ChordSymbol) int { return a.At.Minus(b.At).Num })
 	if len(p.endings) > 0 && len(x.bar.endings) == 0 {
 		x.bar.endings = p.endings
 	}
@@ -82,8 +83,10 @@ func (x *xmlMeasure) child(n *xmlNode) error {
 		x.jumps(n)
 	case "direction", "sound":
 		x.direction(n)
-	case "harmony", "figured-bass":
-		x.once("harmony", "chord symbols were left out, here and later")
+	case "harmony":
+		return x.harmony(n)
+	case "figured-bass":
+		x.once("figured-bass", "figured bass was left out, here and later")
 	}
 	return nil
 }
@@ -352,7 +355,7 @@ func (x *xmlMeasure) written(n *xmlNode) (note, error) {
 				x.leave("more than one verse: only the first one is read")
 				continue
 			}
-			w.Words = strings.Join(strings.Fields(c.text("text")), " ")
+			w.Words = c.sung()
 			if s := c.text("syllabic"); w.Words != "" && (s == "begin" || s == "middle") {
 				w.Words += "-"
 			}

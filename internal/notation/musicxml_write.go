@@ -34,7 +34,7 @@ func writeMusicXML(s theory.Score) ([]byte, error) {
 			return nil, fmt.Errorf("%w: note %d: MusicXML has no octave %d", ErrNotation, i+1, n.Pitch.Octave)
 		}
 	}
-	w := xmlWriter{score: s}
+	w := xmlWriter{score: s, over: s.Symbols}
 	w.line(0, `<?xml version="1.0" encoding="UTF-8"?>`)
 	w.line(0, `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">`)
 	w.line(0, `<score-partwise version="4.0">`)
@@ -55,7 +55,9 @@ func writeMusicXML(s theory.Score) ([]byte, error) {
 type xmlWriter struct {
 	score theory.Score
 	b     bytes.Buffer
-	slur  bool // one is open
+	slur  bool                 // one is open
+	word  bool                 // another syllable of it follows
+	over  []theory.ChordSymbol // that are not written yet
 }
 
 func (w *xmlWriter) line(depth int, format string, args ...any) {
@@ -83,7 +85,10 @@ func (w *xmlWriter) measure(bars []engrave.Bar, i int) {
 			valueNames[value], strings.Repeat("<beat-unit-dot/>", dots), w.score.Tempo, w.score.Tempo*pulse.Float())
 	}
 	written := engrave.Signs{}
-	for j := range bar.Pieces {
+	for j, p := range bar.Pieces {
+		for end := p.At.Plus(p.Length); len(w.over) > 0 && w.over[0].At.Less(end); w.over = w.over[1:] {
+			w.writeHarmony(w.over[0], w.over[0].At.Minus(p.At))
+		}
 		w.note(bar, j, written)
 	}
 	if i == len(bars)-1 {
@@ -154,10 +159,12 @@ func (w *xmlWriter) note(bar *engrave.Bar, j int, written engrave.Signs) {
 		w.line(4, `<notations>%s</notations>`, text)
 	}
 	if p.Words != "" && !p.Rest {
-		syllabic, word := "single", p.Words
-		if w, ok := strings.CutSuffix(word, "-"); ok && w != "" {
-			syllabic, word = "begin", w
+		word, goesOn := strings.CutSuffix(p.Words, "-")
+		if word == "" {
+			word, goesOn = p.Words, false
 		}
+		syllabic := map[[2]bool]string{{false, false}: "single", {false, true}: "begin", {true, true}: "middle", {true, false}: "end"}[[2]bool{w.word, goesOn}]
+		w.word = goesOn
 		w.line(4, `<lyric><syllabic>%s</syllabic><text>%s</text></lyric>`, syllabic, escape(word))
 	}
 	w.line(3, `</note>`)

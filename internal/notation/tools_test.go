@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,7 +20,7 @@ import (
 
 // sample is a few melodies of each level, and lines with everything else.
 func sample(t *testing.T) []theory.Score {
-	return append(melodies(t, 4), decorated(t)...)
+	return slices.Concat(melodies(t, 4), decorated(t), symbolled(t))
 }
 
 func save(t *testing.T, s theory.Score, f Format, ending string) string {
@@ -104,7 +105,7 @@ func TestABCReadByAbc2midi(t *testing.T) {
 	for _, s := range sample(t) {
 		name := save(t, s, ABC, ".abc")
 		out := filepath.Join(t.TempDir(), "out.mid")
-		said, err := exec.Command(tool, name, "-o", out, "-NGRA").CombinedOutput()
+		said, err := exec.Command(tool, name, "-o", out, "-NGRA", "-NGUI").CombinedOutput()
 		if err != nil || strings.Contains(string(said), "Error") || strings.Contains(string(said), "Warning") && !strings.Contains(string(said), "lyric") {
 			text, _ := os.ReadFile(name)
 			t.Fatalf("abc2midi: %v\n%s\n%s", err, said, text)

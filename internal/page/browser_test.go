@@ -35,7 +35,7 @@ import (
 // hangs from what goes on, but where a limit is the page's own promise, which is said.
 
 // hangs is the time after which what has not come will not come.
-const hangs = 60 * time.Second
+const hangs = 40 * time.Second
 
 // tries is how often something is tried on a machine that is too busy for sound.
 const tries = 3
@@ -192,6 +192,7 @@ type tab struct {
 // any program may hear, and looks for what keeps the page from moving.
 const listen = `
 	addEventListener("singback", (e) => singbackTold(JSON.stringify({at: performance.now(), detail: e.detail})));
+	addEventListener("click", (e) => { globalThis.clicked = e.timeStamp; }, true);
 	globalThis.longTasks = [];
 	new PerformanceObserver((list) => {
 		for (const e of list.getEntries()) longTasks.push({at: e.startTime, ms: e.duration});

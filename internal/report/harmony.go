@@ -12,6 +12,7 @@ import (
 type Chord struct {
 	Numeral string   `json:"numeral"` // "V65/V", "viio7", "ii/o65" (RomanText's sign for ø)
 	Counted string   `json:"counted"` // the key that the numeral is counted in
+	Number  string   `json:"number"`  // as number charts have it, counted in the key of the piece: "67/#1"
 	Chord   string   `json:"chord"`   // the symbol: "A7/C#"
 	Notes   []string `json:"notes"`   // from the bass up
 	// Spelled is the chord as the rules of harmony spell it, and Note says so,
@@ -25,6 +26,7 @@ type Chord struct {
 type Spelled struct {
 	Numeral string   `json:"numeral"`
 	Counted string   `json:"counted"`
+	Number  string   `json:"number"`
 	Chord   string   `json:"chord"`
 	Notes   []string `json:"notes"`
 }
@@ -32,8 +34,9 @@ type Spelled struct {
 // NewChord describes a chord, as it is written for people.
 func NewChord(r theory.Roman) Chord {
 	numeral := r.Readable()
-	c := Chord{Numeral: numeral.ASCII(), Counted: numeral.Local.Readable().ASCII(), Chord: r.Chord.Readable().ASCII()}
-	exact := Spelled{Numeral: r.ASCII(), Counted: r.Local.ASCII(), Chord: r.Chord.ASCII()}
+	_, number := r.ReadableNumber()
+	c := Chord{Numeral: numeral.ASCII(), Counted: numeral.Local.Readable().ASCII(), Number: number, Chord: r.Chord.Readable().ASCII()}
+	exact := Spelled{Numeral: r.ASCII(), Counted: r.Local.ASCII(), Number: r.NumberASCII(), Chord: r.Chord.ASCII()}
 	read := respelling(r.Chord)
 	for _, n := range r.Chord.Notes() {
 		c.Notes = append(c.Notes, read(theory.Pitch{Note: n}).Note.ASCII())
@@ -70,7 +73,7 @@ func lettersTo(a, b theory.Note) int {
 // respelled says that a chord is written otherwise than the rules of harmony
 // spell it; "" where it is not.
 func (s Style) respelled(r theory.Roman) string {
-	exact := Style{ASCII: s.ASCII, exact: true}
+	exact := Style{ASCII: s.ASCII, Numbers: s.Numbers, exact: true}
 	var parts []string
 	if now, was := s.Chord(r.Chord), exact.Chord(r.Chord); now != was {
 		parts = append(parts, now+" for "+was)
@@ -145,8 +148,12 @@ func NewVoicedChords(p []theory.Roman, vs []theory.Voicing, t theory.Tuning) []V
 	return out
 }
 
-// Roman writes a numeral, so that it can be read: see [theory.Roman.Readable].
+// Roman writes a numeral, or with Numbers a number, so that it can be read: see
+// [theory.Roman.Readable].
 func (s Style) Roman(r theory.Roman) string {
+	if s.Numbers {
+		return s.number(r)
+	}
 	if !s.exact {
 		r = r.Readable()
 	}
@@ -154,6 +161,18 @@ func (s Style) Roman(r theory.Roman) string {
 		return r.ASCII()
 	}
 	return r.String()
+}
+
+// number writes the number of a chart.
+func (s Style) number(r theory.Roman) string {
+	text, ascii := r.Number(), r.NumberASCII()
+	if !s.exact {
+		text, ascii = r.ReadableNumber()
+	}
+	if s.ASCII {
+		return ascii
+	}
+	return text
 }
 
 // Chord writes a chord symbol, so that it can be read: see [theory.Chord.Readable].

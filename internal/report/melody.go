@@ -24,6 +24,7 @@ type Melody struct {
 	Length   string         `json:"length"`
 	Notes    []MelodyNote   `json:"notes"`
 	Changes  []MelodyChange `json:"changes"`
+	Chords   []MelodyChord  `json:"chords"`
 	Warnings []string       `json:"warnings"`
 }
 
@@ -47,12 +48,51 @@ type MelodyChange struct {
 	Meter *string `json:"meter"`
 }
 
+// MelodyChord is a chord symbol over a melody.
+type MelodyChord struct {
+	Start string   `json:"start"`
+	Bar   *int     `json:"bar"`   // as of a note
+	Chord *string  `json:"chord"` // null where the text is not understood, or says that there is none
+	Root  *string  `json:"root"`
+	Bass  *string  `json:"bass"`
+	Notes []string `json:"notes"` // from the bass up
+	Text  string   `json:"text"`  // as it is shown
+}
+
+// chords makes the records of the chord symbols of a line.
+func chords(s theory.Score) []MelodyChord {
+	out := []MelodyChord{}
+	bars, bar, first := s.Bars(), 0, 1
+	if s.Start.Num > 0 {
+		first = 0
+	}
+	for _, c := range s.Symbols {
+		r := MelodyChord{Start: c.At.String(), Notes: []string{}, Text: c.ASCII()}
+		for bar+1 < len(bars) && !c.At.Less(bars[bar+1]) {
+			bar++
+		}
+		if bars != nil {
+			number := bar + first
+			r.Bar = &number
+		}
+		if c.Text == "" {
+			name, root, bass := c.Chord.ASCII(), c.Chord.Root.ASCII(), c.Chord.Bass.ASCII()
+			r.Chord, r.Root, r.Bass = &name, &root, &bass
+			for _, n := range c.Chord.Notes() {
+				r.Notes = append(r.Notes, n.ASCII())
+			}
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
 // NewMelody makes the record of a line without the names of its notes; warnings are
 // those of the file that it was read from.
 func NewMelody[W ~string](s theory.Score, warnings []W) Melody {
 	r := Melody{
 		Schema: Schema, Title: s.Title, Key: s.Key.ASCII(), Meter: meter(s.Meter), Pickup: "0", Clef: theory.ClefFor(s).String(),
-		Length: s.Length().String(), Changes: []MelodyChange{}, Warnings: []string{},
+		Length: s.Length().String(), Changes: []MelodyChange{}, Chords: chords(s), Warnings: []string{},
 	}
 	if s.Tempo > 0 {
 		r.TempoBPM = &s.Tempo
@@ -153,9 +193,10 @@ type Renaming struct {
 
 // Renamed is the record of the melody in one key.
 type Renamed struct {
-	Key   string        `json:"key"`
-	Text  string        `json:"text"`
-	Tones []RenamedTone `json:"tones"`
+	Key    string        `json:"key"`
+	Text   string        `json:"text"`
+	Tones  []RenamedTone `json:"tones"`
+	Chords []MelodyChord `json:"chords"` // empty but of a file with chord symbols
 }
 
 // RenamedTone is one tone of it, or a rest.
@@ -165,6 +206,40 @@ type RenamedTone struct {
 	Note   *string `json:"note"`
 	Octave int     `json:"octave"` // above the octave that starts on the tonic
 	Pulses string  `json:"pulses"` // "1", "3/4"
+}
+
+// WithChords returns the record with the chord symbols of the line that it was made
+// of.
+func (r Renamed) WithChords(s theory.Score) Renamed {
+	r.Chords = chords(s)
+	return r
+}
+
+// Chords writes the chord symbols of a line by bars: "| G | C/G D7 | - |", where -
+// is a bar in which none begins; "" without any.
+func (s Style) Chords(score theory.Score) string {
+	if score.Symbols == nil {
+		return ""
+	}
+	bars := score.Bars()
+	var b strings.Builder
+	over := score.Symbols
+	for i := range max(1, len(bars)) {
+		b.WriteString("| ")
+		n := 0
+		for ; len(over) > 0 && (i+1 >= len(bars) || over[0].At.Less(bars[i+1])); over = over[1:] {
+			text := over[0].String()
+			if s.ASCII {
+				text = over[0].ASCII()
+			}
+			b.WriteString(text + " ")
+			n++
+		}
+		if n == 0 {
+			b.WriteString("- ")
+		}
+	}
+	return b.String() + "|"
 }
 
 // NewRenamed makes the record of a melody in one key. Degrees count in its first

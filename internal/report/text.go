@@ -13,8 +13,9 @@ import (
 
 // Style writes for people.
 type Style struct {
-	Names theory.Naming
-	ASCII bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+	Names   theory.Naming
+	ASCII   bool // # and b instead of ♯ and ♭, for terminals without UTF-8
+	Numbers bool // chords as numbers of a chart and not as Roman numerals
 
 	exact bool // chords as the rules of harmony spell them, readable or not
 }
@@ -109,20 +110,30 @@ func OutBy(v exercise.Verdict, tol exercise.Tolerance) string {
 	return fmt.Sprintf("right is within %g cents", tol.Cents)
 }
 
-// Dictation says what a dictation asks for.
-func (s Style) Dictation(d compose.Dictation) string {
+// Dictation says what a dictation asks for; by how it is answered: "sing", "play", or
+// else it is named.
+func (s Style) Dictation(d compose.Dictation, by string) string {
 	chords := "a chord"
 	if n := len(d.Chords); n > 1 {
 		chords = fmt.Sprintf("%d chords", n)
 	}
+	if by == "play" && d.Of == exercise.QualitySkill {
+		return "hear " + chords + ", then play what you heard"
+	}
 	if d.Of == exercise.QualitySkill {
 		return "hear " + chords + ": of what quality?"
+	}
+	if by != "" {
+		return "hear " + chords + ", then " + by + " the bass"
 	}
 	return "hear " + chords + ": which degree is in the bass?"
 }
 
-// Skill names a bass degree or the quality of a chord.
+// Skill names a bass degree or the quality of a chord; "-" is none.
 func (s Style) Skill(k theory.Key, skill exercise.Skill) string {
+	if skill == (exercise.Skill{}) {
+		return "-"
+	}
 	if skill.Kind == exercise.QualitySkill {
 		return skill.Chord
 	}

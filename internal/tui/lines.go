@@ -44,14 +44,19 @@ func (v *Lines) Event(e session.Event) {
 		if e.Of > 0 {
 			number += fmt.Sprintf(" of %d", e.Of)
 		}
-		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation))
+		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation, e.By()))
 	case session.Named:
 		switch {
 		case v.Results == nil:
 		case e.Hidden:
 			fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
 		default:
-			fmt.Fprintf(v.Results, "%d  heard %s\n", e.Index, s.NamedHeadline(e.Dictation, e.Names, e.Right))
+			a := drill.Answered(e)
+			line := fmt.Sprintf("%d  heard %s", e.Index, s.AnsweredHeadline(a))
+			for _, d := range s.AnsweredDetails(a) {
+				line += "; " + d
+			}
+			fmt.Fprintln(v.Results, line)
 		}
 	case session.LinePrompted:
 		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))

@@ -3,12 +3,12 @@ package tui
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"charm.land/lipgloss/v2"
 
 	"singback/exercise"
+	"singback/internal/drill"
 	"singback/internal/report"
 )
 
@@ -107,7 +107,7 @@ func (s *drawing) large(rank int, text string, style lipgloss.Style) {
 func (s *drawing) question(v *View) {
 	switch {
 	case v.dictation != nil:
-		s.add(always, wrap(v.Style.Dictation(*v.dictation), s.inner)...)
+		s.add(always, wrap(v.Style.Dictation(*v.dictation, v.by), s.inner)...)
 		s.add(space, "")
 	case v.line != nil:
 		var rows []string
@@ -155,13 +155,7 @@ func (s *drawing) answer(v *View) {
 			s.add(always, wrap(v.Typing.Problem, s.inner)...)
 		}
 	case v.named != nil:
-		style, mark := good, "ok "
-		if slices.Contains(v.named.Right, false) {
-			style, mark = near, "x  "
-		}
-		s.words(always, mark+v.Style.NamedHeadline(v.named.Dictation, v.named.Names, v.named.Right), style)
-		s.add(space, "it was")
-		s.large(answer, v.Style.Named(v.named.Dictation.Key, v.named.Dictation.Skills()), style)
+		s.named(v)
 	case v.graded != nil:
 		for i, line := range v.graded.Lines {
 			rank := detail
@@ -172,7 +166,7 @@ func (s *drawing) answer(v *View) {
 		}
 	case v.judged != nil:
 		s.verdict(v)
-	case v.open && v.line != nil:
+	case v.open && (v.line != nil || v.dictation != nil):
 		s.add(meter, v.meter(s.inner))
 	case v.open:
 		s.add(space, "", "")
@@ -180,6 +174,24 @@ func (s *drawing) answer(v *View) {
 		s.add(meter, v.meter(s.inner))
 	case v.last != "":
 		s.add(before, append([]string{""}, wrap(v.last, s.inner)...)...)
+	}
+}
+
+// named adds what is said of a dictation.
+func (s *drawing) named(v *View) {
+	a := drill.Answered(*v.named)
+	style, mark := good, "ok "
+	switch a.Mark() {
+	case "wrong":
+		style, mark = near, "x  "
+	case "unknown":
+		style, mark = bold, "?  "
+	}
+	s.words(always, mark+v.Style.AnsweredHeadline(a), style)
+	s.add(space, "it was")
+	s.large(answer, v.Style.Named(a.Dictation.Key, a.Dictation.Skills()), style)
+	for _, line := range v.Style.AnsweredDetails(a) {
+		s.add(detail, wrap(line, s.inner)...)
 	}
 }
 

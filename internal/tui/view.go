@@ -6,6 +6,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/internal/drill"
 	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -47,6 +48,7 @@ type View struct {
 	number    int // of the question, where it is not in prompted
 	of        int // how many there are, 0 where that is not known
 	dictation *compose.Dictation
+	by        string // how the dictation is answered, as in report.Style.Dictation
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded
@@ -74,6 +76,7 @@ const (
 	phaseRead    = "read it"
 	phaseCount   = "the beat is counted: %d beats, then sing"
 	phaseLine    = "sing now"
+	phasePlay    = "play now"
 	phasePause   = "rest now   Enter goes on"
 	phaseEnding  = "ending ..."
 )
@@ -100,16 +103,18 @@ func (v *View) Event(e session.Event) {
 		}
 	case session.DictationAsked:
 		v.forget()
-		v.dictation, v.number, v.of, v.phase = &e.Dictation, e.Index, e.Of, phaseHear
+		v.dictation, v.by, v.number, v.of, v.phase = &e.Dictation, e.By(), e.Index, e.Of, phaseHear
 	case session.Naming:
 		v.phase = ""
 	case session.Named:
-		v.named, v.phase = &e, ""
+		v.named, v.open, v.phase = &e, false, ""
 		if !e.Hidden {
 			v.phase = phaseTold
-			v.last = "before: " + v.Style.NamedHeadline(e.Dictation, e.Names, e.Right)
-			for _, right := range e.Right {
-				v.count(right)
+			v.last = "before: " + v.Style.AnsweredHeadline(drill.Answered(e))
+			for _, o := range e.Outcomes() {
+				if o == exercise.RightAnswer || o == exercise.WrongAnswer {
+					v.count(o.IsRight())
+				}
 			}
 		}
 	case session.LinePrompted:
@@ -133,7 +138,11 @@ func (v *View) Event(e session.Event) {
 		v.phase = phaseWait
 	case session.Listening:
 		v.deaf = 0
-		if v.line != nil {
+		if v.dictation != nil && v.by == "play" {
+			v.phase = phasePlay
+			break
+		}
+		if v.line != nil || v.dictation != nil {
 			v.phase, v.open, v.heard = phaseLine, true, session.Heard{Level: silent}
 			break
 		}

@@ -74,6 +74,9 @@ func (e *Engine) ask(ctx context.Context, m askMessage, check func(string) error
 	}
 	e.post(m)
 	defer e.post(askedMessage{"asked", id})
+	if m.bySong {
+		defer e.await(ctx, func() { e.desk.answered(id, json.RawMessage(`""`)) })()
+	}
 	var late <-chan time.Time
 	if m.Seconds > 0 {
 		timer := time.NewTimer(time.Duration(m.Seconds * float64(time.Second)))
@@ -169,12 +172,12 @@ func (p person) Sung(ctx context.Context, s session.LineSung, weak bool) (drill.
 		}
 		choices = choices[:1]
 	}
-	text, err := p.ask(ctx, askMessage{What: "sung", Text: "How do you go on?", Seconds: sungSeconds, Choices: choices}, nil)
+	text, err := p.ask(ctx, askMessage{What: "sung", Text: "How do you go on? (A note that you hold goes on, too.)", Seconds: sungSeconds, Choices: choices, bySong: true}, nil)
 	return map[string]drill.Way{"again": drill.Again, "practise": drill.Practise}[text], late(err)
 }
 
 // Rest waits until the singer has rested.
 func (p person) Rest(ctx context.Context) error {
-	_, err := p.ask(ctx, askMessage{What: "rest", Text: strings.Join(report.Rest(p.sungFor()), " "), Choices: []choice{goOn}}, nil)
+	_, err := p.ask(ctx, askMessage{What: "rest", Text: strings.Join(report.Rest(p.sungFor()), " "), Choices: []choice{goOn}, bySong: true}, nil)
 	return err
 }

@@ -42,15 +42,16 @@ type Engine struct {
 	enough    atomic.Bool  // the singer has played enough notes of the instrument
 	measuring session.Part // of the calibration that runs; of its goroutine
 
-	mu      sync.Mutex
-	sound   Sound
-	known   Known
-	answers []practice.Answer // of the singer; nil until they are needed
-	read    bool              // answers are there
-	skipped int               // answers that could not be read
-	end     func()            // ends the drill that runs, and waits until it has; nil without one
-	command string            // of the drill that runs
-	rested  float64           // seconds of singing after which the rest was due
+	mu        sync.Mutex
+	sound     Sound
+	known     Known
+	answers   []practice.Answer // of the singer; nil until they are needed
+	read      bool              // answers are there
+	skipped   int               // answers that could not be read
+	end       func()            // ends the drill that runs, and waits until it has; nil without one
+	command   string            // of the drill that runs
+	simulated bool              // and whether a simulated singer answers in it
+	rested    float64           // seconds of singing after which the rest was due
 }
 
 // Sound is what a page hears and sounds with.

@@ -12,12 +12,14 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"singback/calib"
 	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/kept"
+	"singback/internal/testkit"
 	"singback/internal/testkit/invented"
 )
 
@@ -651,4 +653,39 @@ func floats(x []float64) []byte {
 		binary.LittleEndian.PutUint32(b[4*i:], math.Float32bits(float32(v)))
 	}
 	return b
+}
+
+// With both hands at the keyboard a note that is held goes on; a cough and silence do
+// not.
+func TestSungNoteGoesOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		e, s, _ := opened(t)
+		mic := NewMic(16000)
+		e.Connect(Sound{Mic: mic, Speaker: audio.Null{Rate: 16000}})
+		tone := testkit.Scale(testkit.Tone(16000, 0.8, testkit.Steady(220), testkit.Harmonics(6, 9)), 0.2)
+		cough := testkit.Scale(testkit.Tone(16000, 0.2, testkit.Steady(220), testkit.Harmonics(6, 9)), 0.2)
+		silence := func(seconds float64) []float64 { return make([]float64, int(16000*seconds)) }
+		at := int64(0)
+		push := func(x []float64) {
+			for len(x) > 0 {
+				n := min(len(x), 512)
+				mic.Push(at, floats(x[:n]))
+				at, x = at+int64(n), x[n:]
+				time.Sleep(time.Duration(n) * time.Second / 16000)
+			}
+		}
+		went := make(chan struct{})
+		stop := e.await(t.Context(), func() { close(went) })
+		push(slices.Concat(tone, silence(1), cough, silence(1)))
+		select {
+		case <-went:
+			t.Fatal("what was sung before, or a cough, goes on")
+		default:
+		}
+		push(slices.Concat(tone, silence(0.3)))
+		<-went
+		stop()
+		_ = s
+		mic.Close()
+	})
 }

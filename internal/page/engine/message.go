@@ -74,6 +74,7 @@ type (
 		Seconds float64  `json:"seconds"` // after which it goes on by itself; 0: it waits
 		Words   []string `json:"words"`   // of which a text may be made; null: no text is asked for
 		Count   int      `json:"count,omitempty"`
+		bySong  bool     // a note that is sung and held makes the first choice
 	}
 	choice struct {
 		Value string `json:"value"`

@@ -16,6 +16,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/drill"
 	"singback/internal/listen"
+	"singback/internal/synth"
 	"singback/internal/testkit/makewav/truth"
 	"singback/theory"
 )
@@ -59,9 +60,26 @@ func recordings(t *testing.T) (out []recording) {
 	return out
 }
 
-// sung plays a recording into the microphone of a page when its window opens, in blocks
-// as a browser sends them, and silence after it; it returns the verdict.
+// sung plays a recording into the microphone of a page when its window opens; it
+// returns the verdict.
 func sung(t *testing.T, r recording) map[string]any {
+	t.Helper()
+	address := drill.WriteAddress("sing", "key", r.truth.Key, "degrees", r.truth.Asked, "count", "1", "seed", "1", "retry", "never",
+		"octave", fmt.Sprint(r.truth.TonicOctave), "tolerance", fmt.Sprint(r.truth.Tolerance), "compare", "false")
+	s, m := heard(t, r, address)
+	if len(m.lines) != 1 {
+		t.Errorf("%s: %d answers kept", r.name, len(m.lines))
+	}
+	v := s.events("verdict")
+	if len(v) != 1 {
+		t.Fatalf("%s: %d verdicts", r.name, len(v))
+	}
+	return v[0]
+}
+
+// heard runs the drill of an address, and plays a recording into the microphone when
+// its window opens, in blocks as a browser sends them, and silence after it.
+func heard(t *testing.T, r recording, address string) (*stage, *memory) {
 	t.Helper()
 	e, s, m := opened(t)
 	mic := NewMic(r.rate)
@@ -104,19 +122,50 @@ func sung(t *testing.T, r recording) map[string]any {
 			push(make([]float64, 12*r.rate))
 		}
 	}
-	address := drill.WriteAddress("sing", "key", r.truth.Key, "degrees", r.truth.Asked, "count", "1", "seed", "1", "retry", "never",
-		"octave", fmt.Sprint(r.truth.TonicOctave), "tolerance", fmt.Sprint(r.truth.Tolerance), "compare", "false")
 	if end := run(t, e, s, address); end["ok"] != true {
 		t.Fatalf("%s: %v", address, end)
 	}
-	if len(m.lines) != 1 {
-		t.Errorf("%s: %d answers kept", r.name, len(m.lines))
+	return s, m
+}
+
+// The bass of a dictation is sung into the page's microphone, in another octave and two
+// notes in a row: the page tells where the singer is, each note, and keeps both answers.
+func TestDictationIsSungBack(t *testing.T) {
+	voice := synth.Voice{SampleRate: rate, Type: synth.Tenor}
+	note := func(hz float64) synth.Sung { return synth.NewSung(hz, 0.9) }
+	r := recording{name: "do do", rate: rate}
+	r.samples, _ = voice.Sing([]synth.Sung{synth.Rest(0.4), note(155.56), synth.Rest(0.3), note(155.56 * math.Exp2(0.1/12))}, 3) // Eb3
+	s, m := heard(t, r, "dictation?answer=sing&key=Eb&degrees=do&length=2&count=1&seed=1&compare=false")
+	n := s.events("named")
+	if len(n) != 1 || n[0]["by"] != "sing" || fmt.Sprint(n[0]["right"]) != "[true true]" || fmt.Sprint(n[0]["named"]) != "[1 1]" {
+		t.Errorf("named %v", n)
 	}
-	v := s.events("verdict")
-	if len(v) != 1 {
-		t.Fatalf("%s: %d verdicts", r.name, len(v))
+	var names []string
+	for _, msg := range s.messages("state") {
+		names = append(names, msg["name"].(string))
 	}
-	return v[0]
+	if got := strings.Join(names, " "); got != "key hear wait line idle" {
+		t.Errorf("states %q", got)
+	}
+	for _, msg := range s.messages("event") {
+		if d := msg["detail"].(map[string]any); d["event"] != "named" {
+			continue
+		}
+		said := msg["said"].(map[string]any)
+		if text := fmt.Sprint(said["details"]); said["mark"] != "right" || !strings.Contains(text, "Sung do ") || !strings.Contains(text, "cents") {
+			t.Errorf("said %v", said)
+		}
+	}
+	for _, l := range m.lines {
+		if l.Number < 1 || len(m.lines) != 2 {
+			t.Errorf("kept %v", m.lines)
+		}
+	}
+	// Without a microphone one line says so.
+	e, s, _ := opened(t)
+	if end := run(t, e, s, "dictation?answer=sing&count=1"); end["ok"] == true || !strings.Contains(fmt.Sprint(end["text"]), "no microphone") {
+		t.Errorf("without a microphone: %v", end)
+	}
 }
 
 // Every recording that is played into the page's microphone gets the verdict that its

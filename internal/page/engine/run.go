@@ -92,7 +92,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 		return
 	}
 	e.mu.Lock()
-	e.command = plan.Command
+	e.command, e.simulated = plan.Command, at.Simulated
 	e.mu.Unlock()
 	e.loudness.Store(int64(at.Loudness * 100))
 	k := e.keeper(plan, answers.Kind(), known, sound, start)
@@ -155,7 +155,7 @@ func answersFor(plan *drill.Plan, at address, sound Sound) (drill.Answers, error
 		return nil, errNoSpeaker
 	case at.Simulated:
 		return drill.NewSimulated(plan, sound.Speaker.SampleRate()), nil
-	case plan.Command == "dictation":
+	case plan.Command == "dictation" && !plan.SungBack():
 		return drill.Typing{}, nil
 	case sound.Mic == nil:
 		return nil, errNoMicrophone

@@ -3,7 +3,6 @@ package engine
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"singback/exercise"
@@ -78,6 +77,8 @@ type (
 		Hidden   bool   `json:"hidden,omitempty"`
 		Index    int    `json:"index"`
 		Of       int    `json:"of"`
+
+		Details []string `json:"details,omitempty"` // of what was sung
 	}
 )
 
@@ -99,7 +100,8 @@ func (s *show) event(ev session.Event) {
 		m.Said = s.prompted(ev)
 		s.line = false
 	case session.DictationAsked:
-		m.Said = namedSaid{Ask: sentence(style.Dictation(ev.Dictation)), Index: ev.Index, Of: ev.Of}
+		s.line = ev.Sung
+		m.Said = namedSaid{Ask: sentence(style.Dictation(ev.Dictation, ev.By())), Index: ev.Index, Of: ev.Of}
 		s.state("hear")
 	case session.Named:
 		m.Said = s.named(ev)
@@ -258,10 +260,11 @@ func (s *show) named(ev session.Named) namedSaid {
 		said.Headline, said.Mark = "Noted: told at the end.", "unknown"
 		return said
 	}
-	said.Headline, said.Mark = sentence(style.NamedHeadline(ev.Dictation, ev.Names, ev.Right)), "right"
+	a := drill.Answered(ev)
+	said.Headline, said.Mark = sentence(style.AnsweredHeadline(a)), a.Mark()
 	said.Was = style.Named(ev.Dictation.Key, ev.Dictation.Skills())
-	if slices.Contains(ev.Right, false) {
-		said.Mark = "wrong"
+	for _, line := range style.AnsweredDetails(a) {
+		said.Details = append(said.Details, sentence(line)+".")
 	}
 	if s.run.Plan.Config.Compare {
 		s.state("told")

@@ -148,8 +148,8 @@ func segmentsOf(r *reader) ([]segment, error) {
 	return found, nil
 }
 
-// memory is what the data make of the memory of a module, up to the last of them. What
-// lies between segments, where all is zero, is bounded.
+// memory is what the data make of the memory of a module, up to the last that is not
+// zero. What lies between segments, where all is zero, is bounded.
 func (d data) memory(module []byte) ([]byte, error) {
 	last := d.segments[len(d.segments)-1]
 	size := last.address + last.to - last.from
@@ -160,7 +160,7 @@ func (d data) memory(module []byte) ([]byte, error) {
 	for _, s := range d.segments {
 		copy(memory[s.address:], module[s.from:s.to])
 	}
-	return memory, nil
+	return bytes.TrimRight(memory, "\x00"), nil
 }
 
 // apart is how many zeros lie between two segments at the least. Of 16 to 256, this

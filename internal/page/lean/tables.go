@@ -89,6 +89,9 @@ func tablesAt(b []byte) (*tables, error) {
 		names: b[offsets[0]:offsets[1]], units: b[offsets[1]:offsets[2]], files: b[offsets[2]:offsets[3]],
 		pcs: b[offsets[3]:offsets[4]], functions: b[offsets[4]:],
 	}
+	if len(t.pcs) == 0 || t.pcs[0] != 0 {
+		return nil, errors.New("its numbers do not begin with zero")
+	}
 	if err := t.index(nfunc); err != nil {
 		return nil, err
 	}
@@ -105,10 +108,10 @@ func (t *tables) index(nfunc int) error {
 	for i := range nfunc {
 		pc, at := u32(b, 8*i), u32(b, 8*i+4)
 		if at != free || at+funcSize > len(b) || pc != u32(b, at+entryOff) || pc >= u32(b, 8*i+8) {
-			return fmt.Errorf("function %d lies at %d, want %d", i, at, free)
+			return fmt.Errorf("function %d lies at %d of %d, want %d", i, at, len(b), free)
 		}
 		size := funcSize + 4*u32(b, at+npcdata) + 4*int(b[at+nfuncdata])
-		if size > len(b)-at {
+		if size >= len(b)-at { // other data follow
 			return fmt.Errorf("function %d has %d bytes", i, size)
 		}
 		t.list = append(t.list, at)

@@ -412,6 +412,7 @@ export class App {
  * @param {string} address
  */
 export function isDeaf(address) {
+  if (/^dictation\?(.*&)?answer=sing(&|$)/.test(address)) return /[?&]input=simulated(&|$)/.test(address);
   return /^(dictation|melody|key|chords)(\?|$)/.test(address) || /[?&]input=simulated(&|$)/.test(address);
 }
 

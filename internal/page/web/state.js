@@ -107,7 +107,7 @@ function event(d, m) {
     case "verdict":
       return answer(d, said, { picture: m.picture ?? null }, detail.counts === false ? [] : [said.mark]);
     case "named":
-      return answer(d, said, {}, (detail.right ?? []).map((/** @type {boolean} */ r) => (r ? "right" : "wrong")));
+      return answer(d, said, {}, (detail.outcome ?? []).filter((/** @type {string} */ o) => o === "right" || o === "wrong"));
     case "sung":
       return answer(d, { ...said, headline: said.headline ?? said.lines?.[0], details: said.headline ? said.lines : said.lines?.slice(1) }, { svg: m.svg ?? "" }, []);
     case "rest":

@@ -30,7 +30,10 @@ async function keep() {
     const bytes = await got.clone().arrayBuffer();
     const hash = [...new Uint8Array(await crypto.subtle.digest("SHA-256", bytes))].map((b) => b.toString(16).padStart(2, "0")).join("");
     if (hash !== f.sha256) throw new Error(`${f.path} is not the file that files.json names`);
-    await cache.put(f.path, got);
+    // Servers that send index.html back to the folder are common, and what was sent
+    // elsewhere is no answer to whoever opens the page.
+    const headers = { "Content-Type": got.headers.get("Content-Type") ?? "" };
+    await cache.put(f.path, got.redirected ? new Response(bytes, { headers }) : got);
   }));
 }
 

@@ -99,7 +99,7 @@ export function recordings(line, sung) {
       is: "ask", id: 1, what: "name", text: "Name 3 degrees.", seconds: 0, words: ["do", "fa", "sol"], count: 3, choices: [{ value: "", label: "Hear it again", key: "h" }, { value: "?", label: "Give up", key: "g" }],
     }, { is: "problem", id: 1, text: "\"x\" is no degree; want three, like do fa sol" }],
     "dictation-named": [key, { is: "event", detail: { event: "dictation", index: 2, of: 10, kind: "bass", chords: 3 }, said: { ask: "Name the bass of three chords.", index: 2, of: 10 } }, {
-      is: "event", detail: { event: "named", index: 2, right: [true, true, false], hidden: false }, said: { headline: "Do fa right; not la but sol.", mark: "wrong", was: "do fa sol" },
+      is: "event", detail: { event: "named", index: 2, right: [true, true, false], outcome: ["right", "right", "wrong"], hidden: false }, said: { headline: "Do fa right; not la but sol.", mark: "wrong", was: "do fa sol" },
     }, state("told", "Listen again: this was it.")],
     "today-summary": [...two, summary, { is: "event", detail: { event: "today" }, said: { lines: ["Stage 4 of 11: fa and ti. New today: 2.", "Ended: the time is over."] } }, end],
     "calibrate-level": [

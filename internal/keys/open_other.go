@@ -1,0 +1,5 @@
+//go:build !unix
+
+package keys
+
+const nonblocking = 0

@@ -43,7 +43,7 @@ func (s Style) Source() string {
 	return [...]string{
 		Pop:     "739 chart songs 1958-91 (McGill Billboard 2.0, Burgoyne, Wild and Fujinaga 2011)",
 		Rock:    "200 rock songs (RS 200, de Clercq and Temperley 2011)",
-		Hymn:    "96 congregational hymns in four parts (Open Hymnal Project, public domain)",
+		Hymn:    "96 congregational hymns in four parts (Open Hymnal Project)",
 		Chorale: "371 four-part chorales (analyses of When in Rome, Gotham and others)",
 	}[s]
 }

@@ -72,6 +72,7 @@ type Plan struct {
 
 	music     *Music
 	asker     asker
+	given     bool // its lines were read from files
 	hideNames bool // the names of the notes are not shown below a line
 }
 
@@ -282,3 +283,6 @@ func (o *Sing) bestKey() (*Choice, error) {
 	m.Key = c.Key.ASCII()
 	return c, nil
 }
+
+// Given reports whether the lines of the drill were read from files.
+func (p *Plan) Given() bool { return p.given }

@@ -61,6 +61,7 @@ key is named.`,
 		if err != nil {
 			return err
 		}
+		ways.Strict = h.strict
 		if f.value == "json" {
 			return e.printIndented(report.NewBetween(ways, texture, tuning))
 		}
@@ -73,6 +74,7 @@ key is named.`,
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else any)")
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
+	h.addStrict(cmd)
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))

@@ -95,7 +95,7 @@ var meanings = map[string]string{
 	"singer":          "who sings, by `NAME`",
 	"singing":         "end after so many `MINUTES` of singing in a day",
 	"skip":            "leave out these `PARTS`",
-	"strict":          "only the key of the model is right",
+	"strict":          "nothing is let pass",
 	"strict-octave":   "only the octave asked for is right",
 	"study":           "`SECONDS` to read a melody in silence",
 	"style":           "the `STYLE` whose chords they are",

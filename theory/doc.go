@@ -108,8 +108,8 @@
 // over the others tenor, alto and soprano move by 1.2, 1.1 and 1.2 semitones a
 // change, in the hymns by 1.7, 1.5 and 2.1.
 //
-// Passing chords are rules, not a table of chords: devices in passing.go, each a
-// function of two chords and a key. The shares are cited; a test counts them again
+// Passing chords are rules, not a table of chords: devices in passing.go and
+// passing_moves.go, each a function of two chords and a key. The shares are cited; a test counts them again
 // on the half of the collection that is at hand, within 12 points.
 //
 // # What a bass can carry is counted

@@ -41,6 +41,8 @@ var meanings = map[string]string{
 	"format":          "results as",
 	"free":            "your own tempo",
 	"from":            "sound one of these `DEGREES` first",
+	"hear":            "hear the melody before you sing it",
+	"count-in":        "count a bar in before it sounds",
 	"gap":             "`SECONDS` of silence before you sing",
 	"growing":         "a child's or changing voice",
 	"guard-formulas":  "for a spreadsheet",

@@ -239,6 +239,7 @@ func TestHarmonyIsReadable(t *testing.T) {
 	for _, key := range theory.Keys() {
 		for _, args := range [][]string{
 			{"between", "I", "bVI", "--key", key.ASCII()}, {"between", "V", "iii", "--key", key.ASCII()},
+			{"between", "I", "I", "--key", key.ASCII()}, {"between", "bVI", "bVII", "--key", key.ASCII()},
 			{"cadence", "I bVI Ger65 V", "--key", key.ASCII()}, {"deduce", "do le sol", "--key", key.ASCII()},
 		} {
 			out, errs, code := user{}.runs(t, args...)

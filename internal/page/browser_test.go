@@ -281,9 +281,19 @@ func evaluate[T any](p *tab, expression string) T {
 // await waits until a JavaScript expression is true.
 func (p *tab) await(what, expression string) {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, hangs)
+	p.awaitFor(hangs, what, expression)
+}
+
+func (p *tab) awaitFor(limit time.Duration, what, expression string) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, limit)
 	defer cancel()
-	if _, err := chromedp.Run(ctx, chromedp.Poll[bool]("Boolean("+expression+")")); err != nil {
+	_, err := chromedp.Run(ctx, chromedp.Poll[bool]("Boolean("+expression+")"))
+	for err != nil && ctx.Err() == nil && (strings.Contains(err.Error(), "navigated") || strings.Contains(err.Error(), "Cannot find context")) {
+		// The page is being loaded anew.
+		_, err = chromedp.Run(ctx, chromedp.Poll[bool]("Boolean("+expression+")"))
+	}
+	if err != nil {
 		p.t.Fatalf("waited in vain for %s: %v; the page shows: %s", what, err, p.text())
 	}
 }

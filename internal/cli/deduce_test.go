@@ -32,6 +32,10 @@ func TestDeduce(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, ascii)
 		}
 	}
+	judged, _, _ := user{}.runs(t, "deduce", "--key", "C", "--style", "gospel", "do di re")
+	if !strings.Contains(judged, "is taken for") || !strings.Contains(judged, "judgement") || strings.Contains(judged, "Counted in") {
+		t.Errorf("gospel does not say that it is judgement:\n%s", judged)
+	}
 	// Names are a view: numbers mean the same, though lines break elsewhere.
 	numbers, _, _ := user{}.runs(t, "deduce", "--key", "G", "--names", "numbers", "1", "4:min", "5", "1")
 	named := strings.NewReplacer("do", "1", "fa", "4", "sol", "5").Replace(out)

@@ -61,7 +61,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback series --key Eb --level 3 --count 1 --seed 5 --input simulated
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav
-  singback series testdata/evening.abc --hear --input simulated --no-record`,
+  singback series hymn.abc --hear --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
 	cmd.Flags().BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
@@ -88,7 +88,7 @@ Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback echo --key G --level 2 --notes 4 --count 1
   singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1
-  singback echo testdata/evening.abc --notes 3 --input simulated --no-record`,
+  singback echo hymn.abc --notes 3 --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
 	return cmd

@@ -68,7 +68,7 @@ With --output it sounds too, or is written as a guide track to sing along with:
   singback melody --level 5 --voice tenor --names none --seed 1
   singback melody --level 4 --seed 2 --to abc
   singback melody "do re mi - sol" --key G --to abc
-  singback melody testdata/evening.abc --count-in --output guide.wav
+  singback melody hymn.abc --count-in --output guide.wav
   singback melody --key D --read-as curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cmd = cmd

@@ -228,7 +228,7 @@ func TestPassingChordsTranspose(t *testing.T) {
 					if c == from || len(x[i].Chords) == 1 && c == to {
 						t.Fatalf("%v repeats a chord between %v and %v", x[i], from, to)
 					}
-					if d, g := r.Local.Degree(c.Root), r.Key.Degree(r.Local.Tonic); abs(d.Alter) > 2 || abs(g.Alter) > 2 {
+					if d, b, g := r.Local.Degree(c.Root), r.Local.Degree(c.Bass), r.Key.Degree(r.Local.Tonic); abs(d.Alter) > 2 || abs(b.Alter) > 2 || abs(g.Alter) > 2 {
 						continue // far outside the key: no numeral is read that far
 					}
 					if got, err := ParseRoman(r.ASCII(), x[i].Key); err != nil || got.Chord != c {

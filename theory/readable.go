@@ -99,16 +99,22 @@ func (c Chord) byEar() Chord {
 // 𝄫VII°7. Its chord need not be that of Chord.Readable: ♭II7/♭VI is as readable
 // as it is, and its B𝄫7 is A7.
 func (r Roman) Readable() Roman {
-	for _, steps := range shifts {
-		by := Interval{Steps: steps}
-		s := Roman{Key: r.Key, Local: r.Local, Chord: r.Chord.Up(by)}
-		if r.Local != r.Key {
-			s.Local.Tonic = r.Local.Tonic.Up(by)
+	for _, low := range shifts {
+		for _, steps := range shifts {
+			by := Interval{Steps: steps}
+			s := Roman{Key: r.Key, Local: r.Local, Chord: r.Chord.Up(by)}
+			s.Chord.Bass = s.Chord.Bass.Up(Interval{Steps: low})
+			if r.Local != r.Key {
+				s.Local.Tonic = r.Local.Tonic.Up(by)
+			}
+			text := s.String()
+			bass := s.Local.Degree(s.Chord.Bass)
+			if simple(text) && (abs(bass.Alter) < 2 || !strings.Contains(text, "/"+Movable.NameASCII(s.Local, bass))) {
+				return s
+			}
 		}
-		text := s.String()
-		bass := s.Local.Degree(s.Chord.Bass)
-		if simple(text) && (abs(bass.Alter) < 2 || !strings.Contains(text, "/"+Movable.NameASCII(s.Local, bass))) {
-			return s
+		if r.Chord.Inversion() >= 0 { // only a foreign bass is spelled by itself
+			break
 		}
 	}
 	return r

@@ -20,8 +20,6 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 	./internal/kept ./internal/engrave ./internal/page/engine
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
-# What the first visit of the page may take over the wire, in bytes.
-PAGE        = 1600000
 
 .PHONY: run page build test check race wasm-check check-long bench fuzz evaluate evaluate-jury weights virtual-mic-test setup wav pictures clean
 
@@ -62,7 +60,7 @@ check:
 # hears here; and the page weighs what it may.
 wasm-check:
 	@internal/testkit/wasmdrill/check $(WASM_RAW) $(WASM_GZIP) $(DRILL)
-	@internal/page/build.sh $(PAGE)
+	@internal/page/build.sh weigh
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.

@@ -66,7 +66,7 @@ func ExamplePassingChords() {
 	k, _ := theory.ParseKey("C")
 	from, _ := theory.ParseChord("C")
 	to, _ := theory.ParseChord("Dm7")
-	for _, p := range theory.PassingChords(from, to, k) {
+	for _, p := range theory.PassingChords(from, to, k)[:8] {
 		fmt.Println(p, p.Often.Percent)
 	}
 	// Output:

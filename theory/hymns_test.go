@@ -17,8 +17,8 @@ var readAs = []Quality{
 	MajorTriad, MinorTriad, DiminishedTriad, Dominant7, Major7, Minor7, HalfDiminished7, Diminished7, AugmentedTriad,
 }
 
-// sounds is the set of degrees of a chord so many semitones above the tonic.
-func sounds(root int, q Quality) (set uint16) {
+// degreesIn is the set of degrees of a chord so many semitones above the tonic.
+func degreesIn(root int, q Quality) (set uint16) {
 	for _, tone := range q.Tones() {
 		set |= 1 << ((root + tone.Semitones()) % 12)
 	}
@@ -46,7 +46,7 @@ func readOff(set uint16, bass int) counted {
 				continue
 			}
 			for _, r := range roots {
-				want := sounds(r, q)
+				want := degreesIn(r, q)
 				if !whole {
 					want &^= 1 << ((r + 7) % 12)
 				}

@@ -150,7 +150,7 @@ func TestNumbersRoundTrip(t *testing.T) {
 		text, ascii := r.ReadableNumber()
 		for _, back := range []string{text, ascii} {
 			got, err := ParseNumber(back, k)
-			if err != nil || strings.ContainsAny(back, "𝄪𝄫") || strings.Contains(ascii, "bb") || strings.Contains(ascii, "##") || sounds(got.Chord) != sounds(r.Chord) {
+			if err != nil || strings.ContainsAny(back, "𝄪𝄫") || strings.Contains(ascii, "bb") || strings.Contains(ascii, "##") || classesOf(got.Chord) != classesOf(r.Chord) {
 				t.Fatalf("%s in %v is written %s for people, which is %v, %v", s, k, back, got, err)
 			}
 		}
@@ -158,7 +158,7 @@ func TestNumbersRoundTrip(t *testing.T) {
 }
 
 // sounds are the pitch classes of a chord, and its bass.
-func sounds(c Chord) (s [13]int) {
+func classesOf(c Chord) (s [13]int) {
 	for _, n := range c.Notes() {
 		s[n.PitchClass()] = 1
 	}

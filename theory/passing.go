@@ -102,9 +102,12 @@ func (b between) onDegree() int {
 
 func up(n Note, steps, semitones int) Note { return n.Up(Interval{steps, semitones}) }
 
-// devices are the rules, as church and gospel players teach them (common
+// devices are all rules.
+var devices = slices.Concat(gospelDevices, churchDevices)
+
+// gospelDevices are rules as church and gospel players teach them (common
 // practice), with the counts there are.
-var devices = []device{
+var gospelDevices = []device{
 	{
 		"secondary dominant", "a major chord or dominant seventh a fifth above the goal",
 		func(b between) []insertion {
@@ -193,12 +196,12 @@ var devices = []device{
 		},
 	},
 	{
-		"iv-♭VII7", "the pair borrowed from minor, into I",
+		"back door", "♭VII7, with its iv7 or without, borrowed from minor, into I",
 		func(b between) []insertion {
 			if !b.tonic(b.to, 1) || b.minor() {
 				return nil
 			}
-			return []insertion{{chords: []Chord{b.numeral("iv7"), b.numeral("bVII7")}}}
+			return []insertion{{chords: []Chord{b.numeral("iv7"), b.numeral("bVII7")}}, {chords: []Chord{b.numeral("bVII7")}}}
 		},
 	},
 	{
@@ -314,7 +317,8 @@ func Devices() []string {
 // PassingChords returns the chords, pairs and walks of three that a rule allows
 // between two chords of k: those that were counted most often in published
 // collections first, then those that were not counted, in the order of Devices.
-// What would only repeat one of the two chords is left out. Both chords may be
+// What would only repeat one of the two chords is left out, and so are chords that
+// a rule before it offers already, but counted chords are told again. Both chords may be
 // chromatic in k; rules that speak of I apply to the tonic of k.
 func PassingChords(from, to Chord, k Key) []Passing {
 	var list []Passing
@@ -322,8 +326,12 @@ func PassingChords(from, to Chord, k Key) []Passing {
 	for _, d := range devices {
 		for _, in := range d.find(b) {
 			old := func(c Chord) bool { return repeats(from, c) || repeats(to, c) }
-			if !slices.ContainsFunc(in.chords, old) {
-				list = append(list, Passing{d.name, d.rule, b.count(in), k, in.often})
+			p := Passing{d.name, d.rule, b.count(in), k, in.often}
+			told := func(q Passing) bool {
+				return q.Device != p.Device && p.Often.Percent <= q.Often.Percent && sameChords(p, q)
+			}
+			if !slices.ContainsFunc(in.chords, old) && !slices.ContainsFunc(list, told) {
+				list = append(list, p)
 			}
 		}
 	}

@@ -96,3 +96,33 @@ func TestScoreValidateNamesTheNote(t *testing.T) {
 		}
 	}
 }
+
+// Chord symbols lie within the line, in order, and are a chord or text.
+func TestChordSymbolsOfAScore(t *testing.T) {
+	at := func(text string, num int) ChordSymbol {
+		c, _ := ParseChordSymbol(text)
+		c.At = Fraction{num, 1}
+		return c
+	}
+	score := func(symbols ...ChordSymbol) Score {
+		return Score{Notes: []Written{{Length: Fraction{4, 1}, Pitch: Pitch{Octave: 4}}}, Symbols: symbols}
+	}
+	if err := score(at("C", 0), at("G7/B", 2), at("N.C.", 3), at("what?", 3)).Validate(); err != nil {
+		t.Error(err)
+	}
+	for want, s := range map[string]Score{
+		"chord symbol 2, at quarter note 1/1: not in order, or not within the line": score(at("C", 2), at("F", 1)),
+		"chord symbol 1, at quarter note 4/1: not in order, or not within the line": score(at("C", 4)),
+		"chord symbol 1 is neither a chord nor text":                                score(ChordSymbol{At: Fraction{0, 1}}),
+		"chord symbol 1: want a chord, or text of at most 40 letters":               score(at(strings.Repeat("x", 41), 0)),
+	} {
+		if err := s.Validate(); err == nil || err.Error() != want {
+			t.Errorf("%v, want %s", err, want)
+		}
+	}
+	for text, silent := range map[string]bool{"N.C.": true, "n.c.": true, "NC": true, "No chord": false, "C": false} {
+		if c, _ := ParseChordSymbol(text); c.Silent() != silent {
+			t.Errorf("%s: %v", text, c.Silent())
+		}
+	}
+}

@@ -17,18 +17,20 @@ type Style int
 // are 200 songs by two analysts, RS 200 (de Clercq and Temperley 2011). Hymn
 // are 96 hymns of congregations in four parts from the Open Hymnal Project, in
 // the public domain. Chorale are 371 four-part chorales by the analyses of When
-// in Rome (Gotham and others, from 2019). All but pop are counted per chord.
+// in Rome (Gotham and others, from 2019). All but pop are counted per
+// chord. Gospel is judgement: nothing was counted.
 const (
 	Pop Style = iota
 	Rock
 	Hymn
 	Chorale
+	Gospel
 )
 
-var styleNames = [...]string{Pop: "pop", Rock: "rock", Hymn: "hymn", Chorale: "chorale"}
+var styleNames = [...]string{Pop: "pop", Rock: "rock", Hymn: "hymn", Chorale: "chorale", Gospel: "gospel"}
 
 // Styles returns all styles.
-func Styles() []Style { return []Style{Pop, Rock, Hymn, Chorale} }
+func Styles() []Style { return []Style{Pop, Rock, Hymn, Chorale, Gospel} }
 
 // String returns the word that ParseStyle reads.
 func (s Style) String() string {
@@ -38,20 +40,25 @@ func (s Style) String() string {
 	return styleNames[s]
 }
 
-// Source names the collection in which the chords were counted.
+// Source names the collection in which the chords were counted, or what they are
+// judged by.
 func (s Style) Source() string {
 	return [...]string{
 		Pop:     "739 chart songs 1958-91 (McGill Billboard 2.0, Burgoyne, Wild and Fujinaga 2011)",
 		Rock:    "200 rock songs (RS 200, de Clercq and Temperley 2011)",
-		Hymn:    "96 congregational hymns in four parts (Open Hymnal Project, public domain)",
+		Hymn:    "96 congregational hymns in four parts (Open Hymnal Project)",
 		Chorale: "371 four-part chorales (analyses of When in Rome, Gotham and others)",
+		Gospel:  "what teachers of church piano name as usual (judgement; nothing was counted)",
 	}[s]
 }
+
+// Judged tells that nothing was counted in this style: its numbers are judgement.
+func (s Style) Judged() bool { return s == Gospel }
 
 // ErrStyle is wrapped by every error about a style that could not be read.
 var ErrStyle = errors.New("not a style")
 
-// ParseStyle reads "pop", "rock", "hymn" or "chorale", in any case.
+// ParseStyle reads "pop", "rock", "hymn", "chorale" or "gospel", in any case.
 func ParseStyle(s string) (Style, error) {
 	word := strings.ToLower(strings.TrimSpace(s))
 	for i, name := range styleNames {
@@ -165,7 +172,8 @@ var counts = [...][2]counted{
 			next: rockNext, roots: rockRoots, stay: 2,
 		},
 	},
-	Hymn: {Major: {pairs: hymnsInMajor}, Minor: {pairs: hymnsInMinor}},
+	Gospel: gospelRows,
+	Hymn:   {Major: {pairs: hymnsInMajor}, Minor: {pairs: hymnsInMinor}},
 	Chorale: {
 		Major: {
 			bass: `do 23: I 92

@@ -153,6 +153,12 @@ type plan struct {
 // Errors wrap ErrVoicing and name the two chords between which no voicing keeps
 // the rules, or the one chord that cannot be set at all.
 func (t Texture) Voice(progression []Roman) ([]Voicing, int, error) {
+	return t.search(progression, false)
+}
+
+// search is the search of Voice; free lets a step break rules, at the price of
+// licencePrice.
+func (t Texture) search(progression []Roman, free bool) ([]Voicing, int, error) {
 	if len(progression) == 0 {
 		return nil, 0, fmt.Errorf("%w: there is no chord", ErrVoicing)
 	}
@@ -181,10 +187,16 @@ func (t Texture) Voice(progression []Roman) ([]Voicing, int, error) {
 				next[j] = math.MaxInt
 				for p := range states[i-1] {
 					before := &states[i-1][p]
-					if best[p] == math.MaxInt || step.broken(before, s, true) != 0 {
+					if best[p] == math.MaxInt || free && best[p] >= next[j] {
 						continue
 					}
-					if c := best[p] + step.cost(before, s) + s.cost; c < next[j] {
+					price := 0
+					if free {
+						price = step.broken(before, s, false).price()
+					} else if step.broken(before, s, true) != 0 {
+						continue
+					}
+					if c := best[p] + price + step.cost(before, s) + s.cost; c < next[j] {
 						next[j], from[i][j], reached = c, int32(p), true
 					}
 				}

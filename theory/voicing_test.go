@@ -265,7 +265,9 @@ func checkStep(a, b Roman, x, y Voicing, fail func(string, ...any)) {
 				continue
 			}
 			fifth := b.Chord.Note(Degree{5, 0})
-			mayGo := len(next) > 4 || b.Chord.Bass == b.Chord.Root && (fifth == q.Up(Interval{-1, -1}).Note || fifth == q.Up(Interval{-1, -2}).Note)
+			falls := func(n Note) bool { return n == q.Up(Interval{-1, -1}).Note || n == q.Up(Interval{-1, -2}).Note }
+			// Of five tones the fifth may go, of more also what is not the bass.
+			mayGo := falls(fifth) && (b.Chord.Bass == b.Chord.Root || len(next) > 4 && b.Chord.Bass != fifth) || len(next) > 5 && !falls(b.Chord.Bass)
 			if y[part] != q || !mayGo {
 				fail("the seventh %v does not fall", q)
 			}

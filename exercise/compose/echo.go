@@ -56,6 +56,42 @@ func NewEchoes(o MelodyOrder, notes int) ([]SightMelody, error) {
 	return out, nil
 }
 
+// EchoesOf cuts phrases of a number of notes from a line, to be sung back by ear: one
+// after the other, in its order, at most count of them. Each has no rest in it and
+// more than one pitch; no two are alike. It fails where there is none.
+func EchoesOf(s theory.Score, notes, count int) ([]SightMelody, error) {
+	if notes < MinEcho || notes > MaxEcho {
+		return nil, fmt.Errorf("a phrase of %d notes: want %d to %d", notes, MinEcho, MaxEcho)
+	}
+	seen := map[string]bool{}
+	var out []SightMelody
+	key, at, changes := s.Key, theory.Fraction{Num: 0, Den: 1}, s.Changes
+	for i := 0; i+notes <= len(s.Notes) && len(out) < count; {
+		for len(changes) > 0 && !at.Less(changes[0].At) {
+			key, changes = changes[0].Key, changes[1:]
+		}
+		part := s.Notes[i : i+notes]
+		phrase := theory.Score{Title: s.Title, Key: key, Tempo: s.Tempo, Notes: slices.Clone(part)}
+		phrase.Notes[notes-1].Slur = false
+		sings := !slices.ContainsFunc(part, func(w theory.Written) bool { return w.Rest })
+		moves := slices.ContainsFunc(part, func(w theory.Written) bool { return w.Pitch != part[0].Pitch })
+		step := 1
+		if f := fingerprint(phrase); sings && moves && !seen[f] {
+			seen[f] = true
+			out = append(out, SightMelody{Score: phrase})
+			step = notes
+		}
+		for _, w := range s.Notes[i : i+step] {
+			at = at.Plus(w.Length)
+		}
+		i += step
+	}
+	if out == nil {
+		return nil, fmt.Errorf("the line has no %d notes in a row without a rest, on more than one pitch", notes)
+	}
+	return out, nil
+}
+
 // phraseOf cuts a phrase of n notes from a line, before its key changes.
 func phraseOf(s theory.Score, n int) (theory.Score, bool) {
 	scale := s.Key.ScaleDegrees()

@@ -2,6 +2,7 @@ package compose
 
 import (
 	"reflect"
+	"strings"
 	"testing"
 
 	"singback/theory"
@@ -76,6 +77,56 @@ func TestEchoesRefused(t *testing.T) {
 	} {
 		if _, err := NewEchoes(c.o, c.notes); err == nil {
 			t.Errorf("%+v, %d notes: taken", c.o, c.notes)
+		}
+	}
+}
+
+// Phrases of a line are stretches of it, in its order, none twice, without rests and
+// in the key of their place.
+func TestEchoesOf(t *testing.T) {
+	one := theory.Fraction{Num: 1, Den: 1}
+	s := theory.Score{Key: theory.Key{Tonic: theory.Note{Letter: theory.C}}, Changes: []theory.Change{{At: theory.Fraction{Num: 9, Den: 1}, Key: theory.Key{Tonic: theory.Note{Letter: theory.G}}}}}
+	for _, r := range "CDE CDECDEFFFGAG" {
+		w := theory.Written{Rest: r == ' ', Length: one}
+		if !w.Rest {
+			n, err := theory.ParsePitch(string(r) + "4")
+			if err != nil {
+				t.Fatal(err)
+			}
+			w.Pitch = n
+		}
+		s.Notes = append(s.Notes, w)
+	}
+	for _, c := range []struct {
+		notes, count int
+		want         string
+	}{
+		{3, 9, "CDE C, DEC C, DEF C, FFG G"},
+		{3, 2, "CDE C, DEC C"},
+		{5, 9, "CDECD C, EFFFG G"},
+	} {
+		es, err := EchoesOf(s, c.notes, c.count)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, e := range es {
+			text := ""
+			for _, n := range e.Score.Notes {
+				text += n.Pitch.Letter.String()
+			}
+			got = append(got, text+" "+e.Score.Key.Tonic.ASCII())
+			if err := e.Score.Validate(); err != nil || e.Level != 0 {
+				t.Errorf("%v, level %d", err, e.Level)
+			}
+		}
+		if strings.Join(got, ", ") != c.want {
+			t.Errorf("%d notes: %v, want %s", c.notes, got, c.want)
+		}
+	}
+	for _, notes := range []int{1, 7, 8} {
+		if es, err := EchoesOf(theory.Score{Notes: s.Notes[9:13]}, notes, 3); err == nil {
+			t.Errorf("%d notes: %v", notes, es)
 		}
 	}
 }

@@ -19,9 +19,11 @@ func newBetween(e *env) *cobra.Command {
 		Use:   "between FROM TO",
 		Short: "What may stand between two chords, and the rule that allows it",
 		Long: `Between lists the passing chords of church and gospel playing that may stand
-between two chords: secondary dominants, ii-V, passing diminished chords,
-plagal and borrowed chords, IV over sol, walk-ups and walk-downs, the pedal, the
-augmented dominant, the suspension. Each comes with its rule. What was counted
+between two chords: secondary dominants, ii-V, chains of two and three, tritone
+substitutes, passing and common-tone diminished chords, plagal and borrowed
+chords, the back door, turnarounds from a chord to itself, IV or ii over the
+bass of the dominant, suspensions and colours, chords between two inversions,
+bass runs, walk-ups and walk-downs of a bass in steps, the pedal. Each comes with its rule. What was counted
 most often in published collections comes first, with the share of such moves
 that go on so; the others follow.
 
@@ -31,6 +33,7 @@ of a chart too (I V7/V, 1 57, 6- 4/1). Without
 key is named.`,
 		Example: `  singback between C F
   singback between Dm7 G7 --key C --voices
+  singback between C C --key C
   singback between I IV --key "Gb major" --format json`,
 		ValidArgsFunction: cobra.NoFileCompletions,
 	}
@@ -58,6 +61,7 @@ key is named.`,
 		if err != nil {
 			return err
 		}
+		ways.Strict = h.strict
 		if f.value == "json" {
 			return e.printIndented(report.NewBetween(ways, texture, tuning))
 		}
@@ -70,6 +74,7 @@ key is named.`,
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m (else any)")
 	fl.BoolVar(&voices, "voices", false, "write each in four parts, for keyboard")
 	h.addTuning(cmd)
+	h.addStrict(cmd)
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))

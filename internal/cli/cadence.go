@@ -26,6 +26,7 @@ type harmony struct {
 	tuning  string
 	dBFS    float64 // --loudness
 	chords  chordNames
+	strict  bool
 
 	soundFlags
 	singer
@@ -73,6 +74,19 @@ func (h *harmony) readTexture() (theory.Texture, error) {
 	return t.Shift(h.shift), nil
 }
 
+func (h *harmony) addStrict(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&h.strict, "strict", false, "nothing is let pass: refuse where no voicing keeps the rules")
+}
+
+// voice sets chords, with licences where --strict does not forbid them.
+func (h *harmony) voice(t theory.Texture, p []theory.Roman) ([]theory.Voicing, int, []theory.Licence, error) {
+	if h.strict {
+		v, cost, err := t.Voice(p)
+		return v, cost, nil, err
+	}
+	return t.VoiceFreely(p)
+}
+
 func newCadence(e *env) *cobra.Command {
 	var h harmony
 	var key string
@@ -87,8 +101,9 @@ func newCadence(e *env) *cobra.Command {
 		Long: `Cadence sets a progression in four parts by the rules of voice leading: no
 parallel fifths or octaves, no crossing, the leading tone not doubled and rising
 to do, sevenths falling, and the upper parts moving as little as they can. It
-finds the best voicing there is; where none keeps the rules, it says between
-which two chords.
+finds the best voicing there is. Where none keeps the rules, it takes the fewest
+licences it can, and names each; --strict refuses instead, and says between which
+two chords.
 
 The progression is a name (` + strings.Join(names, ", ") + `)
 or chords: Roman numerals with figures (ii65, V7/V, bVII, viio7, N6, Ger65),
@@ -126,6 +141,7 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
 	h.addTuning(cmd)
+	h.addStrict(cmd)
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
@@ -166,7 +182,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if len(p) > maxChords {
 		return usagef("%d chords are too many: want at most %d", len(p), maxChords)
 	}
-	voicing, cost, err := texture.Voice(p)
+	voicing, cost, licences, err := h.voice(texture, p)
 	if err != nil {
 		return err
 	}
@@ -182,9 +198,12 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	}
 	how := strings.ToLower(h.texture)
 	if format == "json" {
-		err = e.printIndented(report.NewVoicing(p, voicing, cost, how, tuning))
+		err = e.printIndented(report.NewVoicing(p, voicing, cost, licences, how, tuning))
 	} else {
 		text := fmt.Sprintf("%s, %s\n\n%s", style.Key(key), how, style.Voicing(p, voicing))
+		if free := style.Licences(p, licences); free != "" {
+			text += "\n" + free
+		}
 		if notes := style.Respelled(p); notes != "" {
 			text += "\n" + notes
 		}

@@ -39,9 +39,10 @@ BASS is a list of degrees. Behind each, after a colon, may stand what was heard:
   fa:+re   re sounds above it; fa:-re it does not
 
 The quality is that of the chord, whatever is in the bass. The probabilities
-come from counts in collections of pop songs, rock songs and chorales (--style):
-which chords stand on each bass, and which root follows which. Nothing is
-certain, and nothing that can be heard is impossible.`,
+come from counts in collections of pop songs, rock songs, congregational hymns
+and chorales (--style): which chords stand on each bass, and which root, or in
+hymns which chord, follows which. The numbers of gospel are judgement. Nothing
+is certain, and nothing that can be heard is impossible.`,
 		Example: `  singback deduce --key G --style hymn "do fa:min sol do"
   singback deduce --key "C minor" --style pop "do le te do:min7"
   singback deduce --key Ab --names numbers --chords numbers "1 4:+2 5:7 6" --format json`,

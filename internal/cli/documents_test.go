@@ -493,6 +493,13 @@ func helpExamples(t *testing.T, done map[string]bool, run func(*testing.T, shell
 			t.Fatal(err)
 		}
 	}
+	tune, err := os.ReadFile("../../testdata/evening.abc")
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, "hymn.abc"), tune, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, name := range []string{"take.csv", "model.csv"} {
 		writeCurve(t, filepath.Join(dir, name), 0.3, 60, 62, 64, 62, 60)
 	}

@@ -18,7 +18,7 @@ var flagGroups = []struct {
 		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
 		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
-		"set", "set-every", "study", "tempo", "free", "click", "cursor", "gap", "think", "hold", "timeout",
+		"set", "set-every", "study", "hear", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
@@ -51,10 +51,15 @@ func (s *soundFlags) addInput(cmd *cobra.Command) {
 
 // addOutput adds those of a command that sounds.
 func (s *soundFlags) addOutput(cmd *cobra.Command) {
+	s.addSounding(cmd)
+	addForce(cmd, &s.force)
+}
+
+// addSounding adds them but for --force, which the command has already.
+func (s *soundFlags) addSounding(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME` (see singback devices)")
-	addForce(cmd, &s.force)
 	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
 }
 

@@ -87,7 +87,7 @@ goes on where an interrupted run stopped.`,
 	fl.Float64Var(&g.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a typed melody")
 	fl.StringVar(&g.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp+"; for a typed melody")
 	fl.Float64Var(&g.tolerance, "tolerance", g.tolerance, "how many `CENTS` off are still right, 5 to 50")
-	fl.BoolVar(&g.strict, "strict", false, "only the key of the model is right")
+	fl.BoolVar(&g.strict, "strict", false, "nothing is let pass: only the key of the model is right")
 	fl.BoolVar(&g.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
 	addOut(cmd, &g.out, &g.force, "FILE", ", each row as soon as it is known")
 	fl.BoolVar(&g.resume, "resume", false, "go on with --out FILE: takes that it has are not graded again")

@@ -53,6 +53,53 @@ func TestCadenceSymbols(t *testing.T) {
 	}
 }
 
+// What no voicing sets by the rules is set with licences, which text and JSON name;
+// what can be set has none, and --strict allows none.
+func TestLicences(t *testing.T) {
+	const licence = "\nLicence from chord 2, V42, to chord 3, I: a seventh that does not fall by step.\n"
+	out, errs, code := user{}.runs(t, "cadence", "--key", "C", "I V42 I")
+	if code != exitDone || errs != "" || !strings.HasSuffix(out, licence) {
+		t.Errorf("exit %d, %s%s", code, out, errs)
+	}
+	for chords, want := range map[string]int{"I V42 I": 1, "I V42 I6": 0, "Cmaj9 Am9 Dm9 G13 C6/9": 2} {
+		out, errs, code := user{}.runs(t, "cadence", "--key", "C", "--format", "json", chords)
+		var v report.Voicing
+		if err := json.Unmarshal([]byte(out), &v); code != exitDone || err != nil || v.Licences == nil || len(v.Licences) != want {
+			t.Errorf("%s: exit %d, %v, %s%s; want %d licences", chords, code, err, out, errs, want)
+		}
+		for _, l := range v.Licences {
+			if l.To != l.From+1 || l.From < 1 || l.To > len(v.Chords) || l.Rule == "" {
+				t.Errorf("%s: %+v", chords, l)
+			}
+		}
+		_, _, code = user{}.runs(t, "cadence", "--key", "C", "--strict", chords)
+		if (code == exitFailed) != (want > 0) {
+			t.Errorf("%s with --strict: exit %d", chords, code)
+		}
+	}
+	for _, strict := range []bool{false, true} {
+		args := []string{"between", "V42", "I", "--key", "C", "--format", "json"}
+		if strict {
+			args = append(args, "--strict")
+		}
+		out, errs, code := user{}.runs(t, args...)
+		var b report.Between
+		if err := json.Unmarshal([]byte(out), &b); code != exitDone || err != nil {
+			t.Fatal(out, errs, err)
+		}
+		unset, free := 0, 0
+		for _, p := range b.Passing {
+			if p.Voicing == nil {
+				unset++
+			}
+			free += len(p.Licences)
+		}
+		if strict != (unset > 0) || strict != (free == 0) {
+			t.Errorf("strict %t: %d ways are not set, %d licences", strict, unset, free)
+		}
+	}
+}
+
 // Numbers are read beside numerals and symbols, and written where they are asked
 // for; what is written is read again as the same chords.
 func TestNumbers(t *testing.T) {
@@ -239,6 +286,7 @@ func TestHarmonyIsReadable(t *testing.T) {
 	for _, key := range theory.Keys() {
 		for _, args := range [][]string{
 			{"between", "I", "bVI", "--key", key.ASCII()}, {"between", "V", "iii", "--key", key.ASCII()},
+			{"between", "I", "I", "--key", key.ASCII()}, {"between", "bVI", "bVII", "--key", key.ASCII()},
 			{"cadence", "I bVI Ger65 V", "--key", key.ASCII()}, {"deduce", "do le sol", "--key", key.ASCII()},
 		} {
 			out, errs, code := user{}.runs(t, args...)
@@ -326,7 +374,7 @@ func TestHarmonyErrors(t *testing.T) {
 		{[]string{"cadence", "--key", "C", "plagl"}, exitUsage, "plagal"},
 		{[]string{"cadence", "--key", "C", "I Q V"}, exitUsage, `chord 2: not a Roman numeral: "Q"`},
 		{[]string{"cadence", "--key", "C", "I Gfoo"}, exitUsage, `"foo"`},
-		{[]string{"cadence", "--key", "C", "I V42 I"}, exitFailed, "from chord 2, V42, to chord 3, I"},
+		{[]string{"cadence", "--strict", "--key", "C", "I V42 I"}, exitFailed, "from chord 2, V42, to chord 3, I"},
 		{[]string{"cadence", "--key", "C", "--texture", "organ", "full"}, exitUsage, "want keyboard or choir"},
 		{[]string{"cadence", "--key", "C", "--shift", "99", "full"}, exitUsage, "--shift: 99"},
 		{[]string{"cadence", "--key", "C", "--tuning", "odd", "full"}, exitUsage, "--tuning"},

@@ -125,7 +125,7 @@ func (o *recordOptions) keeper(e *env, d *performance, s *stage) *drill.Keeper {
 		there = !errors.Is(e, fs.ErrNotExist)
 	}
 	source := s.answers.Kind()
-	if !k.May(drill.Keeping{None: o.none, Asked: o.file != "", There: there, Command: d.plan.Command, Source: source, Silent: s.silent}) {
+	if !k.May(drill.Keeping{None: o.none, Asked: o.file != "", There: there, Command: d.plan.Command, Source: source, Silent: s.silent, Given: d.plan.Given()}) {
 		return k
 	}
 	var record *store.Record

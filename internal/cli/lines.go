@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bufio"
 	"errors"
 	"fmt"
 	"io"
@@ -11,8 +12,11 @@ import (
 
 	"singback/internal/audio"
 	"singback/internal/drill"
+	"singback/internal/newfile"
+	"singback/internal/notation"
 	"singback/internal/session"
 	"singback/internal/tui"
+	"singback/theory"
 )
 
 // lineOptions are the flags of series and echo.
@@ -22,12 +26,14 @@ type lineOptions struct {
 
 	cursor bool
 	keep   string
+	part   string
+	toKey  string
 }
 
 func newSeries(e *env) *cobra.Command {
 	o := &lineOptions{}
 	cmd := &cobra.Command{
-		Use:   "series [RECORDING.wav ...]",
+		Use:   "series [FILE ... | RECORDING.wav ...]",
 		Short: "Read melodies at sight and sing them: a scored series",
 		Long: `Series shows a melody, gives you time to read it in silence, sets the key, counts
 one bar in (two where a bar has at most two beats), and listens. It says after
@@ -39,7 +45,10 @@ judged by your own beat. Feedback comes after singing; --cursor shows while you
 sing which degree is heard, which makes it easier now and harder later without.
 
 Any octave counts, unless --strict-octave. The melodies are those of singback
-melody: seven levels, in your range (--voice, or your profile).
+melody: seven levels, in your range (--voice, or your profile). A FILE of music
+(ABC, MusicXML, MXL, MIDI, names) is sung in their place, --part chooses its
+voice or part, --to-key moves it, and --hear plays it first; it has no level and
+is not recorded. What is a recording and what is music, a file itself says.
 
 In a terminal: Enter begins before the study time is over, and goes on to the
 next melody; a sings it again, p practises the weakest interval, q ends.
@@ -51,7 +60,8 @@ Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback series --key Eb --level 3 --count 1 --seed 5 --input simulated
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
-  singback series --key G --level 1 --count 1 --seed 4 take.wav`,
+  singback series --key G --level 1 --count 1 --seed 4 take.wav
+  singback series hymn.abc --hear --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
 	cmd.Flags().BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
@@ -61,14 +71,15 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 func newEcho(e *env) *cobra.Command {
 	o := &lineOptions{Series: drill.Series{Echo: true}}
 	cmd := &cobra.Command{
-		Use:   "echo [RECORDING.wav ...]",
+		Use:   "echo [FILE ... | RECORDING.wav ...]",
 		Short: "Hear a phrase and sing it back",
 		Long: `Echo sets the key, plays a phrase of 2 to 7 notes, waits in silence for as long
 as --gap says, and listens while you sing it back; then it says how each note
 was. The longer the silence, the more you must keep in mind.
 
 Any octave and tempo counts (--strict-octave for the octave); the phrases are
-taken from the melodies of --level. In a terminal: Enter goes on, a plays it
+taken from the melodies of --level, or cut one after the other from a FILE of
+music (--part, --to-key; see singback series). In a terminal: Enter goes on, a plays it
 again, p practises the weakest interval, q ends. Without a microphone a simulated
 singer answers; with recordings, the n-th answers the n-th phrase. With --format
 json standard output has one object a line.
@@ -76,7 +87,8 @@ json standard output has one object a line.
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback echo --key G --level 2 --notes 4 --count 1
-  singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1`,
+  singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1
+  singback echo hymn.abc --notes 3 --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
 	return cmd
@@ -86,12 +98,19 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) }
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
+	cmd.ValidArgsFunction = nil
+	cmd.Flags().StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
+	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
-	complete(cmd, map[string][]string{"key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
+	complete(cmd, map[string][]string{"key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
 	must(cmd.MarkFlagDirname("keep"))
 }
 
 func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
+	files, args, err := sortMusic(args)
+	if err != nil {
+		return err
+	}
 	kind, recordings, err := o.inputs(args)
 	if err != nil {
 		return err
@@ -100,9 +119,15 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		return err
 	}
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
+	if o.Given, err = o.readGiven(e, files); err != nil {
+		return err
+	}
 	plan, err := o.Plan()
 	if err != nil {
 		return err
+	}
+	for _, line := range o.Moved() {
+		fmt.Fprintln(e.stderr, line)
 	}
 	if o.keep != "" {
 		if err := os.MkdirAll(o.keep, 0o777); err != nil {
@@ -125,6 +150,104 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		d.sung = "Use headphones: the beat sounds while you sing."
 	}
 	return o.perform(cmd, e, d)
+}
+
+// sortMusic sorts files of music out of the arguments; the rest are recordings.
+func sortMusic(args []string) (files, recordings []string, err error) {
+	for _, path := range args {
+		holds, err := holdsMusic(path)
+		if err != nil {
+			return nil, nil, err
+		}
+		if holds {
+			files = append(files, path)
+		} else {
+			recordings = append(recordings, path)
+		}
+	}
+	return files, recordings, nil
+}
+
+// holdsMusic tells whether a file holds music by what is in it, or, where it is in
+// no format, by an ending of names; what ends like music and is not there is an error.
+// Anything else is left to whoever reads recordings.
+func holdsMusic(path string) (bool, error) {
+	format, known := notation.ByName(path)
+	f, err := os.Open(path)
+	if err != nil {
+		if known && path != "-" {
+			return false, newfile.PathError(path, err)
+		}
+		return false, nil
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return false, nil
+	}
+	m := melodyInput{name: path, in: bufio.NewReader(f)}
+	if recorded, err := m.recorded(); recorded || err != nil {
+		return false, err
+	}
+	head, err := io.ReadAll(io.LimitReader(m.in, notation.MaxFile))
+	if err != nil {
+		return false, fmt.Errorf("read %s: %w", path, err)
+	}
+	return known && format == notation.Names || !notation.HoldsNames(path, head), nil
+}
+
+// readGiven reads the melodies of files, in the key asked for; nil without files.
+func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, err error) {
+	if files == nil {
+		for word, value := range map[string]string{"part": o.part, "to-key": o.toKey} {
+			if value != "" {
+				return nil, usagef("--%s: it is about a melody from a file: name a FILE of music", word)
+			}
+		}
+		return nil, nil
+	}
+	options := notation.Options{Voice: o.part, Octave: middleOctave}
+	if o.Music.Names != "none" {
+		if options.Naming, err = theory.ParseNaming(o.Music.Names); err != nil {
+			return nil, usage(fmt.Errorf("--names: %w", err))
+		}
+	}
+	if o.Music.Key != "" {
+		if options.Key, err = theory.ParseModalKey(o.Music.Key); err != nil {
+			return nil, usage(fmt.Errorf("--key: %w", err))
+		}
+		options.KeyAsked = true
+	}
+	var to theory.Key
+	if o.toKey != "" {
+		if to, err = theory.ParseModalKey(o.toKey); err != nil {
+			return nil, usage(fmt.Errorf("--to-key: %w", err))
+		}
+	}
+	for _, path := range files {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, newfile.PathError(path, err)
+		}
+		score, warnings, err := notation.Read(path, f, options)
+		f.Close()
+		if err != nil {
+			return nil, err
+		}
+		if o.toKey != "" {
+			if text := notation.Unmoved(score); text != "" {
+				warnings = append(warnings, notation.Warning(text))
+			}
+			if score, err = score.In(to); err != nil {
+				return nil, usage(fmt.Errorf("--to-key: %s: %w", path, err))
+			}
+		}
+		for _, w := range warnings {
+			fmt.Fprintf(e.stderr, "%s: %s\n", path, w)
+		}
+		given = append(given, score)
+	}
+	return given, nil
 }
 
 // save keeps what was sung as a recording.

@@ -33,9 +33,13 @@ type melodyOptions struct {
 	octave         int
 	pulse          string
 	to, out        string
-	force          bool
-	format         *format
-	cmd            *cobra.Command
+	music          music
+	tempo          float64
+	countIn        bool
+	loudness       float64
+	soundFlags
+	format *format
+	cmd    *cobra.Command
 }
 
 // targets are what --to may be.
@@ -56,11 +60,15 @@ none), or writes it in another format (--to). Chord symbols stand above the
 staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
+With --output it sounds too, or is written as a guide track to sing along with:
+--count-in counts before it, --tempo and --tuning say how it is played.
+
 ` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7
   singback melody --level 5 --voice tenor --names none --seed 1
   singback melody --level 4 --seed 2 --to abc
   singback melody "do re mi - sol" --key G --to abc
+  singback melody hymn.abc --count-in --output guide.wav
   singback melody --key D --read-as curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cmd = cmd
@@ -85,6 +93,15 @@ line cannot show is named on standard error, with its line or bar.
 	f.StringVar(&o.to, "to", "text", "the `NOTATION` a line is written in: "+strings.Join(targets, ", "))
 	addOut(cmd, &o.out, &o.force, "FILE", ", by whose ending --to goes; several melodies into this folder")
 	addFormat(cmd, o.format)
+	o.music.cmd = cmd
+	o.soundFlags.addSounding(cmd)
+	f.Lookup("output").Usage += " (else it is not sounded)"
+	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
+	f.BoolVar(&o.countIn, "count-in", false, "count a bar in before it sounds")
+	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
+	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
+	drill.AddLoudness(f, &o.loudness)
+	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 	for flag, words := range map[string][]string{
 		"level": {"1", "2", "3", "4", "5", "6", "7"}, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
 		"names": append(namingNames(), "none"), "read-as": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
@@ -151,6 +168,18 @@ func (o *melodyOptions) run(e *env, args []string) error {
 	for _, w := range lines[0].warnings {
 		fmt.Fprintf(e.stderr, "singback melody: %s\n", w)
 	}
+	sound, err := o.sound(e, lines)
+	if err != nil {
+		return err
+	}
+	if err := o.show(e, lines, how); err != nil || sound == nil {
+		return err
+	}
+	return sound(o.cmd.Context())
+}
+
+// show writes the lines.
+func (o *melodyOptions) show(e *env, lines []line, how melodyView) error {
 	if o.format.value == "json" {
 		var records []report.Melody
 		for _, l := range lines {

@@ -43,7 +43,7 @@ func newRename(e *env) *cobra.Command {
 		Example: `  singback rename --names fixed --key G "do mi sol ti"
   singback rename --names letters --key G --all-keys "sol, do re mi"
   singback rename --read-as curwen --key G "| d :r | m .,f :s | l :- ||"
-  singback rename testdata/evening.abc --to-key F
+  singback rename hymn.abc --to-key F
   singback rename --names relative --key D --scale dorian "do re me fa"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			source, err := theory.ParseNaming(from)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/exercise/compose"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/theory"
@@ -157,7 +158,7 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.Named:
 		return namedRecord(e)
 	case session.LinePrompted:
-		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, report.NewMadeMelody(e.Melody.Score, e.Melody, names, r.Labels(e.Feedback))}
+		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback))}
 	case session.LineSung:
 		return r.Sung(e)
 	case session.Judged:
@@ -287,4 +288,16 @@ func TodayRecord(s Sat, kept, singer string) any {
 		ev.Keys = append(ev.Keys, k.ASCII())
 	}
 	return ev
+}
+
+// melodyRecord is the record of a line: one that was read has no level.
+func melodyRecord(m compose.SightMelody, n theory.Naming, names bool) report.Melody {
+	if m.Level > 0 {
+		return report.NewMadeMelody(m.Score, m, n, names)
+	}
+	r := report.NewMelody[string](m.Score, nil)
+	if names {
+		r = r.Named(m.Score, n)
+	}
+	return r
 }

@@ -146,6 +146,7 @@ func (o *Series) AddFlags(f Flags) {
 	}
 	addSetting(f, &o.Setting, synth.ByCadence)
 	f.Float64Var(&o.Study, "study", 30, "`SECONDS` to read a melody in silence, 0 to 600")
+	f.BoolVar(&o.Hear, "hear", false, "hear the melody before you sing it")
 	f.BoolVar(&o.Free, "free", false, "your own tempo: no count-in")
 	f.BoolVar(&o.Click, "click", false, "the beat goes on clicking while you sing; use headphones")
 }

@@ -43,6 +43,7 @@ type Keeping struct {
 	Command string
 	Source  Kind
 	Silent  bool // nobody hears the sound
+	Given   bool // the lines were read from files
 }
 
 // Why not: what is recorded is what a singer does, and only today begins a record of
@@ -51,6 +52,8 @@ func (k Keeping) refusal() (trouble, ending string) {
 	switch {
 	case k.None:
 		return "", "Not recorded, as --no-record says."
+	case k.Given:
+		return "", "Not recorded: a melody of a file has no level."
 	case k.Asked:
 		return "", ""
 	case k.Source != ByMicrophone && k.Source != ByTyping && k.Source != ByKeys:
@@ -72,7 +75,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 // May reports whether the answers are recorded; where not, the keeper says why.
 func (k *Keeper) May(what Keeping) bool {
 	k.Trouble, k.Ending = what.refusal()
-	nothing := what.None || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping && what.Source != ByKeys
+	nothing := what.None || what.Given || !what.Asked && what.Source != ByMicrophone && what.Source != ByTyping && what.Source != ByKeys
 	return !nothing && k.Trouble == "" && k.Ending == ""
 }
 
@@ -89,6 +92,9 @@ func (k *Keeper) keep(e session.Event, r *Run) {
 			k.add(e.Seconds, a, r)
 		}
 	case session.LineSung:
+		if e.Melody.Level == 0 {
+			return // a line that was read is no skill
+		}
 		k.add(e.Seconds, lineAnswer(e, r.Plan.Item), r)
 	}
 }

@@ -73,6 +73,7 @@ type Plan struct {
 	music     *Music
 	asker     asker
 	sung      bool // a dictation is sung back
+	given     bool // its lines were read from files
 	hideNames bool // the names of the notes are not shown below a line
 }
 
@@ -283,3 +284,6 @@ func (o *Sing) bestKey() (*Choice, error) {
 	m.Key = c.Key.ASCII()
 	return c, nil
 }
+
+// Given reports whether the lines of the drill were read from files.
+func (p *Plan) Given() bool { return p.given }

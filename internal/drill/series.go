@@ -1,12 +1,14 @@
 package drill
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 
 	"singback/exercise"
 	"singback/exercise/compose"
 	"singback/exercise/grade"
+	"singback/internal/plain"
 	"singback/internal/report"
 	"singback/internal/session"
 	"singback/internal/synth"
@@ -29,10 +31,15 @@ type Series struct {
 	Setting      string
 	Loudness     float64 // dBFS
 	HideNames    bool
+	Hear         bool // the melody is played before it is read
 	Seed         uint64
 
 	Recordings int
 	OwnProfile bool
+
+	// Given are lines to be sung in place of melodies of a level, or to cut phrases
+	// from. They have no level: nothing of them is recorded.
+	Given []theory.Score
 }
 
 // noNames in the place of a naming shows no names.
@@ -53,6 +60,12 @@ func (o *Series) Plan() (*Plan, error) {
 	if o.Recordings > 0 && !o.Music.said("count") {
 		o.Count = o.Recordings
 	}
+	if o.Given != nil {
+		o.Level = 0
+		if !o.Echo {
+			o.Count = len(o.Given)
+		}
+	}
 	if err := o.check(); err != nil {
 		return p, err
 	}
@@ -64,7 +77,7 @@ func (o *Series) Plan() (*Plan, error) {
 	if err != nil {
 		return p, err
 	}
-	if o.Music.Key == "" {
+	if o.Music.Key == "" || o.Given != nil {
 		o.Music.Key = melodies[0].Score.Key.ASCII()
 	}
 	if p.Item, p.Naming, err = o.Music.Base(nil); err != nil {
@@ -81,12 +94,16 @@ func (o *Series) Plan() (*Plan, error) {
 	p.Config.Hearing = Hearing(o.Music.Known, p.Item.Tuning.A4, o.Recordings == 0 || o.OwnProfile)
 	p.Config.Delay = o.Music.delay()
 	p.Config.Count = len(melodies)
-	p.asker = &lines{series: o, tempo: tempo, melodies: melodies}
+	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies}, o.Given != nil
 	return p, nil
 }
 
 func (o *Series) check() error {
 	switch {
+	case o.Given != nil && o.Music.said("level"):
+		return wrongf("--level: it is about melodies that are made, and a file of music is given")
+	case o.Given != nil && !o.Echo && o.Music.said("count"):
+		return wrongf("--count: every file of music is asked once: name it as often as you want to sing it")
 	case o.Recordings > 0 && o.Count > o.Recordings:
 		return wrongf("--count: %s want %s, %d given", report.Many(o.Count, "melody"), report.Many(o.Count, "recording"), o.Recordings)
 	case o.Tempo != 0 && !(o.Tempo >= 30 && o.Tempo <= 200):
@@ -111,6 +128,9 @@ func (o *Series) check() error {
 
 // melodies makes the lines.
 func (o *Series) melodies() ([]compose.SightMelody, error) {
+	if o.Given != nil {
+		return o.given()
+	}
 	order := compose.MelodyOrder{Level: o.Level, Count: o.Count, Seed: o.Seed}
 	if o.Music.Key != "" {
 		k, err := o.Music.ReadKey("--key", nil)
@@ -133,6 +153,92 @@ func (o *Series) melodies() ([]compose.SightMelody, error) {
 		melodies, err = compose.NewMelodies(order)
 	}
 	return melodies, wrong(err)
+}
+
+// given are the lines that were given, moved by octaves to where the singer's notes
+// are, or phrases cut from them.
+func (o *Series) given() ([]compose.SightMelody, error) {
+	working, _, known, err := o.Music.Reach()
+	if err != nil {
+		return nil, err
+	}
+	var out []compose.SightMelody
+	for _, s := range o.Given {
+		tempo := cmp.Or(o.Tempo, s.Tempo, usualTempo)
+		if seconds := s.Length().Float() / session.BeatOf(s) * 60 / tempo; seconds > longestLine && !o.Echo {
+			return nil, wrongf("the melody%s lasts %.0f s at %.0f beats a minute: want at most %d s; sing a part of it", named(s), seconds, tempo, longestLine)
+		}
+		if known {
+			if s, err = s.Into(working); err != nil {
+				return nil, wrong(err)
+			}
+		}
+		if !o.Echo {
+			out = append(out, compose.SightMelody{Score: s})
+			continue
+		}
+		phrases, err := compose.EchoesOf(s, o.Notes, o.Count-len(out))
+		if err != nil {
+			return nil, wrongf("--notes: the melody%s: %v", named(s), err)
+		}
+		if out = append(out, phrases...); len(out) == o.Count {
+			break
+		}
+	}
+	if o.Music.said("count") && len(out) < o.Count {
+		return nil, wrongf("--count: %d phrases of %d notes can be cut from that, not %d", len(out), o.Notes, o.Count)
+	}
+	return out, nil
+}
+
+// longestLine is how long a line that is sung in one go may be, in seconds.
+const longestLine = 600
+
+// named is the title of a line in quotes, a blank before it; "" without one.
+func named(s theory.Score) string {
+	if s.Title == "" {
+		return ""
+	}
+	return fmt.Sprintf(" %q", plain.Short(s.Title))
+}
+
+// Moved says, a line each, what lines that were given are for the singer: moved by
+// octaves, or with notes outside the range even so.
+func (o *Series) Moved() []string {
+	working, _, known, err := o.Music.Reach()
+	if o.Given == nil || err != nil || !known {
+		return nil
+	}
+	var out []string
+	for _, s := range o.Given {
+		moved, err := s.Into(working)
+		if err != nil {
+			continue
+		}
+		by, outside, low, high := 0, 0, 127, 0
+		for i, n := range moved.Notes {
+			if n.Rest {
+				continue
+			}
+			by = n.Pitch.Octave - s.Notes[i].Pitch.Octave
+			low, high = min(low, n.Pitch.MIDI()), max(high, n.Pitch.MIDI())
+			if !working.Contains(n.Pitch) {
+				outside++
+			}
+		}
+		if by != 0 {
+			way := "up"
+			if by < 0 {
+				way, by = "down", -by
+			}
+			out = append(out, fmt.Sprintf("The melody%s is moved %s %s, into your range.", named(s), way, report.Many(by, "octave")))
+		}
+		if outside > 0 {
+			out = append(out, fmt.Sprintf("%s of the melody%s, which goes from %s to %s, outside your range, %s to %s: another key may fit (--to-key).",
+				report.Many(outside, "note"), named(s), report.PitchName(low), report.PitchName(high), report.PitchName(working.Low), report.PitchName(working.High)))
+		}
+	}
+	return out
 }
 
 // lines asks the lines of a series, and sums up what became of them.
@@ -167,7 +273,7 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	o := l.series
 	return session.Line{
 		Melody: l.melodies[l.asked-1], Tuning: r.Plan.Item.Tuning, Tempo: l.tempo,
-		Study: o.Study, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r,
+		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r,
 		Rules: grade.Rules{Freedom: grade.Freedom{Octave: !o.StrictOctave}, Tolerance: o.Tolerance},
 	}, nil
 }

@@ -21,7 +21,7 @@ func CountIn(beats int) string {
 // LineAsked is what was asked of a line, for its text.
 func LineAsked(s session.LineSung) report.LineAsked {
 	a := report.LineAsked{
-		Key: s.Melody.Score.Key, Level: s.Melody.Level, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
+		Key: s.Melody.Score.Key, Level: s.Melody.Level, Title: s.Melody.Score.Title, Model: s.Model, Tempo: s.Tempo, Echo: s.Echo,
 		Mute: s.Take.Loudest <= exercise.Silence,
 	}
 	if s.Free {

@@ -27,8 +27,10 @@ const devices = "/dev/snd/midi*"
 var ErrNone = errors.New("no MIDI keyboard was found (" + devices + "): plug one in, or name its file with --keys PATH")
 
 // Find returns the file of the first keyboard.
-func Find() (string, error) {
-	found, err := filepath.Glob(devices)
+func Find() (string, error) { return find(devices) }
+
+func find(pattern string) (string, error) {
+	found, err := filepath.Glob(pattern)
 	if err != nil || len(found) == 0 {
 		return "", ErrNone
 	}

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -180,7 +182,21 @@ func TestOpenRefuses(t *testing.T) {
 			t.Errorf("%s: %v", path, err)
 		}
 	}
-	if path, err := Find(); err != nil && (!errors.Is(err, ErrNone) || path != "") {
+}
+
+// The first keyboard is found, and where there is none one line says so.
+func TestFind(t *testing.T) {
+	dir := t.TempDir()
+	pattern := filepath.Join(dir, "midi*")
+	if path, err := find(pattern); !errors.Is(err, ErrNone) || path != "" || !strings.Contains(err.Error(), "name its file with --keys PATH") {
+		t.Errorf("%q, %v", path, err)
+	}
+	for _, name := range []string{"midiC2D0", "midiC1D0", "umpC0D0", "controlC0"} {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if path, err := find(pattern); err != nil || filepath.Base(path) != "midiC1D0" {
 		t.Errorf("%q, %v", path, err)
 	}
 }

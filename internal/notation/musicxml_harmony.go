@@ -47,33 +47,34 @@ func (n *xmlNode) sung() string {
 }
 
 // harmony reads a chord symbol. Its place is that of the next note, moved by its
-// offset.
-func (x *xmlMeasure) harmony(n *xmlNode) error {
+// offset. One that makes no sense is left out, with a warning.
+func (x *xmlMeasure) harmony(n *xmlNode) {
 	at := x.at
 	if text := n.text("offset"); text != "" {
 		d, err := strconv.ParseFloat(text, 64)
 		if err != nil || d != float64(int(d)) || d < -(1<<24) || d > 1<<24 {
-			return x.errorf("the offset %s of a chord symbol; want a whole number", quote(text))
+			x.leave(fmt.Sprintf("the offset %s of a chord symbol, and no whole number: it was left out", quote(text)))
+			return
 		}
 		at = at.Plus(theory.NewFraction(int(d), x.part.divisions))
 	}
 	if at.Num < 0 || 960%at.Den != 0 {
 		x.leave("a chord symbol before the bar, or not at a note value: it was left out")
-		return nil
+		return
 	}
 	c, text, err := harmonyOf(n)
+	if err != nil {
+		x.leave(fmt.Sprintf("a chord symbol %v: it was left out", err))
+		return
+	}
 	symbol, ok := theory.ChordSymbol{Chord: c}, true
 	if text != "" {
 		symbol, ok = x.symbolFrom(x.bar.name, text)
 	}
-	switch {
-	case err != nil:
-		return x.errorf("a chord symbol %v", err)
-	case ok && len(x.bar.symbols) < maxNodes:
+	if ok {
 		symbol.At = at
 		x.bar.symbols = append(x.bar.symbols, symbol)
 	}
-	return nil
 }
 
 // harmonyOf returns the chord of a <harmony>, or the text that it shows where its

@@ -84,7 +84,7 @@ func (x *xmlMeasure) child(n *xmlNode) error {
 	case "direction", "sound":
 		x.direction(n)
 	case "harmony":
-		return x.harmony(n)
+		x.harmony(n)
 	case "figured-bass":
 		x.once("figured-bass", "figured bass was left out, here and later")
 	}

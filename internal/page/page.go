@@ -104,7 +104,7 @@ func New(web, built fs.FS) (*Site, error) {
 		}
 		data, err := fs.ReadFile(web, name)
 		if err == nil {
-			s.add(name, data)
+			s.add(name, thin(name, data))
 		}
 		return err
 	})

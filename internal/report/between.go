@@ -14,6 +14,17 @@ type Ways struct {
 	From, To theory.Chord
 	Keys     []theory.Key // in which the rules were applied
 	Passing  []theory.Passing
+	Strict   bool // no licences in voice leading
+}
+
+// voice sets one way in four parts.
+func (w Ways) voice(t theory.Texture, line []theory.Roman) ([]theory.Voicing, []theory.Licence, error) {
+	if w.Strict {
+		v, _, err := t.Voice(line)
+		return v, nil, err
+	}
+	v, _, licences, err := t.VoiceFreely(line)
+	return v, licences, err
 }
 
 // line is one way with both chords, in the key in which it was found.
@@ -23,7 +34,7 @@ func (w Ways) line(p theory.Passing) []theory.Roman {
 }
 
 // NewBetween makes the record of the ways between two chords, each in four
-// parts where the rules of voice leading let it be.
+// parts where that can be.
 func NewBetween(w Ways, texture theory.Texture, t theory.Tuning) Between {
 	out := Between{Schema: Schema, From: w.From.ASCII(), To: w.To.ASCII(), Passing: []Passing{}}
 	for _, k := range w.Keys {
@@ -31,11 +42,11 @@ func NewBetween(w Ways, texture theory.Texture, t theory.Tuning) Between {
 	}
 	for _, p := range w.Passing {
 		line := w.line(p)
-		v, _, err := texture.Voice(line)
+		v, licences, err := w.voice(texture, line)
 		if err != nil {
 			v = nil // said by null
 		}
-		out.Passing = append(out.Passing, NewPassing(p, line, v, t))
+		out.Passing = append(out.Passing, NewPassing(p, line, v, licences, t))
 	}
 	return out
 }
@@ -74,12 +85,12 @@ func (s Style) Between(ways Ways, texture *theory.Texture) string {
 	}
 	for _, p := range ways.Passing {
 		line := ways.line(p)
-		v, _, err := texture.Voice(line)
+		v, licences, err := ways.voice(*texture, line)
 		if err != nil {
 			fmt.Fprintf(b, "\n%v\n", err)
 			continue
 		}
-		fmt.Fprintf(b, "\n%s", s.Voicing(line, v))
+		fmt.Fprintf(b, "\n%s%s", s.Voicing(line, v), s.Licences(line, licences))
 	}
 	return trimLines(b.String())
 }

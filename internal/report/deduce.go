@@ -184,7 +184,11 @@ func (s Style) Deduction(d theory.Deduction) string {
 			fmt.Fprintf(&b, "%s\n", Hang("", strings.TrimSpace(line), 0))
 		}
 	}
-	fmt.Fprintf(&b, "\n%s\n", Hang("", "Counted in "+d.Style.Source()+".", 0))
+	from := "Counted in "
+	if d.Style.Judged() {
+		from = "By "
+	}
+	fmt.Fprintf(&b, "\n%s\n", Hang("", from+d.Style.Source()+".", 0))
 	return b.String()
 }
 
@@ -221,6 +225,9 @@ func (s Style) why(d theory.Deduction, i int) string {
 	reasons := []string{fmt.Sprintf("%s is rare on %s (under 3 of 100 chords)", numeral, bass)}
 	if best.Times > 0 {
 		reasons[0] = fmt.Sprintf("of 100 chords on %s, %d are %s", bass, best.Times, numeral)
+		if d.Style.Judged() {
+			reasons[0] = fmt.Sprintf("of 100 chords on %s, %s is taken for %d", bass, numeral, best.Times)
+		}
 	}
 	if len(p.Excluded) > 0 {
 		var out []string
@@ -234,7 +241,10 @@ func (s Style) why(d theory.Deduction, i int) string {
 	}
 	move := func(from, to, times int) {
 		a, b := d.Places[from].Candidates[0].Roman, d.Places[to].Candidates[0].Roman
-		if times > 0 {
+		switch {
+		case times > 0 && d.Style.Judged():
+			reasons = append(reasons, fmt.Sprintf("%s is taken to go to %s in %d of 100 moves", s.Roman(a), s.Roman(b), times))
+		case times > 0:
 			reasons = append(reasons, fmt.Sprintf("%s goes to %s in %d of 100 moves", s.Roman(a), s.Roman(b), times))
 		}
 	}

@@ -124,13 +124,40 @@ type Voicing struct {
 	Tuning string        `json:"tuning"`
 	Cost   int           `json:"cost"` // of the voice leading; only for comparison
 	Chords []VoicedChord `json:"chords"`
+	// Licences are the rules of voice leading that are not kept, since none can be.
+	Licences []Licence `json:"licences"`
+}
+
+// Licence is the record of a rule that is not kept between two chords.
+type Licence struct {
+	From int    `json:"from"` // counted from 1
+	To   int    `json:"to"`
+	Rule string `json:"rule"`
+}
+
+// NewLicences makes the records, none as an empty list.
+func NewLicences(list []theory.Licence) []Licence {
+	out := []Licence{}
+	for _, l := range list {
+		out = append(out, Licence{l.From, l.To, l.Rule})
+	}
+	return out
+}
+
+// Licences names the rules that a voicing does not keep, a line for each.
+func (s Style) Licences(p []theory.Roman, list []theory.Licence) string {
+	var b strings.Builder
+	for _, l := range list {
+		fmt.Fprintf(&b, "Licence from chord %d, %s, to chord %d, %s: %s.\n", l.From, s.Roman(p[l.From-1]), l.To, s.Roman(p[l.To-1]), l.Rule)
+	}
+	return b.String()
 }
 
 var partNames = [4]string{"bass", "tenor", "alto", "soprano"}
 
 // NewVoicing makes the record of a progression and its voicing.
-func NewVoicing(p []theory.Roman, vs []theory.Voicing, cost int, style string, t theory.Tuning) Voicing {
-	out := Voicing{Schema: Schema, Key: p[0].Key.ASCII(), Style: style, A4Hz: t.A4, Tuning: t.String(), Cost: cost, Chords: NewVoicedChords(p, vs, t)}
+func NewVoicing(p []theory.Roman, vs []theory.Voicing, cost int, licences []theory.Licence, style string, t theory.Tuning) Voicing {
+	out := Voicing{Schema: Schema, Key: p[0].Key.ASCII(), Style: style, A4Hz: t.A4, Tuning: t.String(), Cost: cost, Chords: NewVoicedChords(p, vs, t), Licences: NewLicences(licences)}
 	return out
 }
 
@@ -217,20 +244,21 @@ type Between struct {
 
 // Passing is the record of one way between two chords.
 type Passing struct {
-	Chords  []Chord       `json:"chords"`
-	Device  string        `json:"device"`
-	Rule    string        `json:"rule"`
-	Key     string        `json:"key"`
-	Percent *int          `json:"percent"` // of such moves that go on so, where they were counted; else null
-	Counted *string       `json:"counted"` // what was counted
-	Source  *string       `json:"source"`
-	Voicing []VoicedChord `json:"voicing"` // with both chords, for keyboard; null where the rules of voice leading do not let it be
+	Chords   []Chord       `json:"chords"`
+	Device   string        `json:"device"`
+	Rule     string        `json:"rule"`
+	Key      string        `json:"key"`
+	Percent  *int          `json:"percent"` // of such moves that go on so, where they were counted; else null
+	Counted  *string       `json:"counted"` // what was counted
+	Source   *string       `json:"source"`
+	Voicing  []VoicedChord `json:"voicing"`  // with both chords, for keyboard; null where it cannot be set, or with --strict not by the rules
+	Licences []Licence     `json:"licences"` // the rules that it does not keep
 }
 
 // NewPassing makes the record of one way between two chords. The voicing has
 // both of them.
-func NewPassing(p theory.Passing, line []theory.Roman, vs []theory.Voicing, t theory.Tuning) Passing {
-	out := Passing{Device: asciiMusic(p.Device), Rule: asciiMusic(p.Rule), Key: p.Key.Readable().ASCII()}
+func NewPassing(p theory.Passing, line []theory.Roman, vs []theory.Voicing, licences []theory.Licence, t theory.Tuning) Passing {
+	out := Passing{Licences: NewLicences(licences), Device: asciiMusic(p.Device), Rule: asciiMusic(p.Rule), Key: p.Key.Readable().ASCII()}
 	for _, r := range p.Chords {
 		out.Chords = append(out.Chords, NewChord(r))
 	}

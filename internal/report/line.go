@@ -1,10 +1,12 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
 	"singback/exercise/grade"
+	"singback/internal/plain"
 	"singback/theory"
 )
 
@@ -23,7 +25,8 @@ type LineSung struct {
 // LineAsked is what was asked of a line, for its text.
 type LineAsked struct {
 	Key   theory.Key
-	Level int
+	Level int    // 0: the line was read
+	Title string // of one that was read
 	Model grade.Line
 	Tempo float64 // beats a minute; 0: the singer's own
 	Echo  bool    // it was heard, and sung back
@@ -33,7 +36,11 @@ type LineAsked struct {
 // LineHead says in its first line how a line was sung; measured is false where that is
 // all there is to say.
 func (s Style) LineHead(r LineSung, a LineAsked) (text string, measured bool) {
-	text = fmt.Sprintf("%d  %s, level %d: ", r.Index, s.Key(a.Key), a.Level)
+	what := fmt.Sprintf("level %d", a.Level)
+	if a.Level == 0 { // it was read
+		what = cmp.Or(plain.Short(a.Title), "read")
+	}
+	text = fmt.Sprintf("%d  %s, %s: ", r.Index, s.Key(a.Key), what)
 	switch {
 	case r.Lost:
 		return text + "not measured, the sound device lost samples", false

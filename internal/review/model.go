@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -41,7 +42,7 @@ func (e ModelError) Unwrap() error { return e.error }
 func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warning, error) {
 	_, missing := os.Stat(m.Text)
 	extension := strings.ToLower(filepath.Ext(m.Text))
-	if _, written := notation.ByName(m.Text); written {
+	if _, written := notation.ByName(m.Text); written || missing == nil && extension != ".wav" && extension != ".csv" && holdsNotation(m.Text) {
 		return m.written()
 	}
 	if m.Part != "" {
@@ -67,6 +68,22 @@ func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warn
 		return line, nil, modelError("--model: %w", err)
 	}
 	return line, nil, nil
+}
+
+// holdsNotation tells whether a file whose ending says nothing holds notation.
+func holdsNotation(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return false // what is read from a pipe is not there again
+	}
+	b, err := io.ReadAll(io.LimitReader(f, notation.MaxFile))
+	sound := len(b) >= 12 && string(b[:4]) == "RIFF" && string(b[8:12]) == "WAVE"
+	return err == nil && !sound && !notation.HoldsNames(path, b)
 }
 
 // performed is a model that somebody sang or played.

@@ -251,7 +251,7 @@ func (d Dictation) sing(ctx context.Context, t *Turn, named *Named) (again bool,
 		if err != nil {
 			return err
 		}
-		sung.Back = grade.SingBack(d.Item, d.sounded(), heard.Notes)
+		sung.Back = grade.SingBack(d.Item, d.sounded(d.Item), heard.Notes)
 		sung.Reason = unheard(take, heard)
 		return nil
 	})
@@ -287,7 +287,9 @@ func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool,
 	t.seconds += last.At + last.Length
 	named.Answer = strikes[0].At
 	if d.Dictation.Of == exercise.BassSkill {
-		p.Back = grade.SingBack(d.Item, d.sounded(), d.struck(strikes))
+		keys := d.Item
+		keys.Tuning = theory.Tuning{A4: theory.DefaultA4}
+		p.Back = grade.SingBack(keys, d.sounded(keys), struck(strikes))
 		named.Names = d.names(p.Back)
 		return false, nil
 	}
@@ -305,29 +307,21 @@ func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool,
 	return false, nil
 }
 
-// struck puts keys where the tuning has the degrees that they are: a key is never out of
-// tune. Of a chord the lowest counts.
-func (d Dictation) struck(strikes []exercise.Strike) []grade.Sung {
-	tonic := theory.Pitch{Note: d.Item.Key.Tonic, Octave: 4}
+// struck are keys as notes of equal temperament: a key is never out of tune. Of a chord
+// the lowest counts.
+func struck(strikes []exercise.Strike) []grade.Sung {
 	var out []grade.Sung
 	for _, s := range strikes {
-		degree, _ := d.Item.Key.Nearest(100 * float64(s.Keys[0]-tonic.MIDI()))
-		p := theory.Pitch{Note: d.Item.Key.Note(degree), Octave: -1}
-		for p.MIDI() < s.Keys[0] {
-			p.Octave++
-		}
-		out = append(out, grade.Sung{
-			Cents: grade.CentsOnA4(d.Item.Hz(p), theory.DefaultA4), Onset: s.At, Offset: s.At + s.Length,
-		})
+		out = append(out, grade.Sung{Cents: 100 * float64(s.Keys[0]), Onset: s.At, Offset: s.At + s.Length})
 	}
 	return out
 }
 
-// sounded is what was heard in the bass.
-func (d Dictation) sounded() []grade.Sounded {
+// sounded is what was heard in the bass, in the tuning of an item.
+func (d Dictation) sounded(it exercise.Item) []grade.Sounded {
 	var out []grade.Sounded
 	for i, skill := range d.Dictation.Skills() {
-		out = append(out, grade.Sounded{Degree: skill.Degree, Hz: d.Item.Hz(d.Dictation.Voices[i][0])})
+		out = append(out, grade.Sounded{Degree: skill.Degree, Hz: it.Hz(d.Dictation.Voices[i][0])})
 	}
 	return out
 }

@@ -23,6 +23,7 @@ type Line struct {
 	// Tempo is in beats (Meter.Pulse) a minute, for a score without one.
 	Tempo    float64
 	Study    float64 // seconds to read the line in silence, before the key is set
+	Hear     bool    // the line is played before it is sung, in its time
 	Free     bool    // the singer's own tempo: there is no count-in
 	Click    bool    // the beat goes on clicking while the singer sings
 	Echo     bool    // the line is played instead of read
@@ -66,7 +67,7 @@ type CountIn struct {
 	Tempo float64
 }
 
-// PlayingLine tells that an Echo is being played.
+// PlayingLine tells that an Echo, or a line to Hear, is being played.
 type PlayingLine struct{ Score theory.Score }
 
 // LineSung carries what was heard of a line, and its grade.
@@ -166,12 +167,12 @@ func (l Line) prompted(t *Turn, attempt int) LinePrompted {
 	if s.Tempo > 0 {
 		p.Tempo = s.Tempo
 	}
-	p.Quarter = 60 / p.Tempo / beatOf(s)
+	p.Quarter = 60 / p.Tempo / BeatOf(s)
 	return p
 }
 
-// beatOf is the beat of a score in quarter notes.
-func beatOf(s theory.Score) float64 {
+// BeatOf is the beat of a score in quarter notes.
+func BeatOf(s theory.Score) float64 {
 	if s.Meter.Valid() {
 		return s.Meter.Pulse().Float()
 	}
@@ -191,7 +192,7 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 	if err := t.setKey(ctx, KeySet{Key: s.Key, Tuning: l.Tuning, Tonic: tonic, Again: again}); err != nil {
 		return sung, err
 	}
-	if p.Echo {
+	if p.Echo || l.Hear {
 		t.Emit(PlayingLine{s})
 		if err := t.Play(ctx, synth.PhraseOf(synth.Line(s, l.Tuning, p.Quarter))); err != nil {
 			return sung, err
@@ -330,7 +331,16 @@ func (l Line) grade(ctx context.Context, t *Turn, sung *LineSung) (err error) {
 // an incomplete first bar lacks. The window opens lead seconds before the line
 // begins.
 func (l Line) countIn(ctx context.Context, t *Turn, p LinePrompted) error {
-	meter := l.Melody.Score.Meter
+	beats, seconds := countIn(l.Melody.Score, p.Quarter)
+	t.Emit(CountIn{len(beats), p.Tempo})
+	t.seconds += seconds
+	return t.write(ctx, t.clicks(beats, seconds-lead))
+}
+
+// countIn returns the beats that are counted before a line, and how long that takes:
+// see Line.countIn.
+func countIn(s theory.Score, quarter float64) (beats []synth.Beat, seconds float64) {
+	meter := s.Meter
 	if !meter.Valid() {
 		meter = theory.Meter{Beats: 4, Unit: 4}
 	}
@@ -339,17 +349,34 @@ func (l Line) countIn(ctx context.Context, t *Turn, p LinePrompted) error {
 	if meter.Pulses() <= 2 {
 		count = 2 * bar
 	}
-	if start := l.Melody.Score.Start; start.Num > 0 {
+	if start := s.Start; start.Num > 0 {
 		count += bar - start.Float()
 	}
 	pulse := meter.Pulse().Float()
-	var beats []synth.Beat
 	for at := 0.0; at < count-1e-9; at += pulse {
-		beats = append(beats, synth.Beat{At: at * p.Quarter, Strong: onBar(at, bar)})
+		beats = append(beats, synth.Beat{At: at * quarter, Strong: onBar(at, bar)})
 	}
-	t.Emit(CountIn{len(beats), p.Tempo})
-	t.seconds += count * p.Quarter
-	return t.write(ctx, t.clicks(beats, count*p.Quarter-lead))
+	return beats, count * quarter
+}
+
+// Guide returns the sound of a line to sing along with, quarter seconds for each
+// quarter note, counted in or not.
+func Guide(k synth.Keyboard, s theory.Score, t theory.Tuning, quarter float64, count bool) []float64 {
+	before := 0.0
+	var beats []synth.Beat
+	if count {
+		beats, before = countIn(s, quarter)
+	}
+	out := k.Render(synth.PhraseOf(synth.Line(s, t, quarter)))
+	out = append(make([]float64, int(before*float64(k.SampleRate)+0.5)), out...)
+	if beats != nil {
+		for i, x := range k.Clicks(beats, float64(len(out))/float64(k.SampleRate)) {
+			if i < len(out) {
+				out[i] += x
+			}
+		}
+	}
+	return out
 }
 
 // onBar tells whether a place lies on a bar line.

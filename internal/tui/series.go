@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -38,7 +39,11 @@ func (v *Series) Event(ev session.Event) {
 		if m.Skill != "" {
 			skill = ", " + m.Skill
 		}
-		fmt.Fprintf(prompts, "\n%d of %d: a %s in %s, level %d%s, %g beats a minute.\n", ev.Index, ev.Of, what, style.Key(m.Score.Key), m.Level, skill, ev.Tempo)
+		from := fmt.Sprintf("level %d%s", m.Level, skill)
+		if m.Level == 0 { // it was read
+			from = cmp.Or(plain.Short(m.Score.Title), "read")
+		}
+		fmt.Fprintf(prompts, "\n%d of %d: a %s in %s, %s, %g beats a minute.\n", ev.Index, ev.Of, what, style.Key(m.Score.Key), from, ev.Tempo)
 		if !ev.Echo {
 			v.show(prompts, m.Score)
 		}

@@ -199,14 +199,14 @@ func (o *lookOptions) chords() (looked, error) {
 	if len(p) > mostChords {
 		return looked{}, fmt.Errorf("%d chords are too many: want at most %d", len(p), mostChords)
 	}
-	voicing, cost, err := texture.Voice(p)
+	voicing, cost, licences, err := texture.VoiceFreely(p)
 	if err != nil {
 		return looked{}, err
 	}
 	style := report.Style{}
 	out := looked{sound: synth.Progression(key, tuning, voicing)}
 	out.shown.Title = style.Key(key) + ": " + chords
-	out.shown.Record = report.NewVoicing(p, voicing, cost, o.texture, tuning)
+	out.shown.Record = report.NewVoicing(p, voicing, cost, licences, o.texture, tuning)
 	section := lookSection{Heading: "Chords", Head: []string{"numeral", "chord", "bass", "notes, from below"}, Rows: [][]string{}}
 	for i, r := range p {
 		chord := report.NewChord(r)
@@ -216,7 +216,15 @@ func (o *lookOptions) chords() (looked, error) {
 		}
 		section.Rows = append(section.Rows, []string{style.Roman(r), chord.Chord, notes[0], strings.Join(notes, " ")})
 	}
-	out.shown.Sections = []lookSection{section, cadenceNames(key)}
+	out.shown.Sections = []lookSection{section}
+	if len(licences) > 0 {
+		free := lookSection{Heading: "Licences", Head: []string{"from", "to", "what no voicing avoids"}, Rows: [][]string{}}
+		for _, l := range licences {
+			free.Rows = append(free.Rows, []string{style.Roman(p[l.From-1]), style.Roman(p[l.To-1]), l.Rule})
+		}
+		out.shown.Sections = append(out.shown.Sections, free)
+	}
+	out.shown.Sections = append(out.shown.Sections, cadenceNames(key))
 	return out, nil
 }
 

@@ -122,7 +122,7 @@ function rows(block) {
  * @returns {(string | Node)[]}
  */
 function inline(text) {
-  return text.split(/(`[^`]+`|\*\*[^*]+\*\*|\*[^*\s][^*]*\*|\[[^\]]+\]\([^)]+\))/).map((s) => {
+  return text.split(/(\x60[^\x60]+\x60|\*\*[^*]+\*\*|\*[^*\s][^*]*\*|\[[^\]]+\]\([^)]+\))/).map((s) => {
     if (/^`.+`$/.test(s)) return el("code", { text: s.slice(1, -1) });
     if (/^\*\*.+\*\*$/.test(s)) return el("strong", { text: s.slice(2, -2) });
     if (/^\*.+\*$/.test(s)) return el("em", { text: s.slice(1, -1) });

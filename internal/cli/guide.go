@@ -1,0 +1,66 @@
+package cli
+
+import (
+	"cmp"
+	"context"
+	"errors"
+
+	"singback/internal/drill"
+	"singback/internal/session"
+	"singback/internal/synth"
+)
+
+// usualTempo is that of a melody that says none, in beats a minute.
+const usualTempo = 72
+
+// longestGuide bounds a guide track, in seconds.
+const longestGuide = 1800
+
+// sound checks the flags about how the melody sounds, and returns what sounds it: nil
+// where it is not to sound.
+func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error, error) {
+	if o.output == "" && o.outputDevice == "" {
+		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+			if o.cmd.Flags().Changed(flag) {
+				return nil, usagef("--%s is about how it sounds: say where with --output", flag)
+			}
+		}
+		return nil, nil
+	}
+	if o.tempo != 0 && !(o.tempo >= 30 && o.tempo <= 200) {
+		return nil, usagef("--tempo: %g is out of range: want 30 to 200", o.tempo)
+	}
+	if err := cmp.Or(drill.CheckLoudness(o.loudness), o.soundFlags.check("")); err != nil {
+		return nil, err
+	}
+	if len(lines) > 1 {
+		return nil, usagef("--count: one melody sounds at a time: name its --seed")
+	}
+	tuning, err := o.music.readTuning()
+	if err != nil {
+		return nil, err
+	}
+	score := lines[0].score
+	quarter := 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score)
+	if seconds := score.Length().Float() * quarter; seconds > longestGuide {
+		return nil, usagef("--output: it lasts %.0f s at that tempo: want at most %d s", seconds, longestGuide)
+	}
+	return func(ctx context.Context) error {
+		ctx, stop := e.interruptible(ctx)
+		defer stop()
+		var s stage
+		defer s.close()
+		where := stageOptions{soundFlags: o.soundFlags}
+		if err := where.openOutput(ctx, e, &s, "", nil); err != nil {
+			return err
+		}
+		if s.out == nil {
+			return nil
+		}
+		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness}
+		if err := s.out.Write(ctx, session.Guide(keyboard, score, tuning, quarter, o.countIn)); err != nil {
+			return err
+		}
+		return errors.Join(s.out.Drain(ctx), s.close())
+	}, nil
+}

@@ -205,21 +205,6 @@ func (p *tab) live(duration time.Duration, minute func(n int)) (stood float64) {
 	return stood
 }
 
-// A minute of a drill: the key sounds soon after the click, no sound is lost, and the page
-// never stands still while it listens.
-func TestBrowserMinute(t *testing.T) {
-	needBrowser(t)
-	p := open(t, browse(t), newProgram(t).serve(t))
-	notes(t, 0.8, 0.3)
-	worked := p.worked()
-	stood := p.live(time.Minute, func(int) {})
-	work := worked()
-	t.Logf("the longest task of the page took %.1f ms of the processor", work)
-	if stood > longestTask && work > longestTask {
-		t.Errorf("the page stood still for %.0f ms while it listened, %.0f of them its own work; want at most %d", stood, work, longestTask)
-	}
-}
-
 // Ten minutes of a drill, and what the page takes after the second and the tenth.
 func TestBrowserTenMinutes(t *testing.T) {
 	if os.Getenv("SINGBACK_BROWSER_LONG") != "1" {

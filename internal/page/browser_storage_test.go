@@ -1,17 +1,12 @@
 package page_test
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"net/url"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -20,8 +15,6 @@ import (
 	"github.com/chromedp/cdproto/storage"
 	"github.com/chromedp/cdproto/target"
 	"github.com/chromedp/chromedp"
-
-	"singback/internal/audio"
 )
 
 // notes sings la in E flat, C5, again and again into the microphone, a note and a rest
@@ -37,26 +30,7 @@ func notes(t testing.TB, note, rest float64) {
 			once[i] += 0.1 * edge / float64(k) * math.Sin(2*math.Pi*523.251*float64(k)*float64(i)/rate)
 		}
 	}
-	var sound []float64
-	for len(sound) < 60*rate {
-		sound = append(sound, once...)
-	}
-	var b bytes.Buffer
-	if err := audio.WriteWAV(&b, rate, sound); err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(t.TempDir(), "notes.wav")
-	if err := os.WriteFile(file, b.Bytes(), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	ctx, stop := context.WithCancel(context.Background())
-	var ended sync.WaitGroup
-	ended.Go(func() {
-		for ctx.Err() == nil {
-			exec.CommandContext(ctx, "paplay", "--latency-msec=500", "--device=mic_feed", file).Run()
-		}
-	})
-	t.Cleanup(func() { stop(); ended.Wait() })
+	repeat(t, rate, once)
 }
 
 // quick is a drill that asks for la, and takes short notes for answers.

@@ -124,12 +124,13 @@ pictures:
 	go run ./internal/testkit/pageicons internal/page/web
 
 # The page in Chromium, with the virtual microphone: as users see, hear and use it. One
-# test after the other: they share the microphone.
+# test after the other: they share the microphone. PAGE_TEST=-short kills fewer tabs.
+PAGE_TEST =
 .PHONY: page-test
 page-test: build internal/page/node_modules/.at
 	@$(setup) sound
 	@$(setup) browser
-	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test -count=1 -p 1 -parallel 5 -timeout 30m -run Browser ./internal/page/
+	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test $(PAGE_TEST) -count=1 -p 1 -parallel 5 -timeout 30m -run Browser ./internal/page/
 
 # Ten minutes of a drill in Chromium; says what the page takes after the second and the tenth.
 .PHONY: page-test-long

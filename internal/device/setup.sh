@@ -37,7 +37,10 @@ have_sound() {
 		ls /usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so >/dev/null 2>&1
 }
 
-have_browser() { command -v chromium >/dev/null && command -v node >/dev/null && command -v npm >/dev/null; }
+have_browser() {
+	command -v chromium >/dev/null && { command -v firefox-esr || command -v firefox; } >/dev/null &&
+		command -v node >/dev/null && command -v npm >/dev/null
+}
 
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
@@ -141,9 +144,9 @@ reference)
 	}
 	;;
 browser)
-	have_browser || install_set browser chromium nodejs npm || true
+	have_browser || install_set browser chromium firefox-esr nodejs npm || true
 	have_browser || {
-		say "the tests of the page in a browser need chromium, node and npm: $(why)"
+		say "the tests of the page in a browser need chromium, firefox, node and npm: $(why)"
 		exit 1
 	}
 	;;

@@ -155,7 +155,7 @@ func TestBrowserKeyboard(t *testing.T) {
 	t.Run("a melody", func(t *testing.T) {
 		p.t = t
 		from := p.heard()
-		p.go_("series?level=1&count=1&seed=4&study=60&input=simulated")
+		p.go_("series?level=1&count=1&seed=4&study=60&tempo=200&input=simulated")
 		p.await("Start", button("Start"))
 		p.key(" ")
 		p.event(from, "line")
@@ -287,7 +287,7 @@ func TestBrowserAxe(t *testing.T) {
 	p.inspect("the end of a drill", axe)
 
 	from := p.heard()
-	p.go_("series?level=2&count=1&seed=4&study=60&input=simulated")
+	p.go_("series?level=2&count=1&seed=4&study=60&tempo=200&input=simulated")
 	p.press("Start")
 	p.event(from, "line")
 	p.asks()

@@ -171,6 +171,7 @@ func TestBrowserFirstVisit(t *testing.T) {
 func TestBrowserAsksNobodyElse(t *testing.T) {
 	needBrowser(t)
 	prog := newProgram(t)
+	csv := answersOf(t, "../../testdata/record/anna.csv", "Anna", "me")
 	for _, address := range []string{prog.serve(t), serveFolder(t, prog.folder(t))} {
 		origin, err := url.Parse(address)
 		if err != nil {
@@ -179,11 +180,11 @@ func TestBrowserAsksNobodyElse(t *testing.T) {
 		want := "http://" + origin.Host
 		log := withNetLog(t, func(p *tab) {
 			p.visit(address)
-			p.answer(la(t))
 			for _, place := range []string{"progress", "melody?level=3&key=Eb&seed=7", "key?key=Ab", "chords?key=Ab", "help", "choose?drill=sing", "record"} {
 				p.go_(place)
 				p.await(place, `document.querySelector("main h1")?.textContent`)
 			}
+			p.imported(csv)
 			p.exported()
 			from := p.heard()
 			p.go_("sing?key=Eb&degrees=la&count=1&set=tonic&input=simulated")
@@ -213,6 +214,16 @@ func TestBrowserAsksNobodyElse(t *testing.T) {
 		}
 		t.Logf("%d requests to the page's own server, none to anybody else", n)
 	}
+}
+
+// answersOf is an export with another singer.
+func answersOf(t *testing.T, file, from, to string) string {
+	t.Helper()
+	text := strings.ReplaceAll(string(must(os.ReadFile(file))), "\n"+from+",", "\n"+to+",")
+	if !strings.Contains(text, "\n"+to+",") {
+		t.Fatalf("%s has no answer of %s", file, from)
+	}
+	return text
 }
 
 func (p *tab) settledHome() {

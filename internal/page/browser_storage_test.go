@@ -71,13 +71,16 @@ func missing(told []verdict, kept []row) (lost []verdict) {
 // own, so that it takes no longer than it must.
 func TestBrowserKilled(t *testing.T) {
 	needBrowser(t)
-	const moments, atOnce = 50, 5
+	moments, atOnce := 50, 5
+	if testing.Short() {
+		moments = 10
+	}
 	address := serveFolder(t, newProgram(t).folder(t))
 	browser := browse(t)
 	notes(t, 0.8, 0.3)
-	var told, kept [atOnce]int
+	told, kept := make([]int, atOnce), make([]int, atOnce)
 	random := rand.New(rand.NewPCG(1, 2))
-	var delays [moments]time.Duration
+	delays := make([]time.Duration, moments)
 	for i := range delays {
 		delays[i] = time.Duration(random.IntN(2500)) * time.Millisecond
 	}

@@ -102,7 +102,7 @@ func (e *Engine) trouble(code string, err error) {
 	if errors.As(err, &full) && full.Full() {
 		code += "-full"
 	}
-	e.post(troubleMessage{"trouble", code, err.Error()})
+	e.post(troubleMessage{"trouble", code, sentence(err.Error()) + "."})
 }
 
 // Connect gives the engine its sound. What was there before is closed.

@@ -60,7 +60,7 @@ self.singbackKeep = async (what, ...with_) => {
     throw refused(`the storage does not know ${what}`);
   } catch (e) {
     const full = e?.name === "QuotaExceededError";
-    throw refused(full ? "there is no space left in this browser: free some on this device" : `the browser does not keep it (${e?.message ?? e})`, e?.name);
+    throw refused(full ? "there is no space left in this browser: free some on this device" : `the browser keeps nothing of this page (${e?.message ?? e}): leave private browsing, or allow the page to store data`, e?.name);
   }
 };
 

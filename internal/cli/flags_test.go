@@ -299,7 +299,7 @@ func TestOldSpellings(t *testing.T) {
 		{[]string{"sing", "--level", "3"}, []string{"Note: --level is now --loudness", "--loudness: 3 dBFS is out of range: want -60 to -3"}},
 		{[]string{"sing", "--level", "loud"}, []string{`invalid argument "loud" for "--level" flag: want a number`}},
 		{[]string{"series", "--level", "-20"}, []string{"there is no level -20: want 1 to 7"}},
-		{[]string{"melody", "--loudness", "-20"}, []string{"there is no flag --loudness"}},
+		{[]string{"findkey", "--loudness", "-20"}, []string{"there is no flag --loudness"}},
 		{[]string{"echo", "--device", "usb", "--input", "simulated"}, []string{"--device: no microphone is used"}},
 		{[]string{"series", "--output", "none", "--output-device", "usb"}, []string{"--output-device: no loudspeaker is used"}},
 	} {

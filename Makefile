@@ -64,7 +64,7 @@ wasm-check:
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.
-RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page/... ./internal/tui
+RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page ./internal/page/engine ./internal/keys ./internal/tui
 race:
 	@$(cgo) && set -x && go test -race -timeout 40m $(RACED)
 
@@ -124,13 +124,15 @@ pictures:
 	go run ./internal/testkit/pageicons internal/page/web
 
 # The page in Chromium, with the virtual microphone: as users see, hear and use it. One
-# test after the other: they share the microphone. PAGE_TEST=-short kills fewer tabs.
+# test after the other: they share the microphone. PAGE_TEST=-short kills fewer tabs,
+# PAGE_RUN chooses tests by name. All of them take some ten minutes.
 PAGE_TEST =
+PAGE_RUN  = Browser
 .PHONY: page-test
 page-test: build internal/page/node_modules/.at
 	@$(setup) sound
 	@$(setup) browser
-	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test $(PAGE_TEST) -count=1 -p 1 -parallel 5 -timeout 30m -run Browser ./internal/page/
+	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test $(PAGE_TEST) -count=1 -p 1 -parallel 5 -timeout 30m -run '$(PAGE_RUN)' ./internal/page/
 
 # Ten minutes of a drill in Chromium; says what the page takes after the second and the tenth.
 .PHONY: page-test-long

@@ -124,7 +124,8 @@ pictures:
 	go run ./internal/testkit/pageicons internal/page/web
 
 # The page in Chromium, with the virtual microphone: as users see, hear and use it. One
-# test after the other: they share the microphone. PAGE_TEST=-short kills fewer tabs.
+# test after the other: they share the microphone. PAGE_TEST=-short sings a third of
+# the recordings and kills a fifth of the tabs.
 PAGE_TEST =
 .PHONY: page-test
 page-test: build internal/page/node_modules/.at

@@ -189,7 +189,7 @@ func TestBrowserAsksNobodyElse(t *testing.T) {
 			from := p.heard()
 			p.go_("sing?key=Eb&degrees=la&count=1&set=tonic&input=simulated")
 			p.press("Start")
-			p.event(from, "summary")
+			p.event(from, "listening")
 			p.settledHome()
 			p.calm()
 		})

@@ -177,7 +177,7 @@ func TestBrowserFull(t *testing.T) {
 	room := evaluate[float64](p, `navigator.storage.estimate().then((e) => e.usage)`) + 4000
 	_, err = chromedp.Call(p.ctx, storage.OverrideQuotaForOrigin, storage.OverrideQuotaForOriginParams{Origin: "http://" + origin.Host, QuotaSize: &room})
 	p.must(err)
-	p.go_(quick + "&count=10")
+	p.go_(quick + "&count=7")
 	p.press("Start")
 	said := 0 // verdicts, when the page said that there is no room
 	for from := 0; said == 0; {

@@ -62,7 +62,7 @@ func TestBrowserTroubles(t *testing.T) {
 		p.says(denied)
 		// Without a microphone there is a way to see how it goes.
 		p.press("Let a simulated singer answer")
-		p.event(0, "verdict")
+		p.event(0, "prompt")
 		p.calm()
 	})
 	t.Run("no sound server", func(t *testing.T) {
@@ -156,7 +156,7 @@ func TestBrowserTroubles(t *testing.T) {
 			t.Errorf("%d events before anybody pressed anything", n)
 		}
 		p.key(" ")
-		p.event(0, "verdict")
+		p.event(0, "prompt")
 		p.calm()
 		p.close()
 	})
@@ -358,7 +358,7 @@ func TestBrowserOffline(t *testing.T) {
 	p.go_("")
 	from := p.heard()
 	reload()
-	p.go_(drill + "&count=4")
+	p.go_(drill + "&count=2")
 	p.press("Start")
 	p.event(from, "key")
 	page := evaluate[float64](p, "performance.timeOrigin")

@@ -144,7 +144,7 @@ page-test-long: build
 .PHONY: page-types page-shots
 # The types of the page's modules, and axe-core for its screens, by npm.
 page-types: internal/page/node_modules/.at
-	cd internal/page && node_modules/.bin/tsc -p .
+	cd internal/page && node_modules/.bin/tsc -p . && node_modules/.bin/tsc -p tsconfig.worker.json
 
 internal/page/node_modules/.at: internal/page/package.json
 	cd internal/page && npm install --no-package-lock --no-audit --no-fund && touch node_modules/.at

@@ -24,10 +24,9 @@ type lineOptions struct {
 	stageOptions
 	drill.Series
 
-	cursor bool
-	keep   string
-	part   string
-	toKey  string
+	keep  string
+	part  string
+	toKey string
 }
 
 func newSeries(e *env) *cobra.Command {
@@ -64,7 +63,6 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
   singback series hymn.abc --hear --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
-	cmd.Flags().BoolVar(&o.cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
 	return cmd
 }
 
@@ -138,7 +136,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: e.style(plan.Naming), lined: true,
 		view: func(r *drill.Run, results io.Writer, sits bool) func(session.Event) {
 			v := &tui.Series{
-				Run: r, Results: results, Prompts: e.stderr, Voice: o.Music.Voice, Width: e.width(e.stderr), Cursor: o.cursor && sits,
+				Run: r, Results: results, Prompts: e.stderr, Voice: o.Music.Voice, Width: e.width(e.stderr), Cursor: o.Cursor && sits,
 			}
 			return v.Event
 		},

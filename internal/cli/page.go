@@ -17,9 +17,10 @@ import (
 
 	"singback/calib"
 	"singback/internal/course"
+	"singback/internal/drill"
 	"singback/internal/kept"
 	"singback/internal/page"
-	"singback/internal/plain"
+	"singback/internal/page/engine"
 	"singback/internal/store"
 )
 
@@ -61,7 +62,7 @@ singback help page.`,
 			if len(args) > 0 {
 				return nil, cobra.ShellCompDirectiveNoFileComp
 			}
-			return page.Places, cobra.ShellCompDirectiveNoFileComp
+			return slices.Concat(drill.Commands(), engine.Places), cobra.ShellCompDirectiveNoFileComp
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
 	}
@@ -124,15 +125,8 @@ func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	if o.port < 0 || o.port > 65535 {
 		return usagef("--port: %d: want 1 to 65535, or 0 for a free one", o.port)
 	}
-	word, _, _ := strings.Cut(strings.TrimPrefix(place, "#"), "?")
-	if word != "" && !slices.Contains(page.Places, word) {
-		hint := ""
-		if near := plain.Nearest(word, page.Places); near != "" {
-			hint = fmt.Sprintf("; did you mean %s?", near)
-		}
-		return usagef("there is nothing called %q in the page%s; it has %s", short(word), hint, strings.Join(page.Places, ", "))
-	}
-	return nil
+	_, err := drill.ReadAddress(place, engine.Places...)
+	return err
 }
 
 // write writes the page into a folder.

@@ -253,9 +253,11 @@ func TestPageRefuses(t *testing.T) {
 		code int
 		says string
 	}{
-		{[]string{"sng?key=Eb"}, exitUsage, `there is nothing called "sng" in the page; did you mean sing?`},
-		{[]string{"#x\x1b[2J"}, exitUsage, "there is nothing called"},
-		{[]string{"sing?key=%zz"}, exitUsage, "no address of the page"},
+		{[]string{"sng?key=Eb"}, exitUsage, `there is no command "sng"; did you mean sing?`},
+		{[]string{"#x\x1b[2J"}, exitUsage, "what is no text"},
+		{[]string{"sing?kay=Eb"}, exitUsage, "there is no flag --kay; did you mean --key?"},
+		{[]string{"sing?count=few"}, exitUsage, `invalid argument "few" for "--count" flag: want a whole number`},
+		{[]string{"sing?key=%zz"}, exitUsage, "is cut short or misspelled"},
 		{[]string{"sing", "echo"}, exitUsage, "2 arguments given"},
 		{[]string{"--port", "70000"}, exitUsage, "--port: 70000"}, {[]string{"--port", "-1"}, exitUsage, "--port: -1"},
 		{[]string{"--port", port}, exitFailed, "--port: " + port + ": "},

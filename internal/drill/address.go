@@ -187,7 +187,7 @@ func read(words []said, add func(Flags), hidden []string) error {
 
 // terminals are the flags of drills, by their words, that only a terminal has.
 var terminals = []string{
-	"device", "keys", "channel", "part", "to-key", "partial", "output", "output-device", "force", "keep", "cursor", "record", "no-record", "singer",
+	"device", "keys", "channel", "part", "to-key", "partial", "output", "output-device", "force", "keep", "record", "no-record", "singer",
 	"profile", "format", "course", "date", "help",
 }
 

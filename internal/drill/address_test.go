@@ -137,7 +137,6 @@ func TestWrongAddresses(t *testing.T) {
 		"sing?think=NaN":                          `--think: NaN s is out of range: want 0 to 30`,
 		"sing?key=H":                              `--key: `,
 		"sing?output=x.wav":                       `the page has no --output: only the terminal has it`,
-		"series?cursor":                           `the page has no --cursor: only the terminal has it`,
 		"sing?input=take.wav":                     `--input: "take.wav": want mic or simulated`,
 		"dictation?input=mic":                     `--input: "mic": want typed or simulated`,
 		"dictation?answer=sing&input=typed":       `--input: "typed": want mic or simulated`,

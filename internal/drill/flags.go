@@ -149,6 +149,7 @@ func (o *Series) AddFlags(f Flags) {
 	f.BoolVar(&o.Hear, "hear", false, "hear the melody before you sing it")
 	f.BoolVar(&o.Free, "free", false, "your own tempo: no count-in")
 	f.BoolVar(&o.Click, "click", false, "the beat goes on clicking while you sing; use headphones")
+	f.BoolVar(&o.Cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
 }
 
 // AddFlags defines the options.

@@ -26,6 +26,7 @@ type Series struct {
 	Study        float64 // seconds
 	Gap          float64 // seconds
 	Free, Click  bool
+	Cursor       bool // whoever shows it shows while somebody sings which degree is heard
 	StrictOctave bool
 	Tolerance    float64 // cents
 	Setting      string

@@ -47,12 +47,6 @@ const (
 // worker is the service worker, which keeps what files.json lists.
 const worker = "sw.js"
 
-// Places are the words that an address of the page begins with, as in
-// sing?key=Eb&count=5: its screens and drills.
-var Places = []string{
-	"today", "sing", "series", "echo", "dictation", "calibrate", "progress", "melody", "key", "chords", "record", "help",
-}
-
 // A file is one that a browser loads.
 type file struct {
 	data []byte

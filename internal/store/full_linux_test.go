@@ -2,7 +2,6 @@ package store
 
 import (
 	"errors"
-	"fmt"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -12,68 +11,15 @@ import (
 	"testing"
 
 	"singback/exercise/practice"
+	"singback/internal/testkit"
 	"singback/internal/testkit/invented"
 )
-
-// onSmallDisk runs the test that calls it in another process that has a disk of
-// 256 kB of its own, and returns its folder there; done is true outside. Root may
-// have such a disk, and others where the system lets them have users of their own.
-func onSmallDisk(t *testing.T) (dir string, done bool) {
-	if os.Getenv("SINGBACK_TEST_DISK") != "" {
-		dir := t.TempDir()
-		if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size=256k"); err != nil {
-			fmt.Println("no disk:", err)
-			t.SkipNow()
-		}
-		t.Cleanup(func() { syscall.Unmount(dir, syscall.MNT_DETACH) })
-		return dir, false
-	}
-	cmd := exec.Command(os.Args[0], "-test.v", "-test.count=1", "-test.run=^"+t.Name()+"$")
-	cmd.Env = append(os.Environ(), "SINGBACK_TEST_DISK=1")
-	cmd.SysProcAttr = &syscall.SysProcAttr{Cloneflags: syscall.CLONE_NEWNS}
-	if os.Geteuid() != 0 {
-		cmd.SysProcAttr = &syscall.SysProcAttr{
-			Cloneflags:  syscall.CLONE_NEWNS | syscall.CLONE_NEWUSER,
-			UidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getuid(), Size: 1}},
-			GidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getgid(), Size: 1}},
-		}
-	}
-	out, err := cmd.CombinedOutput()
-	switch {
-	case errors.Is(err, syscall.EPERM), errors.Is(err, syscall.ENOSPC), strings.Contains(string(out), "no disk:"):
-		t.Skipf("this system gives no disk to a test (%v %.100s); TestDiskFull has SQLite's own limit", err, out)
-	case err != nil || !strings.Contains(string(out), "--- PASS: "+t.Name()):
-		t.Errorf("on a disk of its own: %v, want that it passes:\n%s", err, out)
-	}
-	return "", true
-}
-
-// fillDisk takes all room that is left, and returns what gives it back.
-func fillDisk(t *testing.T, dir string) (free func()) {
-	t.Helper()
-	name := filepath.Join(dir, "other things")
-	f, err := os.Create(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for err == nil {
-		_, err = f.Write(make([]byte, 4096))
-	}
-	if f.Close(); !errors.Is(err, syscall.ENOSPC) {
-		t.Fatal(err)
-	}
-	return func() {
-		if err := os.Remove(name); err != nil {
-			t.Fatal(err)
-		}
-	}
-}
 
 // A disk that fills up while somebody practises, before, and while a record is
 // read: it is said in these words, what was shown is there, and it goes on when
 // there is room again.
 func TestRealDiskFull(t *testing.T) {
-	dir, done := onSmallDisk(t)
+	dir, done := testkit.OnSmallDisk(t)
 	if done {
 		return
 	}
@@ -84,7 +30,7 @@ func TestRealDiskFull(t *testing.T) {
 		}
 	}
 	// Before.
-	free := fillDisk(t, dir)
+	free := testkit.FillDisk(t, dir)
 	path := filepath.Join(dir, "record.db")
 	_, err := OpenRecord(path, evening)
 	isFull("a new one", err)
@@ -99,7 +45,7 @@ func TestRealDiskFull(t *testing.T) {
 	list := invented.Answers(s, 400)
 	r := open(t, path)
 	fill(t, r, list[:10])
-	free = fillDisk(t, dir)
+	free = testkit.FillDisk(t, dir)
 	kept := 10
 	for kept < len(list) {
 		if err = r.Add(list[kept]); err != nil {
@@ -115,7 +61,7 @@ func TestRealDiskFull(t *testing.T) {
 	// The program ends, and others begin on the full disk: there is no room for the
 	// index of the log, of which SQLite says something else.
 	r.Close()
-	free = fillDisk(t, dir)
+	free = testkit.FillDisk(t, dir)
 	if r, err = ReadRecord(path); err != nil {
 		t.Fatalf("reading needs no room: %v", err)
 	}
@@ -130,7 +76,7 @@ func TestRealDiskFull(t *testing.T) {
 	// The program ends on a full disk.
 	r = open(t, path)
 	fill(t, r, invented.Answers(session("Anna"), 5))
-	free = fillDisk(t, dir)
+	free = testkit.FillDisk(t, dir)
 	r.Close()
 	free()
 	r = open(t, path)

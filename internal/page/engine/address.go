@@ -20,6 +20,10 @@ type address struct {
 	Voice     string
 	Seed      uint64
 
+	// Of a series.
+	Cursor    bool
+	Tolerance float64 // cents
+
 	// Of a calibration.
 	only, skip     string
 	Growing, Widen bool
@@ -42,6 +46,7 @@ func (e *Engine) readAddress(text string, known Known) (address, error) {
 		o.Music.Known, seed, a.Voice, a.Loudness = known.Profile, &o.Seed, o.Music.Voice, o.Manner.Loudness
 	case *drill.Series:
 		o.Music.Known, seed, a.Voice, a.Loudness = known.Profile, &o.Seed, o.Music.Voice, o.Loudness
+		a.Cursor, a.Tolerance = o.Cursor, o.Tolerance
 	case *drill.Dictation:
 		o.Music.Known, seed, a.Loudness = known.Profile, &o.Seed, o.Manner.Loudness
 	case *drill.Today:

@@ -166,7 +166,7 @@ func (e *Engine) measured(ctx context.Context, r calibrate.Result) {
 const lateSeconds = 0.15
 
 // lateLine says what to do about a long way from loudspeaker to microphone.
-const lateLine = "The sound comes back after %.0f ms: that is as late as headphones without a wire are. Plug in headphones with a wire, or sing lines with --free, where no beat is kept."
+const lateLine = "The sound comes back after %.0f ms: that is as late as headphones without a wire are. Plug in headphones with a wire, or sing lines in your own tempo (free), where no beat is kept."
 
 func lateLines(r calibrate.Result) []string {
 	if echo := r.Found.Echo; echo != nil && echo.Heard && echo.Delay > lateSeconds {

@@ -18,7 +18,9 @@ import (
 	"singback/calib"
 	"singback/exercise/practice"
 	"singback/internal/audio"
+	"singback/internal/calibrate"
 	"singback/internal/kept"
+	"singback/internal/session"
 	"singback/internal/testkit"
 	"singback/internal/testkit/invented"
 )
@@ -688,4 +690,46 @@ func TestSungNoteGoesOn(t *testing.T) {
 		_ = s
 		mic.Close()
 	})
+}
+
+// What comes back later than from headphones with a wire is told with what to do.
+func TestLateHeadphones(t *testing.T) {
+	for delay, want := range map[float64]int{0.02: 0, 0.15: 0, 0.18: 1} {
+		r := calibrate.Result{Found: session.Measured{Echo: &calib.Echo{Heard: true, Delay: delay}}}
+		if got := lateLines(r); len(got) != want || want > 0 && !strings.Contains(got[0], "180 ms") {
+			t.Errorf("%g s: %q", delay, got)
+		}
+	}
+	if got := lateLines(calibrate.Result{Found: session.Measured{Echo: &calib.Echo{Delay: 1}}}); got != nil {
+		t.Errorf("not heard: %q", got)
+	}
+}
+
+// With cursor the meter of a line says where the voice is above the tonic, without it
+// nothing of that.
+func TestCursor(t *testing.T) {
+	for _, cursor := range []bool{false, true} {
+		e, s, _ := opened(t)
+		s.on = func(msg map[string]any) {
+			if msg["is"] == "ask" {
+				e.Do(Command{Do: "answer", ID: int(msg["id"].(float64)), Value: json.RawMessage(`""`)})
+			}
+		}
+		address := "series?key=Eb&level=2&count=1&seed=8&input=simulated"
+		if cursor {
+			address += "&cursor"
+		}
+		if end := run(t, e, s, address); end["ok"] != true {
+			t.Fatalf("%v", end)
+		}
+		said := 0
+		for _, m := range s.messages("meter") {
+			if m["cents"] != nil {
+				said++
+			}
+		}
+		if said > 0 != cursor {
+			t.Errorf("cursor %v: %d cents", cursor, said)
+		}
+	}
 }

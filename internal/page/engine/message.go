@@ -30,7 +30,7 @@ type (
 	}
 	knownTable struct {
 		Singer    string   `json:"singer"`
-		Recording string   `json:"recording"` // "ok", "other-tab" or "refused"
+		Recording string   `json:"recording"` // "ok" or "other-tab"
 		Why       string   `json:"why"`       // it is not "ok"
 		Notes     []string `json:"notes"`
 	}

@@ -34,8 +34,6 @@ type Mic struct {
 	next       int64 // frame that the next block should begin with
 	closed     bool
 	stalled    bool
-
-	lost int64 // in all, for the page
 }
 
 // micGap tells that lost samples are missing before the sample at.
@@ -67,7 +65,6 @@ func (m *Mic) Push(at int64, block []byte) {
 	m.mu.Lock()
 	if m.begun && at > m.next {
 		m.pending += at - m.next
-		m.lost += at - m.next
 	}
 	n := len(block) / 4
 	m.begun, m.next = true, at+int64(n)
@@ -86,7 +83,6 @@ func (m *Mic) Push(at int64, block []byte) {
 	m.head += uint64(k)
 	if k < n {
 		m.pending += int64(n - k)
-		m.lost += int64(n - k)
 	}
 	m.mu.Unlock()
 	m.tell()
@@ -99,15 +95,7 @@ func (m *Mic) Lost(samples int64) {
 	}
 	m.mu.Lock()
 	m.pending += samples
-	m.lost += samples
 	m.mu.Unlock()
-}
-
-// AllLost is how many samples were lost since the microphone was opened.
-func (m *Mic) AllLost() int64 {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.lost
 }
 
 // gap notes what is pending before the next sample.

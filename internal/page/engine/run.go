@@ -96,7 +96,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	e.mu.Unlock()
 	e.loudness.Store(int64(at.Loudness * 100))
 	k := e.keeper(plan, answers.Kind(), known, sound, start)
-	v := &show{Engine: e, voice: at.Voice, width: c.Width}
+	v := &show{Engine: e, voice: at.Voice, width: c.Width, cursor: at.Cursor, tolerance: at.Tolerance}
 	r := &drill.Run{
 		Plan: plan, Style: report.Style{Names: plan.Naming}, Answers: answers, Out: sound.Speaker, Keeper: k,
 		NotRecorded: func(err error) string { return "This session is not being recorded: " + err.Error() + "." },

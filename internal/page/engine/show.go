@@ -18,13 +18,14 @@ import (
 // what a screen shows.
 type show struct {
 	*Engine
-	run    *drill.Run
-	voice  string       // whose clef a line has, "": the one that fits
-	quiet  bool         // a short drill within a drill: nothing of it is told to programs
-	width  int          // CSS pixels that a staff may take; 0: not known
-	cursor bool         // show while a line is sung which degree is heard
-	within theory.Cents // tolerance of the question before
-	line   bool         // the last question was a line
+	run       *drill.Run
+	voice     string       // whose clef a line has, "": the one that fits
+	quiet     bool         // a short drill within a drill: nothing of it is told to programs
+	width     int          // CSS pixels that a staff may take; 0: not known
+	cursor    bool         // show while a line is sung which degree is heard
+	tolerance float64      // of the lines of a series
+	within    theory.Cents // tolerance of the question before
+	line      bool         // the last question was a line
 }
 
 // What screens are told beside the events; the fields stand in the description of the
@@ -61,6 +62,8 @@ type (
 		Index    int    `json:"index"`
 		Of       int    `json:"of"`
 		Echo     bool   `json:"echo"`
+		// Tolerance is in cents, for the meter of --cursor; 0 where there is none.
+		Tolerance float64 `json:"tolerance"`
 	}
 	linesSaid struct {
 		Lines    []string   `json:"lines"`
@@ -283,7 +286,7 @@ func (s *show) prompt(ev session.LinePrompted) lineSaid {
 		text += ", " + m.Skill
 	}
 	text += fmt.Sprintf(", %g beats a minute.", ev.Tempo)
-	return lineSaid{text, ev.Index, ev.Of, ev.Echo}
+	return lineSaid{text, ev.Index, ev.Of, ev.Echo, s.tolerance}
 }
 
 // staff draws a line; marks stand at its notes.

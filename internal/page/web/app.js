@@ -270,7 +270,6 @@ export class App {
     this.settle("loading");
     document.body.dataset.ready = "true";
     if (this.known.recording === "other-tab") this.tell_("other-tab", this.known.why, true);
-    else if (this.known.recording === "refused") this.tell_("refused", this.known.why, true);
     if (this.home === "browser") offerUpdates(this);
     this.screen?.ready?.();
   }

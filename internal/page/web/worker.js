@@ -1,7 +1,13 @@
 // The worker in which the engine runs. It unpacks and starts the engine, connects it
 // with the sound and with what is kept, and sees to it that of several tabs one records.
 
-/* global importScripts, Go, Keep */
+/* global importScripts, Keep */
+
+/**
+ * What the engine and this script call each other by: see internal/page/engine/wasm.
+ * @type {any}
+ */
+const engineSide = self;
 
 importScripts("wasm_exec.js", "xz-decompress.js", "keep.js");
 
@@ -12,24 +18,24 @@ const keep = new Keep();
 let records = false; // this tab holds the lock
 
 /** What the engine calls; see internal/page/engine/wasm. */
-self.singbackPost = (text) => {
+engineSide.singbackPost = (text) => {
   const message = JSON.parse(text);
   if (message.is === "ready") {
     if (!records) message.known.recording = "other-tab";
     ready = true;
-    for (const m of waiting.splice(0)) self.onmessage({ data: m });
+    for (const m of waiting.splice(0)) take(m);
   }
   postMessage(message);
 };
 
 /** @type {MessagePort | null} */
 let mouth = null;
-self.singbackPlay = (bytes) => {
+engineSide.singbackPlay = (bytes) => {
   const sound = new Float32Array(bytes.buffer);
   mouth?.postMessage({ sound }, [sound.buffer]);
 };
-self.singbackTell = (tell) => mouth?.postMessage({ tell });
-self.singbackSilence = () => mouth?.postMessage({ stop: true });
+engineSide.singbackTell = (tell) => mouth?.postMessage({ tell });
+engineSide.singbackSilence = () => mouth?.postMessage({ stop: true });
 
 /** An error of the storage, with the name by which the engine knows it. */
 function refused(why, name) {
@@ -40,7 +46,7 @@ function refused(why, name) {
 
 const otherTab = "singback is open in another tab, which records: close one of them";
 
-self.singbackKeep = async (what, ...with_) => {
+engineSide.singbackKeep = async (what, ...with_) => {
   try {
     switch (what) {
       case "add":
@@ -58,13 +64,15 @@ self.singbackKeep = async (what, ...with_) => {
         return await keep.clear();
     }
     throw refused(`the storage does not know ${what}`);
-  } catch (e) {
+  } catch (thrown) {
+    /** @type {any} */
+    const e = thrown;
     const full = e?.name === "QuotaExceededError";
     throw refused(full ? "there is no space left in this browser: free some on this device" : `the browser keeps nothing of this page (${e?.message ?? e}): leave private browsing, or allow the page to store data`, e?.name);
   }
 };
 
-self.singbackFetch = async (method, path, body, etag) => {
+engineSide.singbackFetch = async (method, path, body, etag) => {
   if (method !== "GET" && !records) throw refused(otherTab);
   const headers = {};
   if (body) headers["Content-Type"] = path === "data/profile" ? "application/toml" : path === "data/record" ? "text/csv" : "application/x-ndjson";
@@ -76,7 +84,7 @@ self.singbackFetch = async (method, path, body, etag) => {
 /** hear hands a message of the page to the engine. */
 function hear(m) {
   if (m.do === "sound") sound(m);
-  else self.singbackDo(JSON.stringify(m));
+  else engineSide.singbackDo(JSON.stringify(m));
 }
 
 /** How late, in seconds, what the worklet plays is heard. */
@@ -86,25 +94,27 @@ let latency = 0;
 function sound(m) {
   mouth = m.speaker;
   latency = 0;
-  mouth.onmessage = (e) => {
-    if (e.data.latency === undefined) self.singbackPlayed(e.data.played);
-    else self.singbackLatency(latency = e.data.latency);
+  const port = m.speaker;
+  port.onmessage = (/** @type {MessageEvent} */ e) => {
+    if (e.data.latency === undefined) engineSide.singbackPlayed(e.data.played);
+    else engineSide.singbackLatency(latency = e.data.latency);
   };
   tap?.cancel().catch(() => {});
   tap = null;
   if (m.mic && !(m.mic instanceof MessagePort)) {
     // What is said meanwhile waits, until the stream has told its rate.
     ready = false;
-    tap = m.mic.getReader();
-    listen(tap, m).catch((e) => trouble("engine", `The microphone cannot be heard (${e.message}): load the page again.`));
+    const from = m.mic.getReader();
+    tap = from;
+    listen(from, m).catch((e) => trouble("engine", `The microphone cannot be heard (${e.message}): load the page again.`));
     return;
   }
-  self.singbackSound(m.rate, m.mic ? m.rate : 0);
-  self.singbackLatency(latency);
+  engineSide.singbackSound(m.rate, m.mic ? m.rate : 0);
+  engineSide.singbackLatency(latency);
   if (m.mic) {
     m.mic.onmessage = (e) => {
       const x = e.data.x;
-      self.singbackHeard(e.data.at, new Uint8Array(x.buffer, x.byteOffset, x.byteLength));
+      engineSide.singbackHeard(e.data.at, new Uint8Array(x.buffer, x.byteOffset, x.byteLength));
     };
   }
 }
@@ -133,21 +143,21 @@ async function listen(from, m) {
   clearTimeout(late);
   if (from !== tap) return;
   const rate = came?.value?.sampleRate ?? m.rate;
-  self.singbackSound(m.rate, rate);
-  self.singbackLatency(latency);
+  engineSide.singbackSound(m.rate, rate);
+  engineSide.singbackLatency(latency);
   ready = true;
-  for (const w of waiting.splice(0)) self.onmessage({ data: w });
+  for (const w of waiting.splice(0)) take(w);
   let at = 0; // frame that comes next
-  let began = null; // when frame 0 was, in microseconds
+  let began = NaN; // when frame 0 was, in microseconds
   for (let next = came ?? await first; !next.done && from === tap; next = await from.read()) {
     const sound = next.value;
     if (sound.sampleRate !== rate) throw new Error("its rate has changed");
-    began ??= sound.timestamp;
+    if (at === 0) began = sound.timestamp;
     const missing = (sound.timestamp - began) / 1e6 - at / rate;
     if (missing > busy) at += Math.round(missing * rate);
     const x = mono(sound);
     sound.close();
-    self.singbackHeard(at, new Uint8Array(x.buffer));
+    engineSide.singbackHeard(at, new Uint8Array(x.buffer));
     at += x.length;
   }
 }
@@ -170,10 +180,13 @@ function mono(sound) {
 let ready = false;
 /** @type {any[]} */
 const waiting = [];
-self.onmessage = (e) => {
-  if (ready) hear(e.data);
-  else waiting.push(e.data);
-};
+self.onmessage = (e) => take(e.data);
+
+/** take hands a message of the page on, or has it wait until the engine is ready. @param {any} m */
+function take(m) {
+  if (ready) hear(m);
+  else waiting.push(m);
+}
 
 /** trouble tells the page that the engine cannot run. */
 function trouble(code, text) {
@@ -186,7 +199,7 @@ function lock() {
     records = true; // a browser without locks: nobody else can be asked
     return Promise.resolve();
   }
-  return new Promise((known) => {
+  return new Promise((/** @type {(v?: any) => void} */ known) => {
     navigator.locks.request(recordLock, { ifAvailable: true }, (got) => {
       if (!got) {
         known();
@@ -212,13 +225,13 @@ function later() {
 
 async function run() {
   const home = await (await fetch("home.json", { cache: "no-cache" })).json();
-  self.singbackHome = home.home;
-  self.singbackVersion = home.version;
+  engineSide.singbackHome = home.home;
+  engineSide.singbackVersion = home.version;
   await lock();
-  const go = new Go();
+  const go = new engineSide.Go();
   const packed = await fetch("engine.wasm.xz");
   if (!packed.ok) throw new Error(`the engine is missing (status ${packed.status})`);
-  const unpacked = new self["xz-decompress"].XzReadableStream(packed.body);
+  const unpacked = new engineSide["xz-decompress"].XzReadableStream(packed.body);
   const engine = await WebAssembly.instantiateStreaming(new Response(unpacked, { headers: { "Content-Type": "application/wasm" } }), go.importObject);
   go.run(engine.instance).then(() => {
     throw new Error("the engine has stopped"); // reaches the page as the worker's error

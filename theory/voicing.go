@@ -138,7 +138,8 @@ type plan struct {
 //     Of chords with more than four tones the fifth is left out first, then the
 //     root, if it is not the bass, and what lies below the highest tone.
 //   - The leading tone of the key that the numeral is counted in, the raised
-//     fourth of augmented sixths and the seventh of a chord are not doubled.
+//     fourth of augmented sixths and the seventh of a chord are not doubled. Of
+//     a chord of two notes one has to be, whichever it is.
 //   - A chord's seventh falls by step if the next chord has the note it falls
 //     to. It may stay instead where that note is one that may be left out, and a
 //     following chord on the same root with the same seventh may take it to
@@ -295,7 +296,7 @@ func newPlan(r Roman) plan {
 	var above uint // what is stacked above the seventh
 	for i, d := range p.steps {
 		p.need |= 1 << i
-		if p.notes[i] == lead {
+		if p.notes[i] == lead && len(p.notes) > 2 { // a power chord leads nowhere
 			p.lead = i
 		}
 		switch d.Step {

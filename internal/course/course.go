@@ -12,13 +12,13 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 
 	"singback/exercise"
 	"singback/exercise/compose"
 	"singback/exercise/practice"
 	"singback/internal/plain"
+	"singback/internal/tomlfile"
 	"singback/theory"
 )
 
@@ -74,16 +74,14 @@ func Read(data []byte) (practice.Course, error) {
 	if len(data) > MaxSize {
 		return practice.Course{}, r.errorAt(0, "", "the file is larger than %d bytes", MaxSize)
 	}
-	// The library checks the whole of the syntax, keys that come twice included.
-	var any map[string]any
-	var decode *toml.DecodeError
-	if err := toml.Unmarshal(data, &any); errors.As(err, &decode) {
-		line, column := decode.Position()
-		return practice.Course{}, &Error{line, max(1, column), "", strings.TrimPrefix(oneLine(decode.Error()), "toml: ")}
+	read, err := tomlfile.Read(data)
+	var bad *tomlfile.Error
+	if errors.As(err, &bad) {
+		return practice.Course{}, &Error{bad.Line, bad.Column, "", bad.Problem}
 	} else if err != nil {
-		return practice.Course{}, r.errorAt(0, "", "%s", strings.TrimPrefix(oneLine(err.Error()), "toml: "))
+		return practice.Course{}, err
 	}
-	root, stages, err := r.tables()
+	root, stages, err := r.tables(read)
 	if err != nil {
 		return practice.Course{}, err
 	}

@@ -7,9 +7,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"singback/internal/tomlfile"
 )
 
 // value is a value of the file, or a key without one.
@@ -37,11 +38,8 @@ type reader struct {
 }
 
 func (r *reader) errorAt(at int, word, format string, args ...any) error {
-	at = min(at, len(r.data))
-	before := r.data[:at]
-	line := 1 + strings.Count(string(before), "\n")
-	column := 1 + utf8.RuneCount(before[strings.LastIndex(string(before), "\n")+1:])
-	return &Error{line, column, word, strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " ")}
+	line, column := tomlfile.Position(r.data, at)
+	return &Error{line, column, word, oneLine(fmt.Sprintf(format, args...))}
 }
 
 func (r *reader) bad(v value, format string, args ...any) error {
@@ -54,48 +52,32 @@ func (r *reader) bad(v value, format string, args ...any) error {
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// tables walks over the file and finds the tables with their positions.
-func (r *reader) tables() (root *table, stages []*table, err error) {
-	root = newTable("the file", 0)
-	here := root
-	var p unstable.Parser
-	p.Reset(r.data)
-	for p.NextExpression() {
-		e := p.Expression()
-		switch e.Kind {
-		case unstable.Table, unstable.ArrayTable:
-			var path []string
-			at := -1
-			for it := e.Key(); it.Next(); {
-				path = append(path, string(it.Node().Data))
-				if at < 0 {
-					at = int(it.Node().Raw.Offset)
-				}
+// tables sorts the tables of the file.
+func (r *reader) tables(read []*tomlfile.Table) (root *table, stages []*table, err error) {
+	for _, t := range read {
+		here := newTable("the file", t.At)
+		switch {
+		case t.Name == "":
+			root = here
+		case t.Name == "stage" && t.Array:
+			if len(stages) == maxStages {
+				return nil, nil, r.errorAt(t.At, t.Name, "more than %d stages", maxStages)
 			}
-			name := strings.Join(path, ".")
-			switch {
-			case name == "stage" && e.Kind == unstable.ArrayTable:
-				if len(stages) == maxStages {
-					return nil, nil, r.errorAt(at, name, "more than %d stages", maxStages)
-				}
-				here = newTable("[[stage]]", at)
-				stages = append(stages, here)
-			case name == "stage.goal" && e.Kind == unstable.Table && len(stages) > 0:
-				here = newTable("[stage.goal]", at)
-				stages[len(stages)-1].goal = here
-			case name == "stage":
-				return nil, nil, r.errorAt(at, name, "a stage begins with [[stage]], in two pairs of brackets")
-			default:
-				return nil, nil, r.errorAt(at, name, "no such table: want [[stage]] or, in it, [stage.goal]")
-			}
-		case unstable.KeyValue:
-			if err := r.keyValue(here, e); err != nil {
+			here.name = "[[stage]]"
+			stages = append(stages, here)
+		case t.Name == "stage.goal" && !t.Array && len(stages) > 0:
+			here.name = "[stage.goal]"
+			stages[len(stages)-1].goal = here
+		case t.Name == "stage":
+			return nil, nil, r.errorAt(t.At, t.Name, "a stage begins with [[stage]], in two pairs of brackets")
+		default:
+			return nil, nil, r.errorAt(t.At, t.Name, "no such table: want [[stage]] or, in it, [stage.goal]")
+		}
+		for _, key := range t.Keys {
+			if err := r.keyValue(here, key, t); err != nil {
 				return nil, nil, err
 			}
 		}
-	}
-	if err := p.Error(); err != nil { // unreachable: the library has read it before
-		return nil, nil, r.errorAt(0, "", "%s", oneLine(err.Error()))
 	}
 	return root, stages, nil
 }
@@ -104,58 +86,31 @@ func newTable(name string, at int) *table {
 	return &table{name: name, at: at, values: map[string]value{}, names: map[string]value{}}
 }
 
-func (r *reader) keyValue(t *table, e *unstable.Node) error {
-	var path []string
-	var name value
-	for it := e.Key(); it.Next(); {
-		if len(path) == 0 {
-			name = value{kind: unstable.Key, at: int(it.Node().Raw.Offset)}
-		}
-		path = append(path, string(it.Node().Data))
-	}
-	name.data = strings.Join(path, ".")
-	if len(path) == 2 && path[0] == "goal" && t.name == "[[stage]]" { // goal.right = 80
+// keyValue puts a key into its table: goal.right, or right of a goal in braces, into
+// that of the goal.
+func (r *reader) keyValue(t *table, key string, read *tomlfile.Table) error {
+	at, v := read.Names[key], valueOf(read.Values[key])
+	if t.name == "[[stage]]" && (key == "goal" && v.kind == unstable.InlineTable || strings.HasPrefix(key, "goal.")) {
 		if t.goal == nil {
-			t.goal = newTable("goal", name.at)
+			t.goal = newTable("goal", at)
 		}
-		t, path = t.goal, path[1:]
-		name.data = path[0]
-	}
-	if len(path) != 1 {
-		return r.errorAt(name.at, name.data, "no such key: want a name without dots")
-	}
-	node := e.Value()
-	if node.Kind == unstable.InlineTable && path[0] == "goal" && t.name == "[[stage]]" {
-		t.goal = newTable("goal", name.at)
-		for it := node.Children(); it.Next(); {
-			if it.Node().Kind == unstable.KeyValue {
-				if err := r.keyValue(t.goal, it.Node()); err != nil {
-					return err
-				}
-			}
+		if key == "goal" {
+			return nil
 		}
-		return nil
+		t, key = t.goal, strings.TrimPrefix(key, "goal.")
 	}
-	v := r.value(node)
-	if v.at == 0 {
-		v.at = name.at
+	if strings.Contains(key, ".") {
+		return r.errorAt(at, key, "no such key: want a name without dots")
 	}
-	t.keys = append(t.keys, path[0])
-	t.values[path[0]], t.names[path[0]] = v, name
+	t.keys = append(t.keys, key)
+	t.values[key], t.names[key] = v, value{kind: unstable.Key, data: key, at: at}
 	return nil
 }
 
-func (r *reader) value(n *unstable.Node) value {
-	v := value{kind: n.Kind, data: string(n.Data), at: int(n.Raw.Offset)}
-	if n.Raw.Length > 0 {
-		v.raw = string(r.data[n.Raw.Offset : n.Raw.Offset+n.Raw.Length])
-	}
-	if n.Kind == unstable.Array {
-		for it := n.Children(); it.Next(); {
-			if it.Node().Kind != unstable.Comment {
-				v.items = append(v.items, r.value(it.Node()))
-			}
-		}
+func valueOf(read tomlfile.Value) value {
+	v := value{kind: read.Kind, data: read.Text, at: read.At, raw: read.Raw}
+	for _, item := range read.Items {
+		v.items = append(v.items, valueOf(item))
 	}
 	return v
 }

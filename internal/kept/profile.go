@@ -6,12 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
 
 	"singback/calib"
 	"singback/exercise"
+	"singback/internal/tomlfile"
 	"singback/theory"
 )
 
@@ -37,48 +39,72 @@ const header = `# What singback knows of a singer: the voice, the room and the m
 
 `
 
-// file is a profile as the text has it.
-type file struct {
-	Version    int             `toml:"version" comment:"of this kind of file"`
-	Name       string          `toml:"name"`
-	Made       toml.LocalDate  `toml:"made" comment:"day of the last change"`
-	Voice      *voiceFile      `toml:"voice,omitempty"`
-	Room       *roomFile       `toml:"room,omitempty"`
-	Instrument *instrumentFile `toml:"instrument,omitempty"`
+// field is a value of a profile as the text has it.
+type field struct {
+	key     string
+	value   any    // *int, *float64, *bool, *string, *calib.Date, or *theory.Range
+	comment string // that stands above it; "" none
+	digits  int    // of a number, behind the point
+	maybe   bool   // left out where it is not known
 }
 
-type voiceFile struct {
-	Date        toml.LocalDate `toml:"date"`
-	Stated      bool           `toml:"stated" comment:"true: as the singer said; false: measured"`
-	Kind        string         `toml:"kind,omitempty" comment:"what the singer calls it"`
-	Growing     bool           `toml:"growing" comment:"a child's or changing voice, to be tested again after 6 to 8 weeks"`
-	Comfortable []string       `toml:"comfortable" comment:"lowest and highest comfortable note"`
-	Tessitura   []string       `toml:"tessitura,omitempty" comment:"where the voice lies most at ease"`
-	Notes       int            `toml:"notes" comment:"how many sung notes the two numbers below rest on"`
-	Error       float64        `toml:"error_cents" comment:"median distance of a note from the one asked, in cents"`
-	Spread      float64        `toml:"spread_cents" comment:"median standard deviation within a held note, in cents"`
+// part is a table of fields, the first without a name.
+type part struct {
+	name   string
+	here   bool // it is known
+	fields []field
 }
 
-type roomFile struct {
-	Date      toml.LocalDate `toml:"date"`
-	Floor     float64        `toml:"floor_dbfs" comment:"level when nobody sings"`
-	Gate      float64        `toml:"gate_dbfs" comment:"what lies below is not the singer"`
-	Hum       float64        `toml:"hum_hz" comment:"50 or 60 where the mains hum, else 0"`
-	Fan       bool           `toml:"fan" comment:"steady broadband noise"`
-	Voice     float64        `toml:"voice_dbfs" comment:"level of the singer at ease"`
-	Peak      float64        `toml:"peak_dbfs" comment:"highest peak of the singer at ease"`
-	Clipped   bool           `toml:"clipped" comment:"the singer at ease overloaded the microphone"`
-	LeakTried bool           `toml:"leak_tried" comment:"whether a test sound was played"`
-	Leaks     bool           `toml:"leaks" comment:"the microphone hears the loudspeaker"`
-	Leak      float64        `toml:"leak_db" comment:"how loud the test sound came back, in dB against what was played"`
-	Delay     float64        `toml:"delay_s" comment:"from playback to capture, in seconds; 0 where it was not heard"`
+// parts lists all that a text may have, in its order, each with the place where the
+// profile keeps it. What is not known gets a place that nobody keeps.
+func parts(p *calib.Profile) []part {
+	v, r, i := or(p.Voice), or(p.Room), or(p.Instrument)
+	return []part{
+		{here: true, fields: []field{
+			{key: "version", value: &p.Version, comment: "of this kind of file"},
+			{key: "name", value: &p.Name},
+			{key: "made", value: &p.Made, comment: "day of the last change"},
+		}},
+		{"voice", p.Voice != nil, []field{
+			{key: "date", value: &v.Date},
+			{key: "stated", value: &v.Stated, comment: "true: as the singer said; false: measured"},
+			{key: "kind", value: &v.Kind, comment: "what the singer calls it", maybe: true},
+			{key: "growing", value: &v.Growing, comment: "a child's or changing voice, to be tested again after 6 to 8 weeks"},
+			{key: "comfortable", value: &v.Comfortable, comment: "lowest and highest comfortable note"},
+			{key: "tessitura", value: &v.Tessitura, comment: "where the voice lies most at ease", maybe: true},
+			{key: "notes", value: &v.Notes, comment: "how many sung notes the two numbers below rest on"},
+			{key: "error_cents", value: &v.Error, comment: "median distance of a note from the one asked, in cents", digits: 2},
+			{key: "spread_cents", value: &v.Spread, comment: "median standard deviation within a held note, in cents", digits: 2},
+		}},
+		{"room", p.Room != nil, []field{
+			{key: "date", value: &r.Date},
+			{key: "floor_dbfs", value: &r.Floor, comment: "level when nobody sings", digits: 1},
+			{key: "gate_dbfs", value: &r.Gate, comment: "what lies below is not the singer", digits: 1},
+			{key: "hum_hz", value: &r.Hum, comment: "50 or 60 where the mains hum, else 0", digits: 1},
+			{key: "fan", value: &r.Fan, comment: "steady broadband noise"},
+			{key: "voice_dbfs", value: &r.Voice, comment: "level of the singer at ease", digits: 1},
+			{key: "peak_dbfs", value: &r.Peak, comment: "highest peak of the singer at ease", digits: 1},
+			{key: "clipped", value: &r.Clipped, comment: "the singer at ease overloaded the microphone"},
+			{key: "leak_tried", value: &r.LeakTried, comment: "whether a test sound was played"},
+			{key: "leaks", value: &r.Leaks, comment: "the microphone hears the loudspeaker"},
+			{key: "leak_db", value: &r.Leak, comment: "how loud the test sound came back, in dB against what was played", digits: 1},
+			{key: "delay_s", value: &r.Delay, comment: "from playback to capture, in seconds; 0 where it was not heard", digits: 4},
+		}},
+		{"instrument", p.Instrument != nil, []field{
+			{key: "date", value: &i.Date},
+			{key: "a4_hz", value: &i.A4, comment: "its tuning, in Hz", digits: 4},
+			{key: "se_cents", value: &i.SE, comment: "standard error of that, in cents", digits: 2},
+			{key: "notes", value: &i.Notes, comment: "how many notes it rests on; 0: as the singer said"},
+		}},
+	}
 }
 
-type instrumentFile struct {
-	Date  toml.LocalDate `toml:"date"`
-	A4    float64        `toml:"a4_hz" comment:"its tuning, in Hz"`
-	SE    float64        `toml:"se_cents" comment:"standard error of that, in cents"`
-	Notes int            `toml:"notes" comment:"how many notes it rests on; 0: as the singer said"`
+// or is p, or a place of its own.
+func or[T any](p *T) *T {
+	if p == nil {
+		return new(T)
+	}
+	return p
 }
 
 // EncodeProfile writes a profile as TOML. Notes are spelled with sharps; levels and
@@ -87,27 +113,53 @@ func EncodeProfile(p calib.Profile) ([]byte, error) {
 	if err := checkProfile(p); err != nil {
 		return nil, err
 	}
-	f := file{Version: p.Version, Name: p.Name, Made: toToml(p.Made)}
-	if v := p.Voice; v != nil {
-		f.Voice = &voiceFile{
-			toToml(v.Date), v.Stated, v.Kind, v.Growing, notes(v.Comfortable), notes(v.Tessitura),
-			v.Notes, round(v.Error, 2), round(v.Spread, 2),
+	b := []byte(header)
+	for _, part := range parts(&p) {
+		if !part.here {
+			continue
+		}
+		if part.name != "" {
+			b = fmt.Appendf(b, "\n[%s]\n", part.name)
+		}
+		for _, f := range part.fields {
+			text := f.text()
+			if f.maybe && text == "" {
+				continue
+			}
+			if f.comment != "" {
+				b = fmt.Appendf(b, "# %s\n", f.comment)
+			}
+			b = fmt.Appendf(b, "%s = %s\n", f.key, text)
 		}
 	}
-	if r := p.Room; r != nil {
-		f.Room = &roomFile{
-			toToml(r.Date), round(r.Floor, 1), round(r.Gate, 1), r.Hum, r.Fan, round(r.Voice, 1), round(r.Peak, 1),
-			r.Clipped, r.LeakTried, r.Leaks, round(r.Leak, 1), round(r.Delay, 4),
+	return b, nil
+}
+
+// text writes the value of a field; "" where it is not known.
+func (f field) text() string {
+	switch v := f.value.(type) {
+	case *int:
+		return strconv.Itoa(*v)
+	case *bool:
+		return strconv.FormatBool(*v)
+	case *float64:
+		s := strconv.FormatFloat(round(*v, f.digits), 'f', -1, 64)
+		if !strings.Contains(s, ".") {
+			s += ".0"
+		}
+		return s
+	case *string:
+		if *v != "" { // letters, digits, spaces, - and _: checkProfile lets nothing else pass
+			return "'" + *v + "'"
+		}
+	case *calib.Date:
+		return fmt.Sprintf("%04d-%02d-%02d", v.Year, v.Month, v.Day)
+	case *theory.Range:
+		if *v != (theory.Range{}) {
+			return "['" + note(v.Low) + "', '" + note(v.High) + "']"
 		}
 	}
-	if i := p.Instrument; i != nil {
-		f.Instrument = &instrumentFile{toToml(i.Date), round(i.A4, 4), round(i.SE, 2), i.Notes}
-	}
-	body, err := toml.Marshal(f)
-	if err != nil {
-		return nil, fmt.Errorf("write profile of %s: %w", p.Name, err)
-	}
-	return append([]byte(header), body...), nil
+	return ""
 }
 
 // DecodeProfile reads a profile. Its errors wrap ErrNewer or ErrDamaged and name the
@@ -119,26 +171,21 @@ func DecodeProfile(data []byte) (calib.Profile, error) {
 	if len(bytes.TrimSpace(data)) == 0 {
 		return calib.Profile{}, fmt.Errorf("%w: it is empty", ErrDamaged)
 	}
+	tables, err := tomlfile.Read(data)
+	if err != nil {
+		return calib.Profile{}, inLine(err)
+	}
 	// What a newer version means by its fields is not for this one to say.
-	var first struct {
-		Version int `toml:"version"`
+	if n, err := tables[0].Values["version"].Int(); err == nil && n > calib.Version {
+		return calib.Profile{}, fmt.Errorf("line %d: %w: version %d, this one reads %d", max(1, lineOf(data, "version")), ErrNewer, n, calib.Version)
 	}
-	if err := toml.Unmarshal(data, &first); err != nil {
-		return calib.Profile{}, inLine(err)
+	var p calib.Profile
+	for _, t := range tables {
+		if err := fill(&p, t, data); err != nil {
+			return calib.Profile{}, err
+		}
 	}
-	if first.Version > calib.Version {
-		return calib.Profile{}, fmt.Errorf("line %d: %w: version %d, this one reads %d", max(1, lineOf(data, "version")), ErrNewer, first.Version, calib.Version)
-	}
-	var f file
-	d := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields()
-	if err := d.Decode(&f); err != nil {
-		return calib.Profile{}, inLine(err)
-	}
-	p, err := f.profile()
-	if err == nil {
-		err = checkProfile(p)
-	}
-	if err == nil {
+	if err = checkProfile(p); err == nil {
 		return p, nil
 	}
 	var bad calib.Invalid
@@ -167,41 +214,120 @@ func checkProfile(p calib.Profile) error {
 	return nil
 }
 
-func (f file) profile() (calib.Profile, error) {
-	p := calib.Profile{Version: f.Version, Name: f.Name, Made: fromToml(f.Made)}
-	if v := f.Voice; v != nil {
-		p.Voice = &calib.Voice{
-			Date: fromToml(v.Date), Stated: v.Stated, Kind: v.Kind, Growing: v.Growing,
-			Notes: v.Notes, Error: v.Error, Spread: v.Spread,
+// fill reads a table of a text into a profile. A part may be a table, or stand in braces,
+// or its keys may have its name before them.
+func fill(p *calib.Profile, t *tomlfile.Table, data []byte) error {
+	if t.Name != "" {
+		if !know(p, t.Name) || t.Array {
+			return noField(data, t.At, t.Name)
 		}
-		var err error
-		if p.Voice.Comfortable, err = span("voice.comfortable", v.Comfortable); err != nil {
-			return p, err
+	}
+	for _, key := range t.Keys {
+		v, path := t.Values[key], strings.TrimPrefix(t.Name+"."+key, ".")
+		name, field, below := strings.Cut(path, ".")
+		if !below {
+			name, field = "", path
 		}
-		if v.Tessitura != nil {
-			if p.Voice.Tessitura, err = span("voice.tessitura", v.Tessitura); err != nil {
-				return p, err
+		if !below && v.Kind == unstable.InlineTable || below && t.Name == "" {
+			if !know(p, cmp.Or(name, field)) {
+				return noField(data, t.Names[key], path)
+			}
+		}
+		if !below && v.Kind == unstable.InlineTable {
+			continue
+		}
+		to := fieldOf(p, name, field)
+		if to == nil {
+			return noField(data, t.Names[key], path)
+		}
+		want, err := to.read(v, path)
+		line, _ := tomlfile.Position(data, t.Names[key])
+		switch {
+		case err != nil:
+			return fmt.Errorf("line %d: %w: %w", line, ErrDamaged, err)
+		case want != "":
+			line, column := tomlfile.Position(data, v.At)
+			return fmt.Errorf("line %d, column %d: %w: %s: the value is of kind %s, want %s", line, column, ErrDamaged, path, strings.ToLower(v.Kind.String()), want)
+		}
+	}
+	return nil
+}
+
+// know makes a part of a profile known; false where there is no such part.
+func know(p *calib.Profile, name string) bool {
+	switch name {
+	case "voice":
+		p.Voice = or(p.Voice)
+	case "room":
+		p.Room = or(p.Room)
+	case "instrument":
+		p.Instrument = or(p.Instrument)
+	default:
+		return false
+	}
+	return true
+}
+
+// fieldOf is a field of a part; nil where there is none.
+func fieldOf(p *calib.Profile, name, key string) *field {
+	for _, part := range parts(p) {
+		for _, f := range part.fields {
+			if part.name == name && f.key == key {
+				return &f
 			}
 		}
 	}
-	if r := f.Room; r != nil {
-		p.Room = &calib.Room{
-			Date: fromToml(r.Date), Floor: r.Floor, Gate: r.Gate, Hum: r.Hum, Fan: r.Fan, Voice: r.Voice, Peak: r.Peak,
-			Clipped: r.Clipped, LeakTried: r.LeakTried, Leaks: r.Leaks, Leak: r.Leak, Delay: r.Delay,
-		}
-	}
-	if i := f.Instrument; i != nil {
-		p.Instrument = &calib.Instrument{Date: fromToml(i.Date), A4: i.A4, SE: i.SE, Notes: i.Notes}
-	}
-	return p, nil
+	return nil
 }
 
-// notes writes a span as its two notes; nil for none.
-func notes(r theory.Range) []string {
-	if r == (theory.Range{}) {
-		return nil
+func noField(data []byte, at int, path string) error {
+	line, _ := tomlfile.Position(data, at)
+	return fmt.Errorf("line %d: %w: there is no field %.60q", line, ErrDamaged, path)
+}
+
+// read takes a value. Want says which kind it would have to be; path is of the field.
+func (f field) read(v tomlfile.Value, path string) (want string, err error) {
+	switch to := f.value.(type) {
+	case *int:
+		n, err := v.Int()
+		if v.Kind != unstable.Integer || err != nil || int64(int(n)) != n {
+			return "a whole number", nil
+		}
+		*to = int(n)
+	case *float64:
+		x, err := v.Float()
+		if v.Kind != unstable.Integer && v.Kind != unstable.Float || err != nil {
+			return "a number", nil
+		}
+		*to = x
+	case *bool:
+		if v.Kind != unstable.Bool {
+			return "true or false", nil
+		}
+		*to = v.Text == "true"
+	case *string:
+		if v.Kind != unstable.String {
+			return "a word in quotes", nil
+		}
+		*to = v.Text
+	case *calib.Date:
+		if v.Kind != unstable.LocalDate {
+			return "a day like 2026-11-25", nil
+		}
+		to.Year, to.Month, to.Day, _ = v.Date()
+	case *theory.Range:
+		var names []string
+		for _, item := range v.Items {
+			if item.Kind == unstable.String {
+				names = append(names, item.Text)
+			}
+		}
+		if v.Kind != unstable.Array || len(names) < len(v.Items) {
+			return "two notes in brackets", nil
+		}
+		*to, err = span(path, names)
 	}
-	return []string{note(r.Low), note(r.High)}
+	return "", err
 }
 
 // sharps are the names of the notes from C up.
@@ -224,62 +350,22 @@ func span(field string, names []string) (theory.Range, error) {
 	return theory.Range{Low: midi[0], High: midi[1]}, nil
 }
 
-func toToml(d calib.Date) toml.LocalDate {
-	return toml.LocalDate{Year: d.Year, Month: d.Month, Day: d.Day}
-}
-
-func fromToml(d toml.LocalDate) calib.Date {
-	return calib.Date{Year: d.Year, Month: d.Month, Day: d.Day}
-}
-
 func round(x float64, digits int) float64 {
 	p := math.Pow10(digits)
 	return math.Round(x*p)/p + 0
 }
 
-// inLine makes one line of what the decoder says, with the line of the file.
+// inLine makes one line of what is wrong with the text, with its place.
 func inLine(err error) error {
-	var strict *toml.StrictMissingError
-	var at *toml.DecodeError
-	switch {
-	case errors.As(err, &strict) && len(strict.Errors) > 0:
-		at = &strict.Errors[0]
-		row, _ := at.Position()
-		return fmt.Errorf("line %d: %w: there is no field %.60q", row, ErrDamaged, strings.Join(at.Key(), "."))
-	case errors.As(err, &at):
-		row, column := at.Position()
-		what := strings.TrimPrefix(at.Error(), "toml: ")
-		if got, want, ok := wrongKind(what); ok {
-			what = fmt.Sprintf("the value is of kind %s, want %s", got, cmp.Or(kinds[want], "a table"))
-		}
-		if key := strings.Join(at.Key(), "."); key != "" && !strings.Contains(what, key) {
-			what = key + ": " + what
-		}
-		return fmt.Errorf("line %d, column %d: %w: %s", row, column, ErrDamaged, oneLine(what))
+	var at *tomlfile.Error
+	if !errors.As(err, &at) {
+		return fmt.Errorf("%w: %s", ErrDamaged, oneLine(err.Error()))
 	}
-	return fmt.Errorf("%w: %s", ErrDamaged, oneLine(strings.TrimPrefix(err.Error(), "toml: ")))
-}
-
-// kinds are what fields hold, by their types.
-var kinds = map[string]string{
-	"float64": "a number", "int": "a whole number", "string": "a word in quotes", "bool": "true or false",
-	"[]string": "two notes in brackets", "toml.LocalDate": "a day like 2026-11-25",
-}
-
-// wrongKind reads how the decoder says that a value is of another kind than the field,
-// "cannot decode TOML KIND into struct field NAME of type TYPE": the kind, and the type.
-func wrongKind(text string) (kind, of string, ok bool) {
-	text, ok = strings.CutPrefix(text, "cannot decode TOML ")
-	kind, rest, ok2 := strings.Cut(text, " into struct field ")
-	name, of, ok3 := strings.Cut(rest, " of type ")
-	isSpace := func(s string) bool { return s == "" || strings.ContainsAny(s, "\t\n\f\r ") }
-	isOther := func(r rune) bool {
-		return r != '_' && (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z')
+	what := at.Problem
+	if at.Key != "" && !strings.Contains(what, at.Key) {
+		what = at.Key + ": " + what
 	}
-	if !ok || !ok2 || !ok3 || kind == "" || strings.ContainsFunc(kind, isOther) || isSpace(name) || isSpace(of) {
-		return "", "", false
-	}
-	return kind, of, true
+	return fmt.Errorf("line %d, column %d: %w: %s", at.Line, at.Column, ErrDamaged, oneLine(what))
 }
 
 // oneLine makes a message fit into a line, whatever it quotes.

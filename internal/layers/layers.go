@@ -34,12 +34,13 @@ internal/notation: theory internal/engrave internal/plain gomidi | exercise/comp
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
-internal/kept:     theory exercise exercise/compose exercise/practice calib go-toml |
+internal/tomlfile: go-toml                                  |
+internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
 internal/store:    exercise/practice calib internal/kept sqlite          | exercise pitch
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
-internal/course:   theory exercise exercise/compose exercise/practice internal/plain go-toml   |
+internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp

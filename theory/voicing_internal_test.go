@@ -1,6 +1,8 @@
 package theory
 
 import (
+	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -55,5 +57,54 @@ func TestVoiceAgainstBruteForce(t *testing.T) {
 	}
 	if compared < 50 {
 		t.Errorf("only %d of 150 progressions could be set", compared)
+	}
+}
+
+// The path through the settings of a band's keyboard is the best of all: every one is
+// tried.
+func TestBandAgainstEnumeration(t *testing.T) {
+	tried := 0
+	for _, symbols := range []string{"Dm9 G13 Cmaj9", "C F G7", "E7#9 Am9 D7b9", "F/G C/E Fsus2"} {
+		p, err := ParseProgression(symbols, Key{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		texture := BandTexture{Parts: 5, Bass: Range{36, 47}, Upper: Range{50, 74}, Left: 14, Right: 12, Top: 67}
+		hands, cost, err := texture.Voice(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var plans [3]bandPlan
+		var states [3][]bandState
+		for i, r := range p {
+			plans[i] = newBandPlan(r)
+			states[i] = texture.states(&plans[i])
+		}
+		least, sets := math.MaxInt, map[string]bool{}
+		for a := range states[0] {
+			x := &states[0][a]
+			first := x.cost + costTop(int(x.midi[4])-texture.Top)
+			for b := range states[1] {
+				y := &states[1][b]
+				second := first + y.cost + texture.move(&plans[0], x, &plans[1], y)
+				for c := range states[2] {
+					z := &states[2][c]
+					tried++
+					sum := second + z.cost + texture.move(&plans[1], y, &plans[2], z)
+					if sum < least {
+						least, sets = sum, map[string]bool{}
+					}
+					if sum == least {
+						sets[fmt.Sprint(texture.hands(&plans[0], x), texture.hands(&plans[1], y), texture.hands(&plans[2], z))] = true
+					}
+				}
+			}
+		}
+		if cost != least || !sets[fmt.Sprint(hands[0], hands[1], hands[2])] {
+			t.Errorf("%s: %v at %d, the best of all are %v at %d", symbols, hands, cost, sets, least)
+		}
+	}
+	if tried < 5000 {
+		t.Errorf("%d ways: is anything tried?", tried)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -22,6 +23,7 @@ const maxChords = 256
 type harmony struct {
 	texture string
 	shift   int
+	parts   int // notes of a chord; 0: as the texture has them
 	a4      float64
 	tuning  string
 	dBFS    float64 // --loudness
@@ -87,6 +89,71 @@ func (h *harmony) voice(t theory.Texture, p []theory.Roman) ([]theory.Voicing, i
 	return t.VoiceFreely(p)
 }
 
+// setting is a progression that is set: as a record, as text, and as sound.
+type setting struct {
+	record report.Voicing
+	text   string
+	phrase synth.Phrase
+}
+
+// set sets a progression in the texture that is asked for.
+func (h *harmony) set(p []theory.Roman, tuning theory.Tuning, style report.Style) (setting, error) {
+	how, key := strings.ToLower(h.texture), p[0].Key
+	head := fmt.Sprintf("%s, %s\n\n", style.Key(key), how)
+	if how == "band" {
+		texture := h.band()
+		hands, cost, err := texture.Voice(p)
+		switch {
+		case err != nil && texture.Parts > theory.MinBandParts:
+			return setting{}, fmt.Errorf("%w; try --parts %d", err, texture.Parts-1)
+		case err != nil:
+			return setting{}, err
+		}
+		notes := make([][]theory.Pitch, len(hands))
+		for i := range hands {
+			notes[i] = hands[i].Notes()
+		}
+		return setting{report.NewHands(p, hands, cost, how, tuning), head + style.Hands(p, hands), synth.ProgressionOf(key, tuning, notes)}, nil
+	}
+	texture, err := h.readTexture()
+	if err != nil {
+		return setting{}, err
+	}
+	voicing, cost, licences, err := h.voice(texture, p)
+	if err != nil {
+		return setting{}, err
+	}
+	text := head + style.Voicing(p, voicing)
+	if free := style.Licences(p, licences); free != "" {
+		text += "\n" + free
+	}
+	return setting{report.NewVoicing(p, voicing, cost, licences, how, tuning), text, synth.Progression(key, tuning, voicing)}, nil
+}
+
+// band is the texture of two hands.
+func (h *harmony) band() theory.BandTexture {
+	return theory.NewBandTexture(cmp.Or(h.parts, 5)).Shift(h.shift)
+}
+
+// checkTexture checks --texture, --parts and --shift together.
+func (h *harmony) checkTexture() error {
+	band := strings.EqualFold(h.texture, "band")
+	switch {
+	case !band && h.parts != 0 && h.parts != 4:
+		return usagef("--parts: --texture %s has four parts; more are played with --texture band", short(h.texture))
+	case band && h.parts != 0 && (h.parts < theory.MinBandParts || h.parts > theory.MaxBandParts):
+		return usagef("--parts: %d is out of range: want %d to %d", h.parts, theory.MinBandParts, theory.MaxBandParts)
+	case band && (h.shift < -24 || h.shift > 24):
+		return usagef("--shift: %d semitones is out of range: want -24 to 24", h.shift)
+	case band:
+		return nil
+	case !slices.Contains([]string{"keyboard", "choir"}, strings.ToLower(h.texture)):
+		return usagef("--texture: %q: want keyboard, choir or band", short(h.texture))
+	}
+	_, err := h.readTexture()
+	return err
+}
+
 func newCadence(e *env) *cobra.Command {
 	var h harmony
 	var key string
@@ -116,9 +183,15 @@ right behind a root is minor: C-7, and "A- F". A symbol that can be read in two
 ways is refused, with what to write.
 
 --texture keyboard has the bass in the left hand and three notes within an
-octave in the right; --texture choir keeps the ranges of four voices.`,
+octave in the right; --texture choir keeps the ranges of four voices. --texture
+band is for two hands beside a band, and for chords with ninths and more: the
+bass, or a shell of two notes, in the left hand, three or four notes in the
+right, --parts of them in all. There thirds and sevenths always sound and move
+least, the fifth is left out first, nothing that clashes is doubled, no interval
+stands too low to be clear, and parallels are no fault.`,
 		Example: `  singback cadence --key "Ab major" full
   singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
+  singback cadence --key C --texture band "Dm9 G13 Cmaj9"
   singback cadence --key G --chords numbers "1 | 4/1 | 6-7 | 5sus 57 | 1"
   singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
@@ -133,7 +206,8 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m")
-	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
+	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`, keyboard or choir, or two hands for a band")
+	fl.IntVar(&h.parts, "parts", 0, "`NUMBER` of notes in a chord, with --texture band 4 to 6 (else 5)")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
 	drill.AddLoudness(fl, &h.dBFS)
@@ -145,7 +219,7 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir")))
+	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir", "band")))
 	return cmd
 }
 
@@ -161,8 +235,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return err
 	}
-	texture, err := h.readTexture()
-	if err != nil {
+	if err := h.checkTexture(); err != nil {
 		return err
 	}
 	if err := cmp.Or(drill.CheckLoudness(h.dBFS), h.soundFlags.check("")); err != nil {
@@ -182,7 +255,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if len(p) > maxChords {
 		return usagef("%d chords are too many: want at most %d", len(p), maxChords)
 	}
-	voicing, cost, licences, err := h.voice(texture, p)
+	set, err := h.set(p, tuning, style)
 	if err != nil {
 		return err
 	}
@@ -196,18 +269,13 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 			return err
 		}
 	}
-	how := strings.ToLower(h.texture)
 	if format == "json" {
-		err = e.printIndented(report.NewVoicing(p, voicing, cost, licences, how, tuning))
+		err = e.printIndented(set.record)
 	} else {
-		text := fmt.Sprintf("%s, %s\n\n%s", style.Key(key), how, style.Voicing(p, voicing))
-		if free := style.Licences(p, licences); free != "" {
-			text += "\n" + free
-		}
 		if notes := style.Respelled(p); notes != "" {
-			text += "\n" + notes
+			set.text += "\n" + notes
 		}
-		err = e.print(text)
+		err = e.print(set.text)
 	}
 	if err != nil {
 		return err
@@ -216,7 +284,7 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 		return nil
 	}
 	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.dBFS}
-	if err := s.out.Write(ctx, keyboard.Render(synth.Progression(key, tuning, voicing))); err != nil {
+	if err := s.out.Write(ctx, keyboard.Render(set.phrase)); err != nil {
 		return err
 	}
 	return errors.Join(s.out.Drain(ctx), s.close())

@@ -102,6 +102,7 @@ var meanings = map[string]string{
 	"svg":             "draw charts as SVG into this `FOLDER`",
 	"tempo":           "`BEATS` a minute",
 	"texture":         "four parts for a `KIND`",
+	"parts":           "`NUMBER` of notes in a chord",
 	"think":           "`SECONDS` to hear the note inwardly before the microphone is heard",
 	"timeout":         "`SECONDS` to wait for an answer from the microphone",
 	"to":              "the `NOTATION` a line is written in",

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -160,8 +161,14 @@ func TestCadenceJSON(t *testing.T) {
 // The sound has the pitches that the record names, and lasts as long as four
 // beats of 72 a minute and one more.
 func TestCadenceSound(t *testing.T) {
+	for _, texture := range []string{"keyboard", "choir", "band"} {
+		testCadenceSound(t, texture)
+	}
+}
+
+func testCadenceSound(t *testing.T, texture string) {
 	path := filepath.Join(t.TempDir(), "out.wav")
-	out, errs, code := user{}.runs(t, "cadence", "--key", "Eb", "--format", "json", "--output", path, "full")
+	out, errs, code := user{}.runs(t, "cadence", "--key", "Eb", "--format", "json", "--texture", texture, "--output", path, "full")
 	if code != exitDone {
 		t.Fatal(errs)
 	}
@@ -208,6 +215,36 @@ func power(x []float64, hz, rate float64) float64 {
 		re, im = re+w*s*cos, im+w*s*sin
 	}
 	return (re*re + im*im) / float64(len(x)*len(x))
+}
+
+// Two hands: as many notes as are asked.
+func TestCadenceBand(t *testing.T) {
+	for _, parts := range []string{"4", "5", "6"} {
+		var got report.Voicing
+		out, errs, code := user{}.runs(t, "cadence", "--key", "Db", "--texture", "band", "--parts", parts, "--format", "json", "--output", "none", "Ebm9 Ab13 Dbmaj9")
+		if code != 0 || errs != "" {
+			t.Fatal(errs)
+		}
+		if err := json.Unmarshal([]byte(out), &got); err != nil {
+			t.Fatal(err)
+		}
+		if got.Style != "band" || len(got.Chords) != 3 || len(got.Licences) != 0 {
+			t.Errorf("%+v", got)
+		}
+		for _, c := range got.Chords {
+			right := 0
+			for i, v := range c.Voices {
+				if v.Voice == "right hand" {
+					right++
+				} else if v.Voice != "left hand" || right > 0 {
+					t.Errorf("voice %d of %s is %q", i+1, c.Chord.Chord, v.Voice)
+				}
+			}
+			if strconv.Itoa(len(c.Voices)) != parts || right < 3 || right > 4 {
+				t.Errorf("%s has %d notes, %d of them in the right hand; want %s", c.Chord.Chord, len(c.Voices), right, parts)
+			}
+		}
+	}
 }
 
 func TestBetween(t *testing.T) {
@@ -375,8 +412,12 @@ func TestHarmonyErrors(t *testing.T) {
 		{[]string{"cadence", "--key", "C", "I Q V"}, exitUsage, `chord 2: not a Roman numeral: "Q"`},
 		{[]string{"cadence", "--key", "C", "I Gfoo"}, exitUsage, `"foo"`},
 		{[]string{"cadence", "--strict", "--key", "C", "I V42 I"}, exitFailed, "from chord 2, V42, to chord 3, I"},
-		{[]string{"cadence", "--key", "C", "--texture", "organ", "full"}, exitUsage, "want keyboard or choir"},
+		{[]string{"cadence", "--key", "C", "--texture", "organ", "full"}, exitUsage, "want keyboard, choir or band"},
 		{[]string{"cadence", "--key", "C", "--shift", "99", "full"}, exitUsage, "--shift: 99"},
+		{[]string{"cadence", "--key", "C", "--texture", "band", "--parts", "7", "full"}, exitUsage, "--parts: 7 is out of range: want 4 to 6"},
+		{[]string{"cadence", "--key", "C", "--texture", "band", "--shift", "30", "full"}, exitUsage, "--shift: 30 semitones"},
+		{[]string{"cadence", "--key", "C", "--parts", "5", "full"}, exitUsage, "keyboard has four parts; more are played with --texture band"},
+		{[]string{"cadence", "--key", "C", "--texture", "band", "--parts", "6", "C5 F5"}, exitFailed, "chord 1, I(no3), does not fit into two hands with 6 notes; try --parts 5"},
 		{[]string{"cadence", "--key", "C", "--tuning", "odd", "full"}, exitUsage, "--tuning"},
 		{[]string{"cadence", "--key", "C", "--a4", "9", "full"}, exitUsage, "--a4"},
 		{[]string{"cadence", "--key", "C", "--loudness", "9", "full"}, exitUsage, "--loudness"},

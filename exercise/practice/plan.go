@@ -73,10 +73,10 @@ const (
 )
 
 func shapeOf(s exercise.Skill) shape {
-	switch s.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	switch {
+	case s.Kind.Heard():
 		return named
-	case exercise.MelodySkill:
+	case s.Kind == exercise.MelodySkill:
 		return sungLine
 	}
 	return sungNote

@@ -90,13 +90,14 @@ func (h *harmony) voice(t theory.Texture, p []theory.Roman) ([]theory.Voicing, i
 func newCadence(e *env) *cobra.Command {
 	var h harmony
 	var key string
+	var file chordFlags
 	f := newFormat("text", "json")
 	var names []string
 	for _, c := range theory.Cadences() {
 		names = append(names, c.Name)
 	}
 	cmd := &cobra.Command{
-		Use:   "cadence --key KEY NAME | CHORDS",
+		Use:   "cadence --key KEY NAME | CHORDS | FILE",
 		Short: "Set a progression in four parts, and sound it",
 		Long: `Cadence sets a progression in four parts by the rules of voice leading: no
 parallel fifths or octaves, no crossing, the leading tone not doubled and rising
@@ -115,24 +116,43 @@ Between chords stand spaces, bars, commas or dashes (I-IV-V, C - F). A dash
 right behind a root is minor: C-7, and "A- F". A symbol that can be read in two
 ways is refused, with what to write.
 
+FILE is music with chord symbols (ABC, MusicXML, MXL): they are set, in the key of
+the file, or moved into --to-key.
+
 --texture keyboard has the bass in the left hand and three notes within an
 octave in the right; --texture choir keeps the ranges of four voices.`,
 		Example: `  singback cadence --key "Ab major" full
   singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
   singback cadence --key G --chords numbers "1 | 4/1 | 6-7 | 5sus 57 | 1"
-  singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
+  singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json
+  singback cadence hymn.abc --to-key Eb`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
 				return nil, cobra.ShellCompDirectiveNoFileComp
 			}
-			return names, cobra.ShellCompDirectiveNoFileComp
+			return names, cobra.ShellCompDirectiveDefault
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return h.cadence(cmd.Context(), e, key, strings.Join(args, " "), f.value)
+			chords, err := file.read(e, args, key)
+			if err != nil {
+				return err
+			}
+			if chords != nil {
+				return h.set(cmd.Context(), e, chords.oneKey(e), chords.chords, f.value)
+			}
+			if key == "" {
+				return usagef(`--key is missing: like "Ab major" or f#m`)
+			}
+			k, err := theory.ParseKey(key)
+			if err != nil {
+				return usage(fmt.Errorf("--key: %w", err))
+			}
+			return h.set(cmd.Context(), e, k, nil, f.value, args...)
 		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m")
+	file.add(cmd, true)
 	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`: keyboard or choir")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
@@ -149,14 +169,8 @@ octave in the right; --texture choir keeps the ranges of four voices.`,
 	return cmd
 }
 
-func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format string) error {
-	if keyName == "" {
-		return usagef(`--key is missing: like "Ab major" or f#m`)
-	}
-	key, err := theory.ParseKey(keyName)
-	if err != nil {
-		return usage(fmt.Errorf("--key: %w", err))
-	}
+// set sets chords in four parts: p, or where that is nil the progression that is named.
+func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Roman, format string, named ...string) error {
 	tuning, err := h.readTuning(e)
 	if err != nil {
 		return err
@@ -172,12 +186,13 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return err
 	}
-	if strings.TrimSpace(chords) == "" {
-		return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
-	}
-	p, err := theory.ReadProgression(chords, key)
-	if err != nil {
-		return usage(err)
+	if chords := strings.Join(named, " "); p == nil {
+		if strings.TrimSpace(chords) == "" {
+			return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
+		}
+		if p, err = theory.ReadProgression(chords, key); err != nil {
+			return usage(err)
+		}
 	}
 	if len(p) > maxChords {
 		return usagef("%d chords are too many: want at most %d", len(p), maxChords)

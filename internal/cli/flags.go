@@ -36,6 +36,7 @@ type soundFlags struct {
 	input        []string
 	device       string
 	keys         string
+	hands        bool // a keyboard is played beside what sings
 	output       string
 	outputDevice string
 	force        bool

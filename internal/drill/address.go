@@ -158,9 +158,9 @@ func (a *Address) read(o Options) error {
 			continue
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
-		if _, ok := o.(*Dictation); ok && a.Values["answer"] == ByPlaying {
+		if _, ok := o.(*Dictation); ok && strings.Contains(a.Values["answer"], ByPlaying) {
 			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback dictation in a terminal")
-		} else if ok && a.Values["answer"] != BySinging {
+		} else if ok && !strings.Contains(a.Values["answer"], BySinging) {
 			kinds[0] = ByTyping
 		}
 		var err error
@@ -188,7 +188,7 @@ func read(words []said, add func(Flags), hidden []string) error {
 // terminals are the flags of drills, by their words, that only a terminal has.
 var terminals = []string{
 	"device", "keys", "channel", "part", "to-key", "partial", "output", "output-device", "force", "keep", "record", "no-record", "singer",
-	"profile", "format", "course", "date", "help",
+	"profile", "format", "course", "date", "help", "progressions",
 }
 
 // options are the options that a command has.

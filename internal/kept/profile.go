@@ -42,6 +42,7 @@ type file struct {
 	Version    int             `toml:"version" comment:"of this kind of file"`
 	Name       string          `toml:"name"`
 	Made       toml.LocalDate  `toml:"made" comment:"day of the last change"`
+	Style      string          `toml:"style,omitempty" comment:"of the harmony that the singer plays and hears"`
 	Voice      *voiceFile      `toml:"voice,omitempty"`
 	Room       *roomFile       `toml:"room,omitempty"`
 	Instrument *instrumentFile `toml:"instrument,omitempty"`
@@ -87,7 +88,7 @@ func EncodeProfile(p calib.Profile) ([]byte, error) {
 	if err := checkProfile(p); err != nil {
 		return nil, err
 	}
-	f := file{Version: p.Version, Name: p.Name, Made: toToml(p.Made)}
+	f := file{Version: p.Version, Name: p.Name, Made: toToml(p.Made), Style: p.Style}
 	if v := p.Voice; v != nil {
 		f.Voice = &voiceFile{
 			toToml(v.Date), v.Stated, v.Kind, v.Growing, notes(v.Comfortable), notes(v.Tessitura),
@@ -168,7 +169,7 @@ func checkProfile(p calib.Profile) error {
 }
 
 func (f file) profile() (calib.Profile, error) {
-	p := calib.Profile{Version: f.Version, Name: f.Name, Made: fromToml(f.Made)}
+	p := calib.Profile{Version: f.Version, Name: f.Name, Made: fromToml(f.Made), Style: f.Style}
 	if v := f.Voice; v != nil {
 		p.Voice = &calib.Voice{
 			Date: fromToml(v.Date), Stated: v.Stated, Kind: v.Kind, Growing: v.Growing,

@@ -35,7 +35,7 @@ type chordFlags struct {
 func (c *chordFlags) add(cmd *cobra.Command, moves bool) {
 	cmd.Flags().StringVar(&c.part, "part", "", partHelp)
 	if moves {
-		cmd.Flags().StringVar(&c.toKey, "to-key", "", "move a melody from a file into this `KEY`")
+		cmd.Flags().StringVar(&c.toKey, "to-key", "", "move it to this `KEY` of the same mode")
 		complete(cmd, map[string][]string{"to-key": keyNames(false)})
 	}
 }

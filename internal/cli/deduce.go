@@ -62,7 +62,7 @@ gospel), or else hymn.`,
 	o.music.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m")
 	o.music.singer.addFlag(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&o.style, "style", "", drill.StyleHelp("whose chords they are"))
+	fl.StringVar(&o.style, "style", "", drill.StyleHelp())
 	fl.StringVar(&o.music.Names, "names", theory.Movable.String(), drill.NamesHelp())
 	fl.IntVar(&o.count, "count", 3, "how many progressions, 1 to 100")
 	o.names.addFlag(cmd)

@@ -64,8 +64,7 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
 	cmd.Flag("input").Usage = "what answers: typed or simulated; sung mic, simulated, or recordings `FILE.wav ...`"
-	cmd.Flags().StringVar(&o.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
-	must(cmd.MarkFlagFilename("keys"))
+	o.soundFlags.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	o.chords.add(cmd, false)
 	cmd.Flags().StringVar(&o.progressions, "progressions", "", "the questions: a `FILE` of progressions, a line each, or of music with chord symbols")

@@ -165,7 +165,7 @@ one.`,
 	f.StringVar(&voice, "voice", "", drill.VoiceHelp())
 	f.StringVar(&span, "range", "", "the lowest and the highest note, like `C3-G4`, that are comfortable")
 	f.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, of the instrument")
-	f.StringVar(&style, "style", "", "the `STYLE` of the harmony you play and hear: "+strings.Join(styleNames(), ", "))
+	f.StringVar(&style, "style", "", "the `STYLE` of the harmony: "+strings.Join(styleNames(), ", "))
 	complete(cmd, map[string][]string{"voice": exercise.Voices(), "style": styleNames()})
 	return cmd
 }

@@ -124,7 +124,7 @@ func (o *stageOptions) openStage(ctx context.Context, e *env, kind string, recor
 	s.screen = s.watched && e.getenv("TERM") != "dumb"
 	err := o.openInput(ctx, e, s, kind, recordings, p)
 	if _, simulated := s.answers.(*drill.Simulated); err == nil && o.hands && !simulated {
-		err = o.addKeys(s)
+		err = o.withKeys(s)
 	}
 	if err != nil {
 		s.close()
@@ -184,8 +184,8 @@ func (o *stageOptions) openKeys(s *stage) error {
 	return nil
 }
 
-// addKeys opens the keyboard beside what sings.
-func (o *stageOptions) addKeys(s *stage) error {
+// withKeys opens the keyboard beside what sings.
+func (o *stageOptions) withKeys(s *stage) error {
 	sings := s.answers
 	if err := o.openKeys(s); err != nil {
 		return err

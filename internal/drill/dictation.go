@@ -94,12 +94,12 @@ func (o *Dictation) Plan() (*Plan, error) {
 		return p, wrong(err)
 	}
 	p.Config.Count = len(questions)
-	n := &namer{known: skills}
 	if o.Of == OfProgression {
 		p.reasons = true
-		p.asker = o.reasoning(p, questions, style, n)
+		p.asker = o.reasoning(p, questions, style)
 		return p, nil
 	}
+	n := &namer{known: skills}
 	p.asker = &listed{tasks: func(r *Run, i int) session.Task {
 		if i >= len(questions) {
 			return nil
@@ -166,6 +166,16 @@ func (o *Dictation) skills(k theory.Key, n theory.Naming) ([]exercise.Skill, err
 			return nil, wrong(errors.New("--qualities: it is empty; want some of " + strings.Join(compose.Qualities(), ", ")))
 		}
 	case OfProgression:
+		if !o.Music.said("degrees") {
+			break
+		}
+		degrees, err := theory.ParseDegrees(o.Degrees, k, n)
+		if err != nil {
+			return nil, wrong(fmt.Errorf("--degrees: %w", err))
+		}
+		for _, d := range degrees {
+			out = append(out, exercise.Skill{Kind: exercise.RootSkill, Degree: d})
+		}
 	default:
 		return nil, wrongf("--of: %q: want bass, quality or progression", plain.Short(o.Of))
 	}
@@ -179,7 +189,7 @@ func (o *Dictation) questions(p *Plan, skills []exercise.Skill, style theory.Sty
 	case len(o.Given) > 0:
 		return o.given(p)
 	case o.Of == OfProgression:
-		return o.progressions(p, style)
+		return o.progressions(p, skills, style)
 	}
 	rng := rand.New(rand.NewPCG(p.Seed, 0x6463746e))
 	var out []compose.Dictation

@@ -30,13 +30,13 @@ const UsualStyle = theory.Hymn
 // usualLength is how many chords a progression has.
 const usualLength = 4
 
-// StyleHelp is what the option for a style says; what names what is done with it.
-func StyleHelp(what string) string {
+// StyleHelp is what the option for a style says.
+func StyleHelp() string {
 	var names []string
 	for _, s := range theory.Styles() {
 		names = append(names, s.String())
 	}
-	return "the `STYLE` " + what + ": " + strings.Join(names, ", ") + " (else that of the profile, else " + UsualStyle.String() + ")"
+	return "the `STYLE` of the harmony: " + strings.Join(names, ", ") + " (else that of the profile, else " + UsualStyle.String() + ")"
 }
 
 // ReadStyle reads a style that an option gave, or takes that of the singer, or the usual
@@ -141,14 +141,17 @@ func (o *Dictation) style(p *Plan) (theory.Style, error) {
 	return s, nil
 }
 
-// progressions draws them.
-func (o *Dictation) progressions(p *Plan, style theory.Style) ([]compose.Dictation, error) {
+// progressions draws them, with a chord on each of the roots in turn, if there are any.
+func (o *Dictation) progressions(p *Plan, roots []exercise.Skill, style theory.Style) ([]compose.Dictation, error) {
 	rng := rand.New(rand.NewPCG(p.Seed, 0x70726f67))
 	out := make([]compose.Dictation, o.Count)
 	for i := range out {
+		order := compose.ProgressionOrder{Key: p.Item.Key, Style: style, Length: o.Length, Seed: rng.Uint64()}
+		if len(roots) > 0 {
+			order.Root = &roots[i%len(roots)].Degree
+		}
 		var err error
-		out[i], err = compose.NewProgression(compose.ProgressionOrder{Key: p.Item.Key, Style: style, Length: o.Length, Seed: rng.Uint64()})
-		if err != nil {
+		if out[i], err = compose.NewProgression(order); err != nil {
 			return nil, err
 		}
 	}
@@ -171,13 +174,14 @@ func (o *Dictation) given(p *Plan) ([]compose.Dictation, error) {
 }
 
 // reasoning asks for progressions, step by step.
-func (o *Dictation) reasoning(p *Plan, questions []compose.Dictation, style theory.Style, n *namer) asker {
+func (o *Dictation) reasoning(p *Plan, questions []compose.Dictation, style theory.Style) asker {
 	ways, _ := o.ways()
+	n := &namer{style: style}
 	return &listed{tasks: func(r *Run, i int) session.Task {
 		if i >= len(questions) {
 			return nil
 		}
-		n.run, n.style = r, style
+		n.run = r
 		return session.Progression{
 			Dictation: questions[i], Style: style, Item: o.item(p, questions[i]), Credit: questions[i].Skills()[0],
 			SetKey: o.setsKey(questions, i), Steps: r.steps(n, ways), Reader: r,

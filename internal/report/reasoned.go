@@ -119,6 +119,9 @@ func (s Style) told(r Reasoned, i int) string {
 	case n == 0:
 		return text
 	}
+	if r.Marks[i].Chord {
+		return text + " right; wrong before: " + strings.Join(wrong, ", ")
+	}
 	return text + "; wrong: " + strings.Join(wrong, ", ")
 }
 

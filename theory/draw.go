@@ -66,7 +66,16 @@ func (s Style) Draw(k Key, n int, random func() float64) ([]Roman, error) {
 	goal := home
 	if n > 2 && random() >= closes {
 		goal = func(st standing) float64 {
-			if st.root == 0 || cadential[st.root] == 0 || !rootBelow(st) || st.root == 7 && st.roman.Chord.Quality.Triad() == MinorHeard {
+			switch st.roman.Chord.Quality.Triad() {
+			case MajorHeard:
+			case MinorHeard:
+				if st.root == 7 {
+					return 0
+				}
+			default:
+				return 0
+			}
+			if st.root == 0 || cadential[st.root] == 0 || !rootBelow(st) {
 				return 0
 			}
 			return 1

@@ -136,7 +136,7 @@ type Sitting struct {
 	lastQ   exercise.Skill
 	since   int // questions since the last new skill
 	right   []bool
-	spent   float64    // seconds, up to the last question
+	spent   float64                // seconds, up to the last question
 	longest [len(expected)]float64 // seconds that a question of a shape has taken so far
 
 	fresh int     // skills met for the first time on the sitting's day, which is the one on which it began, past midnight too

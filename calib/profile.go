@@ -33,6 +33,7 @@ type Profile struct {
 	Voice      *Voice
 	Room       *Room
 	Instrument *Instrument
+	Style      string // the singer's style of harmony, as theory.Style writes it; "" where none was stated
 }
 
 // Date is a day, as the caller's calendar has it.
@@ -149,6 +150,11 @@ func (p Profile) Validate() error {
 		v.number("instrument.a4_hz", i.A4, theory.MinA4, theory.MaxA4)
 		v.number("instrument.se_cents", i.SE, 0, maxCents)
 		v.number("instrument.notes", float64(i.Notes), 0, MaxNotes)
+	}
+	if p.Style != "" {
+		if s, err := theory.ParseStyle(p.Style); err != nil || s.String() != p.Style {
+			v.bad("style", "%.20q is no style: want one like hymn, pop or gospel", p.Style)
+		}
 	}
 	return v.err
 }

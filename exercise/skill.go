@@ -20,9 +20,16 @@ const (
 	BassSkill                  // to tell which degree the bass has
 	QualitySkill               // to tell the quality of a chord
 	MelodySkill                // to sing melodies of a level
+	RootSkill                  // to tell on which degree a chord of a progression stands
+	InversionSkill             // to tell which tone of a chord of a progression is in the bass
 )
 
-var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody"}
+// Heard tells that a skill of this kind is to tell something of chords that are heard.
+func (k Kind) Heard() bool {
+	return k == BassSkill || k == QualitySkill || k == RootSkill || k == InversionSkill
+}
+
+var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody", "root", "inversion"}
 
 // String returns the name: "degree", "pair", …
 func (k Kind) String() string {
@@ -37,16 +44,17 @@ func (k Kind) String() string {
 // from the tonic, in every key.
 type Skill struct {
 	Kind   Kind
-	Degree theory.Degree // of a degree, chromatic or bass skill; the end of a pair
+	Degree theory.Degree // of a degree, chromatic, bass or root skill; the end of a pair
 	From   theory.Degree // the start of a pair
 	Way    Direction     // of a pair: Up or Down
 	Key    theory.Key    // of a key skill
 	Chord  string        // of a quality skill: the chord's symbol without its root
-	Level  int           // of a melody skill, 1 …
+	Level  int           // of a melody skill, 1 …; of an inversion skill, 0 … 3, or 4 where the bass is no tone of the chord
 }
 
 // String writes the skill as the record keeps it: "degree 6", "pair 4-6 up",
-// "key Ab major", "chromatic #4", "bass 4", "quality m7b5", "melody 3".
+// "key Ab major", "chromatic #4", "bass 4", "quality m7b5", "melody 3",
+// "root 4", "inversion 1".
 func (s Skill) String() string {
 	name := s.Kind.String() + " "
 	switch s.Kind {
@@ -56,11 +64,14 @@ func (s Skill) String() string {
 		return name + s.Key.ASCII()
 	case QualitySkill:
 		return name + s.Chord
-	case MelodySkill:
+	case MelodySkill, InversionSkill:
 		return name + strconv.Itoa(s.Level)
 	}
 	return name + s.Degree.ASCII()
 }
+
+// NoInversion is the level of an inversion skill where the bass is no tone of the chord.
+const NoInversion = 4
 
 // maxLevel is the highest level of a melody that ParseSkill reads.
 const maxLevel = 99
@@ -97,11 +108,15 @@ func ParseSkill(text string) (Skill, error) {
 		var err error
 		s.Level, err = strconv.Atoi(rest)
 		ok = err == nil && s.Level >= 1 && s.Level <= maxLevel
+	case InversionSkill:
+		var err error
+		s.Level, err = strconv.Atoi(rest)
+		ok = err == nil && s.Level >= 0 && s.Level <= NoInversion && len(rest) == 1
 	default:
 		s.Degree, ok = readDegree(rest)
 	}
 	if !ok {
-		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\" or \"melody 3\"", text)
+		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\", \"melody 3\", \"root 4\" or \"inversion 1\"", text)
 	}
 	return s, nil
 }

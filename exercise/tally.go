@@ -117,6 +117,35 @@ func (t *Tally) AddNamed(asked Skill, name *Skill, right bool) {
 	}
 }
 
+// Enough answers, and enough to one thing among them, for a balanced accuracy (common
+// practice).
+const (
+	EnoughNamed   = 10
+	EnoughOfOne   = 3
+	EnoughClasses = 2
+)
+
+// Balanced is the balanced accuracy of what was told of one kind: the mean of the
+// shares right of each thing that was asked EnoughOfOne times, so that what is asked
+// seldom counts as much as what is asked often. Things is how many those are, answers
+// how many answers there are of the kind; ok is false where they are too few.
+func (t Tally) Balanced(k Kind) (share float64, things, answers int, ok bool) {
+	for _, c := range t.ByName() {
+		if c.Skill.Kind != k {
+			continue
+		}
+		answers += c.Of
+		if c.Of >= EnoughOfOne {
+			share += float64(c.Right) / float64(c.Of)
+			things++
+		}
+	}
+	if things < EnoughClasses || answers < EnoughNamed {
+		return 0, things, answers, false
+	}
+	return share / float64(things), things, answers, true
+}
+
 // ByName returns the counts of what was named: bass degrees from the tonic up,
 // then qualities by their names.
 func (t Tally) ByName() []NamedCount {
@@ -125,7 +154,7 @@ func (t Tally) ByName() []NamedCount {
 		out = append(out, *c)
 	}
 	slices.SortStableFunc(out, func(a, b NamedCount) int {
-		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), CompareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
+		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), CompareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord), a.Skill.Level-b.Skill.Level)
 	})
 	return out
 }

@@ -159,6 +159,7 @@ func newPairIdiom(list, major string, k Key, rest *idiom) *idiom {
 		for _, st := range on[bass] {
 			sum += st.share
 		}
+		id.weight[bass] = sum
 		for i := range on[bass] {
 			st := &on[bass][i]
 			more := chorales * rest.on[bass][i].share

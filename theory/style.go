@@ -241,8 +241,9 @@ type idiom struct {
 	on    [12][]standing // by bass, in semitones above the tonic
 	moves [12][12]int    // from root to root, in 100 as counted, 0 where it is not
 	// ratio is how much likelier a root is after another than it is anywhere.
-	ratio [12][12]float64
-	pairs *pairs // instead of ratio, where pairs of chords were counted
+	ratio  [12][12]float64
+	pairs  *pairs      // instead of ratio, where pairs of chords were counted
+	weight [12]float64 // how often each bass comes, in any unit
 }
 
 // standing is a chord that may stand on a bass.
@@ -304,7 +305,7 @@ func newIdiom(c counted, mode Mode) *idiom {
 	k := Key{Mode: mode}
 	t := newTable(k, c.bass)
 	t.fill(k)
-	id := idiom{on: t.on}
+	id := idiom{on: t.on, weight: t.weight}
 	roots := t.roots
 	if c.roots != "" {
 		roots = readRoots(c.roots)

@@ -14,7 +14,7 @@ import (
 // Dictation is a question about what is heard: chords, of which the bass degrees
 // or the qualities are to be named.
 type Dictation struct {
-	Of     exercise.Kind // BassSkill or QualitySkill
+	Of     exercise.Kind // BassSkill or QualitySkill; of a progression also RootSkill
 	Key    theory.Key
 	Chords []theory.Roman   // what sounds, in order
 	Voices []theory.Voicing // where, as many
@@ -203,8 +203,8 @@ func SameSound(a, b exercise.Skill) bool {
 	if a.Kind != b.Kind {
 		return false
 	}
-	if a.Kind == exercise.QualitySkill {
-		return a.Chord == b.Chord
+	if a.Kind == exercise.QualitySkill || a.Kind == exercise.InversionSkill {
+		return a.Chord == b.Chord && a.Level == b.Level
 	}
 	return a.Degree.Semitones() == b.Degree.Semitones()
 }
@@ -295,11 +295,7 @@ func (d Dictation) Skills() []exercise.Skill {
 	}
 	out := make([]exercise.Skill, len(d.Chords))
 	for i, c := range d.Chords {
-		out[i] = exercise.Skill{Kind: exercise.BassSkill, Degree: d.Key.Degree(c.Chord.Bass)}
-		if d.Of == exercise.QualitySkill {
-			name, _ := nameOfQuality(c.Chord.Quality)
-			out[i] = exercise.Skill{Kind: exercise.QualitySkill, Chord: name}
-		}
+		out[i] = told(d.Of, d.Key, c)
 	}
 	return out
 }

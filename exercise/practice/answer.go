@@ -48,15 +48,15 @@ type Answer struct {
 func (a Answer) Trial() (Trial, bool) {
 	counts := a.Counts && a.Session.Command != "echo"
 	planned := a.Session.Command == "today"
-	switch a.Skill.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	switch {
+	case a.Skill.Kind.Heard():
 		t := NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
 		if !a.Verdict.Counts() {
 			t.Rating = Undecided
 		}
 		t.Planned = planned
 		return t, counts
-	case exercise.MelodySkill:
+	case a.Skill.Kind == exercise.MelodySkill:
 		t := NewLineTrial(a.At, a.Item.Key, a.Skill.Level, a.NotesRight, a.Notes, a.Verdict.Held, a.Again, a.Feedback)
 		t.Planned = planned
 		return t, counts

@@ -68,7 +68,7 @@ func (c Course) Validate() error {
 func (s Stage) Validate() error {
 	for _, skill := range s.Skills {
 		switch {
-		case skill.Kind == exercise.KeySkill:
+		case skill.Kind == exercise.KeySkill, skill.Kind == exercise.InversionSkill:
 			return fmt.Errorf("%s is not asked for in a course", skill)
 		case skill.Kind == exercise.MelodySkill && (skill.Level < 1 || skill.Level > compose.Levels):
 			return fmt.Errorf("melodies of level %d are out of range: want 1 to %d", skill.Level, compose.Levels)

@@ -70,13 +70,16 @@ const (
 	sungNote shape = iota // one degree is sung
 	named                 // chords are heard, and something of them is named
 	sungLine              // a melody is read and sung
+	reasoned              // a progression is heard, and told in three steps
 )
 
 func shapeOf(s exercise.Skill) shape {
-	switch s.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	switch {
+	case s.Kind == exercise.RootSkill, s.Kind == exercise.InversionSkill:
+		return reasoned
+	case s.Kind.Heard():
 		return named
-	case exercise.MelodySkill:
+	case s.Kind == exercise.MelodySkill:
 		return sungLine
 	}
 	return sungNote
@@ -84,7 +87,7 @@ func shapeOf(s exercise.Skill) shape {
 
 // expected is how many seconds a question takes at least in the plan, before one
 // of its shape has taken longer.
-var expected = [...]float64{sungNote: 0, named: 15, sungLine: 75}
+var expected = [...]float64{sungNote: 0, named: 15, sungLine: 75, reasoned: 75}
 
 var endNames = [...]string{"", "time_over", "sung_out", "tired", "no_skill"}
 
@@ -133,8 +136,8 @@ type Sitting struct {
 	lastQ   exercise.Skill
 	since   int // questions since the last new skill
 	right   []bool
-	spent   float64    // seconds, up to the last question
-	longest [3]float64 // seconds that a question of a shape has taken so far
+	spent   float64                // seconds, up to the last question
+	longest [len(expected)]float64 // seconds that a question of a shape has taken so far
 
 	fresh int     // skills met for the first time on the sitting's day, which is the one on which it began, past midnight too
 	sung  float64 // seconds of singing on that day

@@ -361,11 +361,16 @@ func (m Memory) Feedback(now time.Time) Feedback {
 
 // chords is how many chords are heard in one question of the kind, as it is
 // learnt: one at first; of a bass line one more with every six answers, up to
-// four, of qualities with every ten, up to three; one again while it is weak.
+// four, of qualities with every ten, up to three; one again while it is weak. A
+// progression has three at first, and up to five.
 func (m Memory) chords(k exercise.Kind) int {
 	switch {
+	case m.share() < 0.6 && k == exercise.RootSkill:
+		return 3
 	case m.share() < 0.6:
 		return 1
+	case k == exercise.RootSkill:
+		return 3 + min(2, m.Answers/20)
 	case k == exercise.BassSkill:
 		return 1 + min(3, m.Answers/6)
 	}

@@ -106,6 +106,8 @@ func Of(p *report.Progress) ([]Chart, error) {
 		{"questions", "Questions of a session", p.ByQuestion, false},
 		{"bass", "Degrees heard in the bass", p.ByBass, false},
 		{"quality", "Chord qualities heard", p.ByQuality, false},
+		{"root", "Degrees of chords heard", p.ByRoot, false},
+		{"inversion", "Inversions heard", p.ByInversion, false},
 		{"levels", "Melodies by level: passed", p.ByLevel, false},
 	} {
 		title := g.title

@@ -96,8 +96,8 @@ type setting struct {
 	phrase synth.Phrase
 }
 
-// set sets a progression in the texture that is asked for.
-func (h *harmony) set(p []theory.Roman, tuning theory.Tuning, style report.Style) (setting, error) {
+// voiced sets a progression in the texture that is asked for.
+func (h *harmony) voiced(p []theory.Roman, tuning theory.Tuning, style report.Style) (setting, error) {
 	how, key := strings.ToLower(h.texture), p[0].Key
 	head := fmt.Sprintf("%s, %s\n\n", style.Key(key), how)
 	if how == "band" {
@@ -157,13 +157,14 @@ func (h *harmony) checkTexture() error {
 func newCadence(e *env) *cobra.Command {
 	var h harmony
 	var key string
+	var file chordFlags
 	f := newFormat("text", "json")
 	var names []string
 	for _, c := range theory.Cadences() {
 		names = append(names, c.Name)
 	}
 	cmd := &cobra.Command{
-		Use:   "cadence --key KEY NAME | CHORDS",
+		Use:   "cadence --key KEY NAME | CHORDS | FILE",
 		Short: "Set a progression in four parts, and sound it",
 		Long: `Cadence sets a progression in four parts by the rules of voice leading: no
 parallel fifths or octaves, no crossing, the leading tone not doubled and rising
@@ -182,6 +183,9 @@ Between chords stand spaces, bars, commas or dashes (I-IV-V, C - F). A dash
 right behind a root is minor: C-7, and "A- F". A symbol that can be read in two
 ways is refused, with what to write.
 
+FILE is music with chord symbols (ABC, MusicXML, MXL): they are set, in the key of
+the file, or moved into --to-key.
+
 --texture keyboard has the bass in the left hand and three notes within an
 octave in the right; --texture choir keeps the ranges of four voices. --texture
 band is for two hands beside a band, and for chords with ninths and more: the
@@ -193,19 +197,35 @@ stands too low to be clear, and parallels are no fault.`,
   singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
   singback cadence --key C --texture band "Dm9 G13 Cmaj9"
   singback cadence --key G --chords numbers "1 | 4/1 | 6-7 | 5sus 57 | 1"
-  singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json`,
+  singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json
+  singback cadence hymn.abc --to-key Eb`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
 				return nil, cobra.ShellCompDirectiveNoFileComp
 			}
-			return names, cobra.ShellCompDirectiveNoFileComp
+			return names, cobra.ShellCompDirectiveDefault
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return h.cadence(cmd.Context(), e, key, strings.Join(args, " "), f.value)
+			chords, err := file.read(e, args, key)
+			if err != nil {
+				return err
+			}
+			if chords != nil {
+				return h.set(cmd.Context(), e, chords.oneKey(e), chords.chords, f.value)
+			}
+			if key == "" {
+				return usagef(`--key is missing: like "Ab major" or f#m`)
+			}
+			k, err := theory.ParseKey(key)
+			if err != nil {
+				return usage(fmt.Errorf("--key: %w", err))
+			}
+			return h.set(cmd.Context(), e, k, nil, f.value, args...)
 		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&key, "key", "", "the `KEY`, like \"Ab major\" or f#m")
+	file.add(cmd, true)
 	fl.StringVar(&h.texture, "texture", "keyboard", "four parts for a `KIND`, keyboard or choir, or two hands for a band")
 	fl.IntVar(&h.parts, "parts", 0, "`NUMBER` of notes in a chord, with --texture band 4 to 6 (else 5)")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
@@ -223,14 +243,8 @@ stands too low to be clear, and parallels are no fault.`,
 	return cmd
 }
 
-func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format string) error {
-	if keyName == "" {
-		return usagef(`--key is missing: like "Ab major" or f#m`)
-	}
-	key, err := theory.ParseKey(keyName)
-	if err != nil {
-		return usage(fmt.Errorf("--key: %w", err))
-	}
+// set sets chords in the texture: p, or where that is nil the progression that is named.
+func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Roman, format string, named ...string) error {
 	tuning, err := h.readTuning(e)
 	if err != nil {
 		return err
@@ -245,17 +259,18 @@ func (h *harmony) cadence(ctx context.Context, e *env, keyName, chords, format s
 	if err != nil {
 		return err
 	}
-	if strings.TrimSpace(chords) == "" {
-		return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
-	}
-	p, err := theory.ReadProgression(chords, key)
-	if err != nil {
-		return usage(err)
+	if chords := strings.Join(named, " "); p == nil {
+		if strings.TrimSpace(chords) == "" {
+			return usagef(`the progression is missing: a name like full, or chords like "I IV V7 I"`)
+		}
+		if p, err = theory.ReadProgression(chords, key); err != nil {
+			return usage(err)
+		}
 	}
 	if len(p) > maxChords {
 		return usagef("%d chords are too many: want at most %d", len(p), maxChords)
 	}
-	set, err := h.set(p, tuning, style)
+	set, err := h.voiced(p, tuning, style)
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,9 @@ const inputTyped = "typed"
 type dictationOptions struct {
 	stageOptions
 	drill.Dictation
+
+	progressions string // the file that the questions are read from
+	chords       chordFlags
 }
 
 func newDictation(e *env) *cobra.Command {
@@ -61,17 +64,24 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
 	cmd.Flag("input").Usage = "what answers: typed or simulated; sung mic, simulated, or recordings `FILE.wav ...`"
-	cmd.Flags().StringVar(&o.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
-	must(cmd.MarkFlagFilename("keys"))
+	o.soundFlags.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
+	o.chords.add(cmd, false)
+	cmd.Flags().StringVar(&o.progressions, "progressions", "", "the questions: a `FILE` of progressions, a line each, or of music with chord symbols")
+	must(cmd.MarkFlagFilename("progressions"))
 	complete(cmd, map[string][]string{
-		"key": keyNames(true), "of": {"bass", "quality"}, "qualities": compose.Qualities(), "answer": {drill.ByName, drill.BySinging, drill.ByPlaying},
+		"key": keyNames(true), "of": {"bass", "quality", drill.OfProgression}, "qualities": compose.Qualities(),
+		"answer": {drill.ByName, drill.BySinging, drill.ByPlaying, "sing,name,play"}, "style": styleNames(),
 	})
 	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic")))
 	return cmd
 }
 
 func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error {
+	args, err := o.takeMusic(args)
+	if err != nil {
+		return err
+	}
 	kind, recordings, err := o.answers(args)
 	if err != nil {
 		return err
@@ -80,6 +90,9 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 		return err
 	}
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
+	if err := o.readGiven(e); err != nil {
+		return err
+	}
 	plan, err := o.Plan()
 	if err != nil {
 		return err
@@ -90,17 +103,41 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 	}
 	style := report.Style{Names: plan.Naming, ASCII: e.ascii()}
 	return o.perform(cmd, e, &performance{
-		plan: plan, kind: kind, recordings: recordings, style: style, start: e.clock(),
+		plan: plan, kind: kind, recordings: recordings, style: style, start: e.clock(), note: plan.Note,
 	})
+}
+
+// takeMusic takes a file of music from the arguments: its chords are the questions.
+func (o *dictationOptions) takeMusic(args []string) (rest []string, err error) {
+	for _, arg := range args {
+		music, err := holdsMusic(arg)
+		switch {
+		case err != nil:
+			return nil, err
+		case music && o.progressions != "":
+			return nil, usagef("%s: the questions are those of %s already; want one file", short(arg), short(o.progressions))
+		case music:
+			o.progressions = arg
+		default:
+			rest = append(rest, arg)
+		}
+	}
+	return rest, nil
 }
 
 // answers sorts out what answers: what is named is typed, and never heard.
 func (o *dictationOptions) answers(args []string) (kind string, recordings []string, err error) {
 	words := append(append([]string{}, o.input...), args...)
-	if o.keys != "" && (!o.Plays() || len(words) > 0) {
+	if o.keys != "" && (!o.Plays() || len(words) > 0 && !o.Sings()) {
 		return "", nil, usagef("--keys: no keyboard is played; want it with --answer play, and without --input")
 	}
 	switch {
+	case o.Plays() && o.Sings():
+		if kind, recordings, err = o.inputs(args); err == nil && kind == inputSimulated && o.keys != "" {
+			err = usagef("--keys: a simulated singer plays, too; want it without --input simulated")
+		}
+		o.hands = true
+		return kind, recordings, err
 	case o.Plays():
 		if len(words) == 1 && words[0] == inputSimulated {
 			return inputSimulated, nil, nil

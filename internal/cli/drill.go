@@ -138,7 +138,7 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 	k := o.record.keeper(e, d, stage)
 	defer k.Close()
 	stage.note = d.note
-	if _, live := stage.answers.(drill.Microphone); live && d.sung != "" {
+	if stage.answers.Kind() == drill.ByMicrophone && d.sung != "" {
 		stage.advice = append(stage.advice, d.sung)
 	}
 	o.advise(e, stage, d.plan.Best, d.style)
@@ -213,7 +213,7 @@ func (o *stageOptions) inLines(ctx context.Context, e *env, d *performance, r *d
 	for _, line := range r.Keeper.Lines() {
 		fmt.Fprintln(e.stderr, line)
 	}
-	_, live := s.answers.(drill.Microphone)
+	live := s.answers.Kind() == drill.ByMicrophone
 	person := &tui.LinePerson{Prompts: e.stderr, Live: live, Asked: d.lined, Wait: e.wait}
 	if !d.readsInput() {
 		person.Keys = e.keys()

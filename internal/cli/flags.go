@@ -17,7 +17,7 @@ var flagGroups = []struct {
 	{"What is asked", []string{
 		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
-		"texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
+		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
@@ -36,9 +36,16 @@ type soundFlags struct {
 	input        []string
 	device       string
 	keys         string
+	hands        bool // a keyboard is played beside what sings
 	output       string
 	outputDevice string
 	force        bool
+}
+
+// addKeys adds that of a command that is played on.
+func (s *soundFlags) addKeys(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&s.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
+	must(cmd.MarkFlagFilename("keys"))
 }
 
 // addInput adds those of a command that hears.

@@ -132,35 +132,45 @@ func (p *profileCommand) write(profile calib.Profile, file string, current bool)
 }
 
 func (p *profileCommand) newSet() *cobra.Command {
-	var voice, span string
+	var voice, span, style string
 	var a4 float64
 	cmd := &cobra.Command{
 		Use:   "set",
-		Short: "State the voice or the tuning, without measuring",
-		Long: `Set writes down what you say of your voice and your instrument, and marks it as
-stated, not measured. What you do not name stays as it is. A new singer gets a
+		Short: "State the voice, the tuning or the style, without measuring",
+		Long: `Set writes down what you say of your voice, your instrument and the style of the
+harmony you play and hear, and marks it as stated, not measured. deduce and dictation
+--of progression take the style where no --style says another. What you do not name stays as it is. A new singer gets a
 profile, called me unless --profile gives another name, and is then the current
 one.`,
 		Example: `  singback profile set --range C3-G4 --a4 442
-  singback profile set --voice alto --profile Wilma`,
+  singback profile set --voice alto --profile Wilma
+  singback profile set --style gospel`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			changed := cmd.Flags().Changed
-			if !changed("voice") && !changed("range") && !changed("a4") {
-				return usagef("nothing is stated: give --voice tenor, --range C3-G4 or --a4 442")
+			if !changed("voice") && !changed("range") && !changed("a4") && !changed("style") {
+				return usagef("nothing is stated: give --voice tenor, --range C3-G4, --a4 442 or --style hymn")
 			}
-			return p.set(voice, span, a4, changed("range"), changed("a4"))
+			if changed("style") {
+				s, err := theory.ParseStyle(style)
+				if err != nil {
+					return usage(fmt.Errorf("--style: %w", err))
+				}
+				style = s.String()
+			}
+			return p.set(voice, span, style, a4, changed("range"), changed("a4"))
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&voice, "voice", "", drill.VoiceHelp())
 	f.StringVar(&span, "range", "", "the lowest and the highest note, like `C3-G4`, that are comfortable")
 	f.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, of the instrument")
-	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
+	f.StringVar(&style, "style", "", "the `STYLE` of the harmony: "+strings.Join(styleNames(), ", "))
+	complete(cmd, map[string][]string{"voice": exercise.Voices(), "style": styleNames()})
 	return cmd
 }
 
-func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool) error {
+func (p *profileCommand) set(voice, span, style string, a4 float64, hasSpan, hasA4 bool) error {
 	if isFile(p.which) {
 		return usagef("--profile: %q is a file: want the name of a singer", short(p.which))
 	}
@@ -198,6 +208,9 @@ func (p *profileCommand) set(voice, span string, a4 float64, hasSpan, hasA4 bool
 	}
 	if instrument != nil {
 		profile.Instrument = instrument
+	}
+	if style != "" {
+		profile.Style = style
 	}
 	current, err := p.env.settle(profile)
 	if err != nil {

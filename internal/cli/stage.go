@@ -99,7 +99,7 @@ func (o *stageOptions) advise(e *env, s *stage, best *drill.Choice, style report
 	if best != nil && !s.screen {
 		s.advice = append(s.advice, style.Fit(best.Fit, best.Degrees, best.Among))
 	}
-	if _, live := s.answers.(drill.Microphone); !live {
+	if s.answers.Kind() != drill.ByMicrophone {
 		return
 	}
 	room := o.music.known.Room
@@ -122,7 +122,11 @@ func (o *stageOptions) advise(e *env, s *stage, best *drill.Choice, style report
 func (o *stageOptions) openStage(ctx context.Context, e *env, kind string, recordings []string, p *drill.Plan) (*stage, error) {
 	s := &stage{watched: o.format.value == "text" && e.terminal(e.stdin) && e.terminal(e.stdout)}
 	s.screen = s.watched && e.getenv("TERM") != "dumb"
-	if err := o.openInput(ctx, e, s, kind, recordings, p); err != nil {
+	err := o.openInput(ctx, e, s, kind, recordings, p)
+	if _, simulated := s.answers.(*drill.Simulated); err == nil && o.hands && !simulated {
+		err = o.withKeys(s)
+	}
+	if err != nil {
 		s.close()
 		return nil, err
 	}
@@ -180,14 +184,24 @@ func (o *stageOptions) openKeys(s *stage) error {
 	return nil
 }
 
+// withKeys opens the keyboard beside what sings.
+func (o *stageOptions) withKeys(s *stage) error {
+	sings := s.answers
+	if err := o.openKeys(s); err != nil {
+		return err
+	}
+	s.answers = drill.Hands{Answers: sings, Keyboard: s.answers.(drill.Keyboard)}
+	return nil
+}
+
 func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind string, recordings []string) error {
 	where, chosen := o.output, o.output != "" || o.outputDevice != ""
 	if where == "" {
 		where = outputSpeaker
 	}
 	if !chosen {
-		switch s.answers.(type) {
-		case drill.Microphone, drill.Typing, drill.Keyboard:
+		switch s.answers.Kind() {
+		case drill.ByMicrophone, drill.ByTyping, drill.ByKeys:
 		default:
 			if !s.watched {
 				where = outputNone // nobody is listening

@@ -46,7 +46,9 @@ two days, in two keys. --feedback full or none and --guess=false switch that off
 
 Beside single degrees and moves it asks for lines of degrees from the course, sung
 whole, for melodies that are read and sung, and, where you can type, for the bass degrees and
-the qualities of chords that are heard (see singback dictation).
+the qualities of chords that are heard, and for progressions (see singback dictation).
+With --answer sing you sing the bass degrees back instead, and name the rest; with
+--answer play you play what you heard on a MIDI keyboard.
 
 What is learnt, and in which order, is the course: see singback course. The
 answers of a simulated singer, or of recordings, are recorded only with --record.
@@ -63,7 +65,8 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	f := cmd.Flags()
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
-	complete(cmd, map[string][]string{"retry": retries, "feedback": {"fading", "full", "none"}})
+	complete(cmd, map[string][]string{"retry": retries, "feedback": {"fading", "full", "none"}, "answer": {drill.ByName, drill.BySinging, drill.ByPlaying}})
+	o.soundFlags.addKeys(cmd)
 	return cmd
 }
 
@@ -71,6 +74,9 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	kind, recordings, err := o.inputs(args)
 	if err != nil {
 		return err
+	}
+	if o.hands = o.Answer == drill.ByPlaying; o.keys != "" && (!o.hands || kind == inputSimulated) {
+		return usagef("--keys: no keyboard is played; want it with --answer play, and without --input simulated")
 	}
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err

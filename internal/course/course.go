@@ -122,7 +122,7 @@ func (r *reader) course(root *table, stages []*table) (c practice.Course, err er
 }
 
 func (r *reader) stage(t *table) (s practice.Stage, err error) {
-	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "melodies", "bass", "qualities", "tolerance", "set_every"); err != nil {
+	if err := r.only(t, "name", "keys", "degrees", "among", "moves", "series", "melodies", "bass", "qualities", "roots", "tolerance", "set_every"); err != nil {
 		return s, err
 	}
 	name, err := r.text(t, "name")
@@ -342,6 +342,13 @@ func (r *reader) skillsOf(t *table, stage *practice.Stage) error {
 	for _, d := range bass {
 		add(exercise.Skill{Kind: exercise.BassSkill, Degree: d})
 	}
+	roots, err := r.degrees(t, "roots", k)
+	if err != nil {
+		return err
+	}
+	for _, d := range roots {
+		add(exercise.Skill{Kind: exercise.RootSkill, Degree: d})
+	}
 	qualities, err := r.text(t, "qualities")
 	if err != nil {
 		return err
@@ -361,7 +368,7 @@ func (r *reader) skillsOf(t *table, stage *practice.Stage) error {
 		add(exercise.Skill{Kind: exercise.MelodySkill, Level: n})
 	}
 	if len(stage.Skills) == 0 {
-		return r.errorAt(t.at, "stage", "there is nothing to practise in it: want degrees, moves, series, melodies, bass or qualities")
+		return r.errorAt(t.at, "stage", "there is nothing to practise in it: want degrees, moves, series, melodies, bass, qualities or roots")
 	}
 	if r.skills += len(stage.Skills); r.skills > maxSkills {
 		return r.errorAt(t.at, "stage", "more than %d things to practise in the course", maxSkills)

@@ -158,9 +158,10 @@ func (a *Address) read(o Options) error {
 			continue
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
-		if _, ok := o.(*Dictation); ok && a.Values["answer"] == ByPlaying {
-			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback dictation in a terminal")
-		} else if ok && a.Values["answer"] != BySinging {
+		if strings.Contains(a.Values["answer"], ByPlaying) {
+			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback %s in a terminal", a.Command)
+		}
+		if _, ok := o.(*Dictation); ok && !strings.Contains(a.Values["answer"], BySinging) {
 			kinds[0] = ByTyping
 		}
 		var err error
@@ -188,7 +189,7 @@ func read(words []said, add func(Flags), hidden []string) error {
 // terminals are the flags of drills, by their words, that only a terminal has.
 var terminals = []string{
 	"device", "keys", "channel", "part", "to-key", "partial", "output", "output-device", "force", "keep", "record", "no-record", "singer",
-	"profile", "format", "course", "date", "help",
+	"profile", "format", "course", "date", "help", "progressions",
 }
 
 // options are the options that a command has.
@@ -348,6 +349,8 @@ func SkillAddress(s exercise.Skill) string {
 		return WriteAddress("sing", "key", s.Key.ASCII())
 	case exercise.BassSkill:
 		return WriteAddress("dictation", "of", "bass", "key", word, "degrees", among(name(s.Degree), usualBass))
+	case exercise.RootSkill:
+		return WriteAddress("dictation", "of", OfProgression, "key", word, "degrees", among(name(s.Degree), usualBass))
 	case exercise.QualitySkill:
 		return WriteAddress("dictation", "of", "quality", "qualities", among(s.Chord, usualQualities))
 	case exercise.MelodySkill:
@@ -369,7 +372,7 @@ func keyOf(s exercise.Skill) theory.Key {
 	switch s.Kind {
 	case exercise.PairSkill:
 		degrees = append(degrees, s.From)
-	case exercise.DegreeSkill, exercise.BassSkill:
+	case exercise.DegreeSkill, exercise.BassSkill, exercise.RootSkill:
 	default:
 		return major
 	}

@@ -223,7 +223,7 @@ func TestSkillAddresses(t *testing.T) {
 			t.Errorf("%s: %s does not ask for it", s, address)
 		}
 	}
-	if len(kinds) != 7 {
+	if len(kinds) != 8 {
 		t.Errorf("kinds %v", kinds)
 	}
 	for want, s := range map[string]exercise.Skill{

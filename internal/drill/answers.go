@@ -86,7 +86,18 @@ func (Keyboard) Kind() Kind { return ByKeys }
 
 // Struck returns what was struck.
 func (k Keyboard) Struck(ctx context.Context, d session.Dictation) ([]exercise.Strike, error) {
-	return k.Play(ctx, len(d.Dictation.Chords), d.Dictation.Of == exercise.QualitySkill)
+	return k.Play(ctx, len(d.Dictation.Chords), d.Dictation.Of != exercise.BassSkill)
+}
+
+// Hands sing with one thing and play on a keyboard.
+type Hands struct {
+	Answers
+	Keyboard Keyboard
+}
+
+// Struck returns what was struck.
+func (h Hands) Struck(ctx context.Context, d session.Dictation) ([]exercise.Strike, error) {
+	return h.Keyboard.Struck(ctx, d)
 }
 
 // Recordings answer the n-th question with the n-th recording.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 
 	"singback/exercise"
@@ -19,11 +20,13 @@ import (
 type Dictation struct {
 	Music     *Music
 	Manner    Manner
-	Of        string // "bass" or "quality"
-	Degrees   string // that the bass may have
-	Qualities string // that chords may have
-	Answer    string // how it is answered: ByName, BySinging or ByPlaying; "": ByName
-	Length    int    // chords in one question
+	Of        string  // "bass", "quality" or OfProgression
+	Degrees   string  // that the bass may have
+	Qualities string  // that chords may have
+	Answer    string  // how it is answered: ByName, BySinging or ByPlaying, of a progression one for each step; "": ByName
+	Style     string  // that progressions are drawn from, and explained in; "": that of the singer, or the usual one
+	Given     []Given // the questions, where they were read; none: they are drawn
+	Length    int     // chords in one question
 	Count     int
 	KeyEvery  int
 	Seed      uint64
@@ -39,11 +42,14 @@ const (
 	ByPlaying = "play"
 )
 
-// Plays reports whether it is played back.
-func (o *Dictation) Plays() bool { return o.Answer == ByPlaying }
+// Plays reports whether it, or a step of it, is played back.
+func (o *Dictation) Plays() bool { w, _ := o.ways(); return slices.Contains(w[:], ByPlaying) }
 
-// Sings reports whether it is sung back.
-func (o *Dictation) Sings() bool { return o.Answer == BySinging }
+// Sings reports whether it, or the bass of a progression, is sung back.
+func (o *Dictation) Sings() bool { w, _ := o.ways(); return w[0] == BySinging }
+
+// Types reports whether anything of it is named.
+func (o *Dictation) Types() bool { w, _ := o.ways(); return slices.Contains(w[:], ByName) }
 
 // Plan reads the options. Every mistake in them is a [Wrong].
 func (o *Dictation) Plan() (*Plan, error) {
@@ -55,6 +61,7 @@ func (o *Dictation) Plan() (*Plan, error) {
 	if p.Item, p.Naming, err = o.Music.Base(func() uint64 { return p.Seed }); err != nil {
 		return p, err
 	}
+	o.begin(p)
 	key := p.Item.Key
 	skills, err := o.skills(key, p.Naming)
 	if err != nil {
@@ -78,11 +85,20 @@ func (o *Dictation) Plan() (*Plan, error) {
 		p.suit(o.OwnProfile)
 	}
 	p.Item.Asked = theory.Degree{Step: 1}
-	questions, err := o.questions(p, skills)
+	style, err := o.style(p)
+	if err != nil {
+		return p, err
+	}
+	questions, err := o.questions(p, skills, style)
 	if err != nil {
 		return p, wrong(err)
 	}
 	p.Config.Count = len(questions)
+	if o.Of == OfProgression {
+		p.reasons = true
+		p.asker = o.reasoning(p, questions, style)
+		return p, nil
+	}
 	n := &namer{known: skills}
 	p.asker = &listed{tasks: func(r *Run, i int) session.Task {
 		if i >= len(questions) {
@@ -90,8 +106,8 @@ func (o *Dictation) Plan() (*Plan, error) {
 		}
 		n.run = r
 		d := session.Dictation{
-			Item: p.Item, Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
-			SetKey: i == 0 || o.KeyEvery > 0 && i%o.KeyEvery == 0,
+			Item: o.item(p, questions[i]), Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
+			SetKey: o.setsKey(questions, i),
 		}
 		switch {
 		case o.Sings():
@@ -109,9 +125,10 @@ func (p *Plan) SungBack() bool { return p.sung }
 
 // answers reads how it is answered.
 func (o *Dictation) answers() error {
+	_, wrongWay := o.ways()
 	switch {
-	case o.Answer != "" && o.Answer != ByName && o.Answer != BySinging && o.Answer != ByPlaying:
-		return wrongf("--answer: %q: want name, sing or play", plain.Short(o.Answer))
+	case wrongWay != nil:
+		return wrongWay
 	case o.Sings() && o.Of == "quality":
 		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
 	}
@@ -148,15 +165,32 @@ func (o *Dictation) skills(k theory.Key, n theory.Naming) ([]exercise.Skill, err
 		if len(out) == 0 {
 			return nil, wrong(errors.New("--qualities: it is empty; want some of " + strings.Join(compose.Qualities(), ", ")))
 		}
+	case OfProgression:
+		if !o.Music.said("degrees") {
+			break
+		}
+		degrees, err := theory.ParseDegrees(o.Degrees, k, n)
+		if err != nil {
+			return nil, wrong(fmt.Errorf("--degrees: %w", err))
+		}
+		for _, d := range degrees {
+			out = append(out, exercise.Skill{Kind: exercise.RootSkill, Degree: d})
+		}
 	default:
-		return nil, wrongf("--of: %q: want bass or quality", plain.Short(o.Of))
+		return nil, wrongf("--of: %q: want bass, quality or progression", plain.Short(o.Of))
 	}
 	return out, nil
 }
 
 // questions draws the questions: each skill in turn, in shuffled rounds, among the
 // others.
-func (o *Dictation) questions(p *Plan, skills []exercise.Skill) ([]compose.Dictation, error) {
+func (o *Dictation) questions(p *Plan, skills []exercise.Skill, style theory.Style) ([]compose.Dictation, error) {
+	switch {
+	case len(o.Given) > 0:
+		return o.given(p)
+	case o.Of == OfProgression:
+		return o.progressions(p, skills, style)
+	}
 	rng := rand.New(rand.NewPCG(p.Seed, 0x6463746e))
 	var out []compose.Dictation
 	var round []int

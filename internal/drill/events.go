@@ -78,8 +78,9 @@ type (
 		Of     int    `json:"of"`   // 0 in today
 		Kind   string `json:"kind"` // "bass" or "quality"
 		Key    string `json:"key"`
-		Chords int    `json:"chords"` // that are heard
-		Again  bool   `json:"again"`  // played once more
+		Chords int    `json:"chords"`         // that are heard
+		Again  bool   `json:"again"`          // played once more
+		Step   int    `json:"step,omitempty"` // of a progression: 1 bass, 2 qualities, 3 chords
 	}
 	namedEvent struct {
 		Event    string   `json:"event"` // "named"
@@ -99,6 +100,7 @@ type (
 
 		Sung   *report.SungBack    `json:"sung,omitempty"`   // where it was sung
 		Played []report.PlayedPart `json:"played,omitempty"` // where it was played: each strike
+		Told   []string            `json:"told,omitempty"`   // of the chords of a progression: what they were told to be
 	}
 	lineEvent struct {
 		Event    string        `json:"event"` // "line"
@@ -154,9 +156,11 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.Listening:
 		return listeningEvent{"listening", e.Index}
 	case session.DictationAsked:
-		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
+		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again, e.Step}
 	case session.Named:
 		return namedRecord(e)
+	case session.Reasoned:
+		return report.NewReasoned(reasonedOf(e))
 	case session.LinePrompted:
 		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback))}
 	case session.LineSung:
@@ -177,7 +181,7 @@ func (r *Run) EventRecord(e session.Event) any {
 		}
 		return summaryEvent{
 			"summary", r.Plan.Item.Key.ASCII(), r.Plan.Seed,
-			report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted),
+			report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted).Balance(e.Tally, r.Plan.reasons),
 		}
 	}
 	return nil
@@ -205,7 +209,7 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 func namedRecord(e session.Named) namedEvent {
 	ev := namedEvent{
 		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
-		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil, nil,
 	}
 	for _, o := range e.Outcomes() {
 		ev.Outcome = append(ev.Outcome, o.String())
@@ -218,6 +222,13 @@ func namedRecord(e session.Named) namedEvent {
 	}
 	if e.Played != nil {
 		ev.By, ev.Played = ByPlaying, report.NewPlayedBack(e.Played.Strikes, e.Played.Held)
+	}
+	for _, c := range e.Chords {
+		name := ""
+		if c != (theory.Roman{}) {
+			name = c.ASCII()
+		}
+		ev.Told = append(ev.Told, name)
 	}
 	for i := range e.Names {
 		name := ""

@@ -117,15 +117,27 @@ func namedAnswers(n session.Named) []practice.Answer {
 		}
 		out = append(out, a)
 	}
+	if n.Dictation.Of != exercise.RootSkill {
+		return out
+	}
+	asked, named, right := n.Inversions()
+	for i, a := range out {
+		if a.Skill, a.Named = asked[i], ""; i < len(named) && named[i] != (exercise.Skill{}) {
+			a.Named = nameOf(named[i])
+		}
+		if a.Verdict.Outcome != exercise.NotMeasured {
+			if a.Verdict.Outcome = exercise.WrongAnswer; right[i] {
+				a.Verdict.Outcome = exercise.RightAnswer
+			}
+		}
+		out = append(out, a)
+	}
 	return out
 }
 
-// nameOf is a name as the record has it: "b7", "m7b5".
+// nameOf is a name as the record has it: "b7", "m7b5", of an inversion "1".
 func nameOf(s exercise.Skill) string {
-	if s.Kind == exercise.QualitySkill {
-		return s.Chord
-	}
-	return s.Degree.ASCII()
+	return report.Code(s)
 }
 
 // lineAnswer is that of a sung line; item has the tuning and register of the drill.

@@ -9,6 +9,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/compose"
+	"singback/theory"
 )
 
 // namer has what was heard named: by whoever types, or by a simulated listener.
@@ -16,6 +17,7 @@ type namer struct {
 	run   *Run
 	known []exercise.Skill // what the simulated listener takes things for
 	asked int
+	style theory.Style // of a progression
 }
 
 // GiveUp is what a singer may type instead of a name.
@@ -37,27 +39,36 @@ func (n *namer) Name(ctx context.Context, d compose.Dictation) (names []exercise
 		}
 		return names, again, seconds, err
 	}
-	begun := n.run.Clock()
-	text, err := n.run.Person.Type(ctx, n.wanted(d), func(text string) error {
-		if names = nil; strings.TrimSpace(text) == "" || strings.Contains(text, GiveUp) {
-			return nil // ? gives up, whatever stands before it
+	text, seconds, err := n.words(ctx, n.wanted(d), func(text string) error {
+		if names = nil; text == "" {
+			return nil
 		}
 		names, err = d.Read(text, n.run.Style.Names)
 		return err
 	})
-	if err != nil {
-		return nil, false, 0, err
+	return names, err == nil && text == "", seconds, err
+}
+
+// words has something typed, that read takes: "" is a wish to hear it again, or gives up.
+// It returns "" for the wish alone, and how many seconds it took.
+func (n *namer) words(ctx context.Context, w Wanted, read func(text string) error) (string, float64, error) {
+	begun := n.run.Clock()
+	text, err := n.run.Person.Type(ctx, w, func(text string) error {
+		if text = strings.TrimSpace(text); strings.Contains(text, GiveUp) {
+			text = "" // ? gives up, whatever stands before it
+		}
+		return read(text)
+	})
+	if text = strings.TrimSpace(text); err != nil || text == "" {
+		return "", 0, err
 	}
-	if text = strings.TrimSpace(text); text == "" {
-		return nil, true, 0, nil
-	}
-	return names, false, n.run.Clock().Sub(begun).Seconds(), nil
+	return text, n.run.Clock().Sub(begun).Seconds(), nil
 }
 
 // wanted says what is to be typed, and for qualities which there are.
 func (n *namer) wanted(d compose.Dictation) Wanted {
 	w := Wanted{Count: len(d.Chords)}
-	may := func(s exercise.Skill) bool { return slices.Contains(n.known, s) || slices.Contains(d.Skills(), s) }
+	may := func(s exercise.Skill) bool { return n.knows(d, s) || slices.Contains(d.Skills(), s) }
 	if d.Of == exercise.BassSkill {
 		if w.Text = "its degree"; w.Count > 1 {
 			w.Text = fmt.Sprintf("the %d degrees", w.Count)
@@ -86,6 +97,21 @@ func (n *namer) wanted(d compose.Dictation) Wanted {
 	return w
 }
 
+// knows reports whether a skill may come: where nothing was said, as in a progression,
+// the degrees of the scale and the first qualities that are taught.
+func (n *namer) knows(d compose.Dictation, s exercise.Skill) bool {
+	if len(n.known) > 0 {
+		return slices.Contains(n.known, s)
+	}
+	if scale := d.Key.ScaleDegrees(); s.Kind == exercise.BassSkill {
+		return slices.Contains(scale[:], s.Degree)
+	}
+	return slices.Contains(compose.Qualities()[:firstQualities], s.Chord)
+}
+
+// firstQualities are maj, min, 7, dim, m7, maj7 and sus4.
+const firstQualities = 7
+
 // simulate names most of it right, after a while.
 func (n *namer) simulate(d compose.Dictation) ([]exercise.Skill, bool, float64) {
 	rng := rand.New(rand.NewPCG(n.run.Plan.Seed, uint64(n.asked)+0x6e616d65))
@@ -94,8 +120,16 @@ func (n *namer) simulate(d compose.Dictation) ([]exercise.Skill, bool, float64) 
 	}
 	names := d.Skills()
 	for i := range names {
-		if rng.Float64() < 0.2 && len(n.known) > 0 {
+		if rng.Float64() >= 0.2 {
+			continue
+		}
+		switch {
+		case len(n.known) > 0:
 			names[i] = n.known[rng.IntN(len(n.known))]
+		case d.Of == exercise.BassSkill:
+			names[i].Degree = d.Key.ScaleDegrees()[rng.IntN(7)]
+		default:
+			names[i].Chord = compose.Qualities()[rng.IntN(firstQualities)]
 		}
 	}
 	return names, false, 2 + 6*rng.Float64()

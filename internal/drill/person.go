@@ -21,6 +21,8 @@ type Person interface {
 	// Sung asks how to go on after a line; weak tells that an interval of it can be
 	// practised.
 	Sung(ctx context.Context, s session.LineSung, weak bool) (Way, error)
+	// Explained waits until an explanation was read.
+	Explained(ctx context.Context) error
 	// Rest waits until the singer has rested.
 	Rest(ctx context.Context) error
 }
@@ -61,6 +63,9 @@ func (Nobody) Study(context.Context, float64) error { return nil }
 
 // Sung goes on.
 func (Nobody) Sung(context.Context, session.LineSung, bool) (Way, error) { return GoOn, nil }
+
+// Explained waits for nobody.
+func (Nobody) Explained(context.Context) error { return nil }
 
 // Rest waits for nobody.
 func (Nobody) Rest(context.Context) error { return nil }

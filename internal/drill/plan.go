@@ -69,10 +69,12 @@ type Plan struct {
 	Best       *Choice // where the key was left to us
 	Recordings int     // that answer; 0: nobody knows how often somebody does
 	Retry      string  // as in Manner
+	Note       string  // a line that is to be said first; ""
 
 	music     *Music
 	asker     asker
 	sung      bool // a dictation is sung back
+	reasons   bool // it is of progressions
 	given     bool // its lines were read from files
 	hideNames bool // the names of the notes are not shown below a line
 }

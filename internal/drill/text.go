@@ -45,6 +45,17 @@ func Answered(n session.Named) report.Answered {
 	return a
 }
 
+// reasonedOf is what is explained of a progression, for its text.
+func reasonedOf(e session.Reasoned) report.Reasoned {
+	return report.Reasoned{
+		Index: e.Index, Dictation: e.Dictation, Named: e.Named, Marks: e.Marks, Unheard: [3]bool{e.NoBass, e.NoQuality, e.NoChords},
+		ByBass: e.ByBass, ByQuality: e.ByQuality,
+	}
+}
+
+// Explanation explains a progression, a line each.
+func (r *Run) Explanation(e session.Reasoned) []string { return r.Style.Reasoned(reasonedOf(e)) }
+
 // LineText says how a line was sung, without the table of its notes.
 func (r *Run) LineText(sung session.LineSung) []string {
 	record, asked := r.Sung(sung), LineAsked(sung)
@@ -62,6 +73,9 @@ func (r *Run) Summary(t exercise.Tally) string {
 	}
 	if sat, ok := r.Plan.Sat(); ok {
 		return sat.summary(r.Style, t)
+	}
+	if r.Plan.reasons {
+		return r.Style.Balanced(r.Plan.Item.Key, t)
 	}
 	return r.Style.Summary(r.Plan.Item.Key, t)
 }

@@ -26,6 +26,7 @@ type Today struct {
 	Feedback string  // "fading", "full" or "none"
 	Guess    bool
 	Study    float64 // seconds
+	Answer   string  // how what is heard is answered: ByName, BySinging (the bass) or ByPlaying; "": ByName
 	Strict   bool    // only the octave asked is right
 	Seed     uint64
 
@@ -61,6 +62,8 @@ func (o *Today) Check() error {
 		return wrongf("--singing: %g is out of range: want more than 0, at most 120", o.Singing)
 	case !(o.Study >= 0 && o.Study <= 600):
 		return wrongf("--study: %g s is out of range: want 0 to 600", o.Study)
+	case o.Answer != "" && o.Answer != ByName && o.Answer != BySinging && o.Answer != ByPlaying:
+		return wrongf("--answer: %q: want name, sing or play", plain.Short(o.Answer))
 	case o.Manner.Retry == "always" && o.Recordings > 0:
 		return wrongf("--retry always: a recording answers only once")
 	}
@@ -115,11 +118,17 @@ type sitting struct {
 // asks says which skills can be asked: those of hearing only where somebody names
 // what is heard, and, unless that is simulated, hears it.
 func (s *sitting) asks(skill exercise.Skill) bool {
-	if skill.Kind != exercise.BassSkill && skill.Kind != exercise.QualitySkill {
+	if !skill.Kind.Heard() {
 		return true
 	}
 	if s.run != nil && s.run.Silent && s.run.Answers.Kind() != BySimulation {
 		return false
+	}
+	switch s.options.Answer {
+	case ByPlaying:
+		return true
+	case BySinging:
+		return s.options.Typed || skill.Kind == exercise.BassSkill
 	}
 	return s.options.Typed
 }
@@ -165,7 +174,16 @@ func (s *sitting) task(r *Run, q practice.Question, base exercise.Item) (session
 			return nil, err
 		}
 		s.namer.known = q.Known
-		return session.Dictation{Dictation: d, Item: base, Credit: q.Skill, SetKey: q.SetKey, Feedback: q.Feedback, Namer: s.namer}, nil
+		task := session.Dictation{Dictation: d, Item: base, Credit: q.Skill, SetKey: q.SetKey, Feedback: q.Feedback, Namer: s.namer}
+		switch {
+		case s.options.Answer == ByPlaying:
+			task.Player = r
+		case s.options.Answer == BySinging && q.Skill.Kind == exercise.BassSkill:
+			task.Singer = r
+		}
+		return task, nil
+	case exercise.RootSkill:
+		return s.progression(r, q, base, seed)
 	case exercise.MelodySkill:
 		m, err := s.melody(q, seed)
 		if err != nil {
@@ -184,6 +202,24 @@ func (s *sitting) task(r *Run, q practice.Question, base exercise.Item) (session
 		Item: item, Credit: q.Skill, Tolerance: tolerance, SetKey: q.SetKey, Feedback: q.Feedback, Guess: q.Guess,
 		Part: q.Part, Parts: q.Parts, Singer: r,
 	}, nil
+}
+
+// progression makes a progression with a chord on the root that is asked.
+func (s *sitting) progression(r *Run, q practice.Question, base exercise.Item, seed uint64) (session.Task, error) {
+	base.Asked = theory.Degree{Step: 1}
+	style, _, err := ReadStyle("", s.options.Music.Known.Style)
+	if err != nil {
+		return nil, err
+	}
+	d, err := compose.NewProgression(compose.ProgressionOrder{Key: q.Key, Style: style, Length: q.Length, Root: &q.Skill.Degree, Seed: seed})
+	if err != nil {
+		return nil, err
+	}
+	ways, err := (&Dictation{Of: OfProgression, Answer: s.options.Answer}).ways()
+	s.namer.known, s.namer.style = nil, style
+	return session.Progression{
+		Dictation: d, Style: style, Item: base, Credit: q.Skill, SetKey: q.SetKey, Feedback: q.Feedback, Steps: r.steps(s.namer, ways), Reader: r,
+	}, err
 }
 
 // melody makes a melody of the level in the key of the question, in the singer's
@@ -295,6 +331,9 @@ func (s *sitting) named(r *Run, n session.Named) {
 			}
 			return r.Style.MissedName(n.Index, n.Dictation.Key, skill, name)
 		})
+		if m, ok := s.options.Practice.Memory(skill); n.Step > 0 && skill != s.question.Skill && (!ok || m.Answers == 0) {
+			continue // a progression has what was not met yet: it is recorded, and nothing new of today's
+		}
 		s.sitting.Add(practice.NewNamedTrial(at, n.Dictation.Key, skill, n.Right[i], n.Answer, n.Again, n.Feedback))
 	}
 }

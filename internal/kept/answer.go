@@ -89,8 +89,8 @@ func suits(a practice.Answer) error {
 		}
 		return nil
 	}
-	switch a.Skill.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	switch {
+	case a.Skill.Kind.Heard():
 		name := a.Skill
 		var err error
 		if named {
@@ -105,7 +105,7 @@ func suits(a practice.Answer) error {
 			return fmt.Errorf("named: %.20q cannot be right for %s", a.Named, a.Skill)
 		}
 		return cmp.Or(none("named", named && !judged), none("notes", noted))
-	case exercise.MelodySkill:
+	case a.Skill.Kind == exercise.MelodySkill:
 		switch {
 		case !judged && o != exercise.NotMeasured:
 			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)

@@ -64,6 +64,7 @@ func parts(p *calib.Profile) []part {
 			{key: "version", value: &p.Version, comment: "of this kind of file"},
 			{key: "name", value: &p.Name},
 			{key: "made", value: &p.Made, comment: "day of the last change"},
+			{key: "style", value: &p.Style, comment: "of the harmony that the singer plays and hears", maybe: true},
 		}},
 		{"voice", p.Voice != nil, []field{
 			{key: "date", value: &v.Date},

@@ -201,14 +201,14 @@ func NewRow(a practice.Answer) Row {
 		r.Reason = pointer(v.Reason.String())
 		return r
 	}
-	switch a.Skill.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	switch {
+	case a.Skill.Kind.Heard():
 		if a.Named != "" {
 			r.Named = &a.Named
 		}
 		r.AnswerS = &v.Answer
 		return r
-	case exercise.MelodySkill:
+	case a.Skill.Kind == exercise.MelodySkill:
 		r.Notes, r.NotesRight, r.HeldS = pointer(int64(a.Notes)), pointer(int64(a.NotesRight)), &v.Held
 		return r
 	}

@@ -92,7 +92,7 @@ func (s Style) Course(c practice.Course, at *practice.Standing, singer string) s
 
 // fresh says what a stage has that was not seen in one before.
 func (s Style) fresh(stage practice.Stage, seen map[exercise.Skill]bool) string {
-	var degrees, bass, qualities, levels []string
+	var degrees, bass, qualities, roots, levels []string
 	moves := 0
 	for _, skill := range stage.Skills {
 		if seen[skill] {
@@ -106,6 +106,8 @@ func (s Style) fresh(stage practice.Stage, seen map[exercise.Skill]bool) string 
 			bass = append(bass, s.Degree(stage.Keys[0], skill.Degree))
 		case exercise.QualitySkill:
 			qualities = append(qualities, skill.Chord)
+		case exercise.RootSkill:
+			roots = append(roots, s.Degree(stage.Keys[0], skill.Degree))
 		case exercise.MelodySkill:
 			levels = append(levels, fmt.Sprint(skill.Level))
 		default:
@@ -127,6 +129,7 @@ func (s Style) fresh(stage practice.Stage, seen map[exercise.Skill]bool) string 
 	}
 	list("bass ", bass)
 	list("chords ", qualities)
+	list("progressions with chords on ", roots)
 	list("melodies of level ", levels)
 	return strings.Join(what, "; ")
 }

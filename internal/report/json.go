@@ -180,9 +180,10 @@ type Summary struct {
 	Total       Count         `json:"total"`
 	ByDegree    []DegreeCount `json:"by_degree"`
 	ByPair      []PairCount   `json:"by_pair"`
-	Bass        Score         `json:"bass,omitzero"`    // degrees in the bass, named; these three only where such were asked
-	Quality     Score         `json:"quality,omitzero"` // qualities of chords, named
-	Lines       Score         `json:"lines,omitzero"`   // melodies, passed
+	Bass        Score         `json:"bass,omitzero"`      // degrees in the bass, named; these three only where such were asked
+	Quality     Score         `json:"quality,omitzero"`   // qualities of chords, named
+	Lines       Score         `json:"lines,omitzero"`     // melodies, passed
+	Balanced    []Balanced    `json:"balanced,omitempty"` // of progressions, instead of bass and quality
 }
 
 // Score is how many of so many were right.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -54,19 +55,23 @@ func (s Style) MissedNote(index int, skill exercise.Skill, it exercise.Item, v e
 // nil where none was given.
 func (s Style) MissedName(index int, k theory.Key, skill exercise.Skill, name *exercise.Skill) Missed {
 	m := newMissed(index, k, skill, exercise.WrongAnswer)
-	m.Asked = code(skill)
+	m.Asked = Code(skill)
 	m.shown = [3]string{s.heard(k, skill), "not named", ""}
 	if name != nil {
-		given := code(*name)
+		given := Code(*name)
 		m.Named, m.shown[1] = &given, s.heard(k, *name)
 	}
 	return m
 }
 
-// code is a bass degree or quality as the record has it: "b7", "m7b5".
-func code(s exercise.Skill) string {
-	if s.Kind == exercise.QualitySkill {
+// Code is what was told by ear as the record has it: the degree of a bass or a root
+// ("b7"), a quality ("m7b5"), the number of an inversion ("1").
+func Code(s exercise.Skill) string {
+	switch s.Kind {
+	case exercise.QualitySkill:
 		return s.Chord
+	case exercise.InversionSkill:
+		return strconv.Itoa(s.Level)
 	}
 	return s.Degree.ASCII()
 }

@@ -67,6 +67,7 @@ type Profile struct {
 	Voice      *VoiceRecord      `json:"voice"`
 	Room       *RoomRecord       `json:"room"`
 	Instrument *InstrumentRecord `json:"instrument"`
+	Style      *string           `json:"style"`
 }
 
 // NewProfile makes the record of a profile in a file.
@@ -114,6 +115,9 @@ func NewProfile(p calib.Profile, file string, current bool) Profile {
 			r.SECents = number(i.SE, 2)
 		}
 		out.Instrument = r
+	}
+	if p.Style != "" {
+		out.Style = &p.Style
 	}
 	return out
 }
@@ -193,6 +197,9 @@ func (s Style) Profile(p Profile) string {
 		row("instrument", "A4 = %g Hz (as stated %s, not measured)", i.A4Hz, i.Date)
 	default:
 		row("instrument", "A4 = %g Hz %s%g cents, from %d notes (%s)", round(i.A4Hz, 2), s.plusMinus(), *i.SECents, i.Notes, i.Date)
+	}
+	if p.Style != nil {
+		row("style", "%s, of the harmony (as stated)", *p.Style)
 	}
 	return b.String()
 }

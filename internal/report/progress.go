@@ -36,9 +36,11 @@ type Progress struct {
 	ByDay          []Stats     `json:"by_day"`
 	ByRegister     []Stats     `json:"by_register"`
 	ByQuestion     []Stats     `json:"by_question"`
-	ByBass         []Stats     `json:"by_bass"`    // degrees in the bass that were named
-	ByQuality      []Stats     `json:"by_quality"` // chord qualities that were named
-	ByLevel        []Stats     `json:"by_level"`   // melodies, passed or not
+	ByBass         []Stats     `json:"by_bass"`      // degrees in the bass that were named
+	ByQuality      []Stats     `json:"by_quality"`   // chord qualities that were named
+	ByRoot         []Stats     `json:"by_root"`      // degrees on which chords of progressions stand
+	ByInversion    []Stats     `json:"by_inversion"` // and their inversions
+	ByLevel        []Stats     `json:"by_level"`     // melodies, passed or not
 	Confusion      []Confusion `json:"confusion"`
 	Named          []Named     `json:"named"`
 	Weak           []Weak      `json:"weak"`  // skills that go worse than the others of their kind
@@ -216,13 +218,18 @@ func NewProgress(of ProgressOf, p *practice.Progress, s Style) Progress {
 // hear fills in what was named, and the melodies.
 func (p *Progress) hear(from *practice.Progress) {
 	bare := func(k exercise.Skill) (string, string) {
-		if k.Kind == exercise.QualitySkill {
+		switch k.Kind {
+		case exercise.QualitySkill:
 			return k.Chord, k.Chord
+		case exercise.InversionSkill:
+			return Code(k), [...]string{"none", "first", "second", "third", "foreign"}[k.Level]
 		}
 		return k.Degree.ASCII(), p.style.Degree(p.key, k.Degree)
 	}
 	p.ByBass = statsOf(from.ByName(exercise.BassSkill), bare)
 	p.ByQuality = statsOf(inOrder(from.ByName(exercise.QualitySkill)), bare)
+	p.ByRoot = statsOf(from.ByName(exercise.RootSkill), bare)
+	p.ByInversion = statsOf(from.ByName(exercise.InversionSkill), bare)
 	p.ByLevel = []Stats{}
 	for _, l := range from.ByLevel() {
 		name := strconv.Itoa(l.Level)
@@ -234,7 +241,12 @@ func (p *Progress) hear(from *practice.Progress) {
 		kind    exercise.Kind
 		heading string
 		rows    []Stats
-	}{{exercise.BassSkill, "Bass degrees: heard (rows) and named (columns)", p.ByBass}, {exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality}} {
+	}{
+		{exercise.BassSkill, "Bass degrees: heard (rows) and named (columns)", p.ByBass},
+		{exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality},
+		{exercise.RootSkill, "Degrees of chords: heard (rows) and named (columns)", p.ByRoot},
+		{exercise.InversionSkill, "Inversions: heard (rows) and named (columns)", p.ByInversion},
+	} {
 		if len(part.rows) == 0 {
 			continue
 		}
@@ -264,10 +276,8 @@ func (p *Progress) hear(from *practice.Progress) {
 		for _, t := range all {
 			if t.Named != "" {
 				shown := t.Named
-				if part.kind == exercise.BassSkill {
-					if d, err := exercise.ParseDegree(t.Named); err == nil {
-						shown = p.style.Degree(p.key, d)
-					}
+				if k, err := exercise.ParseSkill(part.kind.String() + " " + t.Named); err == nil {
+					_, shown = bare(k)
 				}
 				add(t.Named, shown)
 			}
@@ -389,12 +399,16 @@ func (p *Progress) tables() []statsTable {
 		{"day", "Days", "day", p.ByDay},
 		{"bass", "Degrees heard in the bass, and named", "bass", p.ByBass},
 		{"quality", "Chord qualities heard, and named", "quality", p.ByQuality},
+		{"root", "Degrees of chords in progressions, named", "root", p.ByRoot},
+		{"inversion", "Inversions in progressions, named", "inversion", p.ByInversion},
 		{"level", "Melodies by level, passed with four notes in five", "level", p.ByLevel},
 	}
 }
 
 // heard tells whether the rows of a table are of something that has no cents.
-func (t statsTable) heard() bool { return t.field == "bass" || t.field == "quality" }
+func (t statsTable) heard() bool {
+	return slices.Contains([]string{"bass", "quality", "root", "inversion"}, t.field)
+}
 
 // CSV writes every group as rows of one table; what is null is empty.
 func (p *Progress) CSV(w io.Writer) error {

@@ -225,7 +225,7 @@ func (p *Progress) others() []string {
 	for _, group := range []struct {
 		words string
 		rows  []Stats
-	}{{"bass degrees named right", p.ByBass}, {"chord qualities named right", p.ByQuality}, {"melodies passed", p.ByLevel}} {
+	}{{"bass degrees named right", p.ByBass}, {"chord qualities named right", p.ByQuality}, {"degrees of chords named right", p.ByRoot}, {"inversions named right", p.ByInversion}, {"melodies passed", p.ByLevel}} {
 		right, of := 0, 0
 		for _, s := range group.rows {
 			right, of = right+s.Right, of+s.Answers

@@ -71,6 +71,8 @@ func (s Style) Practised(k theory.Key, skill exercise.Skill) string {
 	switch skill.Kind {
 	case exercise.QualitySkill:
 		return skill.Chord
+	case exercise.InversionSkill:
+		return inversionOf(skill.Level)
 	case exercise.MelodySkill:
 		return fmt.Sprintf("melodies of level %d", skill.Level)
 	}
@@ -80,6 +82,8 @@ func (s Style) Practised(k theory.Key, skill exercise.Skill) string {
 		return s.Degree(k, skill.From) + " - " + name + " " + skill.Way.String()
 	case exercise.BassSkill:
 		return "bass " + name
+	case exercise.RootSkill:
+		return "chords on " + name
 	}
 	return name
 }

@@ -129,21 +129,42 @@ func (s Style) Dictation(d compose.Dictation, by string) string {
 	return "hear " + chords + ": which degree is in the bass?"
 }
 
+// DictationStep says what a step of a progression asks for; 0 is a dictation that has no
+// steps.
+func (s Style) DictationStep(d compose.Dictation, by string, step int) string {
+	n := len(d.Chords)
+	switch {
+	case step < 2:
+		return s.Dictation(d, by)
+	case by == "play":
+		return fmt.Sprintf("now play the %s, each held for a moment", Many(n, "chord"))
+	case step == 2:
+		return fmt.Sprintf("now the qualities of the %s", Many(n, "chord"))
+	}
+	return fmt.Sprintf("now the %s: which are they?", Many(n, "chord"))
+}
+
 // Skill names a bass degree or the quality of a chord; "-" is none.
 func (s Style) Skill(k theory.Key, skill exercise.Skill) string {
 	if skill == (exercise.Skill{}) {
 		return "-"
 	}
-	if skill.Kind == exercise.QualitySkill {
+	switch skill.Kind {
+	case exercise.QualitySkill:
 		return skill.Chord
+	case exercise.InversionSkill:
+		return inversionOf(skill.Level)
 	}
 	return s.Degree(k, skill.Degree)
 }
 
 // heard names a skill of hearing beside others: "bass fa", "m7b5".
 func (s Style) heard(k theory.Key, skill exercise.Skill) string {
-	if skill.Kind == exercise.BassSkill {
+	switch skill.Kind {
+	case exercise.BassSkill:
 		return "bass " + s.Skill(k, skill)
+	case exercise.RootSkill:
+		return "root " + s.Skill(k, skill)
 	}
 	return s.Skill(k, skill)
 }

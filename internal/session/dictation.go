@@ -56,6 +56,7 @@ type DictationAsked struct {
 	Again     bool // it is played once more
 	Sung      bool // it is to be sung back
 	Played    bool // it is to be played back
+	Step      int  // of a progression: 1 the bass, 2 the qualities, 3 the chords; 0 otherwise
 }
 
 // Naming tells that the singer is asked to name what was heard.
@@ -68,6 +69,8 @@ type Named struct {
 	Item      exercise.Item    // key, tuning and register
 	Names     []exercise.Skill // one for each chord, the zero Skill where it has none; none at all: given up
 	Right     []bool           // one for each chord
+	Chords    []theory.Roman   // of the last step of a progression: what was told, the zero Roman where nothing was; none at all: given up
+	Step      int              // as in DictationAsked
 	Sung      *SungBack        // where it was sung
 	Played    *PlayedBack      // where it was played; nil both: it was named
 	Again     bool             // it was heard more than once before
@@ -154,9 +157,23 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	if err := t.NeedKey(ctx, Need{Item: d.Item, Fresh: d.SetKey}); err != nil {
 		return err
 	}
+	named, err := d.ask(ctx, t, Named{Index: t.Index}, true)
+	if err != nil || named.Hidden || !t.Compare {
+		return err
+	}
+	return t.Play(ctx, d.sound())
+}
+
+// sound is how the chords sound.
+func (d Dictation) sound() synth.Phrase {
+	return synth.Chords(d.Dictation.Key, d.Item.Tuning, d.Dictation.Voices, chordLength)
+}
+
+// ask asks, and tells what of the answer is right. What named has of Index, Step and
+// Again is kept; play tells that it is heard first.
+func (d Dictation) ask(ctx context.Context, t *Turn, named Named, play bool) (Named, error) {
 	heard := d.Dictation
-	named := Named{Index: t.Index, Dictation: heard, Item: d.Item, Feedback: d.Feedback}
-	sound := synth.Chords(heard.Key, d.Item.Tuning, heard.Voices, chordLength)
+	named.Dictation, named.Item, named.Feedback = heard, d.Item, d.Feedback
 	answer := d.name
 	switch {
 	case d.Singer != nil:
@@ -164,14 +181,18 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	case d.Player != nil:
 		answer = d.play
 	}
-	for {
-		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil, Played: d.Player != nil})
-		if err := t.Play(ctx, sound); err != nil {
-			return err
+	for again := false; ; {
+		t.Emit(DictationAsked{
+			Index: t.Index, Of: t.Count, Dictation: heard, Again: again, Sung: d.Singer != nil, Played: d.Player != nil, Step: named.Step,
+		})
+		if play || again {
+			if err := t.Play(ctx, d.sound()); err != nil {
+				return named, err
+			}
 		}
-		again, err := answer(ctx, t, &named)
-		if err != nil {
-			return err
+		var err error
+		if again, err = answer(ctx, t, &named); err != nil {
+			return named, err
 		}
 		if !again {
 			break
@@ -183,15 +204,20 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	if named.Sung != nil {
 		t.Sung(named.Sung.Take.Voiced)
 	}
-	if named.Hidden || !t.Compare {
-		return nil
-	}
-	return t.Play(ctx, sound)
+	return named, nil
 }
 
 // name has it named.
 func (d Dictation) name(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
 	t.Emit(Naming{d.Dictation})
+	if r, ok := d.Namer.(Reasoner); ok && d.Dictation.Of == exercise.RootSkill {
+		chords, again, seconds, err := r.Chords(ctx, d.Dictation)
+		if err == nil && !again {
+			d.tell(named, chords)
+			named.Answer = seconds
+		}
+		return again, err
+	}
 	names, again, seconds, err := d.Namer.Name(ctx, d.Dictation)
 	if err == nil && !again {
 		named.Names, named.Answer = names, seconds
@@ -213,6 +239,9 @@ func (d Dictation) judge(t *Turn, named *Named) {
 				name = &n
 			}
 			t.Tally.AddNamed(skill, name, named.Right[i])
+			if d.Dictation.Of == exercise.RootSkill {
+				t.countInversion(named, i)
+			}
 		}
 		named.Hidden = named.Hidden && !d.Feedback.Shows(exercise.Verdict{Outcome: o})
 	}
@@ -278,22 +307,31 @@ func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool,
 	if len(strikes) == 0 && !named.Again {
 		return true, nil
 	}
+	if len(strikes) > 0 {
+		last := strikes[len(strikes)-1]
+		t.seconds += last.At + last.Length
+		named.Answer = strikes[0].At
+	}
+	d.struck(named, strikes)
+	return false, nil
+}
+
+// struck says what was named by striking it.
+func (d Dictation) struck(named *Named, strikes []exercise.Strike) {
 	p := &PlayedBack{Strikes: strikes}
 	named.Played, named.Names = p, nil
 	if len(strikes) == 0 {
-		return false, nil
+		return
 	}
-	last := strikes[len(strikes)-1]
-	t.seconds += last.At + last.Length
-	named.Answer = strikes[0].At
 	if d.Dictation.Of == exercise.BassSkill {
 		keys := d.Item
 		keys.Tuning = theory.Tuning{A4: theory.DefaultA4}
-		p.Back = grade.SingBack(keys, d.sounded(keys), struck(strikes))
+		p.Back = grade.SingBack(keys, d.sounded(keys), asNotes(strikes))
 		named.Names = d.names(p.Back)
-		return false, nil
+		return
 	}
 	named.Names = make([]exercise.Skill, len(d.Dictation.Chords))
+	chords := make([]theory.Roman, len(d.Dictation.Chords))
 	for i, s := range strikes {
 		heard := d.Item.Key.Tonic
 		if i < len(d.Dictation.Chords) {
@@ -302,14 +340,17 @@ func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool,
 		h, ok := compose.Recognise(d.Item.Key, heard, s.Keys)
 		if p.Held = append(p.Held, h); ok && i < len(named.Names) {
 			named.Names[i] = exercise.Skill{Kind: exercise.QualitySkill, Chord: h.Name}
+			chords[i] = d.Item.Key.Roman(h.Chord)
 		}
 	}
-	return false, nil
+	if d.Dictation.Of == exercise.RootSkill {
+		d.tell(named, chords)
+	}
 }
 
-// struck are keys as notes of equal temperament: a key is never out of tune. Of a chord
+// asNotes are keys as notes of equal temperament: a key is never out of tune. Of a chord
 // the lowest counts.
-func struck(strikes []exercise.Strike) []grade.Sung {
+func asNotes(strikes []exercise.Strike) []grade.Sung {
 	var out []grade.Sung
 	for _, s := range strikes {
 		out = append(out, grade.Sung{Cents: 100 * float64(s.Keys[0]), Onset: s.At, Offset: s.At + s.Length})

@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 
+	"singback/exercise"
 	"singback/internal/drill"
 	"singback/internal/report"
 	"singback/internal/session"
@@ -44,7 +45,7 @@ func (v *Lines) Event(e session.Event) {
 		if e.Of > 0 {
 			number += fmt.Sprintf(" of %d", e.Of)
 		}
-		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.Dictation(e.Dictation, e.By()))
+		fmt.Fprintf(v.Prompts, "%s: %s\n", number, s.DictationStep(e.Dictation, e.By(), e.Step))
 	case session.Named:
 		switch {
 		case v.Results == nil:
@@ -53,6 +54,9 @@ func (v *Lines) Event(e session.Event) {
 		default:
 			a := drill.Answered(e)
 			line := fmt.Sprintf("%d  heard %s", e.Index, s.AnsweredHeadline(a))
+			if e.Dictation.Of == exercise.RootSkill {
+				line = fmt.Sprintf("%d  degrees %s", e.Index, s.AnsweredHeadline(a))
+			}
 			for _, d := range s.AnsweredDetails(a) {
 				line += "; " + d
 			}
@@ -146,6 +150,9 @@ func Graded(r *drill.Run, show func(session.Event)) func(session.Event) {
 		show(ev)
 		if sung, ok := ev.(session.LineSung); ok {
 			show(session.LineGraded{Index: sung.Index, Hidden: sung.Hidden, Lines: r.LineText(sung)})
+		}
+		if told, ok := ev.(session.Reasoned); ok {
+			show(session.LineGraded{Index: told.Index, Hidden: told.Hidden, Lines: r.Explanation(told)})
 		}
 	}
 }

@@ -41,6 +41,11 @@ func (p ScreenPerson) Study(ctx context.Context, seconds float64) error {
 	return p.Ask.Wait(ctx, fmt.Sprintf("read it in silence: %s; Enter begins", report.Many(seconds, "second")), seconds)
 }
 
+// Explained gives the listener the time to read an explanation.
+func (p ScreenPerson) Explained(ctx context.Context) error {
+	return p.Ask.Wait(ctx, "read it; Enter goes on", 120)
+}
+
 // Sung gives the singer the time to read how a line was.
 func (p ScreenPerson) Sung(ctx context.Context, s session.LineSung, _ bool) (drill.Way, error) {
 	if s.Hidden {
@@ -98,6 +103,24 @@ func (p *LinePerson) Study(ctx context.Context, seconds float64) error {
 			return ctx.Err()
 		case errors.Is(err, context.DeadlineExceeded):
 			return nil
+		case err != nil:
+			return err
+		case key == "q":
+			return drill.ErrEnough
+		case key == Enter:
+			return nil
+		}
+	}
+}
+
+// Explained waits for Enter, where somebody sits there.
+func (p *LinePerson) Explained(ctx context.Context) error {
+	if !p.Sits {
+		return nil
+	}
+	fmt.Fprintln(p.Prompts, "Enter goes on, q ends.")
+	for {
+		switch key, err := p.Keys.Key(ctx); {
 		case err != nil:
 			return err
 		case key == "q":

@@ -107,7 +107,7 @@ func (s *drawing) large(rank int, text string, style lipgloss.Style) {
 func (s *drawing) question(v *View) {
 	switch {
 	case v.dictation != nil:
-		s.add(always, wrap(v.Style.Dictation(*v.dictation, v.by), s.inner)...)
+		s.add(always, wrap(v.Style.DictationStep(*v.dictation, v.by, v.step), s.inner)...)
 		s.add(space, "")
 	case v.line != nil:
 		var rows []string

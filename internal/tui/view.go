@@ -48,6 +48,7 @@ type View struct {
 	number    int // of the question, where it is not in prompted
 	of        int // how many there are, 0 where that is not known
 	dictation *compose.Dictation
+	step      int    // of a progression, as in session.DictationAsked
 	by        string // how the dictation is answered, as in report.Style.Dictation
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
@@ -104,6 +105,7 @@ func (v *View) Event(e session.Event) {
 	case session.DictationAsked:
 		v.forget()
 		v.dictation, v.by, v.number, v.of, v.phase = &e.Dictation, e.By(), e.Index, e.Of, phaseHear
+		v.step = e.Step
 	case session.Naming:
 		v.phase = ""
 	case session.Named:
@@ -130,7 +132,7 @@ func (v *View) Event(e session.Event) {
 		for i := range e.Lines {
 			e.Lines[i] = plain.Shown(e.Lines[i])
 		}
-		v.graded, v.last = &e, ""
+		v.graded, v.named, v.last = &e, nil, ""
 		if !e.Hidden && len(e.Lines) > 0 {
 			v.last = "before: " + e.Lines[0]
 		}

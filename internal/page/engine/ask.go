@@ -160,6 +160,12 @@ func (p person) Study(ctx context.Context, seconds float64) error {
 	return late(err)
 }
 
+// Explained waits until an explanation was read.
+func (p person) Explained(ctx context.Context) error {
+	_, err := p.ask(ctx, askMessage{What: "told", Text: "Read it, then go on.", Choices: []choice{goOn}}, nil)
+	return err
+}
+
 // Sung asks how to go on after a line.
 func (p person) Sung(ctx context.Context, s session.LineSung, weak bool) (drill.Way, error) {
 	choices := []choice{goOn, {"again", "Again", "a"}}

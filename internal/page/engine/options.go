@@ -9,6 +9,7 @@ import (
 
 	"singback/internal/drill"
 	"singback/internal/synth"
+	"singback/theory"
 )
 
 // optionOfForm is an option of a drill or a thing to look up, for a form.
@@ -37,10 +38,19 @@ func (f *form) add(name, value, usage string, on bool) {
 
 // choices are the words that some options may be, and no others.
 var choices = map[string][]string{
-	"set": synth.KeySettingNames(), "retry": {"ask", "always", "never"}, "of": {"bass", "quality"}, "answer": {drill.ByName, drill.BySinging},
+	"set": synth.KeySettingNames(), "retry": {"ask", "always", "never"}, "of": {"bass", "quality", drill.OfProgression}, "answer": {drill.ByName, drill.BySinging},
+	"style":    styles,
 	"feedback": {"fading", "full", "none"}, "texture": {"keyboard", "choir"}, "input": {string(drill.ByMicrophone), string(drill.BySimulation)},
 	"level": {"1", "2", "3", "4", "5", "6", "7"},
 }
+
+// styles are the words of --style.
+var styles = func() (names []string) {
+	for _, s := range theory.Styles() {
+		names = append(names, s.String())
+	}
+	return names
+}()
 
 func (f *form) StringVar(p *string, name, value, usage string) { f.add(name, value, usage, false) }
 func (f *form) IntVar(p *int, name string, value int, usage string) {

@@ -104,10 +104,12 @@ func (s *show) event(ev session.Event) {
 		s.line = false
 	case session.DictationAsked:
 		s.line = ev.Sung
-		m.Said = namedSaid{Ask: sentence(style.Dictation(ev.Dictation, ev.By())), Index: ev.Index, Of: ev.Of}
+		m.Said = namedSaid{Ask: sentence(style.DictationStep(ev.Dictation, ev.By(), ev.Step)), Index: ev.Index, Of: ev.Of}
 		s.state("hear")
 	case session.Named:
 		m.Said = s.named(ev)
+	case session.Reasoned:
+		m.Said = s.reasoned(ev)
 	case session.LinePrompted:
 		s.line = true
 		m.Said = s.prompt(ev)
@@ -268,6 +270,29 @@ func (s *show) named(ev session.Named) namedSaid {
 	said.Was = style.Named(ev.Dictation.Key, ev.Dictation.Skills())
 	for _, line := range style.AnsweredDetails(a) {
 		said.Details = append(said.Details, sentence(line)+".")
+	}
+	if s.run.Plan.Config.Compare {
+		s.state("told")
+	}
+	return said
+}
+
+// reasoned explains a progression.
+func (s *show) reasoned(ev session.Reasoned) namedSaid {
+	said := namedSaid{Hidden: ev.Hidden, Index: ev.Index, Of: s.run.Plan.Config.Count, Headline: "Noted: told at the end.", Mark: "unknown"}
+	if ev.Hidden {
+		return said
+	}
+	lines := s.run.Explanation(ev)
+	_, head, _ := strings.Cut(lines[0], "  ")
+	said.Headline, said.Mark, said.Was = sentence(head), "right", s.run.Style.Romans(ev.Dictation.Chords)
+	for _, line := range lines[1:] {
+		said.Details = append(said.Details, sentence(strings.TrimSpace(line))+".")
+	}
+	for _, m := range ev.Marks {
+		if !m.Bass || !m.Quality || !m.Chord {
+			said.Mark = "wrong"
+		}
 	}
 	if s.run.Plan.Config.Compare {
 		s.state("told")

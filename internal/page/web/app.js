@@ -411,7 +411,7 @@ export class App {
  * @param {string} address
  */
 export function isDeaf(address) {
-  if (/^dictation\?(.*&)?answer=sing(&|$)/.test(address)) return /[?&]input=simulated(&|$)/.test(address);
+  if (/^dictation\?(.*&)?answer=sing(&|,|%2C|$)/.test(address)) return /[?&]input=simulated(&|$)/.test(address);
   return /^(dictation|melody|key|chords)(\?|$)/.test(address) || /[?&]input=simulated(&|$)/.test(address);
 }
 

@@ -108,6 +108,8 @@ function event(d, m) {
       return answer(d, said, { picture: m.picture ?? null }, detail.counts === false ? [] : [said.mark]);
     case "named":
       return answer(d, said, {}, (detail.outcome ?? []).filter((/** @type {string} */ o) => o === "right" || o === "wrong"));
+    case "reasoned":
+      return answer(d, said, {}, []);
     case "sung":
       return answer(d, { ...said, headline: said.headline ?? said.lines?.[0], details: said.headline ? said.lines : said.lines?.slice(1) }, { svg: m.svg ?? "" }, []);
     case "rest":

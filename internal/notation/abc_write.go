@@ -132,7 +132,7 @@ func writeABCVoice(b *strings.Builder, s theory.Score) error {
 			case p.Words == "":
 				line = append(line, "*")
 			default:
-				line = append(line, abcWords.Replace(strings.Join(strings.Fields(p.Words), " ")))
+				line = append(line, abcSyllable(strings.Join(strings.Fields(p.Words), " ")))
 			}
 		}
 		switch {
@@ -176,6 +176,14 @@ func cutAt(pieces []engrave.Piece, symbols []theory.ChordSymbol) []engrave.Piece
 
 // abcWords writes words without the signs that mean something below notes.
 var abcWords = strings.NewReplacer(" ", "~", "-", `\-`, "_", `\_`, "*", `\*`, "|", `\|`, "%", `\%`)
+
+// abcSyllable writes a syllable; the hyphen behind one that goes on is the sign for it.
+func abcSyllable(s string) string {
+	if head, ok := strings.CutSuffix(s, "-"); ok && head != "" && !strings.HasSuffix(head, "-") {
+		return abcWords.Replace(head) + "-"
+	}
+	return abcWords.Replace(s)
+}
 
 // accidentalBefore reports whether an accidental is written before a note: wherever a
 // reader could think of another one, whether it takes an accidental to hold for

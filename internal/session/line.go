@@ -357,6 +357,12 @@ func countIn(s theory.Score, quarter float64) (beats []synth.Beat, seconds float
 	return beats, count * quarter
 }
 
+// CountInOf returns the clicks that are counted before a line, and how long they take.
+func CountInOf(k synth.Keyboard, s theory.Score, quarter float64) (clicks []float64, seconds float64) {
+	beats, seconds := countIn(s, quarter)
+	return k.Clicks(beats, seconds), seconds
+}
+
 // Guide returns the sound of a line to sing along with, quarter seconds for each
 // quarter note, counted in or not.
 func Guide(k synth.Keyboard, s theory.Score, t theory.Tuning, quarter float64, count bool) []float64 {

@@ -24,9 +24,24 @@ func (a *Alignment) claim(line Line, sung []Sung) {
 		for j := last + 1; j < next; j++ {
 			odd = odd || a.Written[j] < 0
 		}
-		if n := to - from; odd && n > 1 && next-last-1 == n && a.inTime(line.Notes[from:to], sung[last+1:next]) {
+		n, lo, hi := to-from, last+1, next
+		// A piece of the neighbours may be one of the row.
+		before, after := from > 0 && a.Answers[from-1].Count > 1, to < len(line.Notes) && a.Answers[to].Count > 1
+		switch {
+		case n < 2 || hi-lo == n:
+		case hi-lo == n-1 && after && a.inTime(line.Notes[from:to], sung[lo:hi+1]):
+			a.Answers[to].First++
+			a.Answers[to].Count--
+			odd = true
+			hi++
+		case hi-lo == n-1 && before && a.inTime(line.Notes[from:to], sung[lo-1:hi]):
+			a.Answers[from-1].Count--
+			odd = true
+			lo--
+		}
+		if odd && n > 1 && hi-lo == n && a.inTime(line.Notes[from:to], sung[lo:hi]) {
 			for k := range n {
-				i, j := from+k, last+1+k
+				i, j := from+k, lo+k
 				d := sung[j].Cents - line.Notes[i].Cents - a.Reference[j]
 				a.Answers[i] = Match{First: j, Count: 1, Octave: int(math.Round((d - octaveFold(d)) / 1200))}
 				a.Written[j] = i

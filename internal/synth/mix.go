@@ -2,8 +2,8 @@ package synth
 
 import "math"
 
-// shortest is the gap, in seconds, before the next note of a line that is held: so
-// short that the line goes on, so long that a note struck again is heard.
+// shortest is the gap, in seconds, before the next note of a line that is held, a fifth of
+// a short note: so short that the line goes on, so long that a note struck again is heard.
 const shortest = 0.05
 
 // legato is how many times one tone a held line can be where a tone begins while the
@@ -16,7 +16,7 @@ func Held(line []Timed) Phrase {
 	var p Phrase
 	for _, n := range line {
 		if n.Hz > 0 {
-			p = append(p, Sound{Hz: n.Hz, Start: n.Start, Duration: n.Duration - min(shortest, (1-detached)*n.Duration), Steady: true})
+			p = append(p, Sound{Hz: n.Hz, Start: n.Start, Duration: n.Duration - min(shortest, n.Duration/5), Steady: true})
 		}
 	}
 	return p

@@ -112,6 +112,8 @@ type performance struct {
 	view       func(r *drill.Run, results io.Writer, sits bool) func(session.Event) // in lines; nil: that of single questions
 
 	save  func(session.LineSung) (string, error) // as in drill.Run
+	ready func(*stage) error                     // refuses what the stage turned out to be; nil: nothing
+	also  func(session.Event) any                // another record behind that of an event; nil: none
 	lined bool                                   // never on a screen
 }
 
@@ -135,6 +137,11 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 	}
 	defer stage.close()
 	stage.screen = stage.screen && !d.lined
+	if d.ready != nil {
+		if err := d.ready(stage); err != nil {
+			return err
+		}
+	}
 	k := o.record.keeper(e, d, stage)
 	defer k.Close()
 	stage.note = d.note
@@ -240,6 +247,11 @@ func (o *stageOptions) inLines(ctx context.Context, e *env, d *performance, r *d
 			view(ev)
 			if record := r.EventRecord(ev); record != nil {
 				_ = out.Encode(record) // results keeps the error
+			}
+			if d.also != nil {
+				if record := d.also(ev); record != nil {
+					_ = out.Encode(record)
+				}
 			}
 		}
 	}

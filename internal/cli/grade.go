@@ -13,6 +13,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/internal/choir"
 	"singback/internal/drill"
 	"singback/internal/newfile"
 	"singback/internal/plain"
@@ -133,7 +134,9 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		shown = tui.NewBar(plain.Around(e.stderr), len(todo))
 	}
 	done, failed := 0, 0
+	among := g.among(e, line)
 	var last report.Grade
+	var tuned []choir.Tuned
 	err = reader.Grade(ctx, todo, line, rules, func(i int, t review.Take, err error) error {
 		done++
 		shown.Step()
@@ -150,6 +153,10 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 			fmt.Fprintln(e.stderr, cancelled(todo[i]))
 		}
 		last = report.NewGrade(todo[i], line, t.Performance, t.Grading, names)
+		tuned = among.tuned(line, t)
+		if tuned != nil {
+			last.InChords = choir.NewInChords(among.Parts[among.part].Name, false, tuned)
+		}
 		return rows.Add(last)
 	})
 	shown.Clear()
@@ -165,7 +172,11 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		return fmt.Errorf("%d of %d takes could not be graded", failed, len(paths))
 	}
 	if g.format.value == "text" && len(paths) == 1 {
-		return e.print("\n" + last.Marks(line) + "\n" + last.NoteTable())
+		text := "\n" + last.Marks(line) + "\n" + last.NoteTable()
+		if tuned != nil {
+			text += "\n" + choir.Style{Style: e.style(names)}.Tuned(among.Parts[among.part].Name, false, tuned)
+		}
+		return e.print(text)
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/choir"
 	"singback/internal/drill"
 	"singback/internal/newfile"
 	"singback/internal/notation"
@@ -27,6 +28,16 @@ type lineOptions struct {
 	keep  string
 	part  string
 	toKey string
+
+	against    string
+	headphones bool
+	choirs     []given // of the files, where a part is sung against the others
+}
+
+// given is a choir, and the part of it that is sung.
+type given struct {
+	choir.Choir
+	part int
 }
 
 func newSeries(e *env) *cobra.Command {
@@ -49,6 +60,11 @@ melody: seven levels, in your range (--voice, or your profile). A FILE of music
 voice or part, --to-key moves it, and --hear plays it first; it has no level and
 is not recorded. What is a recording and what is music, a file itself says.
 
+With --against others you sing --part of a FILE while its other parts sound (see
+singback parts). Each note is then told twice: in cents from equal temperament,
+and from the pure pitch in the chord that sounds. At a microphone that wants
+headphones, which --headphones says you wear, or a room measured without leak.
+
 In a terminal: Enter begins before the study time is over, and goes on to the
 next melody; a sings it again, p practises the weakest interval, q ends.
 Without a microphone a simulated singer answers; with recordings, the n-th
@@ -63,6 +79,9 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
   singback series hymn.abc --hear --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
+	cmd.Flags().StringVar(&o.against, "against", "", "`WHAT` sounds while you sing: others, the other parts of the file (--part is yours)")
+	cmd.Flags().BoolVar(&o.headphones, "headphones", false, "you wear headphones: the microphone does not hear what sounds")
+	complete(cmd, map[string][]string{"against": {"others"}})
 	return cmd
 }
 
@@ -132,6 +151,11 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 			return fmt.Errorf("--keep: %w", err)
 		}
 	}
+	if o.against != "" {
+		if o.Free {
+			return usagef("--against: the others keep the time, and there is none with --free")
+		}
+	}
 	d := &performance{
 		plan: plan, kind: kind, recordings: recordings, start: e.clock(), style: e.style(plan.Naming), lined: true,
 		view: func(r *drill.Run, results io.Writer, sits bool) func(session.Event) {
@@ -144,6 +168,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if o.keep != "" {
 		d.save = func(sung session.LineSung) (string, error) { return o.save(plan.Seed, sung) }
 	}
+	o.performAgainst(e, d)
 	if o.Click {
 		d.sung = "Use headphones: the beat sounds while you sing."
 	}
@@ -197,12 +222,15 @@ func holdsMusic(path string) (bool, error) {
 // readGiven reads the melodies of files, in the key asked for; nil without files.
 func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, err error) {
 	if files == nil {
-		for word, value := range map[string]string{"part": o.part, "to-key": o.toKey} {
+		for word, value := range map[string]string{"part": o.part, "to-key": o.toKey, "against": o.against} {
 			if value != "" {
 				return nil, usagef("--%s: it is about a melody from a file: name a FILE of music", word)
 			}
 		}
 		return nil, nil
+	}
+	if o.against != "" {
+		return o.readAgainst(e, files)
 	}
 	options := notation.Options{Voice: o.part, Octave: middleOctave}
 	if o.Music.Names != "none" {

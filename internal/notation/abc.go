@@ -14,21 +14,41 @@ import (
 // and endings, changes of key, meter and note length, chord symbols above and words
 // below. What it leaves out it warns of.
 func (r *reading) abc(text string) (theory.Score, error) {
+	a, err := r.abcTune(text)
+	if err != nil {
+		return theory.Score{}, err
+	}
+	return a.finish()
+}
+
+// abcTune reads all voices of the first tune.
+func (r *reading) abcTune(text string) (*abcReader, error) {
 	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: one, propagate: "pitch"}
 	for a.rest = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text); a.rest != "" && !a.done; a.row++ {
 		var line string
 		line, a.rest, _ = strings.Cut(a.rest, "\n")
 		if err := a.line(line); err != nil {
-			return theory.Score{}, err
+			return nil, err
 		}
 	}
-	return a.finish()
+	a.column = 0
+	if !a.inBody {
+		return nil, fmt.Errorf("%w: the tune has no K: field, which ends its header", ErrNotation)
+	}
+	for _, v := range a.voices {
+		if err := a.closeBar(v); err != nil {
+			return nil, err
+		}
+	}
+	return a, nil
 }
 
 // abcVoice is one voice of a tune.
 type abcVoice struct {
 	id     string
 	names  []string
+	clef   string // "" where none is said
+	over2  bool   // it has a second voice behind an &
 	bars   []bar
 	now    bar     // that is being read
 	over   []above // chord symbols of the bar that is being read
@@ -72,7 +92,8 @@ type abcReader struct {
 	propagate string
 	notes     int // and rests, of all voices
 	bars      int
-	skipping  bool // within %%begintext … %%endtext
+	clef      string // said with the key
+	skipping  bool   // within %%begintext … %%endtext
 	symbols   map[rune]string
 	said      map[string]bool
 	marks     map[string]int // the last line of each
@@ -162,6 +183,7 @@ func (a *abcReader) setVoice(value string) {
 		}
 	}
 	v := a.newVoice(id)
+	v.clef = abcClef(rest)
 	for _, key := range []string{"transpose=", "octave="} {
 		if strings.Contains(rest, key) {
 			a.leave(fmt.Sprintf("V: %s is not supported: voice %s is read as written", key, quote(id)))
@@ -232,15 +254,6 @@ func (v *abcVoice) last() *note {
 
 // finish chooses the voice and makes the line.
 func (a *abcReader) finish() (theory.Score, error) {
-	a.column = 0
-	if !a.inBody {
-		return a.score, fmt.Errorf("%w: the tune has no K: field, which ends its header", ErrNotation)
-	}
-	for _, v := range a.voices {
-		if err := a.closeBar(v); err != nil {
-			return a.score, err
-		}
-	}
 	var sources []source
 	for _, v := range a.voices {
 		sources = append(sources, source{append([]string{v.id}, v.names...), slices.ContainsFunc(v.bars, bar.sings)})
@@ -249,11 +262,15 @@ func (a *abcReader) finish() (theory.Score, error) {
 	if err != nil {
 		return a.score, err
 	}
-	chosen := a.voices[i]
+	return a.lineOf(a.voices[i], a.voices[i].bars)
+}
+
+// lineOf makes the line of a voice from bars of it.
+func (a *abcReader) lineOf(chosen *abcVoice, bars []bar) (theory.Score, error) {
 	for _, c := range chosen.over {
 		a.warn("the chord symbol %s behind the last note was left out", quote(c.symbol.ASCII()))
 	}
-	s, err := a.reading.line(a.score, chosen.bars)
+	s, err := a.reading.line(a.score, bars)
 	if err == nil {
 		s.Tempo = abcTempo(a.tempo, s.Meter, a.unit)
 	}

@@ -50,7 +50,7 @@ func (a *abcReader) field(name byte, value string) error {
 			return err
 		}
 		if !a.inBody {
-			a.inBody, a.key = true, k
+			a.inBody, a.key, a.clef = true, k, abcClef(value)
 			return nil
 		}
 		v := a.current()

@@ -119,7 +119,18 @@ func (a *abcReader) decoration(c []rune, i int) int {
 // secondVoice leaves out what stands behind an & to the end of the bar. It
 // returns how many characters that takes.
 func (a *abcReader) secondVoice(c []rune, i int) int {
-	a.leave("a second voice in the bar (&) was left out")
+	v := a.current()
+	v.over2 = true
+	if a.overlay { // the first one is left out
+		n := len(v.words)
+		for ; n > 0 && v.words[n-1].bar == len(v.bars); n-- {
+		}
+		v.now.notes, v.words, v.signs = v.now.notes[:0], v.words[:n], nil
+		return 1
+	}
+	if !a.all {
+		a.leave("a second voice in the bar (&) was left out")
+	}
 	end := i + 1
 	for end < len(c) && c[end] != '|' {
 		end++
@@ -150,7 +161,9 @@ func (a *abcReader) bracket(c []rune, i int) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	a.leave("of a chord only its highest note is read")
+	if !a.all {
+		a.leave("of a chord only its highest note is read")
+	}
 	return a.chord(c, i, end)
 }
 
@@ -170,6 +183,9 @@ func (a *abcReader) closeSlur(v *abcVoice) {
 func (a *abcReader) tie(v *abcVoice) {
 	if last := v.last(); last != nil && !last.Rest {
 		last.tied = true
+		for i := range last.also {
+			last.also[i].tied = true
+		}
 		return
 	}
 	a.leave("a tie without a note before it was left out")

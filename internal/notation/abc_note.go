@@ -116,6 +116,7 @@ func (a *abcReader) length(c []rune, i int) (theory.Fraction, int, error) {
 // chord reads the highest note of [CEG].
 func (a *abcReader) chord(c []rune, i, end int) (int, error) {
 	var best note
+	var tones []tone
 	found := false
 	v := a.current()
 	for j := i + 1; j < end; {
@@ -144,9 +145,13 @@ func (a *abcReader) chord(c []rune, i, end int) (int, error) {
 		if !found || n.Pitch.MIDI() > best.Pitch.MIDI() {
 			best, found = n, true
 		}
+		tones = append(tones, tone{n.Pitch, false})
 		if j += used; j < end && c[j] == '-' {
-			best.tied = true
+			best.tied, tones[len(tones)-1].tied = true, true
 		}
+	}
+	if a.all && len(tones) > 1 {
+		best.Pitch, best.tied, best.also = tones[0].pitch, tones[0].tied, tones[1:]
 	}
 	if !found {
 		return 0, a.errorf("a chord without notes")

@@ -14,25 +14,62 @@ const barsALine = 4
 
 // writeABC writes ABC 2.1.
 func writeABC(s theory.Score) ([]byte, error) {
-	bars, err := engrave.Lay(s)
-	if err != nil {
-		return nil, err
-	}
+	return writeABCParts([]Part{{Score: s}})
+}
+
+// writeABCParts writes a tune of several voices, with title, meter, tempo and key of the
+// first; one alone has no name.
+func writeABCParts(parts []Part) ([]byte, error) {
+	s := parts[0].Score
 	var b strings.Builder
 	b.WriteString("%abc-2.1\nX:1\n")
 	fmt.Fprintf(&b, "T:%s\n", strings.Join(strings.Fields(strings.ReplaceAll(s.Title, "%", `\%`)), " "))
-	if s.Meter.Valid() {
-		fmt.Fprintf(&b, "M:%s\n", s.Meter)
-	} else {
-		b.WriteString("M:none\n")
-	}
+	fmt.Fprintf(&b, "M:%s\n", abcMeterOf(s.Meter))
 	b.WriteString("L:1/8\n")
 	if s.Tempo > 0 {
 		pulse := engrave.Pulse(s.Meter)
 		beat := pulse.Over(four)
 		fmt.Fprintf(&b, "Q:%d/%d=%g\n", beat.Num, beat.Den, math.Round(s.Tempo*1000)/1000)
 	}
+	if len(parts) > 1 {
+		for i, p := range parts {
+			fmt.Fprintf(&b, "V:%d name=\"%s\" clef=%s\n", i+1, abcName.Replace(p.Name), p.clef())
+		}
+	}
 	fmt.Fprintf(&b, "K:%s\n", abcKey(s.Key))
+	for i, p := range parts {
+		if len(parts) > 1 {
+			fmt.Fprintf(&b, "V:%d\n", i+1)
+			if p.Score.Key != s.Key {
+				fmt.Fprintf(&b, "[K:%s]", abcKey(p.Score.Key))
+			}
+			if p.Score.Meter != s.Meter {
+				fmt.Fprintf(&b, "[M:%s]", abcMeterOf(p.Score.Meter))
+			}
+		}
+		if err := writeABCVoice(&b, p.Score); err != nil {
+			return nil, err
+		}
+	}
+	return []byte(b.String()), nil
+}
+
+func abcMeterOf(m theory.Meter) string {
+	if m.Valid() {
+		return m.String()
+	}
+	return "none"
+}
+
+// abcName writes a name without the signs that end it, or begin a comment.
+var abcName = strings.NewReplacer(`"`, "'", "%", "", "\\", "")
+
+// writeABCVoice writes the music of a line.
+func writeABCVoice(b *strings.Builder, s theory.Score) error {
+	bars, err := engrave.Lay(s)
+	if err != nil {
+		return err
+	}
 	words, slurs := false, 0
 	for _, n := range s.Notes {
 		words = words || n.Words != "" && !n.Rest
@@ -41,17 +78,17 @@ func writeABC(s theory.Score) ([]byte, error) {
 	var line []string // the words below the line of music
 	flush := func() {
 		if words {
-			fmt.Fprintf(&b, "\nw: %s", strings.Join(line, " "))
+			fmt.Fprintf(b, "\nw: %s", strings.Join(line, " "))
 		}
 		b.WriteString("\n")
 		line = line[:0]
 	}
 	for i, bar := range bars {
 		if i > 0 && bar.NewKey {
-			fmt.Fprintf(&b, "[K:%s]", abcKey(bar.Key))
+			fmt.Fprintf(b, "[K:%s]", abcKey(bar.Key))
 		}
 		if i > 0 && bar.NewMeter {
-			fmt.Fprintf(&b, "[M:%s]", bar.Meter)
+			fmt.Fprintf(b, "[M:%s]", bar.Meter)
 		}
 		bar.Pieces = cutAt(bar.Pieces, over)
 		for j, p := range bar.Pieces {
@@ -65,7 +102,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 						break
 					}
 				}
-				fmt.Fprintf(&b, "(%d:%d:%d", p.Tuplet, engrave.InTimeOf(p.Tuplet), n)
+				fmt.Fprintf(b, "(%d:%d:%d", p.Tuplet, engrave.InTimeOf(p.Tuplet), n)
 			}
 			for ; len(over) > 0 && !p.At.Less(over[0].At); over = over[1:] {
 				b.WriteString(`"` + abcSymbol.Replace(over[0].ASCII()) + `"`)
@@ -95,7 +132,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 			case p.Words == "":
 				line = append(line, "*")
 			default:
-				line = append(line, abcWords.Replace(strings.Join(strings.Fields(p.Words), " ")))
+				line = append(line, abcSyllable(strings.Join(strings.Fields(p.Words), " ")))
 			}
 		}
 		switch {
@@ -109,7 +146,7 @@ func writeABC(s theory.Score) ([]byte, error) {
 			b.WriteString(" | ")
 		}
 	}
-	return []byte(b.String()), nil
+	return nil
 }
 
 // abcSymbol writes a chord symbol without the sign that ends it, or begins a comment.
@@ -139,6 +176,14 @@ func cutAt(pieces []engrave.Piece, symbols []theory.ChordSymbol) []engrave.Piece
 
 // abcWords writes words without the signs that mean something below notes.
 var abcWords = strings.NewReplacer(" ", "~", "-", `\-`, "_", `\_`, "*", `\*`, "|", `\|`, "%", `\%`)
+
+// abcSyllable writes a syllable; the hyphen behind one that goes on is the sign for it.
+func abcSyllable(s string) string {
+	if head, ok := strings.CutSuffix(s, "-"); ok && head != "" && !strings.HasSuffix(head, "-") {
+		return abcWords.Replace(head) + "-"
+	}
+	return abcWords.Replace(s)
+}
 
 // accidentalBefore reports whether an accidental is written before a note: wherever a
 // reader could think of another one, whether it takes an accidental to hold for

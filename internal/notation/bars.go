@@ -26,6 +26,7 @@ type bar struct {
 	notes       []note
 	symbols     []theory.ChordSymbol // counted from the bar's beginning
 	repeatStart bool
+	unwritten   bool  // nothing of the voice stands in it
 	fresh       bool  // after a double bar line, to which a repeat without a start goes back
 	repeatEnd   int   // how often it is played until here; 0: no repeat
 	endings     []int // the passes it is played in; nil: all
@@ -35,6 +36,7 @@ type bar struct {
 type note struct {
 	theory.Written
 	tied bool
+	also []tone // the other notes of a chord, where all are kept
 }
 
 func (b bar) length() theory.Fraction {

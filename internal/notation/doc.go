@@ -144,24 +144,32 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 		err = fmt.Errorf("it has no notes")
 	}
 	if err != nil {
-		if !errors.Is(err, ErrNotation) {
-			err = fmt.Errorf("%w: %w", ErrNotation, err)
+		if s, warnings, ok := l.lineNamed(name, b, err); ok {
+			return s, warnings, nil
 		}
-		// What a file makes of a message is bounded, and one line.
-		if text := strings.Map(printable, strings.ToValidUTF8(err.Error(), "?")); text != err.Error() || len(text) > 300 {
-			text = strings.TrimPrefix(text, ErrNotation.Error()+": ")
-			if r := []rune(text); len(r) > 200 {
-				text = string(r[:200]) + "…"
-			}
-			err = fmt.Errorf("%w: %s", ErrNotation, text)
-		}
-		return theory.Score{}, nil, err
+		return theory.Score{}, nil, bounded(err)
 	}
 	s.Title = plain.Line(s.Title)
 	for i := range s.Notes {
 		s.Notes[i].Words = plain.Line(s.Notes[i].Words)
 	}
 	return s, l.warnings, nil
+}
+
+// bounded is an error about a file: what a file makes of a message is bounded, and
+// one line.
+func bounded(err error) error {
+	if !errors.Is(err, ErrNotation) {
+		err = fmt.Errorf("%w: %w", ErrNotation, err)
+	}
+	if text := strings.Map(printable, strings.ToValidUTF8(err.Error(), "?")); text != err.Error() || len(text) > 300 {
+		text = strings.TrimPrefix(text, ErrNotation.Error()+": ")
+		if r := []rune(text); len(r) > 200 {
+			text = string(r[:200]) + "…"
+		}
+		err = fmt.Errorf("%w: %s", ErrNotation, text)
+	}
+	return err
 }
 
 func printable(r rune) rune {
@@ -205,6 +213,9 @@ type reading struct {
 	warnings []Warning
 	warned   map[string]bool
 	unread   map[string]bool // chord symbols that were warned of
+
+	all     bool // every line is wanted: see parts.go
+	overlay bool // in bars with a second voice behind an &, that one is read
 }
 
 // maxWarnings bounds what is said about one file.
@@ -291,7 +302,7 @@ func Write(w io.Writer, s theory.Score, f Format) error {
 	case MusicXML:
 		b, err = writeMusicXML(s)
 	case CompressedMusicXML:
-		b, err = compress(s)
+		b, err = compress(writeMusicXML(s))
 	case MIDI:
 		b, err = writeMIDI(s)
 	default:

@@ -39,7 +39,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 	var lines []midiLine
 	var sources []source
 	for i, track := range tracks {
-		line, err := m.track(i+1, track)
+		line, err := m.track(i+1, track, -1)
 		if err != nil {
 			return s, err
 		}
@@ -51,7 +51,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 		return s, err
 	}
 	chosen := &lines[i]
-	if chosen.others {
+	if chosen.others != [16]bool{} {
 		r.warn("the track plays on several channels: only the first one is read")
 	}
 	s.Title = chosen.name
@@ -71,6 +71,7 @@ func (r *reading) midi(b []byte) (s theory.Score, err error) {
 // midiReader collects what the tracks of a file say of the whole.
 type midiReader struct {
 	*reading
+	again   bool    // what tracks say of the whole file was read before
 	quarter int64   // ticks
 	tempo   float64 // quarter notes a minute; 0: not said
 	changes []midiChange
@@ -88,15 +89,16 @@ type midiLine struct {
 	name    string
 	notes   []played
 	end     int64       // ticks
-	others  bool        // there are channels besides the first
+	others  [16]bool    // the channels besides it
 	channel int         // −1 before the first note
 	words   string      // of the next note
 	open    map[int]int // by pitch, the note that sounds
 }
 
-// track reads a track, number counted from 1.
-func (m *midiReader) track(number int, track *midiTrack) (midiLine, error) {
-	l := midiLine{channel: -1, open: map[int]int{}}
+// track reads what a track, its number counted from 1, plays on a channel; −1 is the
+// first one with notes.
+func (m *midiReader) track(number int, track *midiTrack, channel int) (midiLine, error) {
+	l := midiLine{channel: channel, open: map[int]int{}}
 	for {
 		delta, event, ok, err := track.next()
 		if err != nil {
@@ -108,7 +110,9 @@ func (m *midiReader) track(number int, track *midiTrack) (midiLine, error) {
 		if !ok {
 			break
 		}
-		m.meta(l.end, event)
+		if !m.again {
+			m.meta(l.end, event)
+		}
 		l.event(event)
 		if len(l.notes) > theory.MaxScoreNotes {
 			return l, fmt.Errorf("%w: track %d has more than %d notes", ErrNotation, number, theory.MaxScoreNotes)
@@ -171,7 +175,7 @@ func (l *midiLine) event(event smf.Message) {
 			l.channel = int(ch)
 		}
 		if l.channel != int(ch) {
-			l.others = true
+			l.others[ch] = true
 			return
 		}
 		if j, ok := l.open[int(pitch)]; ok {

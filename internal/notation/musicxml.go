@@ -1,6 +1,7 @@
 package notation
 
 import (
+	"cmp"
 	"encoding/xml"
 	"fmt"
 	"io"
@@ -50,14 +51,22 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 		return s, err
 	}
 	p.voice = parts[i].voices[v].names[0]
+	if err := r.xmlPartOf(b, i, p); err != nil {
+		return s, err
+	}
+	return r.xmlLine(s, p, p.bars)
+}
+
+// xmlPartOf reads the bars of the i-th part.
+func (r *reading) xmlPartOf(b []byte, i int, p *xmlPart) error {
 	x, err := newXML(b)
 	if err != nil {
-		return s, err
+		return err
 	}
 	for {
 		t, err := x.token()
 		if err != nil {
-			return s, x.failed(err)
+			return x.failed(err)
 		}
 		if e, ok := t.(xml.StartElement); !ok || e.Name.Local != "part" {
 			continue
@@ -66,11 +75,15 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 			continue
 		}
 		if err := r.part(x, p); err != nil {
-			return s, x.failed(err)
+			return x.failed(err)
 		}
-		break
+		return nil
 	}
-	s, err = r.line(s, p.bars)
+}
+
+// xmlLine makes the line of a part from bars of it.
+func (r *reading) xmlLine(s theory.Score, p *xmlPart, bars []bar) (theory.Score, error) {
+	s, err := r.line(s, bars)
 	if err == nil && p.tempo > 0 {
 		s.Tempo = p.tempo / engrave.Pulse(s.Meter).Float()
 	}
@@ -80,7 +93,9 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 // surveyed is what is known of a part before it is read.
 type surveyed struct {
 	id, name string
-	voices   []source // in the order in which they appear
+	voices   []source          // in the order in which they appear
+	staffs   []string          // of each voice, where its first note stands
+	clefs    map[string]string // of each staff, the first one
 }
 
 // survey goes through a MusicXML file for its title, its parts, and the voices
@@ -130,13 +145,21 @@ func survey(b []byte) (theory.Score, []surveyed, error) {
 			}
 			id := (&xmlNode{Attrs: e.Attr}).attr("id")
 			parts = append(parts, surveyed{id: id, name: names[id]})
+		case "clef":
+			n, err := x.whole(e)
+			if err != nil {
+				return s, nil, x.failed(err)
+			}
+			if len(parts) > 0 {
+				parts[len(parts)-1].addClef(&n)
+			}
 		case "note":
 			n, err := x.whole(e)
 			if err != nil {
 				return s, nil, x.failed(err)
 			}
 			if len(parts) > 0 {
-				parts[len(parts)-1].add(n.voice(), n.child("pitch") != nil && n.child("grace") == nil && n.child("cue") == nil)
+				parts[len(parts)-1].add(n.voice(), n.text("staff"), n.child("pitch") != nil && n.child("grace") == nil && n.child("cue") == nil)
 			}
 		}
 	}
@@ -147,11 +170,12 @@ func survey(b []byte) (theory.Score, []surveyed, error) {
 }
 
 // add notes that a voice has a note, or a rest.
-func (p *surveyed) add(voice string, note bool) {
+func (p *surveyed) add(voice, staff string, note bool) {
 	i := slices.IndexFunc(p.voices, func(v source) bool { return v.names[0] == voice })
 	if i < 0 && len(p.voices) < maxVoices {
 		i = len(p.voices)
 		p.voices = append(p.voices, source{names: []string{voice}})
+		p.staffs = append(p.staffs, cmp.Or(staff, "1"))
 	}
 	if i >= 0 {
 		p.voices[i].notes = p.voices[i].notes || note

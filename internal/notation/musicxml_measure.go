@@ -42,7 +42,7 @@ func (x *xmlMeasure) jumps(n *xmlNode) {
 // measure reads one bar.
 func (r *reading) measure(p *xmlPart, m *xmlNode) error {
 	x := xmlMeasure{reading: r, part: p, at: zero, end: zero}
-	x.bar = bar{name: "bar " + m.attr("number"), key: p.key, meter: p.meter}
+	x.bar = bar{name: "bar " + m.attr("number"), key: p.key, meter: p.meter, unwritten: true}
 	if len(x.bar.name) > 20 {
 		x.bar.name = x.bar.name[:20]
 	}
@@ -130,6 +130,7 @@ func (x *xmlMeasure) note(n *xmlNode) error {
 	if n.voice() != x.part.voice {
 		return nil
 	}
+	x.bar.unwritten = false
 	w, err := x.written(n)
 	if err != nil {
 		return err
@@ -158,11 +159,19 @@ func (x *xmlMeasure) note(n *xmlNode) error {
 // chord reads another note of a chord: the highest stays, with the length, words
 // and slur of the first.
 func (x *xmlMeasure) chord(w note) {
-	x.leave("of a chord only its highest note is read")
+	if !x.all {
+		x.leave("of a chord only its highest note is read")
+	}
 	if len(x.bar.notes) == 0 {
 		return
 	}
 	last := &x.bar.notes[len(x.bar.notes)-1]
+	if x.all {
+		if !w.Rest && !last.Rest {
+			last.also = append(last.also, tone{w.Pitch, w.tied})
+		}
+		return
+	}
 	if !w.Rest && !last.Rest && w.Pitch.MIDI() > last.Pitch.MIDI() {
 		w.Length, w.Words, w.Slur = last.Length, last.Words, last.Slur
 		*last = w

@@ -15,9 +15,18 @@ import (
 
 // compressed reads the first score in a compressed MusicXML file.
 func (r *reading) compressed(b []byte) (theory.Score, error) {
+	b, err := uncompressed(b)
+	if err != nil {
+		return theory.Score{}, err
+	}
+	return r.musicXML(b)
+}
+
+// uncompressed returns the first score in a compressed MusicXML file.
+func uncompressed(b []byte) ([]byte, error) {
 	z, err := zip.NewReader(bytes.NewReader(b), int64(len(b)))
 	if err != nil {
-		return theory.Score{}, fmt.Errorf("%w: it begins like a compressed file and is none: %v", ErrNotation, err)
+		return nil, fmt.Errorf("%w: it begins like a compressed file and is none: %v", ErrNotation, err)
 	}
 	unpack := func(name string) ([]byte, error) {
 		for _, f := range z.File {
@@ -43,19 +52,19 @@ func (r *reading) compressed(b []byte) (theory.Score, error) {
 	}
 	container, err := unpack("META-INF/container.xml")
 	if err != nil {
-		return theory.Score{}, err
+		return nil, err
 	}
 	x, err := newXML(container)
 	if err != nil {
-		return theory.Score{}, err
+		return nil, err
 	}
 	for {
 		t, err := x.token()
 		if err == io.EOF {
-			return theory.Score{}, fmt.Errorf("%w: its META-INF/container.xml names no score", ErrNotation)
+			return nil, fmt.Errorf("%w: its META-INF/container.xml names no score", ErrNotation)
 		}
 		if err != nil {
-			return theory.Score{}, fmt.Errorf("%w: META-INF/container.xml in it: %v", ErrNotation, err)
+			return nil, fmt.Errorf("%w: META-INF/container.xml in it: %v", ErrNotation, err)
 		}
 		e, ok := t.(xml.StartElement)
 		if !ok || e.Name.Local != "rootfile" {
@@ -63,11 +72,7 @@ func (r *reading) compressed(b []byte) (theory.Score, error) {
 		}
 		file := xmlNode{Attrs: e.Attr}
 		if kind := file.attr("media-type"); kind == "" || strings.Contains(kind, "musicxml") {
-			score, err := unpack(file.attr("full-path"))
-			if err != nil {
-				return theory.Score{}, err
-			}
-			return r.musicXML(score)
+			return unpack(file.attr("full-path"))
 		}
 	}
 }

@@ -25,36 +25,49 @@ func escape(s string) string {
 
 // writeMusicXML writes MusicXML 4.0, partwise.
 func writeMusicXML(s theory.Score) ([]byte, error) {
-	bars, err := engrave.Lay(s)
-	if err != nil {
-		return nil, err
+	return writeMusicXMLParts([]Part{{Name: "Voice", Score: s}})
+}
+
+// writeMusicXMLParts writes a file of several parts, with the title of the first.
+func writeMusicXMLParts(parts []Part) ([]byte, error) {
+	all := xmlWriter{b: new(bytes.Buffer)}
+	all.line(0, `<?xml version="1.0" encoding="UTF-8"?>`)
+	all.line(0, `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">`)
+	all.line(0, `<score-partwise version="4.0">`)
+	if title := parts[0].Score.Title; title != "" {
+		all.line(1, `<work><work-title>%s</work-title></work>`, escape(title))
 	}
-	for i, n := range s.Notes {
-		if !n.Rest && (n.Pitch.Octave < 0 || n.Pitch.Octave > 9) {
-			return nil, fmt.Errorf("%w: note %d: MusicXML has no octave %d", ErrNotation, i+1, n.Pitch.Octave)
+	list := ""
+	for i, p := range parts {
+		list += fmt.Sprintf(`<score-part id="P%d"><part-name>%s</part-name></score-part>`, i+1, escape(p.Name))
+	}
+	all.line(1, `<part-list>%s</part-list>`, list)
+	for i, p := range parts {
+		bars, err := engrave.Lay(p.Score)
+		if err != nil {
+			return nil, err
 		}
+		for i, n := range p.Score.Notes {
+			if !n.Rest && (n.Pitch.Octave < 0 || n.Pitch.Octave > 9) {
+				return nil, fmt.Errorf("%w: note %d: MusicXML has no octave %d", ErrNotation, i+1, n.Pitch.Octave)
+			}
+		}
+		w := xmlWriter{score: p.Score, over: p.Score.Symbols, clef: p.clef(), b: all.b}
+		w.line(1, `<part id="P%d">`, i+1)
+		for k := range bars {
+			w.measure(bars, k)
+		}
+		w.line(1, `</part>`)
 	}
-	w := xmlWriter{score: s, over: s.Symbols}
-	w.line(0, `<?xml version="1.0" encoding="UTF-8"?>`)
-	w.line(0, `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">`)
-	w.line(0, `<score-partwise version="4.0">`)
-	if s.Title != "" {
-		w.line(1, `<work><work-title>%s</work-title></work>`, escape(s.Title))
-	}
-	w.line(1, `<part-list><score-part id="P1"><part-name>Voice</part-name></score-part></part-list>`)
-	w.line(1, `<part id="P1">`)
-	for i := range bars {
-		w.measure(bars, i)
-	}
-	w.line(1, `</part>`)
-	w.line(0, `</score-partwise>`)
-	return w.b.Bytes(), nil
+	all.line(0, `</score-partwise>`)
+	return all.b.Bytes(), nil
 }
 
 // xmlWriter writes the bars of a line.
 type xmlWriter struct {
 	score theory.Score
-	b     bytes.Buffer
+	clef  theory.Clef
+	b     *bytes.Buffer
 	slur  bool                 // one is open
 	word  bool                 // another syllable of it follows
 	over  []theory.ChordSymbol // that are not written yet
@@ -62,7 +75,7 @@ type xmlWriter struct {
 
 func (w *xmlWriter) line(depth int, format string, args ...any) {
 	w.b.WriteString(strings.Repeat("  ", depth))
-	fmt.Fprintf(&w.b, format+"\n", args...)
+	fmt.Fprintf(w.b, format+"\n", args...)
 }
 
 // measure writes the i-th bar.
@@ -114,7 +127,7 @@ func (w *xmlWriter) attributes(bar *engrave.Bar, first bool) {
 		w.line(4, `<time><senza-misura/></time>`)
 	}
 	if first {
-		clef := theory.ClefFor(w.score)
+		clef := w.clef
 		w.line(4, `<clef><sign>%s</sign><line>%d</line>%s</clef>`, map[bool]string{true: "F", false: "G"}[clef == theory.BassClef],
 			map[bool]int{true: 4, false: 2}[clef == theory.BassClef], map[bool]string{true: "<clef-octave-change>-1</clef-octave-change>"}[clef == theory.TrebleDownClef])
 	}
@@ -220,8 +233,7 @@ func beamAt(b *engrave.Bar, i, level int) string {
 }
 
 // compress writes compressed MusicXML.
-func compress(s theory.Score) ([]byte, error) {
-	score, err := writeMusicXML(s)
+func compress(score []byte, err error) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}

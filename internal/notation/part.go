@@ -45,8 +45,13 @@ func (r *reading) choose(kind, want string, sources []source) (int, error) {
 	case named >= 0:
 		return 0, fmt.Errorf("%w: the %s %s has no notes; those with notes are %s", ErrNotation, kind, quote(want), listed(sources))
 	}
-	return 0, fmt.Errorf("%w: there is no %s %s; those with notes are %s", ErrNotation, kind, quote(want), listed(sources))
+	return 0, noPart{fmt.Errorf("%w: there is no %s %s; those with notes are %s", ErrNotation, kind, quote(want), listed(sources))}
 }
+
+// noPart is the error about a source that is not there.
+type noPart struct{ error }
+
+func (e noPart) Unwrap() error { return e.error }
 
 // listed names the sources with notes, by number and name.
 func listed(sources []source) string {

@@ -37,6 +37,7 @@ type Grade struct {
 	Degrees            []GradeDegree `json:"degrees"`
 	Notes              []GradeNote   `json:"notes"`
 	AddedNotes         []GradeAdded  `json:"added_notes"`
+	InChords           any           `json:"in_chords,omitempty"` // where the model is one of several parts
 }
 
 // GradeFault is one part of the score: costs add up, and the score is

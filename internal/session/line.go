@@ -2,7 +2,6 @@ package session
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"singback/exercise"
@@ -21,11 +20,13 @@ type Line struct {
 	Melody compose.SightMelody // its score in the octave in which it is to be sung
 	Tuning theory.Tuning
 	// Tempo is in beats (Meter.Pulse) a minute, for a score without one.
-	Tempo    float64
-	Study    float64 // seconds to read the line in silence, before the key is set
-	Hear     bool    // the line is played before it is sung, in its time
-	Free     bool    // the singer's own tempo: there is no count-in
-	Click    bool    // the beat goes on clicking while the singer sings
+	Tempo float64
+	Study float64 // seconds to read the line in silence, before the key is set
+	Hear  bool    // the line is played before it is sung, in its time
+	Free  bool    // the singer's own tempo: there is no count-in
+	Click bool    // the beat goes on clicking while the singer sings
+	// Against are other parts, which sound while the singer sings.
+	Against  []theory.Score
 	Echo     bool    // the line is played instead of read
 	Gap      float64 // seconds between the playing and the singing of an Echo
 	Rules    grade.Rules
@@ -207,6 +208,7 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 		return sung, err
 	}
 	sung = LineSung{LinePrompted: p, Rules: l.Rules}
+	beside := l.beside(t, p, live)
 	err = t.Answer(ctx, src, live, func(ear *listen.Ear) error {
 		if err := l.ready(ctx, t, p, ear, live); err != nil {
 			return err
@@ -214,7 +216,7 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 		if before > 0 {
 			sung.Due, sung.HasDue = lead+t.Delay, true
 		}
-		err := l.hear(ctx, t, &sung, ear, live)
+		err := l.hear(ctx, t, &sung, ear, live, beside)
 		t.heard(int64(len(sung.Samples)), src.SampleRate())
 		if err == nil {
 			err = l.listenAgain(ctx, t, &sung, ear)
@@ -268,8 +270,8 @@ func (l Line) ready(ctx context.Context, t *Turn, p LinePrompted, ear *listen.Ea
 	return nil
 }
 
-// hear opens the window for the line.
-func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear, live bool) error {
+// hear opens the window for the line, beside which sounds what is beside it.
+func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear, live bool, beside []float64) error {
 	p := sung.LinePrompted
 	score := l.Melody.Score
 	length := score.Length().Float() * p.Quarter
@@ -279,23 +281,19 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 	}
 	if !live {
 		window = window.Recorded()
+	} else if l.Against != nil { // who has rests beside others waits
+		longest := longestRest(score) * p.Quarter
+		window.Pause, window.Timeout = window.Pause+longest, window.Timeout+longest
 	}
 	t.Emit(Listening{t.Index})
-	clicks := make(chan error, 1)
-	clicking := l.Click && live && !p.Free && !p.Echo
-	listening, stop := context.WithCancel(ctx)
-	defer stop()
-	if clicking {
-		sound := t.clicks(beatsFrom(score, p.Quarter, 0, score.Length().Float(), lead), length+lead)
-		go func() { clicks <- t.out.Write(listening, sound) }()
-	}
+	sounding := t.along(ctx, beside)
 	var err error
 	sung.Take, sung.Samples, err = ear.Line(ctx, window, t.meter)
-	stop()
-	if clicking {
-		if e := <-clicks; e != nil && !errors.Is(e, context.Canceled) && err == nil {
-			err = fmt.Errorf("play: %w", e)
-		}
+	if live || err != nil {
+		sounding.cut()
+	}
+	if e := sounding.join(); e != nil && err == nil {
+		err = fmt.Errorf("play: %w", e)
 	}
 	if err != nil {
 		return fmt.Errorf("listen to answer %d: %w", p.Index, err)
@@ -357,6 +355,12 @@ func countIn(s theory.Score, quarter float64) (beats []synth.Beat, seconds float
 		beats = append(beats, synth.Beat{At: at * quarter, Strong: onBar(at, bar)})
 	}
 	return beats, count * quarter
+}
+
+// CountInOf returns the clicks that are counted before a line, and how long they take.
+func CountInOf(k synth.Keyboard, s theory.Score, quarter float64) (clicks []float64, seconds float64) {
+	beats, seconds := countIn(s, quarter)
+	return k.Clicks(beats, seconds), seconds
 }
 
 // Guide returns the sound of a line to sing along with, quarter seconds for each

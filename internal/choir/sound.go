@@ -1,0 +1,67 @@
+package choir
+
+import (
+	"math"
+
+	"singback/internal/session"
+	"singback/internal/synth"
+	"singback/theory"
+)
+
+// Sound says how a choir sounds: on organ tones, each part in its pitch.
+type Sound struct {
+	SampleRate int
+	Level      float64 // dBFS, which no sample exceeds
+	Tuning     theory.Tuning
+	Quarter    float64 // seconds of a quarter note
+	CountIn    bool    // a bar is counted in
+}
+
+// Hear is which parts sound.
+type Hear int
+
+// What is heard. Mine has the own part as loud as in All, and the others softer.
+const (
+	All    Hear = iota
+	Mine        // all, one louder than the others
+	Others      // all but one
+	Alone       // one
+)
+
+// Gains are the gains of so many parts in decibels for what is heard of part mine;
+// louder is how many decibels the others lie under it in Mine.
+func (h Hear) Gains(parts, mine int, louder float64) []float64 {
+	gains := make([]float64, parts)
+	for i := range gains {
+		switch {
+		case h == Mine && i != mine:
+			gains[i] = -louder
+		case h == Others && i == mine, h == Alone && i != mine:
+			gains[i] = math.Inf(-1)
+		}
+	}
+	return gains
+}
+
+// Seconds is how long the piece sounds, without a count-in.
+func (c Choir) Seconds(quarter float64) (longest float64) {
+	for _, p := range c.Parts {
+		longest = max(longest, p.Score.Length().Float()*quarter)
+	}
+	return longest
+}
+
+// Samples are the sound of the choir with a gain for each part.
+func (c Choir) Samples(s Sound, gains []float64) []float64 {
+	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level}
+	var phrases []synth.Phrase
+	for _, p := range c.Parts {
+		phrases = append(phrases, synth.Held(synth.Line(p.Score, s.Tuning, s.Quarter)))
+	}
+	out := k.Mix(phrases, gains)
+	if s.CountIn {
+		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)
+		out = append(clicks, out...)
+	}
+	return out
+}

@@ -135,6 +135,10 @@ type Place struct {
 	// After how often that goes on to the next; 0 where that is not among those
 	// counted, or the root stays.
 	Before, After int
+	// Root is the most probable root, over all chords on it, and RootP its
+	// probability. It may be another than that of the most probable chord.
+	Root  Degree
+	RootP float64
 	// Listen is the one more thing that tells most, if there is more to tell.
 	Listen ListenFor
 }
@@ -351,6 +355,7 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 	for i := range out.Places {
 		cs := out.Places[i].Candidates
 		slices.SortStableFunc(cs, func(a, b Candidate) int { return cmp.Compare(b.P, a.P) })
+		out.Places[i].Root, out.Places[i].RootP = likeliestRoot(out.Key, cs)
 		out.Places[i].Listen = ask(out.Key, line[i].Degree, cs)
 		if i > 0 {
 			before := &out.Places[i-1]
@@ -359,6 +364,21 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 		}
 	}
 	return out, nil
+}
+
+// likeliestRoot adds the probabilities of the chords on each root; they come with the
+// most probable first, which decides between two roots.
+func likeliestRoot(k Key, cs []Candidate) (root Degree, p float64) {
+	var sums [12]float64
+	for _, c := range cs {
+		sums[c.root] += c.P
+	}
+	for _, c := range cs {
+		if sums[c.root] > p {
+			root, p = k.Degree(c.Roman.Chord.Root), sums[c.root]
+		}
+	}
+	return root, p
 }
 
 // candidate moves a chord of C into the key.

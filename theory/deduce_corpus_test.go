@@ -259,7 +259,7 @@ func (s *score) add(t *testing.T, deduce func([]Bass) (Deduction, error), songs 
 			for i, place := range got.Places {
 				c := line[i]
 				rootOf := func(x Candidate) int { return got.Key.Degree(x.Roman.Chord.Root).Semitones() }
-				if rootOf(place.Candidates[0]) == c.root {
+				if place.Root.Semitones() == c.root {
 					s.chain += c.beats
 				}
 				if rootOf(slices.MaxFunc(place.Candidates, func(a, b Candidate) int { return cmp.Compare(a.Alone, b.Alone) })) == c.root {

@@ -27,7 +27,14 @@ type Place struct {
 	Excluded   []Candidate `json:"excluded"`   // the counted chords that what was heard excludes
 	Before     *int        `json:"before"`     // percent of moves of the root that lead here; null where not counted
 	After      *int        `json:"after"`      // percent of moves of the root that go on so; null where not counted
+	Root       Root        `json:"root"`       // the most probable one, over all chords on it
 	Listen     *ListenFor  `json:"listen"`     // null where there is nothing more to tell
+}
+
+// Root is the record of the most probable root.
+type Root struct {
+	Degree
+	Probability float64 `json:"probability"`
 }
 
 // Above is the record of what was heard above a bass.
@@ -73,6 +80,7 @@ func NewDeduction(d theory.Deduction, n theory.Naming) Deduction {
 	out := Deduction{Schema: Schema, Key: d.Key.ASCII(), Style: d.Style.String(), Source: d.Style.Source()}
 	for i, p := range d.Places {
 		place := Place{Bass: NewDegree(d.Key, p.Bass.Degree, n), Heard: newHeard(d.Key, p.Bass.Heard, n), Excluded: []Candidate{}}
+		place.Root = Root{NewDegree(d.Key, p.Root, n), round(p.RootP, 6)}
 		for _, c := range p.Candidates {
 			place.Candidates = append(place.Candidates, newCandidate(c))
 		}
@@ -166,6 +174,9 @@ func (s Style) Deduction(d theory.Deduction) string {
 		fmt.Fprintf(&b, "\n%d  %s: %s, %s, %s\n", i+1, s.bass(k, p.Bass), s.Roman(best.Roman), s.Chord(best.Roman.Chord), percent(best.P))
 		fmt.Fprintf(&b, "%s\n", Hang("   why", s.why(d, i), 11))
 		fmt.Fprintf(&b, "%s\n", Hang("   or", s.others(p), 11))
+		if root := s.root(k, p); root != "" {
+			fmt.Fprintf(&b, "%s\n", Hang("   root", root, 11))
+		}
 		fmt.Fprintf(&b, "%s\n", Hang("   listen", s.listen(k, p), 11))
 	}
 	if len(d.Places) > 1 {
@@ -215,6 +226,20 @@ func (s Style) bass(k theory.Key, b theory.Bass) string {
 		}
 	}
 	return text
+}
+
+// root names the most probable root, where it is not that of the most probable chord.
+func (s Style) root(k theory.Key, p theory.Place) string {
+	if k.Degree(p.Candidates[0].Roman.Chord.Root).Semitones() == p.Root.Semitones() {
+		return ""
+	}
+	var chords []string
+	for _, c := range p.Candidates {
+		if k.Degree(c.Roman.Chord.Root).Semitones() == p.Root.Semitones() && c.P >= worthSaying && len(chords) < maxOthers {
+			chords = append(chords, s.Roman(c.Roman))
+		}
+	}
+	return fmt.Sprintf("%s is likeliest, %s: %s together", s.Degree(k, p.Root), percent(p.RootP), strings.Join(chords, ", "))
 }
 
 // why says what speaks for the most probable chord.

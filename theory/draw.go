@@ -1,6 +1,9 @@
 package theory
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // cadential tells which roots may stand before the last chord of a progression that is
 // drawn, in semitones above the tonic: a cadence (common practice).
@@ -25,102 +28,89 @@ func (s Style) Draw(k Key, n int, random func() float64) ([]Roman, error) {
 		return nil, fmt.Errorf("%w: no %d chords of %s can be drawn: want one or more of a major or minor key", ErrKey, n, k.ASCII())
 	}
 	id := idioms[s][k.Mode]()
-	var last, before standing
-	drawn := make([]standing, 0, n)
-	draw := func(weigh func(standing) float64) standing {
-		sum := 0.0
-		for pass := range 2 {
-			left := sum * random()
-			if pass == 0 {
-				left = -1
-			}
-			for bass, row := range id.on {
-				for _, st := range row {
-					if st.times == 0 || st.roman.Chord.Inversion() < 0 {
-						continue
-					}
-					w := id.weight[bass] * st.share * weigh(st)
-					if pass == 0 {
-						sum += w
-					} else if left -= w; w > 0 && left < 0 {
-						return st
-					}
-				}
-			}
-		}
-		panic("theory: no chord is likely") // a table is wrong
-	}
-	rootBelow := func(st standing) bool { return st.bass == st.root }
-	follows := func(a, b standing) float64 {
-		if a.bass == b.bass && a.root == b.root {
-			return 0 // hardly anything moves
-		}
-		return id.step(a.bass, a.root, b)
-	}
 	home := func(st standing) float64 {
-		if st.root != 0 || !rootBelow(st) || st.roman.Chord.Quality != homeTriad(k.Mode) {
+		if st.root != 0 || !st.upright() || st.roman.Chord.Quality != homeTriad(k.Mode) {
 			return 0
 		}
 		return 1
 	}
 	goal := home
 	if n > 2 && random() >= closes {
-		goal = func(st standing) float64 {
-			switch st.roman.Chord.Quality.Triad() {
-			case MajorHeard:
-			case MinorHeard:
-				if st.root == 7 {
-					return 0
-				}
-			default:
-				return 0
-			}
-			if st.root == 0 || cadential[st.root] == 0 || !rootBelow(st) {
-				return 0
-			}
-			return 1
-		}
+		goal = elsewhere
 	}
-	last = draw(goal)
+	drawn := make([]standing, n)
+	drawn[n-1] = id.draw(random, goal)
+	last := drawn[n-1]
 	if n > 1 {
-		before = draw(func(st standing) float64 {
-			if cadential[last.root]&(1<<st.root) == 0 || st.root != 11 && !rootBelow(st) {
+		drawn[n-2] = id.draw(random, func(st standing) float64 {
+			if cadential[last.root]&(1<<st.root) == 0 || st.root != 11 && !st.upright() {
 				return 0
 			}
-			return follows(st, last)
+			return id.follows(st, last)
 		})
 	}
-	for i := range n {
-		switch {
-		case i == n-1:
-			drawn = append(drawn, last)
-		case i == n-2:
-			drawn = append(drawn, before)
-		case i == 0:
-			drawn = append(drawn, draw(func(st standing) float64 {
-				switch {
-				case n == 3 && before.root == 0:
-					return follows(st, before)
-				case n == 3:
-					return home(st) * follows(st, before)
-				}
-				return home(st)
-			}))
-		default:
-			drawn = append(drawn, draw(func(st standing) float64 {
-				w := follows(drawn[i-1], st)
-				if i == n-3 {
-					w *= follows(st, before)
-				}
+	for i := range n - 2 {
+		drawn[i] = id.draw(random, func(st standing) float64 {
+			w := 1.0
+			if i == n-3 {
+				w = id.follows(st, drawn[n-2])
+			}
+			switch {
+			case i > 0:
+				return w * id.follows(drawn[i-1], st)
+			case n == 3 && drawn[1].root == 0: // what comes before the tonic is another chord
 				return w
-			}))
-		}
+			}
+			return w * home(st)
+		})
 	}
 	out := make([]Roman, n)
 	for i, st := range drawn {
 		out[i] = Deduction{Key: k}.candidate(st).Roman
 	}
 	return out, nil
+}
+
+// draw draws a chord that was counted, by its share of all chords and a weight.
+func (id *idiom) draw(random func() float64, weigh func(standing) float64) standing {
+	var list []standing
+	var upTo []float64
+	sum := 0.0
+	for bass, row := range id.on {
+		for _, st := range row {
+			if st.times == 0 || st.roman.Chord.Inversion() < 0 {
+				continue
+			}
+			if w := id.weight[bass] * st.share * weigh(st); w > 0 {
+				sum += w
+				list, upTo = append(list, st), append(upTo, sum)
+			}
+		}
+	}
+	at, _ := slices.BinarySearch(upTo, sum*random())
+	return list[min(at, len(list)-1)]
+}
+
+// follows returns how much likelier a chord is after another than it is anywhere; 0
+// where hardly anything moves.
+func (id *idiom) follows(a, b standing) float64 {
+	if a.bass == b.bass && a.root == b.root {
+		return 0
+	}
+	return id.step(a.bass, a.root, b)
+}
+
+// upright tells that the root is in the bass.
+func (st standing) upright() bool { return st.bass == st.root }
+
+// elsewhere weighs the last chord of what does not end at home: a triad with its fifth,
+// on V no minor one.
+func elsewhere(st standing) float64 {
+	triad := st.roman.Chord.Quality.Triad()
+	if st.root == 0 || cadential[st.root] == 0 || !st.upright() || triad != MajorHeard && (triad != MinorHeard || st.root == 7) {
+		return 0
+	}
+	return 1
 }
 
 // homeTriad is the triad that ends in a key.

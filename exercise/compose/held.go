@@ -17,8 +17,8 @@ type Held struct {
 
 // Recognise recognises a chord from what is held, MIDI numbers from the bottom up. One
 // that could be several has the root of heard, if it can, else its lowest note, else the
-// lowest of its tones that can be a root. A seventh chord may lack its perfect fifth.
-// False if it is none that can be asked.
+// lowest of its tones that can be a root. A seventh chord, and a major or minor one, may
+// lack its perfect fifth. False if it is none that can be asked.
 func Recognise(k theory.Key, heard theory.Note, keys []int) (Held, bool) {
 	if len(keys) < 3 {
 		return Held{}, false
@@ -40,7 +40,7 @@ func Recognise(k theory.Key, heard theory.Note, keys []int) (Held, bool) {
 			for _, q := range qualities {
 				sound := soundOf(q.tones())
 				const fifth = 1 << 7
-				if lacks && len(q.tones().Tones()) == 4 {
+				if lacks && (len(q.tones().Tones()) == 4 || q.name == "maj" || q.name == "min") {
 					if sound&fifth == 0 {
 						continue
 					}

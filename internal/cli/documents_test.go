@@ -500,6 +500,13 @@ func helpExamples(t *testing.T, done map[string]bool, run func(*testing.T, shell
 	if err != nil {
 		t.Fatal(err)
 	}
+	choir, err := os.ReadFile("../../testdata/harbour.abc")
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, "choir.abc"), choir, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, name := range []string{"take.csv", "model.csv"} {
 		writeCurve(t, filepath.Join(dir, name), 0.3, 60, 62, 64, 62, 60)
 	}

@@ -20,6 +20,7 @@ import (
 // the command adds.
 var meanings = map[string]string{
 	"a4":              "tuning: A4 in `Hz`",
+	"against":         "`WHAT` sounds while you sing",
 	"all-keys":        "in all keys of the mode",
 	"answer":          "the `WAY` you answer",
 	"channel":         "of a recording read only this channel",
@@ -47,6 +48,7 @@ var meanings = map[string]string{
 	"growing":         "a child's or changing voice",
 	"guard-formulas":  "for a spreadsheet",
 	"guess":           "ask first, now and then, whether it was flat",
+	"headphones":      "you wear headphones",
 	"help":            "help for",
 	"hold":            "`SECONDS` after which a held note is an answer",
 	"html":            "write a page to print into this `FILE`",
@@ -59,6 +61,7 @@ var meanings = map[string]string{
 	"keys":            "the MIDI keyboard: its `PATH`",
 	"level":           "`LEVEL` of the melodies, 1 to 7",
 	"live":            "decide each row as early as possible",
+	"louder":          "how many `DECIBELS` my part is louder than the others",
 	"loudness":        "no peak of the sound exceeds this level, in `DBFS`, -60 to -3",
 	"minutes":         "how many `MINUTES` at most",
 	"model":           "the `MODEL`",
@@ -77,6 +80,7 @@ var meanings = map[string]string{
 	"part":            "the voice, part or track of a notation file: its `NAME` or number",
 	"partial":         "read a recording that is cut short as far as it goes",
 	"port":            "the `PORT` of this computer",
+	"play":            "`WHAT` sounds",
 	"png":             "draw charts as PNG into this `FOLDER`",
 	"profile":         "the profile of a singer, by `NAME`",
 	"progressions":    "the questions: a `FILE` of progressions",

@@ -76,7 +76,8 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback series --key Eb --level 3 --count 1 --seed 5 --input simulated
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav
-  singback series hymn.abc --hear --input simulated --no-record`,
+  singback series hymn.abc --hear --input simulated --no-record
+  singback series choir.abc --part alto --against others --headphones --input simulated`,
 	}
 	o.addFlags(cmd, e)
 	cmd.Flags().StringVar(&o.against, "against", "", "`WHAT` sounds while you sing: others, the other parts of the file (--part is yours)")

@@ -67,7 +67,7 @@ advised), or semitones.
 
 To sing a part against the others: singback series FILE --part NAME --against
 others. A take of a part is graded by singback grade --model FILE --part NAME.`,
-		Example: `  singback parts testdata/harbour.abc
+		Example: `  singback parts choir.abc
   singback parts choir.abc --to-key best --format json
   singback parts choir.abc --play mine --part alto --count-in --output alto.wav
   singback parts choir.abc --to-key F --out practice`,

@@ -28,6 +28,7 @@ var about = []struct{ name, short string }{
 	{"page", "the same ear in a browser: on this computer, on a phone"},
 	{"voice", "your voice, your room, your instrument: the profile"},
 	{"melodies", "reading at sight and singing back: melody, series, echo"},
+	{"parts", "hymns and songs in parts: ranges, key, hearing, singing"},
 	{"grading", "takes of a melody beside a model, and what marks mean"},
 	{"recordings", "single notes judged; pitch and notes as tables"},
 	{"record", "the practice record and progress; export, rescue"},

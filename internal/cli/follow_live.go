@@ -63,8 +63,13 @@ func (o *followOptions) live(ctx context.Context, e *env, w following) error {
 // sung takes down what a running source hears. beats are those of who is simulated; nil:
 // they are tapped or clicked.
 func (o *followOptions) sung(ctx context.Context, e *env, w following, src audio.Source, beats *takedown.Beats) error {
-	l := &follower{o: o, e: e, w: w, src: src, ctx: ctx, ended: make(chan struct{}), clock: e.clock, click: beats, simulated: beats != nil}
-	p, err := l.follow(ctx)
+	l := &follower{o: o, e: e, w: w, src: src, ctx: ctx, ended: make(chan struct{}), click: beats, simulated: beats != nil}
+	return l.takeDown()
+}
+
+// takeDown hears the song and writes what it is.
+func (l *follower) takeDown() error {
+	p, err := l.follow()
 	if err != nil {
 		return err
 	}
@@ -73,25 +78,24 @@ func (o *followOptions) sung(ctx context.Context, e *env, w following, src audio
 	}
 	how := taking{until: l.confirmed, beats: l.click}
 	if how.beats == nil && len(l.taps) > 0 {
-		if b, err := takedown.Tapped(w.meter, l.taps); err == nil {
+		if b, err := takedown.Tapped(l.w.meter, l.taps); err == nil {
 			how.beats = &b
 		} else {
 			l.say("The beat is left out: %v.", err)
 		}
 	}
-	return o.finish(e, w, p, how)
+	return l.o.finish(l.e, l.w, p, how)
 }
 
 // follow hears the song to its end. A terminal is as it was then.
-func (l *follower) follow(ctx context.Context) (p grade.Performance, err error) {
-	if l.e.raw != nil && l.e.terminal(l.e.stdin) && l.e.terminal(l.e.stderr) {
-		if undo := l.e.raw(l.e.stdin); undo != nil {
-			l.raw = true
-			defer func() {
-				l.raw = false
-				undo()
-			}()
-			go l.keys()
+func (l *follower) follow() (p grade.Performance, err error) {
+	if l.o.tempo > 0 && !l.simulated && l.o.output != outputNone {
+		out, err := device.OpenOutput(l.ctx, l.o.outputDevice, sampleRate)
+		if err != nil {
+			fmt.Fprintf(l.e.stderr, "No click is heard: %v.\n", err)
+		} else {
+			l.out = out
+			defer out.Close()
 		}
 	}
 	if l.o.keep != "" {
@@ -99,12 +103,26 @@ func (l *follower) follow(ctx context.Context) (p grade.Performance, err error) 
 			return p, err
 		}
 	}
-	if err := listen.Freshly(ctx, l.src); err != nil {
+	if l.e.raw != nil && l.e.terminal(l.e.stdin) && l.e.terminal(l.e.stderr) {
+		if undo := l.e.raw(l.e.stdin); undo != nil {
+			l.raw = true
+			defer func() {
+				l.mu.Lock()
+				defer l.mu.Unlock()
+				l.raw = false
+				undo()
+			}()
+			go l.keys()
+		}
+	}
+	if err := listen.Freshly(l.ctx, l.src); err != nil {
 		return p, err
 	}
+	l.mu.Lock()
 	l.begin()
+	l.mu.Unlock()
 	// The source ends when the singer does, and the end is read as that of a recording.
-	p, err = listen.Song(context.WithoutCancel(ctx), l, l.w.hearing, l.o.deep(), l.told)
+	p, err = listen.Song(context.WithoutCancel(l.ctx), l, l.w.hearing, l.o.deep(), l.told)
 	l.end()
 	return p, errors.Join(err, l.closeKept())
 }
@@ -120,7 +138,6 @@ type follower struct {
 	raw       bool // the terminal gives keys as they are typed
 	simulated bool // nobody is asked
 
-	clock func() time.Time
 	once  sync.Once
 	ended chan struct{} // closed when the singer has ended
 
@@ -131,8 +148,10 @@ type follower struct {
 	confirmed float64 // seconds at which home was; 0: not yet
 	taps      []float64
 	click     *takedown.Beats
+	out       audio.Sink         // where the click sounds; nil: nowhere
 	stop      context.CancelFunc // of the click
-	failed    error              // of the microphone
+	clicking  sync.WaitGroup
+	failed    error // of the microphone
 
 	keeping *audio.WAVFile
 	path    string
@@ -168,7 +187,7 @@ func (l *follower) Read(_ context.Context, dst []float64) (n int, lost int64, er
 		}
 	}
 	l.mu.Lock()
-	l.read, l.at = l.read+int64(n)+lost, l.clock()
+	l.read, l.at = l.read+int64(n)+lost, l.e.clock()
 	l.mu.Unlock()
 	return n, lost, nil
 }
@@ -176,7 +195,7 @@ func (l *follower) Read(_ context.Context, dst []float64) (n int, lost int64, er
 // now is this moment in seconds of what is heard. Sound comes in blocks: since the
 // last one the clock goes on.
 func (l *follower) now() float64 {
-	since := min(max(l.clock().Sub(l.at).Seconds(), 0), 0.25)
+	since := min(max(l.e.clock().Sub(l.at).Seconds(), 0), 0.25)
 	return float64(l.read)/float64(l.SampleRate()) + since
 }
 
@@ -207,6 +226,10 @@ func (l *follower) begin() {
 func (l *follower) told(n grade.Sung) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.home == nil && l.o.home == homeFind {
+		l.say("%7.1f s  %s", n.Onset, words.HomeText(l.w.words, takedown.Home{Cents: n.Cents}, l.o.a4))
+		return
+	}
 	if l.home == nil || l.o.home == homeFirst && l.raw && !l.simulated && l.confirmed == 0 {
 		l.offered(n)
 		return
@@ -226,7 +249,7 @@ func (l *follower) told(n grade.Sung) {
 
 // offered takes in a note that may be home.
 func (l *follower) offered(n grade.Sung) {
-	if l.o.home == homeFind || n.Offset-n.Onset < 0.7 {
+	if n.Offset-n.Onset < 0.7 {
 		return
 	}
 	l.home = &takedown.Home{Cents: n.Cents, Onset: n.Onset, Offset: n.Offset}
@@ -265,45 +288,35 @@ func (l *follower) goOn(confirmed float64) {
 
 // startClick has the beat click, from now on, one bar before the song.
 func (l *follower) startClick() {
-	var out audio.Sink = audio.Null{Rate: sampleRate}
-	if l.o.output != outputNone {
-		sink, err := device.OpenOutput(l.ctx, l.o.outputDevice, sampleRate)
-		if err != nil {
-			l.say("No click is heard: %v.", err)
-		} else {
-			out = sink
-		}
-	}
-	first := l.now() + 60/l.o.tempo*float64(l.w.meter.Pulses())
-	b := takedown.Steady(l.w.meter, l.o.tempo, first, first+60)
+	beat := 60 / l.o.tempo
+	bar := beat * float64(l.w.meter.Pulses())
+	b := takedown.Steady(l.w.meter, l.o.tempo, l.now()+bar, l.now()+2*bar)
 	l.click = &b
-	ctx, stop := context.WithCancel(l.ctx)
-	l.stop = stop
-	if _, silent := out.(audio.Null); silent {
+	if l.out == nil {
 		return
 	}
-	go func() {
-		defer out.Close()
-		k := synth.NewKeyboard(out.SampleRate())
-		k.Level = l.o.loudness
-		beats, length := []synth.Beat{}, 60/l.o.tempo*float64(l.w.meter.Pulses())
-		for i := range l.w.meter.Pulses() {
-			beats = append(beats, synth.Beat{At: float64(i) * 60 / l.o.tempo, Strong: i == 0})
+	ctx, stop := context.WithCancel(l.ctx)
+	l.stop = stop
+	k := synth.NewKeyboard(l.out.SampleRate())
+	k.Level = l.o.loudness
+	var beats []synth.Beat
+	for i := range l.w.meter.Pulses() {
+		beats = append(beats, synth.Beat{At: float64(i) * beat, Strong: i == 0})
+	}
+	clicks := k.Clicks(beats, bar)
+	l.clicking.Go(func() {
+		for l.out.Write(ctx, clicks) == nil {
 		}
-		bar := k.Clicks(beats, length)
-		for out.Write(ctx, bar) == nil {
-		}
-	}()
+	})
 }
 
 // end is called when everything was heard.
 func (l *follower) end() {
 	l.finish()
-	l.mu.Lock()
-	defer l.mu.Unlock()
 	if l.stop != nil {
 		l.stop()
 	}
+	l.clicking.Wait()
 }
 
 // finish has the song end.

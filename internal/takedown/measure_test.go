@@ -150,8 +150,9 @@ func all() bool { return os.Getenv("SINGBACK_SUNG") == "all" }
 // singer with a home up to 45 cents off A4 = 440, drift, vibrato, slides, breaths,
 // hesitations and mended notes, in rooms and noise. What was chosen by trial was
 // tried on the hymns with even numbers; the figures are those of the odd ones. A few
-// of them are sung here; on all 45 there were right 95.8 % of the notes, 98.7 % of the
-// beats, 95.7 % of the bars.
+// of them are sung here. Of all 45 (SINGBACK_SUNG=all) there were right 97.3 % of the
+// notes, 99.2 % of the beats, 97.8 % of the bars, and 33 whole charts; the chords were
+// those over the written bass in 98.5 of 100.
 func TestSungBasses(t *testing.T) {
 	list := hymns(t)
 	var tried, odd figures
@@ -176,7 +177,10 @@ func TestSungBasses(t *testing.T) {
 	}
 }
 
-// The basses of chart songs, sung: nothing was tried on them.
+// The basses of chart songs, sung, of which only the mode was tried on a half. Of the
+// first 12 bars of 83 songs there were right 99.7 % of the notes, 99.9 % of the beats,
+// and 81 whole charts; the roots of the chords were those of the annotators in 90 of
+// 100, over the bass alone.
 func TestSungCharts(t *testing.T) {
 	var f figures
 	for i, s := range charts(t, 12) {
@@ -193,7 +197,8 @@ func TestSungCharts(t *testing.T) {
 }
 
 // Basses that are played: struck notes in the register of a bass guitar, an octave
-// below what is written, and where it is written.
+// below what is written, and where it is written. Of 23 hymns all beats were right, and
+// 97.8 % of the notes, quick ones too.
 func TestPlayedBasses(t *testing.T) {
 	var f figures
 	for i, s := range hymns(t) {

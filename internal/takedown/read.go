@@ -141,6 +141,17 @@ func octaveOf(up int, d theory.Degree) int {
 	return int(math.Floor(float64(o)/12 + 0.5))
 }
 
+// clearlyMinor is how much better a line must fit minor to be taken for it: a bass of do,
+// fa, sol and te fits both. Tried on every second hymn and chart song; of the others it
+// has 45 of 45 and 149 of 166 right, but of 26 songs in minor only 16.
+const clearlyMinor = 0.1
+
+// Doubtful tells whether the notes hardly say if they are major or minor, where
+// that was found.
+func (t Taken) Doubtful() bool {
+	return (t.Major != 0 || t.Minor != 0) && math.Abs(t.Minor-t.Major-clearlyMinor) < clearlyMinor
+}
+
 // mode finds whether the notes are rather major or minor on the home.
 func (t *Taken) mode(list []Sound, profile theory.Profile) theory.Mode {
 	path := drift(list, t.Home.Cents, func(int) float64 { return 0 }, homeScatter)
@@ -162,7 +173,7 @@ func (t *Taken) mode(list []Sound, profile theory.Profile) theory.Mode {
 			}
 		}
 	}
-	if t.Minor > t.Major {
+	if t.Minor > t.Major+clearlyMinor {
 		return theory.Minor
 	}
 	return theory.Major

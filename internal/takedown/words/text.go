@@ -47,8 +47,12 @@ func (h Heard) Findings(s report.Style) (lines []string) {
 		lines = append(lines, fmt.Sprintf("Home, from the key that you name: %s; %s is %s (A4 = %g Hz).", s.Key(k), s.Pitch(note), Cents(off), h.A4))
 	}
 	if t := h.Taken; t.Major != 0 || t.Minor != 0 {
-		lines = append(lines, fmt.Sprintf("The notes are rather %s than %s (%.2f against %.2f); --mode says otherwise.",
-			k.Mode, other(k.Mode), max(t.Major, t.Minor), min(t.Major, t.Minor)))
+		fit := fmt.Sprintf("(fit %.2f in major, %.2f in minor)", t.Major, t.Minor)
+		if t.Doubtful() {
+			lines = append(lines, fmt.Sprintf("The notes hardly tell major from minor %s: %s is a guess; --mode says which.", fit, k.Mode))
+		} else {
+			lines = append(lines, fmt.Sprintf("The notes are %s %s.", k.Mode, fit))
+		}
 	}
 	if end, most := h.Taken.Drifted(); math.Abs(float64(most)) >= 15 {
 		lines = append(lines, fmt.Sprintf("You drifted: at the end home was %s of where it was sung; at most %.0f cents away. It was followed.", Cents(end), math.Abs(float64(most))))
@@ -70,13 +74,6 @@ func areNotes(n int) string {
 		return "1 note is"
 	}
 	return fmt.Sprintf("%d notes are", n)
-}
-
-func other(m theory.Mode) theory.Mode {
-	if m == theory.Minor {
-		return theory.Major
-	}
-	return theory.Minor
 }
 
 // margin is how much better than the next key one must fit to be called sure, and

@@ -101,7 +101,7 @@ func (o *deduceOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if o.count < 1 || o.count > maxProgressions {
 		return usagef("--count: %d is out of range: want 1 to %d", o.count, maxProgressions)
 	}
-	style, err := o.readStyle(e)
+	style, err := o.music.style(e, o.style)
 	if err != nil {
 		return err
 	}
@@ -131,20 +131,6 @@ func (o *deduceOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		return e.printIndented(report.NewDeduction(d, naming))
 	}
 	return e.print(words.Deduction(d))
-}
-
-// readStyle reads --style, or takes that of the profile in use, and says so.
-func (o *deduceOptions) readStyle(e *env) (theory.Style, error) {
-	if o.style == "" {
-		if err := o.music.know(e); err != nil {
-			return 0, err
-		}
-	}
-	style, from, err := drill.ReadStyle(o.style, o.music.known.Style)
-	if err == nil && o.style == "" && o.music.known.Style != "" {
-		fmt.Fprintf(e.stderr, "Style: %v, %s.\n", style, from)
-	}
-	return style, err
 }
 
 // compare deduces the bass of chords that are written, and says where they are what is

@@ -516,6 +516,13 @@ func helpExamples(t *testing.T, done map[string]bool, run func(*testing.T, shell
 	}
 	s.must(t, "course", "export", filepath.Join(dir, "mine.toml"))
 	t.Chdir(dir)
+	s.must(t, "follow", "--input", "simulated", "--seed", "3", "--keep", dir)
+	if err := os.Rename("follow-1.wav", "bass.wav"); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile("taps.txt", []byte("3.6 1\n4.28\n4.96\n5.65\n6.33 1\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
 		if strings.HasPrefix(path, "singback completion ") {

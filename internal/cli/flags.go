@@ -16,7 +16,7 @@ var flagGroups = []struct {
 }{
 	{"What is asked", []string{
 		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
-		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
+		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "home", "mode", "line", "by", "meter", "beats", "first-beat", "read-as", "key-profile",
 		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "against", "play", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",

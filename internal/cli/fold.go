@@ -14,7 +14,7 @@ func isText(cmd *cobra.Command) bool {
 	if f := cmd.Flags().Lookup("format"); f != nil && f.Value.String() != "text" {
 		return false
 	}
-	if f := cmd.Flags().Lookup("to"); f != nil && cmd.Name() == "melody" && f.Value.String() != "text" {
+	if f := cmd.Flags().Lookup("to"); f != nil && (cmd.Name() == "melody" || cmd.Name() == "follow") && f.Value.String() != "text" {
 		return false
 	}
 	for c := cmd; c != nil; c = c.Parent() {

@@ -148,3 +148,17 @@ func (s *singer) instrument(cmd *cobra.Command, a4 float64) float64 {
 	}
 	return a4
 }
+
+// style reads --style, or takes that of the profile in use, and says so.
+func (s *singer) style(e *env, word string) (theory.Style, error) {
+	if word == "" {
+		if err := s.know(e); err != nil {
+			return 0, err
+		}
+	}
+	style, from, err := drill.ReadStyle(word, s.known.Style)
+	if err == nil && word == "" && s.known.Style != "" {
+		fmt.Fprintf(e.stderr, "Style: %v, %s.\n", style, from)
+	}
+	return style, err
+}

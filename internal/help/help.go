@@ -35,6 +35,7 @@ var about = []struct{ name, short string }{
 	{"courses", "what is learnt in which order; how to write a course"},
 	{"names", "keys, scales, syllables, tunings: key, rename, findkey"},
 	{"chords", "cadences, passing chords, chords over a bass"},
+	{"follow", "a song taken down: its bass sung along becomes a chart"},
 	{"keys", "what can be pressed while the screen is shown"},
 	{"formats", "files that are read and written; output for programs"},
 	{"fields", "every field and column of that output"},

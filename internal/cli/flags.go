@@ -18,7 +18,7 @@ var flagGroups = []struct {
 		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
 		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
-		"set", "set-every", "study", "hear", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
+		"set", "set-every", "study", "hear", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},

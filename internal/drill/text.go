@@ -63,7 +63,7 @@ func (r *Run) Summary(t exercise.Tally) string {
 	if sat, ok := r.Plan.Sat(); ok {
 		return sat.summary(r.Style, t)
 	}
-	return r.Style.Summary(r.Plan.Item.Key, t)
+	return r.driftText() + r.Style.Summary(r.Plan.Item.Key, t)
 }
 
 // text sums up a series.

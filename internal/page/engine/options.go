@@ -39,7 +39,7 @@ func (f *form) add(name, value, usage string, on bool) {
 var choices = map[string][]string{
 	"set": synth.KeySettingNames(), "retry": {"ask", "always", "never"}, "of": {"bass", "quality"}, "answer": {drill.ByName, drill.BySinging},
 	"feedback": {"fading", "full", "none"}, "texture": {"keyboard", "choir"}, "input": {string(drill.ByMicrophone), string(drill.BySimulation)},
-	"level": {"1", "2", "3", "4", "5", "6", "7"},
+	"drone": {drill.DroneTonic, drill.DroneFifth}, "level": {"1", "2", "3", "4", "5", "6", "7"},
 }
 
 func (f *form) StringVar(p *string, name, value, usage string) { f.add(name, value, usage, false) }

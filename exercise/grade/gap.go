@@ -16,7 +16,7 @@ var ErrNoGap = errors.New("no gap")
 // silent: one truth for each note, rests too. Bars are counted from 1; an incomplete first
 // bar is 0 (common practice). A note belongs to the bar that it begins in: one that is held
 // over a bar line is sung, or heard inwardly, whole.
-func SilentBars(s theory.Score, bars []int) ([]bool, error) {
+func SilentBars(s *theory.Score, bars []int) ([]bool, error) {
 	starts := s.Bars()
 	first := 1
 	if s.Start.Num > 0 {
@@ -95,39 +95,35 @@ type Beat struct {
 	Unit  float64 // how long a unit of the line lasts; 0: the singer chose
 }
 
-// OfSilent grades a take of a score some of whose notes are heard inwardly. What is sung
-// of them is told in the gaps, and is taken out of the take, which comes back: it is
+// OfSilent grades a take of a score some of whose notes are heard inwardly, line being the
+// rest of them. What is sung of them is told in the gaps, and is taken out of the take: it is
 // neither an added note nor an answer to another.
-func OfSilent(s theory.Score, silent []bool, tuning theory.Tuning, take Performance, rules Rules, beat Beat) (Grading, Line, Performance, []Gap, error) {
-	line, err := NewLine(Without(s, silent), tuning)
+func OfSilent(s *theory.Score, silent []bool, tuning theory.Tuning, line *Line, take *Performance, rules Rules, beat Beat) (*Grading, []Gap, error) {
+	full, err := NewLine(*s, tuning)
 	if err != nil {
-		return Grading{}, line, take, nil, err
+		return nil, nil, err
 	}
-	full, err := NewLine(s, tuning)
+	g, err := Of(*line, *take, rules)
 	if err != nil {
-		return Grading{}, line, take, nil, err
-	}
-	g, err := Of(line, take, rules)
-	if err != nil {
-		return g, line, take, nil, err
+		return nil, nil, err
 	}
 	var hushed []bool // of the notes of the full line
-	for i, n := range s.Notes {
-		if !n.Rest {
+	for i := range s.Notes {
+		if !s.Notes[i].Rest {
 			hushed = append(hushed, silent[i])
 		}
 	}
 	gaps, runs := gapsOf(hushed)
 	a, err := Align(full.Notes, full.Timed, take.Notes, rules.Freedom)
 	if err != nil {
-		return g, line, take, nil, err
+		return nil, nil, err
 	}
-	if in := sungIn(a, hushed, runs); within(in, a, full, hushed, take, beat) {
+	if in := sungIn(&a, hushed, runs); within(in, &a, full.Notes, hushed, take.Notes, beat) {
 		rest := take.less(in)
-		without, err := Of(line, rest, rules)
+		without, err := Of(*line, rest, rules)
 		// Who repeats in the next bar what the silent one has was taken to sing it.
 		if err == nil && without.Score >= g.Score-gapCharged {
-			g, take = without, rest
+			g, *take = without, rest
 			for _, k := range in {
 				if k >= 0 {
 					gaps[k].Sung++
@@ -136,9 +132,9 @@ func OfSilent(s theory.Score, silent []bool, tuning theory.Tuning, take Performa
 		}
 	}
 	for k := range gaps {
-		g.over(&gaps[k], line, take, rules, beat)
+		g.over(&gaps[k], line, take.Notes, rules, beat)
 	}
-	return g, line, take, gaps, nil
+	return &g, gaps, nil
 }
 
 // gapsOf are the stretches of silent notes, and for each note of the full line which one
@@ -163,7 +159,7 @@ func gapsOf(hushed []bool) (gaps []Gap, runs []int) {
 // sungIn finds the sung notes that belong to silent ones: for each which gap, −1 for none;
 // nil where there are none at all. A note that answers nothing belongs to a gap that lies
 // between the notes before and after it.
-func sungIn(a Alignment, hushed []bool, runs []int) []int {
+func sungIn(a *Alignment, hushed []bool, runs []int) []int {
 	in := make([]int, len(a.Written))
 	before := -1 // the written note that was sung last
 	for j, w := range a.Written {
@@ -191,7 +187,7 @@ func sungIn(a Alignment, hushed []bool, runs []int) []int {
 
 // within leaves of what is in the gaps that which lies in their time, and reports whether
 // anything is left. Where no time is known, all of it is.
-func within(in []int, a Alignment, full Line, hushed []bool, take Performance, beat Beat) bool {
+func within(in []int, a *Alignment, full []Due, hushed []bool, take []Sung, beat Beat) bool {
 	type span struct {
 		begins, ends, pace, zero float64
 		timed                    bool
@@ -202,25 +198,24 @@ func within(in []int, a Alignment, full Line, hushed []bool, take Performance, b
 			continue
 		}
 		if i == 0 || !hushed[i-1] {
-			s := span{begins: full.Notes[i].Onset}
-			s.pace, s.zero, s.timed = clock(full.Notes[:i], func(k int) (float64, bool) {
+			s := span{begins: full[i].Onset}
+			s.pace, s.zero, s.timed = clock(full[:i], func(k int) (float64, bool) {
 				if hushed[k] || a.Answers[k].Count == 0 {
 					return 0, false
 				}
-				return take.Notes[a.Answers[k].First].Onset, true
+				return take[a.Answers[k].First].Onset, true
 			}, beat)
 			spans = append(spans, s)
 		}
-		spans[len(spans)-1].ends = full.Notes[i].Onset + full.Notes[i].Length
+		spans[len(spans)-1].ends = full[i].Onset + full[i].Length
 	}
 	left := false
 	for j, k := range in {
 		if k < 0 {
 			continue
 		}
-		n := take.Notes[j]
-		if s := spans[k]; s.timed {
-			if at := ((n.Onset+n.Offset)/2 - s.zero) / s.pace; at < s.begins || at > s.ends {
+		if s := &spans[k]; s.timed {
+			if at := ((take[j].Onset+take[j].Offset)/2 - s.zero) / s.pace; at < s.begins || at > s.ends {
 				in[j] = -1
 				continue
 			}
@@ -261,7 +256,7 @@ func clock(notes []Due, onset func(i int) (float64, bool), beat Beat) (pace, zer
 const leastClock = 3
 
 // less returns a take without the notes that are in something, and without their sound.
-func (t Performance) less(in []int) Performance {
+func (t *Performance) less(in []int) Performance {
 	var out Performance
 	for j, n := range t.Notes {
 		if in[j] < 0 {
@@ -296,9 +291,9 @@ const besideGap = 4
 const gapReach = 250.0
 
 // over finds how the singer went on after a gap.
-func (g *Grading) over(gap *Gap, line Line, take Performance, rules Rules, beat Beat) {
+func (g *Grading) over(gap *Gap, line *Line, take []Sung, rules Rules, beat Beat) {
 	off := func(i int) float64 { // of note i from the line, the octave of the take left out
-		return octaveFold(take.Notes[g.Notes[i].Answer.First].Cents - line.Notes[i].Cents)
+		return octaveFold(take[g.Notes[i].Answer.First].Cents - line.Notes[i].Cents)
 	}
 	key := func(from, to int) (cents []float64) {
 		for i := max(0, from); i < min(to, len(g.Notes)); i++ {
@@ -321,7 +316,6 @@ func (g *Grading) over(gap *Gap, line Line, take Performance, rules Rules, beat 
 	if gap.After >= len(g.Notes) || g.Notes[gap.After].Answer.Count == 0 {
 		return
 	}
-	n := g.Notes[gap.After]
 	if line.Degrees != nil {
 		own := line.Degrees[gap.After]
 		gap.Entered, gap.HasEntered = own, true
@@ -336,6 +330,6 @@ func (g *Grading) over(gap *Gap, line Line, take Performance, rules Rules, beat 
 	}
 	onset := func(i int) (float64, bool) { return g.Notes[i].Onset, g.Notes[i].Answer.Count > 0 }
 	if pace, zero, ok := clock(line.Notes[:gap.Before+1], onset, beat); ok {
-		gap.Late, gap.Timed = (n.Onset-zero-pace*line.Notes[gap.After].Onset)/(pace*line.beat()), true
+		gap.Late, gap.Timed = (g.Notes[gap.After].Onset-zero-pace*line.Notes[gap.After].Onset)/(pace*line.beat()), true
 	}
 }

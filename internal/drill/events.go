@@ -192,7 +192,7 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.LinePrompted:
 		ev := lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback)), nil}
 		if e.Silent != nil {
-			ev.SilentBars = silentBars(e)
+			ev.SilentBars = silentBars(&e)
 		}
 		return ev
 	case session.LineSung:
@@ -200,7 +200,7 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.Judged:
 		v := verdictEvent{
 			"verdict", e.Index, e.Attempt, e.Counts,
-			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, names), e.Feedback.String(), e.Hidden, nil, innerRecord(e),
+			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, names), e.Feedback.String(), e.Hidden, nil, innerRecord(&e),
 		}
 		if e.Guess != exercise.NotMeasured {
 			name := e.Guess.String()
@@ -220,7 +220,7 @@ func (r *Run) EventRecord(e session.Event) any {
 }
 
 // innerRecord is what an answer tells of inner hearing, as programs read it.
-func innerRecord(j session.Judged) innerPart {
+func innerRecord(j *session.Judged) innerPart {
 	p := innerPart{WaitBeats: j.Silence.Beats, OldKey: j.Old()}
 	if cents, ok := j.Drift(); ok {
 		cents = math.Round(10*cents)/10 + 0
@@ -289,8 +289,8 @@ func (r *Run) Sung(s session.LineSung) report.LineSung {
 		Event: "sung", Index: s.Index, Heard: s.Heard(), Lost: s.Take.Lost,
 		Grade: report.NewGrade(name, s.Model, s.Sung, s.Grade, names), Masked: s.Masked,
 	}
-	for _, g := range s.Gaps {
-		ev.Gaps = append(ev.Gaps, gapRecord(g, names, s.Model))
+	for i := range s.Gaps {
+		ev.Gaps = append(ev.Gaps, gapRecord(&s.Gaps[i], names, &s.Model))
 	}
 	if pace := s.Grade.Pace; pace > 0 {
 		beat := 1.0

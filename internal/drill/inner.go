@@ -178,7 +178,7 @@ func (o *Sing) degreesAfter() string {
 }
 
 // drifts are how far what was asked for moved in the silence before each answer.
-func (r *Run) drifted(j session.Judged) {
+func (r *Run) drifted(j *session.Judged) {
 	if cents, ok := j.Drift(); ok {
 		r.drifts = append(r.drifts, cents)
 	}
@@ -189,11 +189,14 @@ func (r *Run) driftText() string {
 	if len(r.drifts) == 0 {
 		return ""
 	}
-	sorted := slices.Sorted(slices.Values(r.drifts))
-	median := (sorted[(len(sorted)-1)/2] + sorted[len(sorted)/2]) / 2
-	most := slices.MaxFunc(r.drifts, func(a, b theory.Cents) int { return cmp.Compare(max(a, -a), max(b, -b)) })
+	slices.Sort(r.drifts)
+	n := len(r.drifts)
+	most := r.drifts[n-1]
+	if -r.drifts[0] > most {
+		most = r.drifts[0]
+	}
 	return fmt.Sprintf("Over the silent beats do moved by %+.0f cents (median of %s), %+.0f at most.\n",
-		median, report.Many(len(r.drifts), "answer"), most)
+		(r.drifts[(n-1)/2]+r.drifts[n/2])/2, report.Many(n, "answer"), most)
 }
 
 // anyBar asks for one silent bar that is drawn.
@@ -252,7 +255,7 @@ func (o *Series) silences(melodies []compose.SightMelody) ([][]bool, error) {
 		}
 		var silent []bool
 		for _, bars := range try {
-			if silent, err = grade.SilentBars(m.Score, bars); err == nil {
+			if silent, err = grade.SilentBars(&m.Score, bars); err == nil {
 				break
 			}
 		}

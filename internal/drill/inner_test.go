@@ -296,7 +296,7 @@ func makeGap(s theory.Score, silent []bool, way int, quarter, start float64, rng
 }
 
 // check compares what was said with what was made.
-func (m gapTake) check(g grade.Grading, gaps []grade.Gap, free bool) error {
+func (m gapTake) check(g *grade.Grading, gaps []grade.Gap, free bool) error {
 	if len(gaps) == 0 {
 		return fmt.Errorf("no gap")
 	}
@@ -358,7 +358,11 @@ func TestSilentBars(t *testing.T) {
 			beat = grade.Beat{}
 		}
 		rules := grade.Rules{Freedom: grade.Freedom{Octave: true}, Tolerance: 45}
-		g, _, _, gaps, err := grade.OfSilent(s, silent, theory.Tuning{A4: 440}, grade.Performance{Notes: m.notes}, rules, beat)
+		line, err := grade.NewLine(grade.Without(s, silent), theory.Tuning{A4: 440})
+		if err != nil {
+			t.Fatal(err)
+		}
+		g, gaps, err := grade.OfSilent(&s, silent, theory.Tuning{A4: 440}, &line, &grade.Performance{Notes: m.notes}, rules, beat)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -12,7 +12,7 @@ import (
 )
 
 // Ask says what a question asks for: "sing mi", "hear la, sing mi".
-func Ask(style report.Style, p session.Prompted) string {
+func Ask(style report.Style, p *session.Prompted) string {
 	ask := "sing " + style.Asked(p.Item)
 	switch {
 	case p.Away != nil:
@@ -34,7 +34,7 @@ func Wait(w session.Waiting) string {
 }
 
 // Leads says that a passage leads to another key. Which one, the singer is to hear.
-func Leads(style report.Style, m session.Modulating) string {
+func Leads(style report.Style, m *session.Modulating) string {
 	return fmt.Sprintf("from %s to another key: find the new do", style.Key(m.From))
 }
 
@@ -45,7 +45,7 @@ func TooLoud(o session.Overheard) string {
 
 // Inwardly says what else an answer tells of inner hearing: how far do moved in the
 // silence, or that the old key was sung on; nil where it tells nothing.
-func Inwardly(style report.Style, j session.Judged) []string {
+func Inwardly(style report.Style, j *session.Judged) []string {
 	var out []string
 	if j.Away != nil && j.Verdict.HasSung {
 		out = append(out, fmt.Sprintf("it led from %s to %s", style.Key(j.Away.From), style.Key(j.Away.To)))
@@ -60,7 +60,7 @@ func Inwardly(style report.Style, j session.Judged) []string {
 }
 
 // SilentText says which bars of a line are silent; "" where none is.
-func SilentText(p session.LinePrompted) string {
+func SilentText(p *session.LinePrompted) string {
 	if p.Silent == nil {
 		return ""
 	}
@@ -73,9 +73,9 @@ func SilentText(p session.LinePrompted) string {
 }
 
 // silentBars are the numbers of the silent bars of a line.
-func silentBars(p session.LinePrompted) []string {
+func silentBars(p *session.LinePrompted) []string {
 	var out []string
-	s := p.Melody.Score
+	s := &p.Melody.Score
 	starts, first := s.Bars(), 1
 	if s.Start.Num > 0 {
 		first = 0
@@ -94,7 +94,7 @@ func silentBars(p session.LinePrompted) []string {
 }
 
 // gapRecord is how a singer went on after a gap, as programs read it.
-func gapRecord(g grade.Gap, names theory.Naming, line grade.Line) report.Gap {
+func gapRecord(g *grade.Gap, names theory.Naming, line *grade.Line) report.Gap {
 	r := report.Gap{Before: g.Before + 1, After: g.After + 1, Sung: g.Sung}
 	if g.After >= len(line.Notes) {
 		r.After = 0

@@ -88,7 +88,7 @@ func (r *Run) Emit(e session.Event) {
 		r.labels.Store(r.Labels(line.Feedback))
 	}
 	if j, ok := e.(session.Judged); ok {
-		r.drifted(j)
+		r.drifted(&j)
 	}
 	r.Keeper.keep(e, r)
 	r.Plan.asker.kept(r, e)

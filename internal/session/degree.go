@@ -85,14 +85,14 @@ type Judged struct {
 
 // Drift is how far the degree asked for has moved in the silence before it; false where
 // there was none, or another degree was sung.
-func (j Judged) Drift() (cents theory.Cents, ok bool) {
-	v := j.Verdict
+func (j *Judged) Drift() (cents theory.Cents, ok bool) {
+	v := &j.Verdict
 	return v.Cents, j.Silence.Beats > 0 && v.Counts() && v.HasSung && v.Sung == j.Item.Asked
 }
 
 // Old reports whether it was sung as if the key had not changed.
-func (j Judged) Old() bool {
-	v := j.Verdict
+func (j *Judged) Old() bool {
+	v := &j.Verdict
 	return j.Away != nil && v.Outcome == exercise.OtherDegree && v.HasSung && j.Away.AsBefore(j.Item.Asked, v.Sung)
 }
 
@@ -243,7 +243,7 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 
 // before sounds what comes before the answer, and returns how many seconds the singer has
 // then to hear it inwardly.
-func (d Degree) before(ctx context.Context, t *Turn) (think float64, err error) {
+func (d *Degree) before(ctx context.Context, t *Turn) (think float64, err error) {
 	if d.Away != nil {
 		if err := d.lead(ctx, t); err != nil {
 			return 0, err

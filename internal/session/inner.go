@@ -38,7 +38,7 @@ type Modulating struct {
 func (Modulating) event() {}
 
 // lead plays the passage that leads to the key of the item.
-func (d Degree) lead(ctx context.Context, t *Turn) error {
+func (d *Degree) lead(ctx context.Context, t *Turn) error {
 	t.Emit(Modulating{t.Index, d.Item.Tuning, *d.Away})
 	var p synth.Phrase
 	for i, s := range synth.Progression(d.Away.From, d.Item.Tuning, d.Away.Voices) {
@@ -70,7 +70,7 @@ func (t *Turn) silence(ctx context.Context, s Silence) (left float64, err error)
 }
 
 // longestSilence is the longest stretch of silent notes, in quarter notes.
-func (l Line) longestSilence() float64 {
+func (l *Line) longestSilence() float64 {
 	longest, now := 0.0, 0.0
 	for i, n := range l.Melody.Score.Notes {
 		if i >= len(l.Silent) || !l.Silent[i] {
@@ -84,19 +84,25 @@ func (l Line) longestSilence() float64 {
 }
 
 // gradeGaps grades a line with silent bars.
-func (l Line) gradeGaps(sung *LineSung) (err error) {
+func (l *Line) gradeGaps(sung *LineSung) (err error) {
 	var beat grade.Beat
 	if sung.HasDue {
 		beat = grade.Beat{Start: sung.Due, Unit: sung.Quarter}
 	}
-	sung.Grade, sung.Model, sung.Sung, sung.Gaps, err = grade.OfSilent(l.Melody.Score, l.Silent, l.Tuning, sung.Sung, l.Rules, beat)
+	if sung.Model, err = grade.NewLine(sung.ToSing(), l.Tuning); err != nil {
+		return err
+	}
+	g, gaps, err := grade.OfSilent(&l.Melody.Score, l.Silent, l.Tuning, &sung.Model, &sung.Sung, l.Rules, beat)
+	if err == nil {
+		sung.Grade, sung.Gaps = *g, gaps
+	}
 	return err
 }
 
 // above has the line sung while something sounds. Chords that repeat go on by the bar from
 // the line's first bar on.
-func (l Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung, ear *listen.Ear, live bool) (err error) {
-	p, score := sung.LinePrompted, l.Melody.Score
+func (l *Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung, ear *listen.Ear, live bool) (err error) {
+	p, score := &sung.LinePrompted, &l.Melody.Score
 	u.Seconds = barOf(score) * p.Quarter
 	think, counted := hush, !p.Free && !p.Echo
 	if p.Echo {
@@ -110,7 +116,7 @@ func (l Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung,
 		return l.hear(ctx, t, sung, ear, live)
 	})
 	if err == nil && open && counted {
-		if err = l.counted(ctx, t, p, ear, live); err == nil {
+		if err = l.counted(ctx, t, *p, ear, live); err == nil {
 			u.After = lead + score.Start.Float()*p.Quarter
 			stop := t.begin(ctx, u, ear)
 			ear.Recall(sung.Own)
@@ -128,7 +134,7 @@ func (l Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung,
 }
 
 // barOf is the length of a bar of a score in quarter notes.
-func barOf(s theory.Score) float64 {
+func barOf(s *theory.Score) float64 {
 	if s.Meter.Valid() {
 		return s.Meter.Bar().Float()
 	}
@@ -136,7 +142,7 @@ func barOf(s theory.Score) float64 {
 }
 
 // masked reports whether what was sung was not loud enough over what sounded meanwhile.
-func (s LineSung) masked() bool {
+func (s *LineSung) masked() bool {
 	if s.Own == 0 || !s.Heard() {
 		return false
 	}

@@ -62,8 +62,8 @@ type LinePrompted struct {
 	Feedback  practice.Feedback
 }
 
-// Due is what is to be sung: rests stand for what is heard inwardly.
-func (p LinePrompted) Due() theory.Score { return grade.Without(p.Melody.Score, p.Silent) }
+// ToSing is what is to be sung: rests stand for what is heard inwardly.
+func (p *LinePrompted) ToSing() theory.Score { return grade.Without(p.Melody.Score, p.Silent) }
 
 // CountIn tells that the beat is being counted: so many beats come before the
 // singer does. It comes before the sound.

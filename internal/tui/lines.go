@@ -82,7 +82,7 @@ func (v *Lines) Event(e session.Event) {
 		}
 		fmt.Fprintln(v.Prompts, text)
 	case session.Modulating:
-		fmt.Fprintf(v.Prompts, "Listen: %s.\n", drill.Leads(s, e))
+		fmt.Fprintf(v.Prompts, "Listen: %s.\n", drill.Leads(s, &e))
 	case session.Overheard:
 		fmt.Fprintln(v.Prompts, drill.TooLoud(e))
 	case session.Listening:
@@ -110,7 +110,7 @@ func (v *Lines) Event(e session.Event) {
 		if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
 			line += "; " + missed
 		}
-		if d := append(drill.Inwardly(s, e), s.Details(e.Verdict)...); len(d) > 0 {
+		if d := append(drill.Inwardly(s, &e), s.Details(e.Verdict)...); len(d) > 0 {
 			line += "; " + strings.Join(d, "; ")
 		}
 		fmt.Fprintln(v.Results, line)
@@ -124,7 +124,7 @@ func (v *Lines) Event(e session.Event) {
 // prompted writes what is asked.
 func (v *Lines) prompted(e session.Prompted) {
 	s := v.Style
-	ask := drill.Ask(s, e)
+	ask := drill.Ask(s, &e)
 	if e.Attempt > 1 {
 		ask = "once more: " + ask
 	}

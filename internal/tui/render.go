@@ -211,7 +211,7 @@ func (s *drawing) verdict(v *View) {
 	if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
 		s.add(ruler, scale(verdict.FromAsked, v.judged.Tolerance.Cents, v.Style.ASCII, s.inner))
 	}
-	said := append([]string{report.OutBy(verdict, v.judged.Tolerance), v.guess}, drill.Inwardly(v.Style, *v.judged)...)
+	said := append([]string{report.OutBy(verdict, v.judged.Tolerance), v.guess}, drill.Inwardly(v.Style, v.judged)...)
 	for _, line := range append(said, v.Style.Details(verdict)...) {
 		if line != "" {
 			s.add(detail, wrap(line, s.inner)...)
@@ -283,7 +283,7 @@ func (v *View) ask() string {
 		}
 		return asked
 	}
-	ask := drill.Ask(v.Style, *v.prompted)
+	ask := drill.Ask(v.Style, v.prompted)
 	if v.prompted.Attempt > 1 {
 		ask = "once more: " + ask
 	}

@@ -47,7 +47,7 @@ func (v *Series) Event(ev session.Event) {
 		if !ev.Echo {
 			v.show(prompts, m.Score, ev.Silent)
 		}
-		if text := drill.SilentText(ev); text != "" {
+		if text := drill.SilentText(&ev); text != "" {
 			fmt.Fprintln(prompts, text)
 		}
 	case session.Overheard:

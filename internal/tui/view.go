@@ -186,7 +186,7 @@ func (v *View) inner(e session.Event) {
 			v.phase = drill.Wait(e)
 		}
 	case session.Modulating:
-		v.phase = "listen: " + drill.Leads(v.Style, e)
+		v.phase = "listen: " + drill.Leads(v.Style, &e)
 	case session.Overheard:
 		v.Note = drill.TooLoud(e)
 	}

@@ -120,8 +120,8 @@ func (s *show) event(ev session.Event) {
 			m.SVG = s.staff(ev.Melody.Score, ev.Silent, s.marks(ev))
 		}
 	case session.Modulating:
-		m.Said = linesSaid{Lines: []string{sentence(drill.Leads(style, ev)) + "."}}
-		s.post(stateMessage{Is: "state", Name: "key", Text: "Listen: " + drill.Leads(style, ev) + "."})
+		m.Said = linesSaid{Lines: []string{sentence(drill.Leads(style, &ev)) + "."}}
+		s.post(stateMessage{Is: "state", Name: "key", Text: "Listen: " + drill.Leads(style, &ev) + "."})
 	case session.Judged:
 		said := s.judged(ev)
 		if m.Said = said; !said.Hidden {
@@ -208,7 +208,7 @@ func (s *show) prompted(ev session.Prompted) promptSaid {
 	style, it := s.run.Style, ev.Item
 	said := promptSaid{
 		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1, Hold: s.run.Plan.Config.Window.Hold,
-		Ask: drill.Ask(style, ev),
+		Ask: drill.Ask(style, &ev),
 	}
 	if ev.Away == nil {
 		said.Ask += " in " + style.Key(it.Key)
@@ -257,7 +257,7 @@ func (s *show) judged(ev session.Judged) verdictSaid {
 	}
 	said.Headline, said.Mark = sentence(style.Headline(it, v)), markOf(v.Outcome)
 	said.Sung = style.Sign(it, v)
-	told := append([]string{report.OutBy(v, ev.Tolerance)}, drill.Inwardly(style, ev)...)
+	told := append([]string{report.OutBy(v, ev.Tolerance)}, drill.Inwardly(style, &ev)...)
 	for _, line := range append(told, style.Details(v)...) {
 		if line != "" {
 			said.Details = append(said.Details, line)
@@ -298,7 +298,7 @@ func (s *show) prompt(ev session.LinePrompted) lineSaid {
 		text += ", " + m.Skill
 	}
 	text += fmt.Sprintf(", %g beats a minute.", ev.Tempo)
-	if silent := drill.SilentText(ev); silent != "" {
+	if silent := drill.SilentText(&ev); silent != "" {
 		text += " " + silent
 	}
 	return lineSaid{text, ev.Index, ev.Of, ev.Echo, s.tolerance}

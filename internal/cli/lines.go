@@ -43,6 +43,12 @@ With --free there is no count-in: sing in your own tempo, and the rhythm is
 judged by your own beat. Feedback comes after singing; --cursor shows while you
 sing which degree is heard, which makes it easier now and harder later without.
 
+With --silent-bars you fall silent in some bars, hear them inwardly and sing on in the
+right place: what is sung in them is not charged, and after each gap it says where
+you came in, how far the key moved, and how late you were. --degrees scale, or a list
+of degrees, is sung in place of a melody. --drone and --vamp sound while you sing:
+use headphones (--headphones).
+
 Any octave counts, unless --strict-octave. The melodies are those of singback
 melody: seven levels, in your range (--voice, or your profile). A FILE of music
 (ABC, MusicXML, MXL, MIDI, names) is sung in their place, --part chooses its
@@ -60,6 +66,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback series --key Eb --level 3 --count 1 --seed 5 --input simulated
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav
+  singback series --degrees scale --key D --silent-bars 2 --input simulated
   singback series hymn.abc --hear --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
@@ -144,6 +151,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if o.keep != "" {
 		d.save = func(sung session.LineSung) (string, error) { return o.save(plan.Seed, sung) }
 	}
+	d.sung = plan.Advice()
 	if o.Click {
 		d.sung = "Use headphones: the beat sounds while you sing."
 	}

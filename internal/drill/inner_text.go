@@ -38,6 +38,15 @@ func Leads(style report.Style, m *session.Modulating) string {
 	return fmt.Sprintf("from %s to another key: find the new do", style.Key(m.From))
 }
 
+// Advice says what somebody should do before singing over what sounds; "" where that is
+// nothing.
+func (p *Plan) Advice() string {
+	if u := p.Config.Under; u == nil || u.Headphones {
+		return ""
+	}
+	return "It sounds while you sing: use headphones, and say --headphones; or play it so softly that the microphone hardly hears it."
+}
+
 // TooLoud says that the microphone hears too much of what sounds, and what helps.
 func TooLoud(o session.Overheard) string {
 	return fmt.Sprintf("The microphone hears what sounds at %.0f dBFS, and beside a voice %.0f is the most: use headphones (then say --headphones), or turn it down.", o.Own, o.Most)

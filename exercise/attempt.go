@@ -76,6 +76,11 @@ type Take struct {
 	// Wanders tells that the voice went on to another pitch and back without a
 	// pause, and Note, a part of that, was not held.
 	Wanders bool
+	// Own is how loud the microphone heard what the program itself sounded in the
+	// window, in dBFS; 0: it sounded nothing, or that was not measured.
+	Own float64
+	// OwnTones are the fundamentals of that sound in hertz.
+	OwnTones []float64
 	// Lost tells that the driver lost samples inside the window. Where it lost
 	// some that may have belonged to the answering phrase, Note.Lost is set too.
 	Lost bool

@@ -56,9 +56,10 @@ const (
 	OwnSound            // a struck, decaying tone such as the keyboard sound of this program
 	NotHeld             // a voice that stays on no pitch, as in speech
 	SeveralTones        // several tones at once, as of a chord, and not one voice
+	TooLoud             // the microphone hears too much of what the program sounds meanwhile
 )
 
-var reasonNames = [...]string{"", "too_short", "too_quiet", "too_noisy", "lost_samples", "own_sound", "not_held", "several_tones"}
+var reasonNames = [...]string{"", "too_short", "too_quiet", "too_noisy", "lost_samples", "own_sound", "not_held", "several_tones", "too_loud"}
 
 // String returns the name used in machine-readable output; "" for NoReason.
 func (r Reason) String() string {
@@ -276,6 +277,8 @@ func unmeasured(take Take) Reason {
 	switch {
 	case !take.Found && take.Lost, take.Found && n.Lost:
 		return LostSamples
+	case take.overheard() != NoReason:
+		return take.overheard()
 	case several(take.Beside):
 		if struck(n, take.Beside) {
 			return OwnSound

@@ -90,7 +90,7 @@ func (o *lineOptions) performAgainst(e *env, d *performance) {
 		return choir.NewAgainstRecord(index, g.Parts[g.part].Name, notes)
 	}
 	d.ready = func(s *stage) error {
-		if _, live := s.answers.(drill.Microphone); !live || !s.speaker || o.headphones {
+		if _, live := s.answers.(drill.Microphone); !live || !s.speaker || o.Headphones {
 			return nil
 		}
 		if room := o.music.known.Room; room != nil && room.LeakTried && !room.Leaks {

@@ -18,11 +18,11 @@ var flagGroups = []struct {
 		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "home", "mode", "line", "by", "meter", "beats", "first-beat", "read-as", "key-profile",
 		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
-		"set", "set-every", "study", "hear", "against", "play", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
+		"set", "set-every", "study", "hear", "against", "play", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
-	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "headphones", "keep"}},
+	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Output", []string{
 		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",

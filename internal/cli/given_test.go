@@ -141,7 +141,7 @@ func TestSeriesTellsMusicFromRecordings(t *testing.T) {
 	guide, record := filepath.Join(dir, "guide.wav"), filepath.Join(dir, "r.db")
 	call{}.must(t, "melody", files["abc"], "--output", guide)
 	out, _ := call{}.must(t, "series", files["abc"], guide, "--record", record)
-	if !strings.Contains(out, "F major, Round: score") || !strings.Contains(out, "Not recorded: a melody of a file has no level.") {
+	if !strings.Contains(out, "F major, Round: score") || !strings.Contains(out, "Not recorded: a melody that is given has no level.") {
 		t.Error(out)
 	}
 	if _, err := os.Stat(record); err == nil {

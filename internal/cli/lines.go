@@ -29,9 +29,8 @@ type lineOptions struct {
 	part  string
 	toKey string
 
-	against    string
-	headphones bool
-	choirs     []given // of the files, where a part is sung against the others
+	against string
+	choirs  []given // of the files, where a part is sung against the others
 }
 
 // given is a choir, and the part of it that is sung.
@@ -53,6 +52,12 @@ weakest, and gives two marks: note by note, and points for whole bars.
 With --free there is no count-in: sing in your own tempo, and the rhythm is
 judged by your own beat. Feedback comes after singing; --cursor shows while you
 sing which degree is heard, which makes it easier now and harder later without.
+
+With --silent-bars you fall silent in some bars, hear them inwardly and sing on in the
+right place: what is sung in them is not charged, and after each gap it says where
+you came in, how far the key moved, and how late you were. --degrees scale, or a list
+of degrees, is sung in place of a melody. --drone and --vamp sound while you sing:
+use headphones (--headphones).
 
 Any octave counts, unless --strict-octave. The melodies are those of singback
 melody: seven levels, in your range (--voice, or your profile). A FILE of music
@@ -77,11 +82,11 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
   singback series --level 2 --voice tenor --free --names none --count 1 --input simulated
   singback series --key G --level 1 --count 1 --seed 4 take.wav
   singback series hymn.abc --hear --input simulated --no-record
+  singback series --degrees scale --key D --silent-bars 2 --input simulated
   singback series choir.abc --part alto --against others --headphones --input simulated`,
 	}
 	o.addFlags(cmd, e)
 	cmd.Flags().StringVar(&o.against, "against", "", "`WHAT` sounds while you sing: others, the other parts of the file (--part is yours)")
-	cmd.Flags().BoolVar(&o.headphones, "headphones", false, "you wear headphones: the microphone does not hear what sounds")
 	complete(cmd, map[string][]string{"against": {"others"}})
 	return cmd
 }
@@ -170,6 +175,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 		d.save = func(sung session.LineSung) (string, error) { return o.save(plan.Seed, sung) }
 	}
 	o.performAgainst(e, d)
+	d.sung = plan.Advice()
 	if o.Click {
 		d.sung = "Use headphones: the beat sounds while you sing."
 	}

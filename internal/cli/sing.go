@@ -28,6 +28,13 @@ In a church mode, as in --key "D dorian", the key is set by its scale, or with
 
 With --from a degree is sounded first, and you sing from it to the one asked.
 
+Inner hearing: --wait keeps you silent for some beats of --tempo between what you
+hear and what you sing, and says how far do moved meanwhile; --modulate leads to
+another key by a chord that both have, and you find the new do; --drone or --vamp
+sounds while you sing. Use headphones with these two (--headphones). Without, what
+the microphone hears of them is measured before you sing: where it is too loud
+beside a voice it says so, and nothing is judged.
+
 With a profile (see singback profile) the questions lie in your working range, in
 the tuning of your instrument; the key is set in an octave where it does not sound
 the note that is asked; the microphone is heard with your noise gate. Flags come
@@ -39,7 +46,7 @@ Without a microphone a simulated singer answers, to show how it goes. With
 recordings, the n-th recording answers the n-th question.
 
 With --format json standard output has one object a line: the events key,
-prompt, listening, verdict and summary. The same seed gives the same questions,
+prompt, modulation, too_loud, listening, verdict and summary. The same seed gives the same questions,
 and with recordings or the simulated singer the same bytes.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
@@ -47,6 +54,9 @@ quiet: set your headphones, then raise --loudness if you must. This is no medica
 advice; a voice teacher or clinician decides.`,
 		Example: `  singback sing --key "Ab major" --degrees "do mi sol" --count 6
   singback sing --key f#m --from la --degrees "re mi" --count 4
+  singback sing --wait 4 --tempo 72 --degrees "do sol" --count 4
+  singback sing --modulate "V IV vi" --count 3
+  singback sing --vamp "I IV" --headphones --count 4
   singback sing --key C --degrees la --input take1.wav take2.wav --format json`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd, e, args)
@@ -81,5 +91,6 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if note := style.TuningNote(o.Items(), o.Tolerance); note != "" {
 		d.note = "Note: " + note + "."
 	}
+	d.sung = plan.Advice()
 	return o.perform(cmd, e, d)
 }

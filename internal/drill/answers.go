@@ -192,7 +192,7 @@ func (s *Simulated) LineSource(p session.LinePrompted, lead float64) (audio.Sour
 	if lead == 0 {
 		lead = 0.6
 	}
-	line := synth.Line(p.Melody.Score, p.Tuning, p.Quarter)
+	line := synth.Line(p.ToSing(), p.Tuning, p.Quarter)
 	return s.paced(s.Singer.Line(line, lead, p.Index+100*s.Lines)), false, nil
 }
 

@@ -65,6 +65,28 @@ type (
 		Feedback string  `json:"feedback"` // what the singer is told: full, second_shown, second_hidden, outside, blind
 		Hidden   bool    `json:"hidden"`   // the singer was not told this verdict
 		Guess    *string `json:"guess"`    // flat, in_tune or sharp, as the singer took it; null: no guess
+		innerPart
+	}
+	// innerPart is what an answer tells of inner hearing.
+	innerPart struct {
+		WaitBeats  int      `json:"wait_beats,omitempty"`  // of silence before it
+		DriftCents *float64 `json:"drift_cents,omitempty"` // of do in the silence
+		FromKey    string   `json:"from_key,omitempty"`    // a passage led away from
+		OldKey     bool     `json:"old_key,omitempty"`     // it was sung as if that were still the key
+	}
+	modulationEvent struct {
+		Event  string `json:"event"` // "modulation"
+		Index  int    `json:"index"`
+		From   string `json:"from"`
+		To     string `json:"to"`
+		Chords string `json:"chords"` // as numerals of one key and of the other
+		Pivot  string `json:"pivot"`  // the chord that is in both; "": none is
+	}
+	tooLoudEvent struct {
+		Event string  `json:"event"` // "too_loud"
+		Index int     `json:"index"`
+		Own   float64 `json:"own_dbfs"`  // as loud as the microphone hears what sounds
+		Most  float64 `json:"most_dbfs"` // as loud as it may be
 	}
 	summaryEvent struct {
 		Event string `json:"event"` // "summary"
@@ -110,6 +132,8 @@ type (
 		Free     bool          `json:"free"`
 		Echo     bool          `json:"echo"`
 		Line     report.Melody `json:"line"`
+
+		SilentBars []string `json:"silent_bars,omitempty"` // that are to be heard inwardly
 	}
 	linesEvent struct {
 		Event        string `json:"event"` // "summary"
@@ -153,6 +177,14 @@ func (r *Run) EventRecord(e session.Event) any {
 		return restEvent{"rest", math.Round(e.Sung*100) / 100}
 	case session.Prompted:
 		return promptEvent{"prompt", e.Index, e.Of, e.Attempt, report.NewPrompt(e.Item, names), e.Part, e.Parts}
+	case session.Modulating:
+		ev := modulationEvent{Event: "modulation", Index: e.Index, From: e.From.ASCII(), To: e.To.ASCII(), Chords: e.Material()}
+		if e.Pivot {
+			ev.Pivot = e.Chords[e.Home].Chord.ASCII()
+		}
+		return ev
+	case session.Overheard:
+		return tooLoudEvent{"too_loud", e.Index, math.Round(10*e.Own) / 10, math.Round(10*e.Most) / 10}
 	case session.Listening:
 		return listeningEvent{"listening", e.Index}
 	case session.DictationAsked:
@@ -162,13 +194,17 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.Reasoned:
 		return report.NewReasoned(reasonedOf(e))
 	case session.LinePrompted:
-		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback))}
+		ev := lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback)), nil}
+		if e.Silent != nil {
+			ev.SilentBars = silentBars(&e)
+		}
+		return ev
 	case session.LineSung:
 		return r.Sung(e)
 	case session.Judged:
 		v := verdictEvent{
 			"verdict", e.Index, e.Attempt, e.Counts,
-			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, names), e.Feedback.String(), e.Hidden, nil,
+			report.NewVerdict(e.Item, e.Verdict, e.Tolerance, names), e.Feedback.String(), e.Hidden, nil, innerRecord(&e),
 		}
 		if e.Guess != exercise.NotMeasured {
 			name := e.Guess.String()
@@ -185,6 +221,19 @@ func (r *Run) EventRecord(e session.Event) any {
 		}
 	}
 	return nil
+}
+
+// innerRecord is what an answer tells of inner hearing, as programs read it.
+func innerRecord(j *session.Judged) innerPart {
+	p := innerPart{WaitBeats: j.Silence.Beats, OldKey: j.Old()}
+	if cents, ok := j.Drift(); ok {
+		cents = math.Round(10*cents)/10 + 0
+		p.DriftCents = &cents
+	}
+	if j.Away != nil {
+		p.FromKey = j.Away.From.ASCII()
+	}
+	return p
 }
 
 // sings reports whether whole lines are all that is asked.
@@ -249,7 +298,10 @@ func (r *Run) Sung(s session.LineSung) report.LineSung {
 	names := r.Plan.Naming
 	ev := report.LineSung{
 		Event: "sung", Index: s.Index, Heard: s.Heard(), Lost: s.Take.Lost,
-		Grade: report.NewGrade(name, s.Model, s.Sung, s.Grade, names),
+		Grade: report.NewGrade(name, s.Model, s.Sung, s.Grade, names), Masked: s.Masked,
+	}
+	for i := range s.Gaps {
+		ev.Gaps = append(ev.Gaps, gapRecord(&s.Gaps[i], names, &s.Model))
 	}
 	if pace := s.Grade.Pace; pace > 0 {
 		beat := 1.0

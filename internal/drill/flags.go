@@ -123,6 +123,7 @@ func (o *Sing) AddFlags(f Flags) {
 	addKeyEvery(f, &o.KeyEvery)
 	addTolerance(f, &o.Tolerance.Cents, exercise.DefaultTolerance)
 	f.BoolVar(&o.Tolerance.StrictOctave, "strict-octave", false, "only the octave asked for is right (see --voice, --octave)")
+	o.Inner.addFlags(f)
 	addSeed(f, &o.Seed, "questions")
 }
 
@@ -137,6 +138,7 @@ func (o *Series) AddFlags(f Flags) {
 	addTolerance(f, &o.Tolerance, grade.DefaultRules().Tolerance)
 	f.BoolVar(&o.StrictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	AddLoudness(f, &o.Loudness)
+	o.Company.addFlags(f)
 	addSeed(f, &o.Seed, "melodies")
 	if o.Echo {
 		addSetting(f, &o.Setting, synth.ByTonic)
@@ -147,6 +149,8 @@ func (o *Series) AddFlags(f Flags) {
 	addSetting(f, &o.Setting, synth.ByCadence)
 	f.Float64Var(&o.Study, "study", 30, "`SECONDS` to read a melody in silence, 0 to 600")
 	f.BoolVar(&o.Hear, "hear", false, "hear the melody before you sing it")
+	f.StringVar(&o.SilentBars, "silent-bars", "", "fall silent in these `BARS`, hear them inwardly and sing on, like 2 or 2,4-5; any")
+	f.StringVar(&o.Degrees, "degrees", "", "the `DEGREES` asked for, one after the other, in place of a melody; scale goes up and down")
 	f.BoolVar(&o.Free, "free", false, "your own tempo: no count-in")
 	f.BoolVar(&o.Click, "click", false, "the beat goes on clicking while you sing; use headphones")
 	f.BoolVar(&o.Cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")

@@ -3,6 +3,7 @@ package drill
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"singback/exercise"
 	"singback/exercise/practice"
@@ -53,7 +54,7 @@ func (k Keeping) refusal() (trouble, ending string) {
 	case k.None:
 		return "", "Not recorded, as --no-record says."
 	case k.Given:
-		return "", "Not recorded: a melody of a file has no level."
+		return "", "Not recorded: a melody that is given has no level."
 	case k.Asked:
 		return "", ""
 	case k.Source != ByMicrophone && k.Source != ByTyping && k.Source != ByKeys:
@@ -149,6 +150,9 @@ func lineAnswer(s session.LineSung, item exercise.Item) practice.Answer {
 		Counts: s.Counts() && s.Attempt == 1, Again: s.Attempt > 1 || s.Echo, Feedback: s.Feedback,
 		Material: fmt.Sprintf("level %d seed %d", m.Level, m.Seed),
 	}
+	if s.Silent != nil {
+		a.Material += " silent bars " + strings.Join(silentBars(&s.LinePrompted), ",")
+	}
 	a.Item.Key = m.Score.Key
 	a.Item.Asked = theory.Degree{Step: 1}
 	if len(s.Model.Degrees) > 0 {
@@ -158,6 +162,8 @@ func lineAnswer(s session.LineSung, item exercise.Item) practice.Answer {
 	switch {
 	case s.Take.Lost:
 		a.Verdict.Reason = exercise.LostSamples
+	case s.Masked:
+		a.Verdict.Reason = exercise.TooLoud
 	case !s.Heard():
 		a.Verdict.Reason = exercise.TooQuiet
 	default:

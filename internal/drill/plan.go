@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -120,6 +121,7 @@ func (p *Plan) suit(own bool) {
 type Sing struct {
 	Music     *Music
 	Manner    Manner
+	Inner     Inner
 	Degrees   string
 	From      string
 	Count     int
@@ -153,6 +155,9 @@ func (o *Sing) Plan() (*Plan, error) {
 			return p, wrongf("--set cadence: its chords are major or minor, and would not set %s; want scale, tonic or drone", p.Item.Key.ASCII())
 		}
 	}
+	if err := o.Inner.check(o.Music); err != nil {
+		return p, err
+	}
 	order, err := o.order(p.Item.Key, p.Naming)
 	if err != nil {
 		return p, err
@@ -176,10 +181,17 @@ func (o *Sing) Plan() (*Plan, error) {
 	if o.items = items; err != nil {
 		return p, wrong(err)
 	}
+	ways, err := o.away(items)
+	if err != nil {
+		return p, err
+	}
 	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
 	p.suit(o.OwnProfile)
+	if p.Config.Under, err = o.Inner.under(o.Music, p.Item.Key, cmp.Or(o.Inner.Tempo, usualTempo)); err != nil {
+		return p, err
+	}
 	if err := o.Tolerance.Validate(); err != nil {
 		return p, wrong(fmt.Errorf("--tolerance: %w", err))
 	}
@@ -187,12 +199,23 @@ func (o *Sing) Plan() (*Plan, error) {
 		return p, wrongf("--set-every: %d is out of range: want 0 or more", o.KeyEvery)
 	}
 	p.Config.Count = len(items)
-	p.asker = degrees(items, o.KeyEvery, o.Tolerance)
+	asked := degrees(items, o.KeyEvery, o.Tolerance)
+	p.asker = &listed{tasks: func(r *Run, i int) session.Task {
+		task := asked.tasks(r, i)
+		if d, ok := task.(session.Degree); ok {
+			d.Silence = o.Inner.silence()
+			if ways != nil {
+				d.Away = ways[i]
+			}
+			return d
+		}
+		return task
+	}}
 	return p, nil
 }
 
 // degrees asks items in their order, the key set again after so many.
-func degrees(items []exercise.Item, keyEvery int, tolerance exercise.Tolerance) asker {
+func degrees(items []exercise.Item, keyEvery int, tolerance exercise.Tolerance) *listed {
 	return &listed{tasks: func(r *Run, i int) session.Task {
 		if i >= len(items) {
 			return nil
@@ -212,7 +235,7 @@ func degrees(items []exercise.Item, keyEvery int, tolerance exercise.Tolerance) 
 func (o *Sing) order(k theory.Key, n theory.Naming) (exercise.Order, error) {
 	order := exercise.Order{Count: o.Count}
 	var err error
-	if order.Asked, err = theory.ParseDegrees(o.Degrees, k, n); err != nil {
+	if order.Asked, err = theory.ParseDegrees(o.degreesAfter(), k, n); err != nil {
 		return order, wrong(fmt.Errorf("--degrees: %w", err))
 	}
 	switch o.From {

@@ -48,6 +48,7 @@ type Run struct {
 	name   string        // of the last line that was sung
 	failed error         // of Save
 	labels atomic.Bool   // the last line is shown with the names of its notes
+	drifts []float64     // of do in the silences before answers, in cents
 }
 
 // Do runs it. That the singer, or the recordings, ended it is no error.
@@ -85,6 +86,9 @@ func (r *Run) Emit(e session.Event) {
 	}
 	if line, ok := e.(session.LinePrompted); ok {
 		r.labels.Store(r.Labels(line.Feedback))
+	}
+	if j, ok := e.(session.Judged); ok {
+		r.drifted(&j)
 	}
 	r.Keeper.keep(e, r)
 	r.Plan.asker.kept(r, e)

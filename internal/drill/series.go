@@ -28,12 +28,15 @@ type Series struct {
 	Free, Click  bool
 	Cursor       bool // whoever shows it shows while somebody sings which degree is heard
 	StrictOctave bool
-	Tolerance    float64 // cents
-	Setting      string
-	Loudness     float64 // dBFS
-	HideNames    bool
-	Hear         bool // the melody is played before it is read
-	Seed         uint64
+	SilentBars   string // that are heard inwardly
+	Degrees      string // sung one after the other in place of a melody; scale
+	Company
+	Tolerance float64 // cents
+	Setting   string
+	Loudness  float64 // dBFS
+	HideNames bool
+	Hear      bool // the melody is played before it is read
+	Seed      uint64
 
 	Recordings int
 	OwnProfile bool
@@ -63,6 +66,19 @@ func (o *Series) Plan() (*Plan, error) {
 	}
 	if o.Recordings > 0 && !o.Music.said("count") {
 		o.Count = o.Recordings
+	}
+	if o.Degrees != "" && o.Given == nil {
+		line, err := o.line()
+		if err != nil {
+			return p, err
+		}
+		for range max(1, o.Count) {
+			if o.Given = append(o.Given, line); !o.Music.said("count") {
+				break
+			}
+		}
+	} else if o.Degrees != "" {
+		return p, wrongf("--degrees: a file of music is given; want one of them")
 	}
 	if o.Given != nil {
 		o.Level = 0
@@ -98,7 +114,22 @@ func (o *Series) Plan() (*Plan, error) {
 	p.Config.Hearing = Hearing(o.Music.Known, p.Item.Tuning.A4, o.Recordings == 0 || o.OwnProfile)
 	p.Config.Delay = o.Music.delay()
 	p.Config.Count = len(melodies)
-	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies}, o.Given != nil
+	silent, err := o.silences(melodies)
+	if err != nil {
+		return p, err
+	}
+	switch {
+	case o.Others == nil:
+		if p.Config.Under, err = o.under(o.Music, p.Item.Key, tempo); err != nil {
+			return p, err
+		}
+	case o.Drone != "" || o.Vamp != "":
+		return p, wrongf("--against: a drone or a vamp sounds already; want one of them")
+	}
+	if p.Config.Under != nil && o.Click {
+		return p, wrongf("--click: a drone or a vamp sounds meanwhile")
+	}
+	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies, silent: silent}, o.Given != nil
 	return p, nil
 }
 
@@ -106,7 +137,7 @@ func (o *Series) check() error {
 	switch {
 	case o.Given != nil && o.Music.said("level"):
 		return wrongf("--level: it is about melodies that are made, and a file of music is given")
-	case o.Given != nil && !o.Echo && o.Music.said("count"):
+	case o.Given != nil && !o.Echo && o.Degrees == "" && o.Music.said("count"):
 		return wrongf("--count: every file of music is asked once: name it as often as you want to sing it")
 	case o.Recordings > 0 && o.Count > o.Recordings:
 		return wrongf("--count: %s want %s, %d given", report.Many(o.Count, "melody"), report.Many(o.Count, "recording"), o.Recordings)
@@ -250,6 +281,7 @@ type lines struct {
 	series   *Series
 	tempo    float64
 	melodies []compose.SightMelody
+	silent   [][]bool // their notes that are heard inwardly; nil: none
 	asked    int
 	Sums
 }
@@ -279,7 +311,12 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	if i := l.asked - 1; i < len(o.Others) {
 		others = o.Others[i]
 	}
+	var silent []bool
+	if l.silent != nil {
+		silent = l.silent[l.asked-1]
+	}
 	return session.Line{
+		Silent: silent,
 		Melody: l.melodies[l.asked-1], Tuning: r.Plan.Item.Tuning, Tempo: l.tempo,
 		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r, Against: others,
 		Rules: grade.Rules{Freedom: grade.Freedom{Octave: !o.StrictOctave}, Tolerance: o.Tolerance},

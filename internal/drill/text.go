@@ -77,7 +77,7 @@ func (r *Run) Summary(t exercise.Tally) string {
 	if r.Plan.reasons {
 		return r.Style.Balanced(r.Plan.Item.Key, t)
 	}
-	return r.Style.Summary(r.Plan.Item.Key, t)
+	return r.driftText() + r.Style.Summary(r.Plan.Item.Key, t)
 }
 
 // text sums up a series.

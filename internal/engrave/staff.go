@@ -34,9 +34,13 @@ type View struct {
 	Clef   *theory.Clef // nil: the one that fits the line
 	Labels []string     // one for each note of the Score, written below; nil: none
 	Marks  []Mark       // SVG: likewise, below the labels
+	Silent []bool       // likewise, those that are heard inwardly: in brackets; nil: none
 	ASCII  bool         // Text without musical signs
 	Width  int          // Text: columns, 0: 80; SVG: units, 0: 900
 }
+
+// silent tells whether a piece belongs to a note that is heard inwardly.
+func (v View) silent(p Piece) bool { return !p.Rest && p.Note < len(v.Silent) && v.Silent[p.Note] }
 
 func (v View) clef(s theory.Score) theory.Clef {
 	if v.Clef != nil {
@@ -381,6 +385,10 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 		} else {
 			place := placeOn(t.clef, p.Pitch)
 			row := t.high - place
+			if t.view.silent(p) {
+				mark(row, head, "(")
+				head++
+			}
 			if p.TiedFrom {
 				mark(row, head, t.choose("‿", "~"))
 				head++
@@ -404,6 +412,8 @@ func (t *textSystem) bar(b *textBar) drawnBar {
 			mark(row, head, symbol)
 			if p.TiedTo {
 				mark(row, head+1, t.choose("‿", "~"))
+			} else if t.view.silent(p) {
+				mark(row, head+1, ")")
 			}
 		}
 		mark(rows, head, beats)

@@ -95,12 +95,18 @@ func (e *engraver) measures(bars []Bar) []measure {
 					it.left += signWidth(p.Pitch.Alter)
 				}
 			}
+			if e.view.silent(p) {
+				it.left += 0.6 * space
+			}
 			// Longer notes have more room, less than in proportion.
 			it.right = (1.5 + 1.5*math.Log2(1+2*p.Length.Float())) * space
 			if label := e.label(p); label != "" {
 				half := float64(len([]rune(label))) * letterWidth / 2
 				it.left = max(it.left, half+1)
 				it.right = max(it.right, half+3)
+			}
+			if e.view.silent(p) {
+				it.right = max(it.right, 2*space)
 			}
 			if text := e.mark(p).Text; text != "" {
 				half := float64(len([]rune(text))) * letterWidth / 2
@@ -391,13 +397,16 @@ func (e *engraver) describe() string {
 	}
 	words[0] += ", " + e.clef.String() + " clef:"
 	at, over := zero, e.score.Symbols
-	for _, n := range e.score.Notes {
+	for i, n := range e.score.Notes {
 		for at = at.Plus(n.Length); len(over) > 0 && over[0].At.Less(at); over = over[1:] {
 			words = append(words, "("+over[0].String()+")")
 		}
 		name := "rest"
 		if !n.Rest {
 			name = n.Pitch.String()
+		}
+		if i < len(e.view.Silent) && e.view.Silent[i] && !n.Rest {
+			name = "[silent " + name + "]"
 		}
 		words = append(words, name)
 	}

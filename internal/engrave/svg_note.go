@@ -36,6 +36,9 @@ func (e *engraver) drawItems(m *measure) {
 			e.sign(it.x-1.45*space, y, it.Pitch.Alter)
 		}
 		e.dots(it, y)
+		if e.view.silent(it.Piece) {
+			e.brackets(it, y)
+		}
 		if it.Value >= 2 && it.Beam == 0 {
 			e.drawStem(it, y)
 		}
@@ -51,6 +54,21 @@ func (e *engraver) drawItems(m *measure) {
 		i = j
 	}
 	e.tuplets(m.items)
+}
+
+// brackets draws those of a note that is heard inwardly.
+func (e *engraver) brackets(it *item, y float64) {
+	left, right := it.x-1.0*space, it.x+1.0*space
+	if it.sign {
+		left -= signWidth(it.Pitch.Alter)
+	}
+	if it.Dots > 0 {
+		right += (0.4 + 0.6*float64(it.Dots)) * space
+	}
+	arc := "M%s %sq%s %s 0 %s"
+	for _, side := range [2][2]float64{{left, -0.5 * space}, {right, 0.5 * space}} {
+		e.path(fmt.Sprintf(arc, num(side[0]), num(y-0.8*space), num(side[1]), num(0.8*space), num(1.6*space)), `class="silent" fill="none"`)
+	}
 }
 
 func (e *engraver) dots(it *item, y float64) {

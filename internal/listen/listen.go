@@ -37,6 +37,9 @@ type Hearing struct {
 	// Gate is the level in dBFS below which sound is the room's, not the
 	// singer's; 0 where it has not been measured.
 	Gate float64
+	// Own are the partials, in hertz, of what the program sounds while it listens,
+	// where the microphone may hear it: they are taken for no voice.
+	Own []float64
 	// Top is the highest pitch, in hertz, that is looked for; 0 for that of
 	// pitch.DefaultConfig.
 	Top float64
@@ -45,7 +48,7 @@ type Hearing struct {
 // Config returns how the pitch tracker hears with it.
 func (h Hearing) Config(sampleRate int) pitch.Config {
 	config := pitch.DefaultConfig(sampleRate)
-	config.Low, config.High = h.Low, h.High
+	config.Low, config.High, config.Known = h.Low, h.High, h.Own
 	if h.Gate != 0 {
 		config.MinLevel = h.Gate
 	}
@@ -74,6 +77,8 @@ type Ear struct {
 	curve   []pitch.Point // of the last window for one note
 	before  Tone
 	room    *Tone // before, where it is steady; else nil
+	own     own
+	heard   func(samples int64) // is told what was read, lost samples too; nil: nobody
 }
 
 // New returns an Ear for a source.
@@ -135,6 +140,7 @@ func (e *Ear) read(ctx context.Context, each func(samples []float64, lost int64,
 			e.points = e.tracker.Lost(e.points, lost)
 		}
 		e.points = e.tracker.Push(e.points, e.block[:n])
+		e.tell(int64(n) + lost)
 		ended := errors.Is(err, io.EOF)
 		if ended {
 			e.points = e.tracker.Flush(e.points)
@@ -142,6 +148,7 @@ func (e *Ear) read(ctx context.Context, each func(samples []float64, lost int64,
 		if e.room != nil {
 			e.room.hush(e.points)
 		}
+		e.own.hush(e.points)
 		if each(e.block[:n], lost, e.points) || ended {
 			return nil
 		}
@@ -185,8 +192,10 @@ func (e *Ear) Pass(ctx context.Context, samples, quiet int64) error {
 		if err != nil {
 			return err
 		}
+		e.tell(int64(n) + lost)
 		if samples <= quiet && n > 0 {
 			e.Before(e.block[:n])
+			e.own.hear(e.block[:n])
 		}
 		samples -= int64(n) + lost
 	}

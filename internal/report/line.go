@@ -20,6 +20,9 @@ type LineSung struct {
 	EntryS       *float64 `json:"entry_s"`        // first note against the count-in, late positive; null with --free and in echo
 	Practise     *string  `json:"practise"`       // the command for the weakest interval
 	Grade        Grade    `json:"grade"`
+
+	Masked bool  `json:"masked,omitempty"` // the microphone heard too much of what sounded meanwhile
+	Gaps   []Gap `json:"gaps,omitempty"`   // of a line with silent bars
 }
 
 // LineAsked is what was asked of a line, for its text.
@@ -44,6 +47,8 @@ func (s Style) LineHead(r LineSung, a LineAsked) (text string, measured bool) {
 	switch {
 	case r.Lost:
 		return text + "not measured, the sound device lost samples", false
+	case r.Masked:
+		return text + "not measured, " + Masked, false
 	case !r.Heard && a.Mute:
 		return text + "not measured, " + Unheard, false
 	case !r.Heard:
@@ -69,6 +74,13 @@ func (s Style) LineDetails(r LineSung, a LineAsked) string {
 			side = "early"
 		}
 		fmt.Fprintf(&b, "entry     %.2f s %s\n", max(*r.EntryS, -*r.EntryS), side)
+	}
+	for i, g := range r.Gaps {
+		head := "gap"
+		if len(r.Gaps) > 1 {
+			head = fmt.Sprintf("gap %d", i+1)
+		}
+		fmt.Fprintf(&b, "%-10s%s\n", head, g.text())
 	}
 	if r.Practise != nil {
 		fmt.Fprintf(&b, "practise  %s\n", *r.Practise)

@@ -202,6 +202,9 @@ func (s Style) NamedHeadline(d compose.Dictation, names []exercise.Skill, right 
 // Unheard is said where not even noise was heard, as no open microphone does.
 const Unheard = "no sound at all, not even noise: is the microphone muted or unplugged?"
 
+// Masked is said where the microphone heard too much of what sounds while somebody sings.
+const Masked = "the microphone hears too much of what sounds; use headphones, or turn it down"
+
 // Why says in words why nothing was measured, and what would help.
 func Why(v exercise.Verdict) string {
 	if v.Silent() {
@@ -222,6 +225,8 @@ func Why(v exercise.Verdict) string {
 		return "a voice, but no note held; speech is no answer: stay on one pitch"
 	case exercise.SeveralTones:
 		return "several tones at once, not one voice; silence what else sounds"
+	case exercise.TooLoud:
+		return Masked
 	}
 	return ""
 }

@@ -27,6 +27,9 @@ type Degree struct {
 
 	Part, Parts int // its place in a chain of tasks that belong together; 0, 0 outside of one
 
+	Silence Silence            // before the answer, in place of the moment of inner hearing
+	Away    *theory.Modulation // a passage leads from the key that is set to that of the item; nil: none does
+
 	Singer DegreeSinger
 }
 
@@ -56,6 +59,8 @@ type Prompted struct {
 	Tolerance exercise.Tolerance
 
 	Part, Parts int // as in Degree
+	Silence     Silence
+	Away        *theory.Modulation
 }
 
 // Judged carries the verdict of one attempt.
@@ -74,6 +79,21 @@ type Judged struct {
 	Hidden    bool             // the singer is not told, it is only noted
 	Guess     exercise.Outcome // what the singer took it for; NotMeasured: no guess
 	Seconds   float64          // of sound played and heard in the run up to it
+	Silence   Silence
+	Away      *theory.Modulation
+}
+
+// Drift is how far the degree asked for has moved in the silence before it; false where
+// there was none, or another degree was sung.
+func (j *Judged) Drift() (cents theory.Cents, ok bool) {
+	v := &j.Verdict
+	return v.Cents, j.Silence.Beats > 0 && v.Counts() && v.HasSung && v.Sung == j.Item.Asked
+}
+
+// Old reports whether it was sung as if the key had not changed.
+func (j *Judged) Old() bool {
+	v := &j.Verdict
+	return j.Away != nil && v.Outcome == exercise.OtherDegree && v.HasSung && j.Away.AsBefore(j.Item.Asked, v.Sung)
 }
 
 // Guessing tells that the singer is asked whether the answer was flat, sharp or
@@ -104,7 +124,11 @@ func (d Degree) Skill() exercise.Skill {
 // nobody's fault, so a second one takes its place. Where the verdict is not told, the
 // right note is not sounded either, and there is no second attempt.
 func (d Degree) Do(ctx context.Context, t *Turn) error {
-	if err := t.NeedKey(ctx, Need{Item: d.Item, Fresh: d.SetKey, Apart: d.Coming}); err != nil {
+	need := Need{Item: d.Item, Fresh: d.SetKey, Apart: d.Coming}
+	if d.Away != nil { // the old key is set
+		need.Item.Key, need.Apart = d.Away.From, nil
+	}
+	if err := t.NeedKey(ctx, need); err != nil {
 		return err
 	}
 	first, err := d.ask(ctx, t, 1, true)
@@ -148,44 +172,63 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 	target, folded := d.Item.Target()
 	prompted := Prompted{
 		Index: t.Index, Of: t.Count, Attempt: attempt, Item: d.Item, Target: target, Folded: folded, Tolerance: d.Tolerance,
-		Part: d.Part, Parts: d.Parts,
+		Part: d.Part, Parts: d.Parts, Silence: d.Silence, Away: d.Away,
+	}
+	under, sounds, err := t.sounding(d.Item.Key, d.Item.Tuning, d.Item.Register.TonicOctave)
+	if err != nil {
+		return Judged{}, err
 	}
 	src, live, err := d.Singer.Source(prompted)
 	if err != nil {
 		return Judged{}, err
 	}
 	t.Emit(prompted)
-	if d.Item.From != nil {
-		if err := t.Play(ctx, synth.One(d.Item.Hz(d.Item.FromPitch()))); err != nil {
-			if !live {
-				src.Close()
-			}
-			return Judged{}, err
+	think, err := d.before(ctx, t)
+	if err != nil {
+		if !live {
+			src.Close()
 		}
+		return Judged{}, err
 	}
 	var take exercise.Take
 	var curve []pitch.Point
+	own, heard := 0.0, false
 	err = t.Answer(ctx, src, live, func(ear *listen.Ear) (err error) {
-		if err = t.Wait(ctx, ear, live, t.Think); err != nil {
+		note := func() (err error) {
+			t.Emit(Listening{t.Index})
+			heard = true
+			take, err = ear.Note(ctx, t.Window, t.meter)
+			curve = slices.Clone(ear.Curve())
+			t.heard(take.Heard, src.SampleRate())
+			if err != nil {
+				return fmt.Errorf("listen to answer %d: %w", t.Index, err)
+			}
+			return nil
+		}
+		if sounds {
+			own, err = t.beneath(ctx, under, ear, live, think, note)
 			return err
 		}
-		t.Emit(Listening{t.Index})
-		take, err = ear.Note(ctx, t.Window, t.meter)
-		curve = slices.Clone(ear.Curve())
-		t.heard(take.Heard, src.SampleRate())
-		if err != nil {
-			return fmt.Errorf("listen to answer %d: %w", t.Index, err)
+		if err = t.Wait(ctx, ear, live, think); err != nil {
+			return err
 		}
-		return nil
+		return note()
 	})
 	if err != nil {
 		return Judged{}, err
 	}
+	if sounds {
+		take.Own, take.OwnTones = own, slices.Concat(under.Chords...)
+	}
 	verdict := exercise.Judge(d.Item, take, d.Tolerance)
+	if !heard { // the window stayed shut
+		verdict = exercise.Verdict{Reason: exercise.TooLoud, Level: own}
+	}
 	judged := Judged{
 		Index: t.Index, Attempt: attempt, Item: d.Item, Skill: d.Skill(), Verdict: verdict, Take: take, Curve: curve,
 		Counts:    first && verdict.Counts(),
 		Tolerance: d.Tolerance, Feedback: d.Feedback, Hidden: !d.Feedback.Shows(verdict), Seconds: t.Seconds(),
+		Silence: d.Silence, Away: d.Away,
 	}
 	if d.Guess && attempt == 1 && verdict.Counts() {
 		t.Emit(Guessing{})
@@ -196,6 +239,23 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 	t.Emit(judged)
 	t.Sung(take.Voiced)
 	return judged, nil
+}
+
+// before sounds what comes before the answer, and returns how many seconds the singer has
+// then to hear it inwardly.
+func (d *Degree) before(ctx context.Context, t *Turn) (think float64, err error) {
+	if d.Away != nil {
+		if err := d.lead(ctx, t); err != nil {
+			return 0, err
+		}
+	}
+	if d.Item.From != nil {
+		if err := t.Play(ctx, synth.One(d.Item.Hz(d.Item.FromPitch()))); err != nil {
+			return 0, err
+		}
+	}
+	t.beats = d.Silence
+	return t.silence(ctx, d.Silence)
 }
 
 // compare sounds the right note.

@@ -25,8 +25,10 @@ type KeySet struct {
 }
 
 // Waiting tells that the singer should hear the note inwardly now: the tool is
-// silent and does not judge yet.
-type Waiting struct{}
+// silent, but for what sounds while the singer sings, and does not judge yet.
+type Waiting struct {
+	Silence // how long, where it is counted in beats
+}
 
 // Listening tells that the window is open.
 type Listening struct {

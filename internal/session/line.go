@@ -29,6 +29,7 @@ type Line struct {
 	Against  []theory.Score
 	Echo     bool    // the line is played instead of read
 	Gap      float64 // seconds between the playing and the singing of an Echo
+	Silent   []bool  // of the score's notes those that are heard inwardly; nil: none
 	Rules    grade.Rules
 	Feedback practice.Feedback
 
@@ -58,8 +59,12 @@ type LinePrompted struct {
 	Study     float64 // seconds
 	Free      bool
 	Echo      bool
+	Silent    []bool // as in Line
 	Feedback  practice.Feedback
 }
+
+// ToSing is what is to be sung: rests stand for what is heard inwardly.
+func (p *LinePrompted) ToSing() theory.Score { return grade.Without(p.Melody.Score, p.Silent) }
 
 // CountIn tells that the beat is being counted: so many beats come before the
 // singer does. It comes before the sound.
@@ -83,7 +88,13 @@ type LineSung struct {
 	Due    float64
 	HasDue bool
 
-	Model   grade.Line
+	// Own is how loud the microphone heard what sounded meanwhile, in dBFS, 0 where
+	// that was not measured. Masked tells that it was too loud beside the voice.
+	Own    float64
+	Masked bool
+
+	Model   grade.Line // of what was due
+	Gaps    []grade.Gap
 	Sung    grade.Performance
 	Grade   grade.Grading
 	Rules   grade.Rules
@@ -102,7 +113,7 @@ func (LineSung) event()     {}
 func (s LineSung) Heard() bool { return len(s.Sung.Notes) > 0 }
 
 // Counts reports whether the line was heard whole.
-func (s LineSung) Counts() bool { return s.Heard() && !s.Take.Lost }
+func (s LineSung) Counts() bool { return s.Heard() && !s.Take.Lost && !s.Masked }
 
 // Entry returns how many seconds after its time the first note began; false where
 // that is not known.
@@ -163,7 +174,7 @@ func (l Line) prompted(t *Turn, attempt int) LinePrompted {
 	s := l.Melody.Score
 	p := LinePrompted{
 		Index: t.Index, Of: t.Count, Attempt: attempt, Melody: l.Melody, Tuning: l.Tuning,
-		Tempo: l.Tempo, Study: l.Study, Free: l.Free, Echo: l.Echo, Feedback: l.Feedback,
+		Tempo: l.Tempo, Study: l.Study, Free: l.Free, Echo: l.Echo, Silent: l.Silent, Feedback: l.Feedback,
 	}
 	if s.Tempo > 0 {
 		p.Tempo = s.Tempo
@@ -203,6 +214,10 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 	if !p.Free && !p.Echo {
 		before = lead
 	}
+	under, sounds, err := t.sounding(s.Key, l.Tuning, tonic.Octave)
+	if err != nil {
+		return sung, err
+	}
 	src, live, err := l.Singer.LineSource(p, before)
 	if err != nil {
 		return sung, err
@@ -210,13 +225,15 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 	sung = LineSung{LinePrompted: p, Rules: l.Rules}
 	beside := l.beside(t, p, live)
 	err = t.Answer(ctx, src, live, func(ear *listen.Ear) error {
-		if err := l.ready(ctx, t, p, ear, live); err != nil {
-			return err
-		}
 		if before > 0 {
 			sung.Due, sung.HasDue = lead+t.Delay, true
 		}
-		err := l.hear(ctx, t, &sung, ear, live, beside)
+		var err error
+		if sounds {
+			err = l.above(ctx, t, under, &sung, ear, live)
+		} else if err = l.ready(ctx, t, p, ear, live); err == nil {
+			err = l.hear(ctx, t, &sung, ear, live, beside)
+		}
 		t.heard(int64(len(sung.Samples)), src.SampleRate())
 		if err == nil {
 			err = l.listenAgain(ctx, t, &sung, ear)
@@ -258,7 +275,12 @@ func (l Line) ready(ctx context.Context, t *Turn, p LinePrompted, ear *listen.Ea
 			return err
 		}
 	}
-	if p.Free {
+	return l.counted(ctx, t, p, ear, live)
+}
+
+// counted counts in, unless the singer begins when it suits.
+func (l Line) counted(ctx context.Context, t *Turn, p LinePrompted, ear *listen.Ear, live bool) error {
+	if p.Free || p.Echo {
 		return nil
 	}
 	if err := l.countIn(ctx, t, p); err != nil {
@@ -279,6 +301,8 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 	if p.Free || p.Echo {
 		window.Length = length / 2 // the singer may be faster
 	}
+	longest := l.longestSilence() * p.Quarter
+	window.Pause, window.Timeout = window.Pause+longest, window.Timeout+longest
 	if !live {
 		window = window.Recorded()
 	} else if l.Against != nil { // who has rests beside others waits
@@ -305,16 +329,19 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 // follows each moment known.
 func (l Line) listenAgain(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear) (err error) {
 	heard := audio.NewSamples(sung.Take.SampleRate, sung.Samples)
-	sung.Sung, err = listen.Take(ctx, heard, t.Hearing, ear.Room())
+	sung.Sung, err = listen.Take(ctx, heard, t.Hearing.Over(sung.Own), ear.Room())
 	return err
 }
 
 // grade grades what was sung.
 func (l Line) grade(ctx context.Context, t *Turn, sung *LineSung) (err error) {
-	if sung.Model, err = grade.NewLine(l.Melody.Score, l.Tuning); err != nil {
-		return err
+	sung.Masked = sung.Masked || sung.masked()
+	if l.Silent != nil {
+		err = l.gradeGaps(sung)
+	} else if sung.Model, err = grade.NewLine(l.Melody.Score, l.Tuning); err == nil {
+		sung.Grade, err = grade.Of(sung.Model, sung.Sung, l.Rules)
 	}
-	if sung.Grade, err = grade.Of(sung.Model, sung.Sung, l.Rules); err != nil {
+	if err != nil {
 		return err
 	}
 	if sung.Counts() {

@@ -58,6 +58,8 @@ type Config struct {
 	// who needs none, so that a demonstration shows them. Nil does not wait.
 	Still func(ctx context.Context, seconds float64) error
 
+	Under *Under // sounds while the singer sings; nil: nothing does
+
 	Hearing   listen.Hearing // of the singer and the room
 	Delay     float64        // seconds from playback to capture, where it was measured: a live window stays shut so much longer
 	Apart     bool           // set the key in an octave where none of its tones is an answer, if there is one
@@ -104,7 +106,10 @@ type Turn struct {
 	tired    bool    // a rest is due, before the next task
 	seconds  float64 // of sound played and heard
 	key      theory.Key
-	keySet   bool // key is in the ear
+	keySet   bool      // key is in the ear
+	own      []float64 // partials that the ear of the live source takes for no voice
+	leak     leaked
+	beats    Silence // that is being waited
 }
 
 func (t *Turn) tasks(ctx context.Context) error {
@@ -237,7 +242,7 @@ func (t *Turn) write(ctx context.Context, samples []float64) error {
 // knows of the room.
 func (t *Turn) Answer(ctx context.Context, src audio.Source, live bool, hear func(*listen.Ear) error) error {
 	err := func() error {
-		if live && t.ear != nil && t.ear.Source() == src {
+		if live && t.ear != nil && t.ear.Source() == src && slices.Equal(t.own, t.Hearing.Own) {
 			return hear(t.ear)
 		}
 		if err := listen.Await(ctx, src); err != nil {
@@ -248,7 +253,7 @@ func (t *Turn) Answer(ctx context.Context, src audio.Source, live bool, hear fun
 			return err
 		}
 		if live {
-			t.ear = ear
+			t.ear, t.own = ear, t.Hearing.Own
 		}
 		return hear(ear)
 	}()
@@ -269,11 +274,11 @@ func (t *Turn) Wait(ctx context.Context, ear *listen.Ear, live bool, think float
 		if t.Still == nil || think == 0 {
 			return nil
 		}
-		t.Emit(Waiting{})
+		t.Emit(Waiting{t.beats})
 		t.seconds += think
 		return t.Still(ctx, think)
 	}
-	t.Emit(Waiting{})
+	t.Emit(Waiting{t.beats})
 	rate := float64(ear.Source().SampleRate())
 	if err := ear.Pass(ctx, int64((guard+t.Delay+think)*rate), int64(think*rate)); err != nil {
 		return fmt.Errorf("wait for the answer: %w", err)

@@ -80,7 +80,15 @@ func (v *Lines) Event(e session.Event) {
 			}
 		}
 	case session.Waiting:
-		fmt.Fprintln(v.Prompts, "Hear it inside; do not sing yet.")
+		text := "Hear it inside; do not sing yet."
+		if beats := drill.Wait(e); beats != "" {
+			text = "Be silent; " + beats + "."
+		}
+		fmt.Fprintln(v.Prompts, text)
+	case session.Modulating:
+		fmt.Fprintf(v.Prompts, "Listen: %s.\n", drill.Leads(s, &e))
+	case session.Overheard:
+		fmt.Fprintln(v.Prompts, drill.TooLoud(e))
 	case session.Listening:
 		fmt.Fprintln(v.Prompts, "Listening.")
 	case session.Standing:
@@ -106,7 +114,7 @@ func (v *Lines) Event(e session.Event) {
 		if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
 			line += "; " + missed
 		}
-		if d := s.Details(e.Verdict); len(d) > 0 {
+		if d := append(drill.Inwardly(s, &e), s.Details(e.Verdict)...); len(d) > 0 {
 			line += "; " + strings.Join(d, "; ")
 		}
 		fmt.Fprintln(v.Results, line)
@@ -120,10 +128,7 @@ func (v *Lines) Event(e session.Event) {
 // prompted writes what is asked.
 func (v *Lines) prompted(e session.Prompted) {
 	s := v.Style
-	ask := "sing " + s.Asked(e.Item)
-	if e.Item.From != nil {
-		ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask
-	}
+	ask := drill.Ask(s, &e)
 	if e.Attempt > 1 {
 		ask = "once more: " + ask
 	}

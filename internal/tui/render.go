@@ -211,7 +211,8 @@ func (s *drawing) verdict(v *View) {
 	if verdict.HasSung && verdict.Outcome != exercise.OtherDegree {
 		s.add(ruler, scale(verdict.FromAsked, v.judged.Tolerance.Cents, v.Style.ASCII, s.inner))
 	}
-	for _, line := range append([]string{report.OutBy(verdict, v.judged.Tolerance), v.guess}, v.Style.Details(verdict)...) {
+	said := append([]string{report.OutBy(verdict, v.judged.Tolerance), v.guess}, drill.Inwardly(v.Style, v.judged)...)
+	for _, line := range append(said, v.Style.Details(verdict)...) {
 		if line != "" {
 			s.add(detail, wrap(line, s.inner)...)
 		}
@@ -282,10 +283,7 @@ func (v *View) ask() string {
 		}
 		return asked
 	}
-	ask := "sing " + v.Style.Asked(it)
-	if it.From != nil {
-		ask = "hear " + v.Style.Degree(it.Key, *it.From) + ", " + ask
-	}
+	ask := drill.Ask(v.Style, v.prompted)
 	if v.prompted.Attempt > 1 {
 		ask = "once more: " + ask
 	}

@@ -45,8 +45,13 @@ func (v *Series) Event(ev session.Event) {
 		}
 		fmt.Fprintf(prompts, "\n%d of %d: a %s in %s, %s, %g beats a minute.\n", ev.Index, ev.Of, what, style.Key(m.Score.Key), from, ev.Tempo)
 		if !ev.Echo {
-			v.show(prompts, m.Score)
+			v.show(prompts, m.Score, ev.Silent)
 		}
+		if text := drill.SilentText(&ev); text != "" {
+			fmt.Fprintln(prompts, text)
+		}
+	case session.Overheard:
+		fmt.Fprintln(prompts, drill.TooLoud(ev))
 	case session.KeySet:
 		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.Run.Plan.Seed)
 	case session.CountIn:
@@ -81,13 +86,17 @@ func (v *Series) cursor(h session.Heard) {
 }
 
 // show draws a line with what stands below it, as wide as the terminal.
-func (v *Series) show(w io.Writer, s theory.Score) {
-	fmt.Fprint(w, DrawStaff(s, v.Voice, v.Run.Style, v.Run.Shown(), v.Width))
+func (v *Series) show(w io.Writer, s theory.Score, silent []bool) {
+	fmt.Fprint(w, drawStaff(s, v.Voice, v.Run.Style, v.Run.Shown(), v.Width, silent))
 }
 
 // DrawStaff draws a line as text, so many columns wide.
 func DrawStaff(s theory.Score, voice string, style report.Style, labels bool, width int) string {
-	view := engrave.View{ASCII: style.ASCII, Width: width}
+	return drawStaff(s, voice, style, labels, width, nil)
+}
+
+func drawStaff(s theory.Score, voice string, style report.Style, labels bool, width int, silent []bool) string {
+	view := engrave.View{ASCII: style.ASCII, Width: width, Silent: silent}
 	if c, ok := engrave.VoiceClef(voice); ok {
 		view.Clef = &c
 	}
@@ -110,7 +119,7 @@ func (v *Series) tell(sung session.LineSung) {
 		return
 	}
 	if sung.Echo {
-		v.show(v.Results, sung.Melody.Score)
+		v.show(v.Results, sung.Melody.Score, nil)
 	}
 	fmt.Fprintf(v.Results, "%s\n%s", style.LineDetails(record, asked), record.Grade.NoteTable())
 }

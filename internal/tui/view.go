@@ -136,8 +136,8 @@ func (v *View) Event(e session.Event) {
 		if !e.Hidden && len(e.Lines) > 0 {
 			v.last = "before: " + e.Lines[0]
 		}
-	case session.Waiting:
-		v.phase = phaseWait
+	case session.Waiting, session.Modulating, session.Overheard:
+		v.inner(e)
 	case session.Listening:
 		v.deaf = 0
 		if v.dictation != nil && v.by == "play" {
@@ -177,6 +177,20 @@ func (v *View) Event(e session.Event) {
 		v.phase = phaseCompare
 	case session.Finished:
 		v.open, v.phase = false, ""
+	}
+}
+
+// inner takes note of what is heard inwardly, and of what sounds meanwhile.
+func (v *View) inner(e session.Event) {
+	switch e := e.(type) {
+	case session.Waiting:
+		if v.phase = phaseWait; e.Beats > 0 {
+			v.phase = drill.Wait(e)
+		}
+	case session.Modulating:
+		v.phase = "listen: " + drill.Leads(v.Style, &e)
+	case session.Overheard:
+		v.Note = drill.TooLoud(e)
 	}
 }
 

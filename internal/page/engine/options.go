@@ -41,7 +41,7 @@ var choices = map[string][]string{
 	"set": synth.KeySettingNames(), "retry": {"ask", "always", "never"}, "of": {"bass", "quality", drill.OfProgression}, "answer": {drill.ByName, drill.BySinging},
 	"style":    styles,
 	"feedback": {"fading", "full", "none"}, "texture": {"keyboard", "choir"}, "input": {string(drill.ByMicrophone), string(drill.BySimulation)},
-	"level": {"1", "2", "3", "4", "5", "6", "7"},
+	"drone": {drill.DroneTonic, drill.DroneFifth}, "level": {"1", "2", "3", "4", "5", "6", "7"},
 }
 
 // styles are the words of --style.

@@ -107,6 +107,9 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	aside := *v
 	aside.quiet = true
 	r.Show, r.Aside = v.event, aside.event
+	if advice := plan.Advice(); advice != "" && answers.Kind() == drill.ByMicrophone {
+		e.post(textMessage{"notice", advice})
+	}
 	for _, line := range k.Lines() {
 		e.post(textMessage{"notice", line})
 	}

@@ -114,13 +114,16 @@ func (s *show) event(ev session.Event) {
 		s.line = true
 		m.Said = s.prompt(ev)
 		if !ev.Echo {
-			m.SVG = s.staff(ev.Melody.Score, nil)
+			m.SVG = s.staff(ev.Melody.Score, ev.Silent, nil)
 		}
 	case session.LineSung:
 		said := s.lineSung(ev)
 		if m.Said = said; !said.Hidden {
-			m.SVG = s.staff(ev.Melody.Score, s.marks(ev))
+			m.SVG = s.staff(ev.Melody.Score, ev.Silent, s.marks(ev))
 		}
+	case session.Modulating:
+		m.Said = linesSaid{Lines: []string{sentence(drill.Leads(style, &ev)) + "."}}
+		s.post(stateMessage{Is: "state", Name: "key", Text: "Listen: " + drill.Leads(style, &ev) + "."})
 	case session.Judged:
 		said := s.judged(ev)
 		if m.Said = said; !said.Hidden {
@@ -150,7 +153,13 @@ func (s *show) event(ev session.Event) {
 func (s *show) other(ev session.Event) {
 	switch ev := ev.(type) {
 	case session.Waiting:
-		s.state("wait")
+		if ev.Beats == 0 {
+			s.state("wait")
+			break
+		}
+		s.post(stateMessage{Is: "state", Name: "wait", Text: sentence(drill.Wait(ev)) + ".", Beats: ev.Beats, Tempo: ev.Tempo})
+	case session.Overheard:
+		s.post(textMessage{"notice", drill.TooLoud(ev)})
 	case session.Listening:
 		if s.line {
 			s.state("line")
@@ -201,12 +210,14 @@ func (s *show) prompted(ev session.Prompted) promptSaid {
 	style, it := s.run.Style, ev.Item
 	said := promptSaid{
 		Asked: style.Asked(it), Index: ev.Index, Of: ev.Of, Tolerance: ev.Tolerance.Cents, Again: ev.Attempt > 1, Hold: s.run.Plan.Config.Window.Hold,
-		Ask: fmt.Sprintf("sing %s in %s", style.Asked(it), style.Key(it.Key)),
+		Ask: drill.Ask(style, &ev),
+	}
+	if ev.Away == nil {
+		said.Ask += " in " + style.Key(it.Key)
 	}
 	name := "wait"
 	if it.From != nil {
 		said.From = style.Degree(it.Key, *it.From)
-		said.Ask = "hear " + said.From + ", " + said.Ask
 		name = "from"
 	}
 	if ev.Attempt > 1 {
@@ -248,7 +259,8 @@ func (s *show) judged(ev session.Judged) verdictSaid {
 	}
 	said.Headline, said.Mark = sentence(style.Headline(it, v)), markOf(v.Outcome)
 	said.Sung = style.Sign(it, v)
-	for _, line := range append([]string{report.OutBy(v, ev.Tolerance)}, style.Details(v)...) {
+	told := append([]string{report.OutBy(v, ev.Tolerance)}, drill.Inwardly(style, &ev)...)
+	for _, line := range append(told, style.Details(v)...) {
 		if line != "" {
 			said.Details = append(said.Details, line)
 		}
@@ -311,12 +323,15 @@ func (s *show) prompt(ev session.LinePrompted) lineSaid {
 		text += ", " + m.Skill
 	}
 	text += fmt.Sprintf(", %g beats a minute.", ev.Tempo)
+	if silent := drill.SilentText(&ev); silent != "" {
+		text += " " + silent
+	}
 	return lineSaid{text, ev.Index, ev.Of, ev.Echo, s.tolerance}
 }
 
 // staff draws a line; marks stand at its notes.
-func (s *show) staff(score theory.Score, marks []engrave.Mark) string {
-	view := engrave.View{Width: units(s.width), Marks: marks}
+func (s *show) staff(score theory.Score, silent []bool, marks []engrave.Mark) string {
+	view := engrave.View{Width: units(s.width), Marks: marks, Silent: silent}
 	if c, ok := engrave.VoiceClef(s.voice); ok {
 		view.Clef = &c
 	}
@@ -393,7 +408,7 @@ func (s *show) marks(ev session.LineSung) []engrave.Mark {
 	}
 	graded := 0 // the grade has the notes without the rests
 	for i, n := range score.Notes {
-		if n.Rest || graded >= len(ev.Grade.Notes) {
+		if n.Rest || i < len(ev.Silent) && ev.Silent[i] || graded >= len(ev.Grade.Notes) {
 			continue
 		}
 		g := ev.Grade.Notes[graded]

@@ -58,7 +58,6 @@ var meanings = map[string]string{
 	"growing":         "a child's or changing voice",
 	"guard-formulas":  "for a spreadsheet",
 	"guess":           "ask first, now and then, whether it was flat",
-	"headphones":      "you wear headphones",
 	"help":            "help for",
 	"hold":            "`SECONDS` after which a held note is an answer",
 	"home":            "`HOW` home is known",

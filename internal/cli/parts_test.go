@@ -158,7 +158,8 @@ func TestAgainstWantsHeadphones(t *testing.T) {
 		{"nothing sounds in the room", drill.Microphone{}, false, false, nil, true},
 		{"a recording", &drill.Recordings{}, true, false, nil, true},
 	} {
-		o := &lineOptions{headphones: c.headphones, choirs: []given{{}}}
+		o := &lineOptions{choirs: []given{{}}}
+		o.Headphones = c.headphones
 		o.music.known.Room = c.room
 		d := &performance{}
 		o.performAgainst(nil, d)

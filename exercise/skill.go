@@ -20,9 +20,10 @@ const (
 	BassSkill                  // to tell which degree the bass has
 	QualitySkill               // to tell the quality of a chord
 	MelodySkill                // to sing melodies of a level
+	HandSkill                  // to strike the degree that was sung
 )
 
-var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody"}
+var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody", "hand"}
 
 // String returns the name: "degree", "pair", …
 func (k Kind) String() string {
@@ -37,7 +38,7 @@ func (k Kind) String() string {
 // from the tonic, in every key.
 type Skill struct {
 	Kind   Kind
-	Degree theory.Degree // of a degree, chromatic or bass skill; the end of a pair
+	Degree theory.Degree // of a degree, chromatic, bass or hand skill; the end of a pair
 	From   theory.Degree // the start of a pair
 	Way    Direction     // of a pair: Up or Down
 	Key    theory.Key    // of a key skill
@@ -46,7 +47,7 @@ type Skill struct {
 }
 
 // String writes the skill as the record keeps it: "degree 6", "pair 4-6 up",
-// "key Ab major", "chromatic #4", "bass 4", "quality m7b5", "melody 3".
+// "key Ab major", "chromatic #4", "bass 4", "quality m7b5", "melody 3", "hand 6".
 func (s Skill) String() string {
 	name := s.Kind.String() + " "
 	switch s.Kind {
@@ -101,7 +102,7 @@ func ParseSkill(text string) (Skill, error) {
 		s.Degree, ok = readDegree(rest)
 	}
 	if !ok {
-		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\" or \"melody 3\"", text)
+		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\", \"melody 3\" or \"hand 6\"", text)
 	}
 	return s, nil
 }

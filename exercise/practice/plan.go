@@ -74,7 +74,7 @@ const (
 
 func shapeOf(s exercise.Skill) shape {
 	switch s.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	case exercise.BassSkill, exercise.QualitySkill, exercise.HandSkill:
 		return named
 	case exercise.MelodySkill:
 		return sungLine

@@ -19,7 +19,7 @@ var flagGroups = []struct {
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "read-as", "key-profile",
 		"texture", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "tempo", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
-		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "yes", "seed", "live",
+		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "then", "yes", "seed", "live",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "keep"}},

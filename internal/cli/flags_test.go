@@ -102,6 +102,7 @@ var meanings = map[string]string{
 	"svg":             "draw charts as SVG into this `FOLDER`",
 	"tempo":           "`BEATS` a minute",
 	"texture":         "four parts for a `KIND`",
+	"then":            "`WHAT` comes once it was sung",
 	"think":           "`SECONDS` to hear the note inwardly before the microphone is heard",
 	"timeout":         "`SECONDS` to wait for an answer from the microphone",
 	"to":              "the `NOTATION` a line is written in",

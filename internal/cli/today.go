@@ -48,6 +48,9 @@ Beside single degrees and moves it asks for lines of degrees from the course, su
 whole, for melodies that are read and sung, and, where you can type, for the bass degrees and
 the qualities of chords that are heard (see singback dictation).
 
+With --then play each degree that was sung is then played, on a MIDI keyboard or an
+instrument that the microphone hears (see singback sing).
+
 What is learnt, and in which order, is the course: see singback course. The
 answers of a simulated singer, or of recordings, are recorded only with --record.
 
@@ -59,6 +62,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	}
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
+	o.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	f := cmd.Flags()
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")

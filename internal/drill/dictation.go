@@ -73,9 +73,16 @@ func (o *Dictation) Plan() (*Plan, error) {
 	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
-	p.sung = o.Sings()
-	if o.Sings() {
+	p.sung, p.played, p.chords = o.Sings(), o.Plays(), o.Of == "quality"
+	if p.hand && !o.Sings() {
+		return p, wrongf("--then play: nothing is sung before it; want it with --answer sing")
+	}
+	switch {
+	case o.Sings():
 		p.suit(o.OwnProfile)
+	case o.Plays():
+		p.suit(o.OwnProfile)
+		p.Config.RestAfter = 0 // nobody sings
 	}
 	p.Item.Asked = theory.Degree{Step: 1}
 	questions, err := o.questions(p, skills)
@@ -95,9 +102,13 @@ func (o *Dictation) Plan() (*Plan, error) {
 		}
 		switch {
 		case o.Sings():
-			d.Singer = r
+			d.Singer, d.Hand = r, r.hands()
 		case o.Plays():
-			d.Player = r
+			if _, ok := r.Answers.(session.BackPlayer); ok {
+				d.Player = r
+			} else {
+				d.Instrument = r
+			}
 		}
 		return d
 	}}
@@ -115,7 +126,13 @@ func (o *Dictation) answers() error {
 	case o.Sings() && o.Of == "quality":
 		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
 	}
-	n := o.Recordings
+	n, err := handRecordings(&Plan{hand: o.Manner.Then == ThenPlay}, o.Recordings)
+	if err != nil {
+		return err
+	}
+	if n > 0 && o.Plays() && o.Of == "quality" {
+		return wrong(ErrNoChords)
+	}
 	if n > 0 && !o.Music.said("count") {
 		o.Count = n
 	}

@@ -98,7 +98,8 @@ type (
 		Outcome  []string `json:"outcome"` // of each chord
 
 		Sung   *report.SungBack    `json:"sung,omitempty"`   // where it was sung
-		Played []report.PlayedPart `json:"played,omitempty"` // where it was played: each strike
+		Played []report.PlayedPart `json:"played,omitempty"` // where it was played on a keyboard: each strike
+		Struck *report.SungBack    `json:"struck,omitempty"` // where an instrument was heard
 	}
 	lineEvent struct {
 		Event    string        `json:"event"` // "line"
@@ -157,6 +158,10 @@ func (r *Run) EventRecord(e session.Event) any {
 		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
 	case session.Named:
 		return namedRecord(e)
+	case session.HandAsked:
+		return handEvent{"hand", e.Index, handBy(e.Keyed)}
+	case session.HandStruck:
+		return struckRecord(e)
 	case session.LinePrompted:
 		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback))}
 	case session.LineSung:
@@ -205,7 +210,7 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 func namedRecord(e session.Named) namedEvent {
 	ev := namedEvent{
 		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
-		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil, nil,
 	}
 	for _, o := range e.Outcomes() {
 		ev.Outcome = append(ev.Outcome, o.String())
@@ -216,7 +221,11 @@ func namedRecord(e session.Named) namedEvent {
 	for _, s := range e.Dictation.Skills() {
 		ev.Asked = append(ev.Asked, nameOf(s))
 	}
-	if e.Played != nil {
+	switch {
+	case e.Played == nil:
+	case e.Played.Take != nil:
+		ev.By, ev.Struck = ByPlaying, report.NewSungBack(Answered(e))
+	default:
 		ev.By, ev.Played = ByPlaying, report.NewPlayedBack(e.Played.Strikes, e.Played.Held)
 	}
 	for i := range e.Names {

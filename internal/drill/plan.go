@@ -28,6 +28,7 @@ type Manner struct {
 	Loudness float64 // dBFS
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
+	Then     string // what comes after what was sung: ThenPlay; "": nothing
 }
 
 // read reads the options into a plan.
@@ -40,6 +41,9 @@ func (o *Manner) read(p *Plan) (err error) {
 	}
 	if err := o.Window.Validate(); err != nil {
 		return wrong(err)
+	}
+	if err := o.readThen(p); err != nil {
+		return err
 	}
 	switch {
 	case !(o.Think >= 0 && o.Think <= 30):
@@ -73,6 +77,9 @@ type Plan struct {
 	music     *Music
 	asker     asker
 	sung      bool // a dictation is sung back
+	played    bool // a dictation is played back
+	chords    bool // and what is played are chords
+	hand      bool // what was sung is then played
 	given     bool // its lines were read from files
 	hideNames bool // the names of the notes are not shown below a line
 }
@@ -156,7 +163,14 @@ func (o *Sing) Plan() (*Plan, error) {
 		return p, err
 	}
 	order.Seed = p.Seed
-	if n := o.Recordings; n > 0 {
+	if err := o.Manner.readThen(p); err != nil {
+		return p, err
+	}
+	n, err := handRecordings(p, o.Recordings)
+	if err != nil {
+		return p, err
+	}
+	if n > 0 {
 		if !o.Music.said("count") {
 			order.Count = n
 		}
@@ -200,7 +214,7 @@ func degrees(items []exercise.Item, keyEvery int, tolerance exercise.Tolerance) 
 			coming = coming[:keyEvery]
 		}
 		return session.Degree{
-			Item: items[i], Tolerance: tolerance, Coming: coming, Singer: r,
+			Item: items[i], Tolerance: tolerance, Coming: coming, Singer: r, Hand: r.hands(),
 			SetKey: i == 0 || keyEvery > 0 && i%keyEvery == 0,
 		}
 	}}

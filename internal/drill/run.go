@@ -19,6 +19,7 @@ type Run struct {
 	Plan    *Plan
 	Style   report.Style
 	Answers Answers
+	Keys    Striking // a keyboard beside a voice; nil: what is played then is heard
 	Out     audio.Sink
 	Level   func() float64 // dBFS, the peak level of playback; asked before each sound
 	Person  Person

@@ -182,7 +182,7 @@ func (s *sitting) task(r *Run, q practice.Question, base exercise.Item) (session
 	}
 	return session.Degree{
 		Item: item, Credit: q.Skill, Tolerance: tolerance, SetKey: q.SetKey, Feedback: q.Feedback, Guess: q.Guess,
-		Part: q.Part, Parts: q.Parts, Singer: r,
+		Part: q.Part, Parts: q.Parts, Singer: r, Hand: r.hands(),
 	}, nil
 }
 

@@ -202,7 +202,7 @@ func NewRow(a practice.Answer) Row {
 		return r
 	}
 	switch a.Skill.Kind {
-	case exercise.BassSkill, exercise.QualitySkill:
+	case exercise.BassSkill, exercise.QualitySkill, exercise.HandSkill:
 		if a.Named != "" {
 			r.Named = &a.Named
 		}

@@ -38,6 +38,8 @@ type Progress struct {
 	ByQuestion     []Stats     `json:"by_question"`
 	ByBass         []Stats     `json:"by_bass"`    // degrees in the bass that were named
 	ByQuality      []Stats     `json:"by_quality"` // chord qualities that were named
+	ByHand         []Stats     `json:"by_hand"`    // degrees that were struck once they had been sung
+	VoiceHand      *VoiceHand  `json:"voice_hand"` // null: nothing was both sung and struck
 	ByLevel        []Stats     `json:"by_level"`   // melodies, passed or not
 	Confusion      []Confusion `json:"confusion"`
 	Named          []Named     `json:"named"`
@@ -223,6 +225,10 @@ func (p *Progress) hear(from *practice.Progress) {
 	}
 	p.ByBass = statsOf(from.ByName(exercise.BassSkill), bare)
 	p.ByQuality = statsOf(inOrder(from.ByName(exercise.QualitySkill)), bare)
+	p.ByHand = statsOf(from.ByName(exercise.HandSkill), bare)
+	if v := VoiceHand(from.VoiceHand()); v != (VoiceHand{}) {
+		p.VoiceHand = &v
+	}
 	p.ByLevel = []Stats{}
 	for _, l := range from.ByLevel() {
 		name := strconv.Itoa(l.Level)
@@ -234,11 +240,17 @@ func (p *Progress) hear(from *practice.Progress) {
 		kind    exercise.Kind
 		heading string
 		rows    []Stats
-	}{{exercise.BassSkill, "Bass degrees: heard (rows) and named (columns)", p.ByBass}, {exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality}} {
+	}{
+		{exercise.BassSkill, "Bass degrees: heard (rows) and named (columns)", p.ByBass}, {exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality},
+		{exercise.HandSkill, "Sung, then played: asked (rows) and struck (columns)", p.ByHand},
+	} {
 		if len(part.rows) == 0 {
 			continue
 		}
 		g := Matrix{Field: part.kind.String(), Heading: part.heading, X: "named", Y: "heard"}
+		if part.kind == exercise.HandSkill {
+			g.X, g.Y = "struck", "asked"
+		}
 		rows, columns := map[string]int{}, map[string]int{}
 		add := func(stable, shown string) {
 			if _, ok := columns[stable]; !ok {
@@ -264,7 +276,7 @@ func (p *Progress) hear(from *practice.Progress) {
 		for _, t := range all {
 			if t.Named != "" {
 				shown := t.Named
-				if part.kind == exercise.BassSkill {
+				if part.kind != exercise.QualitySkill {
 					if d, err := exercise.ParseDegree(t.Named); err == nil {
 						shown = p.style.Degree(p.key, d)
 					}
@@ -389,12 +401,23 @@ func (p *Progress) tables() []statsTable {
 		{"day", "Days", "day", p.ByDay},
 		{"bass", "Degrees heard in the bass, and named", "bass", p.ByBass},
 		{"quality", "Chord qualities heard, and named", "quality", p.ByQuality},
+		{"hand", "Degrees struck once they had been sung", "hand", p.ByHand},
 		{"level", "Melodies by level, passed with four notes in five", "level", p.ByLevel},
 	}
 }
 
 // heard tells whether the rows of a table are of something that has no cents.
-func (t statsTable) heard() bool { return t.field == "bass" || t.field == "quality" }
+func (t statsTable) heard() bool {
+	return t.field == "bass" || t.field == "quality" || t.field == "hand"
+}
+
+// VoiceHand counts what was sung and then struck by who took the degree that was asked.
+type VoiceHand struct {
+	Both    int `json:"both"`
+	Voice   int `json:"voice"` // only the voice
+	Hand    int `json:"hand"`  // only the hand
+	Neither int `json:"neither"`
+}
 
 // CSV writes every group as rows of one table; what is null is empty.
 func (p *Progress) CSV(w io.Writer) error {

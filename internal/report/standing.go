@@ -80,6 +80,8 @@ func (s Style) Practised(k theory.Key, skill exercise.Skill) string {
 		return s.Degree(k, skill.From) + " - " + name + " " + skill.Way.String()
 	case exercise.BassSkill:
 		return "bass " + name
+	case exercise.HandSkill:
+		return "hand " + name
 	}
 	return name
 }

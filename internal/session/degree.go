@@ -28,6 +28,7 @@ type Degree struct {
 	Part, Parts int // its place in a chain of tasks that belong together; 0, 0 outside of one
 
 	Singer DegreeSinger
+	Hand   Hand // who plays the degree once it has been sung; nil: nobody
 }
 
 // DegreeSinger is who sings degrees.
@@ -113,6 +114,11 @@ func (d Degree) Do(ctx context.Context, t *Turn) error {
 	}
 	counted := first.Verdict
 	defer func() { t.Tally.Add(d.Item, counted) }()
+	if d.Hand != nil {
+		if err := d.hand(ctx, t, first); err != nil {
+			return err
+		}
+	}
 	if first.Hidden {
 		return nil
 	}

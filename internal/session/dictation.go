@@ -26,6 +26,9 @@ type Dictation struct {
 	Namer  Namer
 	Singer BackSinger // who sings the degrees back
 	Player BackPlayer // who plays them back, or the chords; nil both: they are named
+	// Instrument is who plays the degrees back on an instrument that is heard.
+	Instrument BackSinger
+	Hand       Hand // who plays, once it has been sung, what was heard; nil: nobody
 }
 
 // BackPlayer is who plays back what was heard.
@@ -84,11 +87,13 @@ type SungBack struct {
 	Reason exercise.Reason // why nothing was measured; NoReason where something was
 }
 
-// PlayedBack is what was struck on a keyboard.
+// PlayedBack is what was struck on a keyboard, or heard of an instrument.
 type PlayedBack struct {
-	Strikes []exercise.Strike
-	Back    grade.Back     // of degrees
-	Held    []compose.Held // of chords, one for each Strike; the zero Held is none that is known
+	Strikes []exercise.Strike    // on a keyboard
+	Take    *exercise.PhraseTake // of an instrument; nil: a keyboard
+	Reason  exercise.Reason      // as in SungBack, of an instrument
+	Back    grade.Back           // of degrees
+	Held    []compose.Held       // of chords, one for each Strike; the zero Held is none that is known
 }
 
 // Outcomes says of each chord whether it was told right or wrong. What was sung may lie
@@ -101,7 +106,8 @@ func (n Named) Outcomes() []exercise.Outcome {
 			out[i] = exercise.NotMeasured
 		case right:
 			out[i] = exercise.RightAnswer
-		case n.Sung != nil && n.Sung.Back.Degrees[i].Outcome == exercise.Ambiguous:
+		case n.Sung != nil && n.Sung.Back.Degrees[i].Outcome == exercise.Ambiguous,
+			n.Played != nil && n.Played.Take != nil && n.Played.Back.Degrees[i].Outcome == exercise.Ambiguous:
 			out[i] = exercise.Ambiguous
 		}
 	}
@@ -113,6 +119,8 @@ func (n Named) Reason() exercise.Reason {
 	switch {
 	case n.Sung != nil:
 		return n.Sung.Reason
+	case n.Played != nil && n.Played.Take != nil:
+		return n.Played.Reason
 	case n.Played != nil && len(n.Played.Strikes) == 0:
 		return exercise.TooQuiet
 	}
@@ -163,9 +171,11 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 		answer = d.sing
 	case d.Player != nil:
 		answer = d.play
+	case d.Instrument != nil:
+		answer = d.strike
 	}
 	for {
-		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil, Played: d.Player != nil})
+		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil, Played: d.Player != nil || d.Instrument != nil})
 		if err := t.Play(ctx, sound); err != nil {
 			return err
 		}
@@ -182,6 +192,11 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	t.Emit(named)
 	if named.Sung != nil {
 		t.Sung(named.Sung.Take.Voiced)
+		if d.Hand != nil {
+			if err := d.hand(ctx, t, named); err != nil {
+				return err
+			}
+		}
 	}
 	if named.Hidden || !t.Compare {
 		return nil

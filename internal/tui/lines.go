@@ -58,6 +58,10 @@ func (v *Lines) Event(e session.Event) {
 			}
 			fmt.Fprintln(v.Results, line)
 		}
+	case session.HandAsked:
+		fmt.Fprintln(v.Prompts, "Now play it.")
+	case session.HandStruck:
+		v.struck(e)
 	case session.LinePrompted:
 		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))
 		for _, line := range v.Staff(e.Melody.Score, v.Width, 0) {
@@ -111,6 +115,19 @@ func (v *Lines) Event(e session.Event) {
 			fmt.Fprintln(v.Prompts, line)
 		}
 	}
+}
+
+// struck writes what was played of what was sung.
+func (v *Lines) struck(e session.HandStruck) {
+	if v.Results == nil || e.Hidden {
+		return
+	}
+	h := drill.Handed(e)
+	line := fmt.Sprintf("%d  %s", e.Index, v.Style.HandHeadline(h))
+	for _, d := range v.Style.HandDetails(h) {
+		line += "; " + d
+	}
+	fmt.Fprintln(v.Results, line)
 }
 
 // prompted writes what is asked.

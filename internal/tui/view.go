@@ -52,6 +52,8 @@ type View struct {
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded
+	playing   bool // what was sung is being played
+	struck    *session.HandStruck
 }
 
 // Typing is a line that is being typed.
@@ -117,6 +119,8 @@ func (v *View) Event(e session.Event) {
 				}
 			}
 		}
+	case session.HandAsked, session.HandStruck:
+		v.hand(e)
 	case session.LinePrompted:
 		v.forget()
 		v.number, v.of, v.line, v.phase = e.Index, e.Of, &e.Melody.Score, phaseRead
@@ -138,7 +142,7 @@ func (v *View) Event(e session.Event) {
 		v.phase = phaseWait
 	case session.Listening:
 		v.deaf = 0
-		if v.dictation != nil && v.by == "play" {
+		if v.playing || v.dictation != nil && v.by == "play" {
 			v.phase = phasePlay
 			break
 		}
@@ -148,7 +152,7 @@ func (v *View) Event(e session.Event) {
 		}
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
-		v.heard = e
+		v.heard, v.open = e, true
 		if v.deaf++; e.Level > exercise.Silence {
 			v.deaf = 0
 		}
@@ -178,6 +182,18 @@ func (v *View) Event(e session.Event) {
 	}
 }
 
+// hand takes in that something is to be played, and what was.
+func (v *View) hand(e session.Event) {
+	struck, done := e.(session.HandStruck)
+	if v.playing = !done; !done {
+		return
+	}
+	v.struck, v.open, v.phase = &struck, false, ""
+	if !struck.Hidden {
+		v.last += "; " + v.Style.HandHeadline(drill.Handed(struck))
+	}
+}
+
 func (v *View) count(right bool) {
 	v.answered++
 	if right {
@@ -189,4 +205,5 @@ func (v *View) count(right bool) {
 func (v *View) forget() {
 	v.prompted, v.judged, v.open = nil, nil, false
 	v.dictation, v.named, v.line, v.graded = nil, nil, nil, nil
+	v.playing, v.struck = false, nil
 }

@@ -14,17 +14,17 @@ func NewStruckWindow(notes int) PhraseWindow {
 // What a struck note is for the window that waits for it: the level rises. Chosen by
 // trial on the timbres of the tests; a soft note on a ringing one is told by its pitch.
 const (
-	blowRise  = 6.0  // dB over the least level of
-	blowTime  = 0.15 // s before
-	blowApart = 0.15 // s between two
-	blowOver  = 10.0 // dB over the tracker's least level
+	blowRise = 6.0  // dB over the least level of
+	blowTime = 0.15 // s before
+	blowOver = 10.0 // dB over the tracker's least level
 )
 
 // blows counts the notes that are struck.
 type blows struct {
 	levels [32]float64 // of the last frames, in a ring
 	n      int
-	last   float64 // s, when something was struck last; -1: nothing yet
+	rising bool
+	last   float64 // s, when something was struck last
 	count  int
 }
 
@@ -37,7 +37,8 @@ func (b *blows) push(p pitch.Point, at, hop, least float64) {
 	}
 	b.levels[b.n%len(b.levels)] = p.Level
 	b.n++
-	if b.n > frames/2 && p.Level >= low+blowRise && p.Level >= least+blowOver && (b.count == 0 || at-b.last >= blowApart) {
+	before := b.rising
+	if b.rising = b.n > frames/2 && p.Level >= low+blowRise && p.Level >= least+blowOver; b.rising && !before {
 		b.count++
 		b.last = at
 	}

@@ -45,7 +45,7 @@ its root, its inversion and how it lies. Where nothing is struck it is played on
 more. The keyboard is found by itself, on Linux, or named with --keys.
 
 Without a keyboard, or with --input mic, the microphone hears the bass of an
-instrument: piano, organ, guitar, bass, flute, from B0 to B6, one note at a time in
+instrument: piano, organ, guitar, bass, flute, from A0 to G6, one note at a time in
 any octave. Cents are told against equal temperament on --a4, or on that of the
 instrument in your profile. Chords are heard of a MIDI keyboard alone.
 
@@ -86,6 +86,7 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	plan, err := o.Plan()
 	if err != nil {

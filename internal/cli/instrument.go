@@ -62,21 +62,15 @@ func (o *stageOptions) openHand(s *stage, p *drill.Plan) error {
 		}
 		return nil
 	}
-	switch a := s.answers.(type) {
-	case *drill.Simulated:
-		if o.keys == "" {
+	path := o.keys
+	if path == "" {
+		switch a := s.answers.(type) {
+		case *drill.Simulated: // its hand is simulated, too
 			return nil
-		}
-		return usagef("--keys: a simulated singer answers, and strikes its own keys")
-	case *drill.Recordings:
-		if o.keys == "" {
+		case *drill.Recordings:
 			a.Pairs = true
 			return nil
 		}
-		return usagef("--keys: recordings answer, two for each question: what was sung, then what was played")
-	}
-	path := o.keys
-	if path == "" {
 		var err error
 		if path, err = keys.Find(); errors.Is(err, keys.ErrNone) {
 			s.advice = append(s.advice, byInstrument)

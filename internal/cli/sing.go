@@ -76,6 +76,7 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	plan, err := o.Plan()
 	if err != nil {

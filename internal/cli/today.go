@@ -81,6 +81,7 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	}
 	o.Course, o.Start = course.BuiltIn(), e.clock()
 	o.Typed = len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) // not where nobody is at a keyboard
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	if o.date != "" {
 		if o.Start, err = drill.Day(o.date, o.Start); err != nil {

@@ -126,7 +126,7 @@ func (o *Dictation) answers() error {
 	case o.Sings() && o.Of == "quality":
 		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
 	}
-	n, err := handRecordings(&Plan{hand: o.Manner.Then == ThenPlay}, o.Recordings)
+	n, err := o.Manner.questions(o.Recordings)
 	if err != nil {
 		return err
 	}

@@ -48,11 +48,14 @@ func (r *Run) hands() session.Hand {
 }
 
 // Keyed reports whether a keyboard tells which keys are struck.
-func (r *Run) Keyed() bool { return r.Keys != nil || r.Answers.Kind() == BySimulation }
+func (r *Run) Keyed() bool {
+	_, simulated := r.Answers.(*Simulated)
+	return simulated || r.Keys != nil
+}
 
 // HandKeys returns the keys that were struck.
 func (r *Run) HandKeys(ctx context.Context, asked session.HandAsked) ([]exercise.Strike, error) {
-	if s, ok := r.Answers.(*Simulated); ok {
+	if s, ok := r.Answers.(*Simulated); ok && r.Keys == nil {
 		strikes := s.hand(asked)
 		if n := len(strikes); r.Watched && n > 0 {
 			return strikes, r.still(ctx, strikes[n-1].At)
@@ -169,9 +172,10 @@ func struckRecord(h session.HandStruck) struckEvent {
 	return ev
 }
 
-// handRecordings refuses a number of recordings that cannot answer twice.
-func handRecordings(p *Plan, n int) (int, error) {
-	if !p.hand || n == 0 {
+// questions is how many questions so many recordings answer; a number that cannot
+// answer twice is refused.
+func (o *Manner) questions(n int) (int, error) {
+	if o.Then != ThenPlay || o.Keyed {
 		return n, nil
 	}
 	if n%2 == 1 {

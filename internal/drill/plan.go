@@ -29,6 +29,7 @@ type Manner struct {
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
 	Then     string // what comes after what was sung: ThenPlay; "": nothing
+	Keyed    bool   // and a keyboard was named on which it is played
 }
 
 // read reads the options into a plan.
@@ -166,7 +167,7 @@ func (o *Sing) Plan() (*Plan, error) {
 	if err := o.Manner.readThen(p); err != nil {
 		return p, err
 	}
-	n, err := handRecordings(p, o.Recordings)
+	n, err := o.Manner.questions(o.Recordings)
 	if err != nil {
 		return p, err
 	}

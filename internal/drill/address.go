@@ -159,7 +159,7 @@ func (a *Address) read(o Options) error {
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
 		if _, ok := o.(*Dictation); ok && a.Values["answer"] == ByPlaying {
-			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback dictation in a terminal")
+			kinds = []Kind{ByKeys, ByMicrophone, BySimulation}
 		} else if ok && a.Values["answer"] != BySinging {
 			kinds[0] = ByTyping
 		}
@@ -287,12 +287,16 @@ func InWords(err error) error {
 	return errors.New(strings.Replace(err.Error(), n.Error(), cmp.Or(want, "want a whole number"), 1))
 }
 
-// ReadKind reads who answers, one of two kinds.
+// ReadKind reads who answers, one of some kinds.
 func ReadKind(word string, kinds ...Kind) (Kind, error) {
 	if k := Kind(word); slices.Contains(kinds, k) {
 		return k, nil
 	}
-	return "", wrongf("--input: %q: want %s or %s", plain.Short(word), kinds[0], kinds[1])
+	want := string(kinds[0])
+	for _, k := range kinds[1 : len(kinds)-1] {
+		want += ", " + string(k)
+	}
+	return "", wrongf("--input: %q: want %s or %s", plain.Short(word), want, kinds[len(kinds)-1])
 }
 
 // WriteAddress writes the address of a command with options, each a word and a value;

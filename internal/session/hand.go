@@ -138,11 +138,18 @@ func readHand(it exercise.Item, asked []grade.Sounded, notes []grade.Sung) grade
 }
 
 // instrument hears so many notes of an instrument, once the tool's own sound has died
-// away and so many seconds of inner hearing are over.
+// away and so many seconds of inner hearing are over; without any nothing has sounded
+// that has to die away but the singer.
 func (t *Turn) instrument(ctx context.Context, src audio.Source, live bool, notes int, think float64) (heard listen.Instrument, take exercise.PhraseTake, err error) {
 	err = t.Answer(ctx, src, live, func(ear *listen.Ear) error {
-		if err := t.Wait(ctx, ear, live, think); err != nil {
-			return err
+		if think > 0 {
+			if err := t.Wait(ctx, ear, live, think); err != nil {
+				return err
+			}
+		} else if live { // nothing was played since the singing: what was sung dies away
+			if err := ear.Pass(ctx, int64(guard*float64(src.SampleRate())), 0); err != nil {
+				return fmt.Errorf("wait for the answer: %w", err)
+			}
 		}
 		window := exercise.NewStruckWindow(notes)
 		if !live {

@@ -8,6 +8,10 @@ import (
 	"singback/theory"
 )
 
+// leastThink is the least time, in seconds, between the chords and the window of an
+// instrument.
+const leastThink = 0.01
+
 // strike has the bass played back on an instrument that is heard. Where a live source
 // heard nothing it is played once more.
 func (d Dictation) strike(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
@@ -20,7 +24,7 @@ func (d Dictation) strike(ctx context.Context, t *Turn, named *Named) (again boo
 		return false, err
 	}
 	before := t.Seconds()
-	heard, take, err := t.instrument(ctx, src, live, len(d.Dictation.Chords), t.Think)
+	heard, take, err := t.instrument(ctx, src, live, len(d.Dictation.Chords), max(t.Think, leastThink))
 	if err != nil {
 		return false, err
 	}

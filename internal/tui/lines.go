@@ -21,6 +21,7 @@ type Lines struct {
 	Width            int                                              // columns of the terminal
 
 	within theory.Cents // tolerance of the last question, 0 before the first
+	played bool         // the last question is answered by playing
 }
 
 // Event writes what happened.
@@ -36,7 +37,7 @@ func (v *Lines) Event(e session.Event) {
 	case session.Prompted:
 		v.prompted(e)
 	case session.DictationAsked:
-		if e.Again {
+		if v.played = e.Played; e.Again {
 			fmt.Fprintln(v.Prompts, "Once more.")
 			return
 		}
@@ -80,7 +81,11 @@ func (v *Lines) Event(e session.Event) {
 			}
 		}
 	case session.Waiting:
-		fmt.Fprintln(v.Prompts, "Hear it inside; do not sing yet.")
+		what := "sing"
+		if v.played {
+			what = "play"
+		}
+		fmt.Fprintf(v.Prompts, "Hear it inside; do not %s yet.\n", what)
 	case session.Listening:
 		fmt.Fprintln(v.Prompts, "Listening.")
 	case session.Standing:
@@ -133,6 +138,7 @@ func (v *Lines) struck(e session.HandStruck) {
 // prompted writes what is asked.
 func (v *Lines) prompted(e session.Prompted) {
 	s := v.Style
+	v.played = false
 	ask := "sing " + s.Asked(e.Item)
 	if e.Item.From != nil {
 		ask = "hear " + s.Degree(e.Item.Key, *e.Item.From) + ", " + ask

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -139,7 +140,9 @@ func (v *View) Event(e session.Event) {
 			v.last = "before: " + e.Lines[0]
 		}
 	case session.Waiting:
-		v.phase = phaseWait
+		if v.phase = phaseWait; v.dictation != nil && v.by == "play" {
+			v.phase = strings.Replace(phaseWait, "sing", "play", 1)
+		}
 	case session.Listening:
 		v.deaf = 0
 		if v.playing || v.dictation != nil && v.by == "play" {

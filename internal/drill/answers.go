@@ -32,7 +32,7 @@ type Answers interface {
 	Source(p session.Prompted) (src audio.Source, live bool, err error)
 	LineSource(p session.LinePrompted, lead float64) (src audio.Source, live bool, err error)
 	BackSource(d session.Dictation, index, attempt int) (src audio.Source, live bool, err error)
-	HandSource(asked session.HandAsked) (src audio.Source, live bool, err error)
+	HandSource(asked *session.HandAsked) (src audio.Source, live bool, err error)
 }
 
 // Microphone answers everything with a running microphone.
@@ -55,7 +55,7 @@ func (m Microphone) BackSource(session.Dictation, int, int) (audio.Source, bool,
 }
 
 // HandSource returns the microphone.
-func (m Microphone) HandSource(session.HandAsked) (audio.Source, bool, error) {
+func (m Microphone) HandSource(*session.HandAsked) (audio.Source, bool, error) {
 	return m.Live, true, nil
 }
 
@@ -81,7 +81,7 @@ func (Typing) BackSource(session.Dictation, int, int) (audio.Source, bool, error
 }
 
 // HandSource has nothing to answer with.
-func (Typing) HandSource(session.HandAsked) (audio.Source, bool, error) {
+func (Typing) HandSource(*session.HandAsked) (audio.Source, bool, error) {
 	return nil, false, session.ErrNoMore
 }
 
@@ -121,7 +121,7 @@ func (r *Recordings) LineSource(p session.LinePrompted, _ float64) (audio.Source
 }
 
 // HandSource opens the recording of what was played.
-func (r *Recordings) HandSource(asked session.HandAsked) (audio.Source, bool, error) {
+func (r *Recordings) HandSource(asked *session.HandAsked) (audio.Source, bool, error) {
 	if 2*asked.Index > r.Count {
 		return nil, false, session.ErrNoMore
 	}
@@ -223,7 +223,7 @@ func (s *Simulated) BackSource(d session.Dictation, index, _ int) (audio.Source,
 }
 
 // HandSource has nothing: a simulated hand strikes keys.
-func (s *Simulated) HandSource(session.HandAsked) (audio.Source, bool, error) {
+func (s *Simulated) HandSource(*session.HandAsked) (audio.Source, bool, error) {
 	return nil, false, session.ErrNoMore
 }
 

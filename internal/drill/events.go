@@ -158,9 +158,9 @@ func (r *Run) EventRecord(e session.Event) any {
 		return dictationEvent{"dictation", e.Index, e.Of, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), len(e.Dictation.Chords), e.Again}
 	case session.Named:
 		return namedRecord(e)
-	case session.HandAsked:
+	case *session.HandAsked:
 		return handEvent{"hand", e.Index, handBy(e.Keyed)}
-	case session.HandStruck:
+	case *session.HandStruck:
 		return struckRecord(e)
 	case session.LinePrompted:
 		return lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback))}

@@ -54,7 +54,7 @@ func (r *Run) Keyed() bool {
 }
 
 // HandKeys returns the keys that were struck.
-func (r *Run) HandKeys(ctx context.Context, asked session.HandAsked) ([]exercise.Strike, error) {
+func (r *Run) HandKeys(ctx context.Context, asked *session.HandAsked) ([]exercise.Strike, error) {
 	if s, ok := r.Answers.(*Simulated); ok && r.Keys == nil {
 		strikes := s.hand(asked)
 		if n := len(strikes); r.Watched && n > 0 {
@@ -66,12 +66,12 @@ func (r *Run) HandKeys(ctx context.Context, asked session.HandAsked) ([]exercise
 }
 
 // HandSource returns what hears the instrument.
-func (r *Run) HandSource(asked session.HandAsked) (audio.Source, bool, error) {
+func (r *Run) HandSource(asked *session.HandAsked) (audio.Source, bool, error) {
 	return r.Answers.HandSource(asked)
 }
 
 // hand strikes most of it right.
-func (s *Simulated) hand(asked session.HandAsked) []exercise.Strike {
+func (s *Simulated) hand(asked *session.HandAsked) []exercise.Strike {
 	s.Played++
 	rng := rand.New(rand.NewPCG(s.Singer.Seed, uint64(s.Played)+0x68616e64))
 	var out []exercise.Strike
@@ -88,8 +88,8 @@ func (s *Simulated) hand(asked session.HandAsked) []exercise.Strike {
 }
 
 // Handed is what was played of what was sung, for its text.
-func Handed(h session.HandStruck) report.Handed {
-	r := report.Handed{Key: h.Item.Key, Sung: h.Sung, Back: h.Back, Keyed: h.Keyed, Strikes: h.Strikes, Reason: h.Reason, Level: h.Level}
+func Handed(h *session.HandStruck) *report.Handed {
+	r := &report.Handed{Key: h.Item.Key, Sung: h.Sung, Back: h.Back, Keyed: h.Keyed, Strikes: h.Strikes, Reason: h.Reason, Level: h.Level}
 	for _, a := range h.Asked {
 		r.Asked = append(r.Asked, a.Degree)
 	}
@@ -98,25 +98,22 @@ func Handed(h session.HandStruck) report.Handed {
 
 // handAnswers are those of what was played, one for each degree. Their material says
 // what was sung.
-func handAnswers(h session.HandStruck) []practice.Answer {
-	var out []practice.Answer
-	for i, o := range h.Outcomes() {
-		a := practice.Answer{
-			Index: h.Index, Attempt: 1, Skill: exercise.Skill{Kind: exercise.HandSkill, Degree: h.Asked[i].Degree}, Item: h.Item,
-			Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance}, Verdict: exercise.Verdict{Outcome: o, Reason: h.Reason},
-			Counts: o != exercise.NotMeasured && o != exercise.Ambiguous, Feedback: h.Feedback, Material: "sung -",
-		}
+func handAnswers(h *session.HandStruck) []practice.Answer {
+	out := make([]practice.Answer, len(h.Asked))
+	for i := range out {
+		a, o := &out[i], h.Outcome(i)
+		a.Index, a.Attempt, a.Feedback, a.Material = h.Index, 1, h.Feedback, "sung -"
+		a.Skill = exercise.Skill{Kind: exercise.HandSkill, Degree: h.Asked[i].Degree}
+		a.Item, a.Tolerance.Cents = *h.Item, exercise.DefaultTolerance
 		a.Item.Asked, a.Item.From, a.Item.Move = h.Asked[i].Degree, nil, exercise.Within
-		if s := h.Sung[i]; s != (exercise.Skill{}) {
+		a.Verdict.Outcome, a.Verdict.Reason, a.Verdict.Answer = o, h.Reason, h.Back.Onset
+		a.Counts = o != exercise.NotMeasured && o != exercise.Ambiguous
+		if s := &h.Sung[i]; *s != (exercise.Skill{}) {
 			a.Material = "sung " + s.Degree.ASCII()
-		}
-		if h.Reason == exercise.NoReason {
-			a.Verdict.Answer = h.Back.Onset
 		}
 		if d, ok := h.Struck(i); ok {
 			a.Named = d.ASCII()
 		}
-		out = append(out, a)
 	}
 	return out
 }
@@ -150,10 +147,9 @@ func handBy(keyed bool) string {
 	return "instrument"
 }
 
-func struckRecord(h session.HandStruck) struckEvent {
-	handed := Handed(h)
-	ev := struckEvent{
-		Event: "struck", Index: h.Index, Key: h.Item.Key.ASCII(), By: handBy(h.Keyed), Notes: report.NewStruck(handed),
+func struckRecord(h *session.HandStruck) *struckEvent {
+	ev := &struckEvent{
+		Event: "struck", Index: h.Index, Key: h.Item.Key.ASCII(), By: handBy(h.Keyed), Notes: report.NewStruck(Handed(h)),
 		Added: []string{}, Hidden: h.Hidden,
 	}
 	for _, d := range h.Back.Added {

@@ -24,7 +24,7 @@ type hands struct {
 	Answers
 	rate int
 	sing func(p session.Prompted) []float64
-	play func(asked session.HandAsked) []float64 // nil: a keyboard answers
+	play func(asked *session.HandAsked) []float64 // nil: a keyboard answers
 }
 
 func (h *hands) Kind() Kind { return ByMicrophone }
@@ -33,7 +33,7 @@ func (h *hands) Source(p session.Prompted) (audio.Source, bool, error) {
 	return audio.NewSamples(h.rate, h.sing(p)), false, nil
 }
 
-func (h *hands) HandSource(asked session.HandAsked) (audio.Source, bool, error) {
+func (h *hands) HandSource(asked *session.HandAsked) (audio.Source, bool, error) {
 	return audio.NewSamples(h.rate, h.play(asked)), false, nil
 }
 
@@ -83,7 +83,7 @@ func strikeDegree(it exercise.Item, way int, rng *rand.Rand) struckAs {
 	return s
 }
 
-func (s struckAs) check(h session.HandStruck) error {
+func (s struckAs) check(h *session.HandStruck) error {
 	d := h.Back.Degrees[0]
 	switch {
 	case h.Reason != exercise.NoReason || (d.Outcome == exercise.RightAnswer) != s.right:
@@ -138,7 +138,7 @@ func TestThenPlay(t *testing.T) {
 		}
 		right := 0
 		for _, e := range *events {
-			h, ok := e.(session.HandStruck)
+			h, ok := e.(*session.HandStruck)
 			if !ok {
 				continue
 			}
@@ -151,7 +151,7 @@ func TestThenPlay(t *testing.T) {
 				wrong[m.way]++
 				t.Logf("run %d, answer %d, %s: %v", run, h.Index, ways[m.way], err)
 			}
-			ev := r.EventRecord(h).(struckEvent)
+			ev := r.EventRecord(h).(*struckEvent)
 			if ev.By != "keys" || len(ev.Notes) != 1 || *ev.Notes[0].Struck != h.Back.Degrees[0].Degree.ASCII() || ev.Notes[0].Agrees != nil || len(ev.Played) != len(m.strikes) {
 				t.Errorf("%+v", ev)
 			}
@@ -205,7 +205,7 @@ func TestSungThenPlayed(t *testing.T) {
 		}
 		x, _ := synth.Voice{SampleRate: rate, Type: synth.Alto}.Sing([]synth.Sung{synth.Rest(0.3), synth.NewSung(hz, 1), synth.Rest(0.3)}, uint64(asked))
 		return x
-	}, play: func(h session.HandAsked) []float64 {
+	}, play: func(h *session.HandAsked) []float64 {
 		timbre := timbres[asked%len(timbres)]
 		target, _ := h.Item.Target()
 		key := target.MIDI()
@@ -244,8 +244,8 @@ func TestSungThenPlayed(t *testing.T) {
 	}
 	said := map[string]int{}
 	for _, e := range *events {
-		if h, ok := e.(session.HandStruck); ok {
-			ev := r.EventRecord(h).(struckEvent)
+		if h, ok := e.(*session.HandStruck); ok {
+			ev := r.EventRecord(h).(*struckEvent)
 			if ev.By != "instrument" || ev.Notes[0].Cents == nil || *ev.Notes[0].Cents > 20 || *ev.Notes[0].Cents < -20 || ev.Notes[0].Agrees == nil {
 				t.Errorf("%+v", ev)
 			}
@@ -291,7 +291,7 @@ func TestThenPlayGone(t *testing.T) {
 		t.Errorf("%+v", record.answers)
 	}
 	for _, e := range *events {
-		if h, ok := e.(session.HandStruck); ok {
+		if h, ok := e.(*session.HandStruck); ok {
 			if got := r.Style.HandHeadline(Handed(h)); got != "played nothing that counts: nothing was struck" {
 				t.Error(got)
 			}

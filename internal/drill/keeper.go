@@ -91,7 +91,7 @@ func (k *Keeper) keep(e session.Event, r *Run) {
 		for _, a := range namedAnswers(e) {
 			k.add(e.Seconds, a, r)
 		}
-	case session.HandStruck:
+	case *session.HandStruck:
 		for _, a := range handAnswers(e) {
 			k.add(e.Seconds, a, r)
 		}

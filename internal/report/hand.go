@@ -39,8 +39,8 @@ func Unstruck(r exercise.Reason, level float64, keyed bool) string {
 }
 
 // struck is the degree that was struck for the i-th, "-" without one.
-func (s Style) struck(h Handed, i int) string {
-	d := h.Back.Degrees[i]
+func (s Style) struck(h *Handed, i int) string {
+	d := &h.Back.Degrees[i]
 	if !d.Sung {
 		return "-"
 	}
@@ -52,45 +52,45 @@ func (s Style) struck(h Handed, i int) string {
 }
 
 // HandHeadline says in one line what the voice and the hand took.
-func (s Style) HandHeadline(h Handed) string {
+func (s Style) HandHeadline(h *Handed) string {
 	if h.Reason != exercise.NoReason {
 		return "played nothing that counts: " + Unstruck(h.Reason, h.Level, h.Keyed)
 	}
 	if len(h.Asked) != 1 {
 		return s.handsHeadline(h)
 	}
-	asked, d := h.Asked[0], h.Back.Degrees[0]
-	sung := h.Sung[0] != exercise.Skill{}
-	voice := sung && h.Sung[0].Degree.Semitones() == asked.Semitones()
-	text := "played " + s.Degree(h.Key, d.Degree)
-	if sung {
-		text = "sang " + s.Degree(h.Key, h.Sung[0].Degree) + ", " + text
+	asked, d := h.Asked[0].Semitones(), &h.Back.Degrees[0]
+	text, sung := "", -1
+	if h.Sung[0] != (exercise.Skill{}) {
+		sung = h.Sung[0].Degree.Semitones()
+		text = "sang " + s.Degree(h.Key, h.Sung[0].Degree) + ", "
 	}
-	hand := d.Outcome == exercise.RightAnswer
+	what := s.Degree(h.Key, d.Degree)
+	hand, verdict := d.Outcome == exercise.RightAnswer, "it was "+s.Degree(h.Key, h.Asked[0])
 	switch {
 	case d.Outcome == exercise.Ambiguous:
-		return strings.Replace(text, "played "+s.Degree(h.Key, d.Degree), "played between two degrees", 1) + ": not decided"
-	case hand && voice:
-		return text + ": voice and hand agree"
-	case hand && sung:
-		return text + ": the hand found it, the voice did not"
+		what, verdict = "between two degrees", "not decided"
+	case hand && sung == asked:
+		verdict = "voice and hand agree"
+	case hand && sung >= 0:
+		verdict = "the hand found it, the voice did not"
 	case hand:
-		return text + ": the hand found it"
-	case voice:
-		return text + ": the hand took another"
-	case sung && h.Sung[0].Degree.Semitones() == d.Degree.Semitones():
-		return text + ": voice and hand took the same, and it was " + s.Degree(h.Key, asked)
+		verdict = "the hand found it"
+	case sung == asked:
+		verdict = "the hand took another"
+	case sung == d.Degree.Semitones():
+		verdict = "voice and hand took the same, and " + verdict
 	}
-	return text + ": it was " + s.Degree(h.Key, asked)
+	return text + "played " + what + ": " + verdict
 }
 
 // handsHeadline is that of several degrees.
-func (s Style) handsHeadline(h Handed) string {
+func (s Style) handsHeadline(h *Handed) string {
 	var names []string
 	right, undecided := 0, 0
-	for i, d := range h.Back.Degrees {
+	for i := range h.Back.Degrees {
 		names = append(names, s.struck(h, i))
-		switch d.Outcome {
+		switch h.Back.Degrees[i].Outcome {
 		case exercise.RightAnswer:
 			right++
 		case exercise.Ambiguous:
@@ -101,16 +101,19 @@ func (s Style) handsHeadline(h Handed) string {
 	if !h.Keyed {
 		text += " cents"
 	}
-	if n := len(names); right == n {
-		return text + ": right"
-	} else if undecided == 0 {
-		return fmt.Sprintf("%s, not %s: %d of %d right", text, s.degrees(h.Key, h.Asked), right, n)
+	verdict := "right"
+	if n := len(names) - undecided; right < len(names) {
+		verdict = fmt.Sprintf("%d of %d right", right, n)
+		text += ", not " + s.degrees(h.Key, h.Asked)
 	}
-	return fmt.Sprintf("%s, not %s: %d of %d right, %d between two degrees and not decided", text, s.degrees(h.Key, h.Asked), right, len(names)-undecided, undecided)
+	if undecided > 0 {
+		verdict += fmt.Sprintf(", %d between two degrees and not decided", undecided)
+	}
+	return text + ": " + verdict
 }
 
 // HandDetails says what there is beside it.
-func (s Style) HandDetails(h Handed) []string {
+func (s Style) HandDetails(h *Handed) []string {
 	var out []string
 	if h.Reason != exercise.NoReason {
 		return nil
@@ -129,13 +132,13 @@ func (s Style) HandDetails(h Handed) []string {
 }
 
 // HandMark is the word for it, as [Answered.Mark].
-func HandMark(h Handed) string {
+func HandMark(h *Handed) string {
 	if h.Reason != exercise.NoReason {
 		return "unknown"
 	}
 	mark := "unknown"
-	for _, d := range h.Back.Degrees {
-		switch d.Outcome {
+	for i := range h.Back.Degrees {
+		switch h.Back.Degrees[i].Outcome {
 		case exercise.WrongAnswer:
 			return "wrong"
 		case exercise.RightAnswer:
@@ -158,7 +161,7 @@ type StruckNote struct {
 }
 
 // NewStruck returns the record of what was struck.
-func NewStruck(h Handed) []StruckNote {
+func NewStruck(h *Handed) []StruckNote {
 	out := []StruckNote{}
 	for i, asked := range h.Asked {
 		n := StruckNote{Asked: asked.ASCII(), Outcome: exercise.NotMeasured.String()}
@@ -168,7 +171,7 @@ func NewStruck(h Handed) []StruckNote {
 			n.Sung = &name
 		}
 		if h.Reason == exercise.NoReason {
-			d := h.Back.Degrees[i]
+			d := &h.Back.Degrees[i]
 			n.Outcome = d.Outcome.String()
 			if d.Sung {
 				name, onset := d.Degree.ASCII(), math.Round(100*d.Onset)/100

@@ -115,7 +115,7 @@ func (d Degree) Do(ctx context.Context, t *Turn) error {
 	counted := first.Verdict
 	defer func() { t.Tally.Add(d.Item, counted) }()
 	if d.Hand != nil {
-		if err := d.hand(ctx, t, first); err != nil {
+		if err := d.hand(ctx, t, &first); err != nil {
 			return err
 		}
 	}

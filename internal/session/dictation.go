@@ -172,7 +172,7 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	case d.Player != nil:
 		answer = d.play
 	case d.Instrument != nil:
-		answer = d.strike
+		answer = (&d).strike
 	}
 	for {
 		t.Emit(DictationAsked{Index: t.Index, Of: t.Count, Dictation: heard, Again: named.Again, Sung: d.Singer != nil, Played: d.Player != nil || d.Instrument != nil})
@@ -193,7 +193,7 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	if named.Sung != nil {
 		t.Sung(named.Sung.Take.Voiced)
 		if d.Hand != nil {
-			if err := d.hand(ctx, t, named); err != nil {
+			if err := d.hand(ctx, t, &named); err != nil {
 				return err
 			}
 		}

@@ -18,16 +18,16 @@ type Hand interface {
 	// instrument is heard.
 	Keyed() bool
 	// HandKeys returns the keys that were struck.
-	HandKeys(ctx context.Context, asked HandAsked) ([]exercise.Strike, error)
+	HandKeys(ctx context.Context, asked *HandAsked) ([]exercise.Strike, error)
 	// HandSource returns what hears the instrument; see [DegreeSinger].
-	HandSource(asked HandAsked) (src audio.Source, live bool, err error)
+	HandSource(asked *HandAsked) (src audio.Source, live bool, err error)
 }
 
 // HandAsked tells that what was sung is to be played. It comes after the verdict on what
 // was sung.
 type HandAsked struct {
 	Index  int
-	Item   exercise.Item
+	Item   *exercise.Item
 	Asked  []grade.Sounded // degrees, and where they were asked
 	Keyed  bool            // as in Hand
 	Hidden bool            // as in Judged
@@ -36,8 +36,7 @@ type HandAsked struct {
 // HandStruck says what was played, and what of it is right.
 type HandStruck struct {
 	HandAsked
-	Sung     []exercise.Skill // the degrees that were sung; the zero Skill where none can be named
-	Voice    []exercise.Outcome
+	Sung     []exercise.Skill  // the degrees that were sung; the zero Skill where none can be named
 	Strikes  []exercise.Strike // where a keyboard told them
 	Back     grade.Back
 	Reason   exercise.Reason // why nothing was measured; NoReason where something was
@@ -46,36 +45,33 @@ type HandStruck struct {
 	Seconds  float64 // as in Judged
 }
 
-// Outcomes says of each degree whether the hand took it.
-func (h HandStruck) Outcomes() []exercise.Outcome {
-	out := make([]exercise.Outcome, len(h.Asked))
-	for i := range out {
-		if h.Reason == exercise.NoReason {
-			out[i] = h.Back.Degrees[i].Outcome
-		}
+// Outcome says of the i-th degree whether the hand took it.
+func (h *HandStruck) Outcome(i int) exercise.Outcome {
+	if h.Reason != exercise.NoReason {
+		return exercise.NotMeasured
 	}
-	return out
+	return h.Back.Degrees[i].Outcome
 }
 
 // Struck returns the degree that was struck for the i-th; false without one.
-func (h HandStruck) Struck(i int) (theory.Degree, bool) {
-	if h.Reason != exercise.NoReason || !h.Back.Degrees[i].Sung || h.Back.Degrees[i].Outcome == exercise.Ambiguous {
-		return theory.Degree{}, false
+func (h *HandStruck) Struck(i int) (d theory.Degree, ok bool) {
+	if h.Reason != exercise.NoReason {
+		return d, false
 	}
-	return h.Back.Degrees[i].Degree, true
+	b := &h.Back.Degrees[i]
+	return b.Degree, b.Sung && b.Outcome != exercise.Ambiguous
 }
 
-func (HandAsked) event()  {}
-func (HandStruck) event() {}
+func (*HandAsked) event()  {}
+func (*HandStruck) event() {}
 
 // play has what was sung played, and says what of it is right. The answer to one degree
 // is the first key that is struck: what follows is told, and puts nothing right.
-func (t *Turn) play(ctx context.Context, hand Hand, asked HandAsked, h HandStruck) error {
+func (t *Turn) play(ctx context.Context, hand Hand, h *HandStruck) error {
+	asked := &h.HandAsked
 	asked.Index, asked.Keyed = t.Index, hand.Keyed()
-	h.HandAsked = asked
 	t.Emit(asked)
-	it := asked.Item
-	it.Tuning = theory.Tuning{A4: it.Tuning.A4} // an instrument is tuned in equal temperament
+	it := tempered(asked.Item)
 	var notes []grade.Sung
 	if asked.Keyed {
 		t.Emit(Listening{t.Index})
@@ -99,15 +95,14 @@ func (t *Turn) play(ctx context.Context, hand Hand, asked HandAsked, h HandStruc
 		if err != nil {
 			return err
 		}
-		notes, h.Reason, h.Level = heard.Notes, unstruck(take, heard, len(asked.Asked)), take.Loudest
+		notes, h.Reason, h.Level = heard.Notes, unstruck(&take, &heard, len(asked.Asked)), take.Loudest
 	}
 	if h.Reason == exercise.NoReason {
-		h.Back = readHand(it, asked.Asked, notes)
+		h.Back = readHand(&it, asked.Asked, notes)
 	}
 	h.Seconds = t.Seconds()
-	outcomes := h.Outcomes()
-	for i, a := range asked.Asked {
-		o := outcomes[i]
+	for i := range asked.Asked {
+		o := h.Outcome(i)
 		if o != exercise.RightAnswer && o != exercise.WrongAnswer {
 			continue
 		}
@@ -115,23 +110,30 @@ func (t *Turn) play(ctx context.Context, hand Hand, asked HandAsked, h HandStruc
 		if d, ok := h.Struck(i); ok {
 			name = &exercise.Skill{Kind: exercise.HandSkill, Degree: d}
 		}
-		t.Tally.AddNamed(exercise.Skill{Kind: exercise.HandSkill, Degree: a.Degree}, name, o == exercise.RightAnswer)
+		t.Tally.AddNamed(exercise.Skill{Kind: exercise.HandSkill, Degree: asked.Asked[i].Degree}, name, o == exercise.RightAnswer)
 	}
 	t.Emit(h)
 	return nil
 }
 
+// tempered is an item as an instrument has it, which is tuned in equal temperament.
+func tempered(it *exercise.Item) exercise.Item {
+	out := *it
+	out.Tuning = theory.Tuning{A4: it.Tuning.A4}
+	return out
+}
+
 // readHand reads what was struck as the degrees that were sung.
-func readHand(it exercise.Item, asked []grade.Sounded, notes []grade.Sung) grade.Back {
+func readHand(it *exercise.Item, asked []grade.Sounded, notes []grade.Sung) grade.Back {
 	if len(asked) > 1 {
-		return grade.SingBack(it, asked, notes)
+		return grade.SingBack(*it, asked, notes)
 	}
-	b := grade.SingBack(it, asked, notes[:1])
-	b.Added = nil
+	b := grade.SingBack(*it, asked, notes[:1])
+	first := b.Degrees[0].Degree
+	tonic := grade.CentsOnA4(it.Hz(theory.Pitch{Note: it.Key.Tonic, Octave: 4}), theory.DefaultA4)
 	for _, n := range notes[1:] {
-		more := grade.SingBack(it, asked, []grade.Sung{n})
-		if d := more.Degrees[0]; d.Degree != b.Degrees[0].Degree {
-			b.Added = append(b.Added, d.Degree)
+		if d, _ := it.Tuning.Nearest(n.Cents-tonic, theory.Degree{Step: 1}); d.Semitones() != first.Semitones() {
+			b.Added = append(b.Added, d)
 		}
 	}
 	return b
@@ -172,7 +174,7 @@ func (t *Turn) instrument(ctx context.Context, src audio.Source, live bool, note
 // unstruck says why nothing of an instrument was measured; NoReason where something was.
 // Where what sounded as the window opened was left out, and notes are missing, one of
 // them may have been struck too early.
-func unstruck(take exercise.PhraseTake, heard listen.Instrument, wanted int) exercise.Reason {
+func unstruck(take *exercise.PhraseTake, heard *listen.Instrument, wanted int) exercise.Reason {
 	switch {
 	case take.Lost:
 		return exercise.LostSamples

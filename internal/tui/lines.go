@@ -59,9 +59,9 @@ func (v *Lines) Event(e session.Event) {
 			}
 			fmt.Fprintln(v.Results, line)
 		}
-	case session.HandAsked:
+	case *session.HandAsked:
 		fmt.Fprintln(v.Prompts, "Now play it.")
-	case session.HandStruck:
+	case *session.HandStruck:
 		v.struck(e)
 	case session.LinePrompted:
 		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))
@@ -123,7 +123,7 @@ func (v *Lines) Event(e session.Event) {
 }
 
 // struck writes what was played of what was sung.
-func (v *Lines) struck(e session.HandStruck) {
+func (v *Lines) struck(e *session.HandStruck) {
 	if v.Results == nil || e.Hidden {
 		return
 	}

@@ -201,7 +201,7 @@ func (s *drawing) struck(v *View) {
 	if v.struck == nil || v.struck.Hidden {
 		return
 	}
-	h := drill.Handed(*v.struck)
+	h := drill.Handed(v.struck)
 	style, mark := good, "ok "
 	switch report.HandMark(h) {
 	case "wrong":

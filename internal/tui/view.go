@@ -120,7 +120,7 @@ func (v *View) Event(e session.Event) {
 				}
 			}
 		}
-	case session.HandAsked, session.HandStruck:
+	case *session.HandAsked, *session.HandStruck:
 		v.hand(e)
 	case session.LinePrompted:
 		v.forget()
@@ -187,11 +187,11 @@ func (v *View) Event(e session.Event) {
 
 // hand takes in that something is to be played, and what was.
 func (v *View) hand(e session.Event) {
-	struck, done := e.(session.HandStruck)
+	struck, done := e.(*session.HandStruck)
 	if v.playing = !done; !done {
 		return
 	}
-	v.struck, v.open, v.phase = &struck, false, ""
+	v.struck, v.open, v.phase = struck, false, ""
 	if !struck.Hidden {
 		v.last += "; " + v.Style.HandHeadline(drill.Handed(struck))
 	}

@@ -118,7 +118,7 @@ func (s *show) play() {
 }
 
 // struck says what was played of what was sung.
-func (s *show) struck(ev session.HandStruck) verdictSaid {
+func (s *show) struck(ev *session.HandStruck) verdictSaid {
 	said := verdictSaid{Hidden: ev.Hidden, Details: []string{}}
 	if ev.Hidden {
 		said.Mark = "unknown"

@@ -111,9 +111,9 @@ func (s *show) event(ev session.Event) {
 		s.state("hear")
 	case session.Named:
 		m.Said = s.named(ev)
-	case session.HandAsked:
+	case *session.HandAsked:
 		s.play()
-	case session.HandStruck:
+	case *session.HandStruck:
 		m.Said = s.struck(ev)
 		s.playing = ""
 	case session.LinePrompted:

@@ -17,6 +17,8 @@ type PhraseWindow struct {
 	// Notes is how many notes are expected where no length is: then Silence ends the
 	// line once so many were sung. 0: Length tells.
 	Notes int
+	// Struck tells that notes are struck and ring on: what counts is when they begin.
+	Struck bool
 	// Silence ends the line once Length has passed since the first note, and
 	// Pause before that: who hesitates is given time. Silence ≤ Pause.
 	Silence, Pause float64
@@ -40,7 +42,7 @@ func NewNotesWindow(notes int) PhraseWindow {
 
 // Recorded returns the same window for a recording: it ends with the recording.
 func (w PhraseWindow) Recorded() PhraseWindow {
-	return PhraseWindow{Length: w.Length, Notes: w.Notes}
+	return PhraseWindow{Length: w.Length, Notes: w.Notes, Struck: w.Struck}
 }
 
 // Validate reports the first length that makes no sense.
@@ -48,6 +50,8 @@ func (w PhraseWindow) Validate() error {
 	switch {
 	case !(w.Length >= 0 && w.Length <= 3600):
 		return fmt.Errorf("a line of %g s is out of range: want 0 to 3600", w.Length)
+	case w.Struck && w.Notes < 1:
+		return fmt.Errorf("a line of %d struck notes: want at least 1", w.Notes)
 	case w.Notes < 0 || w.Notes > 0 && w.Length > 0:
 		return fmt.Errorf("a line of %d notes and %g s: want one of them", w.Notes, w.Length)
 	case !(w.Silence >= 0 && w.Silence <= w.Pause):
@@ -83,6 +87,9 @@ type PhraseAttempt struct {
 	notes     []pitch.Note
 	sung      int // notes: one that is begun again counts once
 	last      float64
+
+	blows blows   // of a window of struck notes
+	quiet float64 // dBFS
 }
 
 // NewPhraseAttempt returns a PhraseAttempt for the points of a tracker with the
@@ -92,7 +99,7 @@ func NewPhraseAttempt(cfg pitch.Config, w PhraseWindow) (*PhraseAttempt, error) 
 		return nil, err
 	}
 	a := &PhraseAttempt{
-		window: w, hop: cfg.Hop,
+		window: w, hop: cfg.Hop, quiet: cfg.MinLevel,
 		take:  PhraseTake{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel},
 		first: -1, voice: -1,
 	}
@@ -130,6 +137,9 @@ func (a *PhraseAttempt) push(p pitch.Point) bool {
 		t.Voiced += t.Seconds(int64(a.hop))
 	}
 	w := a.window
+	if w.Struck {
+		return a.struck(p)
+	}
 	if a.segmenter != nil {
 		a.count(p)
 	}

@@ -22,6 +22,7 @@ const (
 	MelodySkill                // to sing melodies of a level
 	RootSkill                  // to tell on which degree a chord of a progression stands
 	InversionSkill             // to tell which tone of a chord of a progression is in the bass
+	HandSkill                  // to strike the degree that was sung
 )
 
 // Heard tells that a skill of this kind is to tell something of chords that are heard.
@@ -29,7 +30,7 @@ func (k Kind) Heard() bool {
 	return k == BassSkill || k == QualitySkill || k == RootSkill || k == InversionSkill
 }
 
-var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody", "root", "inversion"}
+var kindNames = [...]string{"degree", "pair", "key", "chromatic", "bass", "quality", "melody", "root", "inversion", "hand"}
 
 // String returns the name: "degree", "pair", …
 func (k Kind) String() string {
@@ -44,7 +45,7 @@ func (k Kind) String() string {
 // from the tonic, in every key.
 type Skill struct {
 	Kind   Kind
-	Degree theory.Degree // of a degree, chromatic, bass or root skill; the end of a pair
+	Degree theory.Degree // of a degree, chromatic, bass, root or hand skill; the end of a pair
 	From   theory.Degree // the start of a pair
 	Way    Direction     // of a pair: Up or Down
 	Key    theory.Key    // of a key skill
@@ -54,7 +55,7 @@ type Skill struct {
 
 // String writes the skill as the record keeps it: "degree 6", "pair 4-6 up",
 // "key Ab major", "chromatic #4", "bass 4", "quality m7b5", "melody 3",
-// "root 4", "inversion 1".
+// "root 4", "inversion 1", "hand 6".
 func (s Skill) String() string {
 	name := s.Kind.String() + " "
 	switch s.Kind {
@@ -116,7 +117,7 @@ func ParseSkill(text string) (Skill, error) {
 		s.Degree, ok = readDegree(rest)
 	}
 	if !ok {
-		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\", \"melody 3\", \"root 4\" or \"inversion 1\"", text)
+		return Skill{}, fmt.Errorf("no skill %.40q: want one like \"degree 6\", \"pair 4-b6 up\", \"key Ab major\", \"chromatic #4\", \"bass 4\", \"quality m7b5\", \"melody 3\", \"root 4\", \"inversion 1\" or \"hand 6\"", text)
 	}
 	return s, nil
 }

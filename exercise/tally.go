@@ -72,6 +72,7 @@ type Tally struct {
 	Bass    Marks // of named bass degrees
 	Quality Marks // of named chord qualities
 	Lines   Marks // of sung melodies
+	Hand    Marks // of degrees that were struck once they had been sung
 	degrees map[theory.Degree]*Count
 	pairs   map[Pair]*Count
 	named   map[Skill]*NamedCount
@@ -114,6 +115,8 @@ func (t *Tally) AddNamed(asked Skill, name *Skill, right bool) {
 		t.Quality.add(right)
 	case BassSkill:
 		t.Bass.add(right)
+	case HandSkill:
+		t.Hand.add(right)
 	}
 }
 

@@ -37,8 +37,8 @@ type Answer struct {
 	// degree of the chord's root, or that of a melody's first note; its verdict
 	// has an Outcome and a Reason, and as Answer the seconds from the end of the
 	// sound to the name, or as Held those of singing.
-	Named             string // the bass degree or quality that was named, as in Skill.String; "": given up, or not measured
-	Material          string // what was heard or read: "I V65 I", "level 3 seed 4711"; one line of at most 400 bytes
+	Named             string // the bass degree or quality that was named, or the degree that was struck, as in Skill.String; "": given up, or not measured
+	Material          string // what was heard, read or, before it was struck, sung: "I V65 I", "level 3 seed 4711", "sung 6"; one line of at most 400 bytes
 	Notes, NotesRight int    // of a sung line; 0 where nothing was measured
 }
 
@@ -49,7 +49,7 @@ func (a Answer) Trial() (Trial, bool) {
 	counts := a.Counts && a.Session.Command != "echo"
 	planned := a.Session.Command == "today"
 	switch {
-	case a.Skill.Kind.Heard():
+	case a.Skill.Kind.Heard(), a.Skill.Kind == exercise.HandSkill:
 		t := NewNamedTrial(a.At, a.Item.Key, a.Skill, a.Verdict.Outcome.IsRight(), a.Verdict.Answer, a.Again, a.Feedback)
 		if !a.Verdict.Counts() {
 			t.Rating = Undecided

@@ -77,7 +77,7 @@ func shapeOf(s exercise.Skill) shape {
 	switch {
 	case s.Kind == exercise.RootSkill, s.Kind == exercise.InversionSkill:
 		return reasoned
-	case s.Kind.Heard():
+	case s.Kind.Heard(), s.Kind == exercise.HandSkill:
 		return named
 	case s.Kind == exercise.MelodySkill:
 		return sungLine

@@ -46,6 +46,20 @@ type Progress struct {
 	sessions  map[string]int32 // numbered as they come
 	confused  map[Confusion]int
 	tolerance [2]theory.Cents // the smallest and the largest
+	voices    []voiced        // of the last question, until they are struck
+	both      VoiceHand
+}
+
+// VoiceHand counts what was sung and then struck: by both, only by one of them, or by
+// neither the degree was taken that was asked.
+type VoiceHand struct{ Both, Voice, Hand, Neither int }
+
+// voiced is a degree that was asked of the voice.
+type voiced struct {
+	session  int32
+	question int
+	degree   theory.Degree
+	right    bool // the voice took it, in tune or not
 }
 
 // heard is what is kept of an answer.
@@ -135,6 +149,7 @@ func (p *Progress) Add(h Entry) bool {
 		one.on, one.cents = true, v.Cents
 	}
 	p.answers = append(p.answers, one)
+	p.meet(h, session)
 	if !note {
 		add(p.skills, h.Skill, i)
 		if h.Skill.Kind != exercise.MelodySkill {
@@ -169,6 +184,41 @@ func (p *Progress) Add(h Entry) bool {
 	p.confused[Confusion{h.Item.Asked, v.Sung}]++
 	return true
 }
+
+// meet puts together what was sung and what the hand then took.
+func (p *Progress) meet(h Entry, session int32) {
+	question := voiced{session, h.Question, h.Skill.Degree, h.Verdict.Outcome.IsRight()}
+	if len(p.voices) > 0 && (p.voices[0].session != session || p.voices[0].question != h.Question) {
+		p.voices = p.voices[:0]
+	}
+	switch h.Skill.Kind {
+	case exercise.DegreeSkill, exercise.ChromaticSkill, exercise.PairSkill:
+		question.right = h.Verdict.HasSung && h.Verdict.Sung == h.Item.Asked
+		p.voices = append(p.voices, question)
+	case exercise.BassSkill:
+		p.voices = append(p.voices, question)
+	case exercise.HandSkill:
+		i := slices.IndexFunc(p.voices, func(v voiced) bool { return v.degree == question.degree })
+		if i < 0 {
+			return
+		}
+		voice := p.voices[i].right
+		p.voices = slices.Delete(p.voices, i, i+1)
+		switch {
+		case voice && question.right:
+			p.both.Both++
+		case voice:
+			p.both.Voice++
+		case question.right:
+			p.both.Hand++
+		default:
+			p.both.Neither++
+		}
+	}
+}
+
+// VoiceHand returns how often voice and hand took what was asked, where both were.
+func (p *Progress) VoiceHand() VoiceHand { return p.both }
 
 func add[K comparable](m map[K]group, k K, i int32) { m[k] = append(m[k], i) }
 
@@ -236,7 +286,7 @@ func (p *Progress) Total() Stats { return p.stats(p.sung) }
 func (p *Progress) Answers() int { return len(p.answers) }
 
 // ByName returns the statistics of what was named: of a kind BassSkill or
-// QualitySkill.
+// QualitySkill; of HandSkill those of what was struck once it had been sung.
 func (p *Progress) ByName(k exercise.Kind) []Part[exercise.Skill] { return p.bySkill(k) }
 
 // Taken returns how often what was heard was given each name.

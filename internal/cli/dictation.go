@@ -47,6 +47,13 @@ with --of quality the chords, each held for a moment; what you held is named wit
 its root, its inversion and how it lies. Where nothing is struck it is played once
 more. The keyboard is found by itself, on Linux, or named with --keys.
 
+Without a keyboard, or with --input mic, the microphone hears the bass of an
+instrument: piano, organ, guitar, bass, flute, from A0 to G6, one note at a time in
+any octave. Cents are told against equal temperament on --a4, or on that of the
+instrument in your profile. Chords are heard of a MIDI keyboard alone.
+
+With --answer sing --then play you sing the bass, then play it; both are judged.
+
 Names that are typed, and what is sung, go into the practice record where there is
 one, or with --record; singback today asks for them as the course says. Without a terminal the
 names are read from standard input, a line for each question; --input simulated
@@ -57,14 +64,15 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Example: `  singback dictation --key Eb --length 3 --count 2 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
   singback dictation --answer sing --length 3 --count 2 --input simulated
+  singback dictation --answer play --length 3 --input take1.wav take2.wav
   singback dictation --answer play --of quality --qualities "maj min 7" --input simulated
   echo "do" | singback dictation --key G --degrees do --count 1 --output none`,
 		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) },
 	}
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
-	cmd.Flag("input").Usage = "what answers: typed or simulated; sung mic, simulated, or recordings `FILE.wav ...`"
-	o.soundFlags.addKeys(cmd)
+	cmd.Flag("input").Usage = "what answers: typed or simulated; sung or played mic, simulated, or recordings `FILE.wav ...`; played keys, too"
+	o.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	o.chords.add(cmd, false)
 	cmd.Flags().StringVar(&o.progressions, "progressions", "", "the questions: a `FILE` of progressions, a line each, or of music with chord symbols")
@@ -89,6 +97,7 @@ func (o *dictationOptions) run(cmd *cobra.Command, e *env, args []string) error 
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	if err := o.readGiven(e); err != nil {
 		return err
@@ -128,8 +137,8 @@ func (o *dictationOptions) takeMusic(args []string) (rest []string, err error) {
 // answers sorts out what answers: what is named is typed, and never heard.
 func (o *dictationOptions) answers(args []string) (kind string, recordings []string, err error) {
 	words := append(append([]string{}, o.input...), args...)
-	if o.keys != "" && (!o.Plays() || len(words) > 0 && !o.Sings()) {
-		return "", nil, usagef("--keys: no keyboard is played; want it with --answer play, and without --input")
+	if o.keys != "" && !o.Plays() && o.Manner.Then == "" {
+		return "", nil, usagef("--keys: no keyboard is played; want it with --answer play, or with --answer sing --then play")
 	}
 	switch {
 	case o.Plays() && o.Sings():
@@ -139,13 +148,7 @@ func (o *dictationOptions) answers(args []string) (kind string, recordings []str
 		o.hands = true
 		return kind, recordings, err
 	case o.Plays():
-		if len(words) == 1 && words[0] == inputSimulated {
-			return inputSimulated, nil, nil
-		}
-		if len(words) > 0 {
-			return "", nil, usagef("--input %s: a keyboard answers (--keys PATH); want simulated or nothing", short(words[0]))
-		}
-		return inputKeys, nil, nil
+		return o.played(args)
 	case o.Sings():
 		if len(words) == 1 && words[0] == inputTyped {
 			return "", nil, usagef("--input typed: what is sung is not typed; want mic, simulated or recordings, or --answer name")

@@ -156,7 +156,7 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 	var level atomic.Int64 // in hundredths of a dB
 	level.Store(int64(d.plan.Loudness * 100))
 	r := &drill.Run{
-		Plan: d.plan, Style: d.style, Answers: stage.answers, Out: stage.out, Keeper: k, NotRecorded: notRecorded,
+		Plan: d.plan, Style: d.style, Answers: stage.answers, Keys: stage.keys, Out: stage.out, Keeper: k, NotRecorded: notRecorded,
 		Level:  func() float64 { return float64(level.Load()) / 100 },
 		Silent: stage.silent, Screen: stage.screen, Watched: stage.watched, Pace: e.wait,
 		Start: d.start, Clock: e.clock, Singer: o.music.known.Name, Save: d.save,

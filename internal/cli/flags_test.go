@@ -121,6 +121,7 @@ var meanings = map[string]string{
 	"tempo":           "`BEATS` a minute",
 	"texture":         "four parts for a `KIND`",
 	"parts":           "`NUMBER` of notes in a chord",
+	"then":            "`WHAT` comes once it was sung",
 	"think":           "`SECONDS` to hear the note inwardly before the microphone is heard",
 	"timeout":         "`SECONDS` to wait for an answer from the microphone",
 	"to":              "the `NOTATION` a line is written in",

@@ -79,3 +79,91 @@ func TestDictationPlayed(t *testing.T) {
 		t.Error(export)
 	}
 }
+
+// Sung, then played in real time through a pipe, the sound of which comes split and with
+// real-time bytes between; after the second degree was sung the keyboard is unplugged. One
+// line says so, and what was sung is kept.
+func TestSingThenPlayed(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "midi")
+	if err := syscall.Mkfifo(path, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	playing := make(chan struct{}, 16)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		f, err := os.OpenFile(path, os.O_WRONLY, 0)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		defer f.Close()
+		for _, packets := range [][][]byte{
+			{{0xfe, 0x90}, {43, 0xf8, 64}, {43}, {0, 0xfe}}, // G2 for sol, two octaves below, on and off again
+		} {
+			if _, ok := <-playing; !ok {
+				return
+			}
+			for _, p := range packets {
+				if _, err := f.Write(p); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		<-playing
+	}()
+	stderr := &heeded{said: "Now play it.", heard: playing}
+	record := filepath.Join(dir, "r.db")
+	stdout, _, code := call{ctx: context.Background(), stderr: stderr}.run(t, "sing", "--then", "play", "--keys", path, "--input", "simulated", "--seed", "3",
+		"--key", "C", "--degrees", "sol", "--count", "3", "--output", "none", "--compare=false", "--record", record)
+	close(playing)
+	<-done
+	for _, want := range []string{"1  sang fa, played sol: the hand found it, the voice did not", "2  asked sol: ", "1 of 1 degrees struck right", "3 answers recorded in"} {
+		if !strings.Contains(stdout, want) {
+			t.Errorf("no %q in %s", want, stdout)
+		}
+	}
+	if text := stderr.String(); code != exitFailed || !strings.Contains(text, "singback sing: answer 2: the keyboard "+path+" is gone: was it unplugged or switched off?") {
+		t.Errorf("status %d, %s", code, text)
+	}
+	export, _ := call{}.must(t, "record", "export", "--record", record)
+	if strings.Count(export, ",hand 5,") != 1 || strings.Count(export, ",degree 5,") != 2 || !strings.Contains(export, ",5,sung 4,") {
+		t.Error(export)
+	}
+}
+
+// What answers a dictation that is played back, and what is refused, in one line.
+func TestPlayedInputs(t *testing.T) {
+	take := filepath.Join("..", "..", "testdata", "wav", "own-prompt.wav")
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"dictation", "--answer", "play", "--of", "quality", "--input", take}, "chords are not told apart through the microphone: plug in a MIDI keyboard"},
+		{[]string{"dictation", "--answer", "play", "--of", "quality", "--input", "mic"}, "chords are not told apart through the microphone"},
+		{[]string{"dictation", "--answer", "play", "--input", "typed"}, "what is played is not typed; want keys, mic, simulated or recordings"},
+		{[]string{"dictation", "--answer", "play", "--keys", "x", "--input", "mic"}, "--keys: another --input answers"},
+		{[]string{"dictation", "--then", "play", "--input", "simulated"}, "nothing is sung before it; want it with --answer sing"},
+		{[]string{"dictation", "--answer", "sing", "--keys", "x"}, "no keyboard is played"},
+		{[]string{"sing", "--keys", "x", "--input", "simulated"}, "no keyboard is played; want it with --then play"},
+		{[]string{"sing", "--then", "hum", "--input", "simulated"}, `--then: "hum": want play`},
+		{[]string{"sing", "--then", "play", "--input", take}, "1 recording given, want two for each question"},
+		{[]string{"sing", "--then", "play", "--keys", "nowhere", "--input", "simulated"}, "the keyboard cannot be opened"},
+		{[]string{"dictation", "--answer", "play", "--input", take, "--count", "2"}, "2 questions want 2 recordings, 1 given"},
+	} {
+		_, stderr, code := call{}.run(t, c.args...)
+		if code == exitDone || !strings.Contains(stderr, c.want) || strings.Count(stderr, "\n") != 1 {
+			t.Errorf("%v: status %d, %q", c.args, code, stderr)
+		}
+	}
+}
+
+// A recording holds the instrument and nothing else, so what it begins with counts: here
+// a keyboard that plays mi.
+func TestPlayedRecording(t *testing.T) {
+	stdout, _ := call{}.must(t, "dictation", "--answer", "play", "--key", "F", "--degrees", "do", "--input", filepath.Join("..", "..", "testdata", "wav", "own-prompt.wav"))
+	if !strings.Contains(stdout, "1  heard do, not mi; struck mi ") {
+		t.Error(stdout)
+	}
+}

@@ -45,8 +45,13 @@ two semitones of the most central one.
 Without a microphone a simulated singer answers, to show how it goes. With
 recordings, the n-th recording answers the n-th question.
 
+With --then play you play each degree once you have sung it, in any octave: on a
+MIDI keyboard, found by itself on Linux or named with --keys, or else on an
+instrument that the microphone hears. The first key counts. Voice and hand are
+judged apart. With recordings there are two for each question.
+
 With --format json standard output has one object a line: the events key,
-prompt, modulation, too_loud, listening, verdict and summary. The same seed gives the same questions,
+prompt, modulation, too_loud, listening, verdict, hand, struck and summary. The same seed gives the same questions,
 and with recordings or the simulated singer the same bytes.
 
 Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
@@ -57,6 +62,7 @@ advice; a voice teacher or clinician decides.`,
   singback sing --wait 4 --tempo 72 --degrees "do sol" --count 4
   singback sing --modulate "V IV vi" --count 3
   singback sing --vamp "I IV" --headphones --count 4
+  singback sing --key Eb --degrees "do mi sol" --then play --input simulated
   singback sing --key C --degrees la --input take1.wav take2.wav --format json`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return o.run(cmd, e, args)
@@ -64,6 +70,7 @@ advice; a voice teacher or clinician decides.`,
 	}
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
+	o.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	complete(cmd, map[string][]string{"key": keyNames(true), "retry": retries})
 	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
@@ -79,6 +86,7 @@ func (o *singOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	plan, err := o.Plan()
 	if err != nil {

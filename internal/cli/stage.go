@@ -36,6 +36,7 @@ const sampleRate = 48000
 // whether the terminal is used as a screen.
 type stage struct {
 	answers drill.Answers
+	keys    drill.Striking // a keyboard beside a voice; nil without one
 	out     audio.Sink
 	speaker bool // the sound is heard in the room
 	silent  bool // it is heard nowhere, and no file keeps it
@@ -127,6 +128,10 @@ func (o *stageOptions) openStage(ctx context.Context, e *env, kind string, recor
 		err = o.withKeys(s)
 	}
 	if err != nil {
+		s.close()
+		return nil, err
+	}
+	if err := o.openHand(s, p); err != nil {
 		s.close()
 		return nil, err
 	}

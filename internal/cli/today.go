@@ -50,6 +50,9 @@ the qualities of chords that are heard, and for progressions (see singback dicta
 With --answer sing you sing the bass degrees back instead, and name the rest; with
 --answer play you play what you heard on a MIDI keyboard.
 
+With --then play each degree that was sung is then played, on a MIDI keyboard or an
+instrument that the microphone hears (see singback sing).
+
 What is learnt, and in which order, is the course: see singback course. The
 answers of a simulated singer, or of recordings, are recorded only with --record.
 
@@ -61,12 +64,12 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
 	}
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
+	o.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	f := cmd.Flags()
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.StringVar(&o.date, "date", "", "practise as on this `DAY`, like 2026-11-25")
 	complete(cmd, map[string][]string{"retry": retries, "feedback": {"fading", "full", "none"}, "answer": {drill.ByName, drill.BySinging, drill.ByPlaying}})
-	o.soundFlags.addKeys(cmd)
 	return cmd
 }
 
@@ -75,14 +78,17 @@ func (o *todayOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	if o.hands = o.Answer == drill.ByPlaying; o.keys != "" && (!o.hands || kind == inputSimulated) {
-		return usagef("--keys: no keyboard is played; want it with --answer play, and without --input simulated")
+	plays := o.Answer == drill.ByPlaying
+	if o.keys != "" && (!plays && o.Manner.Then == "" || kind == inputSimulated) {
+		return usagef("--keys: no keyboard is played; want it with --answer play or --then play, and without --input simulated")
 	}
+	o.hands = plays && (o.keys != "" || found())
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
 	o.Course, o.Start = course.BuiltIn(), e.clock()
 	o.Typed = len(recordings) == 0 && (kind == inputSimulated || e.terminal(e.stdin)) // not where nobody is at a keyboard
+	o.Manner.Keyed = o.keys != ""
 	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
 	if o.date != "" {
 		if o.Start, err = drill.Day(o.date, o.Start); err != nil {

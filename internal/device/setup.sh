@@ -45,6 +45,7 @@ have_browser() {
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
+		command -v fluidsynth >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
 		/usr/bin/python3 -c 'import aubio, mir_eval' 2>/dev/null
 }
 
@@ -137,9 +138,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont: $(why)"
 		exit 1
 	}
 	;;

@@ -158,10 +158,9 @@ func (a *Address) read(o Options) error {
 			continue
 		}
 		kinds := []Kind{ByMicrophone, BySimulation}
-		if strings.Contains(a.Values["answer"], ByPlaying) {
-			return wrongf("--answer play: the page hears no keyboard; want name or sing, or singback %s in a terminal", a.Command)
-		}
-		if _, ok := o.(*Dictation); ok && !strings.Contains(a.Values["answer"], BySinging) {
+		if _, ok := o.(*Dictation); ok && strings.Contains(a.Values["answer"], ByPlaying) && !strings.Contains(a.Values["answer"], BySinging) {
+			kinds = []Kind{ByKeys, ByMicrophone, BySimulation}
+		} else if ok && !strings.Contains(a.Values["answer"], BySinging) {
 			kinds[0] = ByTyping
 		}
 		var err error
@@ -288,12 +287,16 @@ func InWords(err error) error {
 	return errors.New(strings.Replace(err.Error(), n.Error(), cmp.Or(want, "want a whole number"), 1))
 }
 
-// ReadKind reads who answers, one of two kinds.
+// ReadKind reads who answers, one of some kinds.
 func ReadKind(word string, kinds ...Kind) (Kind, error) {
 	if k := Kind(word); slices.Contains(kinds, k) {
 		return k, nil
 	}
-	return "", wrongf("--input: %q: want %s or %s", plain.Short(word), kinds[0], kinds[1])
+	want := string(kinds[0])
+	for _, k := range kinds[1 : len(kinds)-1] {
+		want += ", " + string(k)
+	}
+	return "", wrongf("--input: %q: want %s or %s", plain.Short(word), want, kinds[len(kinds)-1])
 }
 
 // WriteAddress writes the address of a command with options, each a word and a value;

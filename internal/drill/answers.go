@@ -26,12 +26,13 @@ const (
 )
 
 // Answers is what answers. Its sources are those of [session.DegreeSinger],
-// [session.LineSinger] and [session.BackSinger].
+// [session.LineSinger], [session.BackSinger] and [session.Hand].
 type Answers interface {
 	Kind() Kind
 	Source(p session.Prompted) (src audio.Source, live bool, err error)
 	LineSource(p session.LinePrompted, lead float64) (src audio.Source, live bool, err error)
 	BackSource(d session.Dictation, index, attempt int) (src audio.Source, live bool, err error)
+	HandSource(asked *session.HandAsked) (src audio.Source, live bool, err error)
 }
 
 // Microphone answers everything with a running microphone.
@@ -50,6 +51,11 @@ func (m Microphone) LineSource(session.LinePrompted, float64) (audio.Source, boo
 
 // BackSource returns the microphone.
 func (m Microphone) BackSource(session.Dictation, int, int) (audio.Source, bool, error) {
+	return m.Live, true, nil
+}
+
+// HandSource returns the microphone.
+func (m Microphone) HandSource(*session.HandAsked) (audio.Source, bool, error) {
 	return m.Live, true, nil
 }
 
@@ -74,11 +80,16 @@ func (Typing) BackSource(session.Dictation, int, int) (audio.Source, bool, error
 	return nil, false, session.ErrNoMore
 }
 
+// HandSource has nothing to answer with.
+func (Typing) HandSource(*session.HandAsked) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
+}
+
 // Keyboard is a keyboard that is played on.
 type Keyboard struct {
 	Typing // it sings nothing
 	// Play returns so many notes or chords that were struck from now on.
-	Play func(ctx context.Context, count int, chords bool) ([]exercise.Strike, error)
+	Play Striking
 }
 
 // Kind returns ByKeys.
@@ -104,6 +115,7 @@ func (h Hands) Struck(ctx context.Context, d session.Dictation) ([]exercise.Stri
 type Recordings struct {
 	Count int
 	Open  func(n int) (audio.Source, error) // from 0
+	Pairs bool                              // two for each question: what was sung, then what was played
 }
 
 // Kind returns ByRecording.
@@ -119,12 +131,24 @@ func (r *Recordings) LineSource(p session.LinePrompted, _ float64) (audio.Source
 	return r.open(p.Index, p.Attempt)
 }
 
+// HandSource opens the recording of what was played.
+func (r *Recordings) HandSource(asked *session.HandAsked) (audio.Source, bool, error) {
+	if 2*asked.Index > r.Count {
+		return nil, false, session.ErrNoMore
+	}
+	src, err := r.Open(2*asked.Index - 1)
+	return src, false, err
+}
+
 // BackSource opens the recording for what is sung back.
 func (r *Recordings) BackSource(_ session.Dictation, index, attempt int) (audio.Source, bool, error) {
 	return r.open(index, attempt)
 }
 
 func (r *Recordings) open(index, attempt int) (audio.Source, bool, error) {
+	if r.Pairs {
+		index = 2*index - 1
+	}
 	if attempt > 1 || index > r.Count {
 		return nil, false, session.ErrNoMore
 	}
@@ -207,6 +231,11 @@ func (s *Simulated) BackSource(d session.Dictation, index, _ int) (audio.Source,
 		line = append(line, synth.Timed{Hz: it.Hz(p), Start: length * float64(i), Duration: length, Key: it.Key, Pitch: p})
 	}
 	return s.paced(s.Singer.Line(line, 0.6, index)), false, nil
+}
+
+// HandSource has nothing: a simulated hand strikes keys.
+func (s *Simulated) HandSource(*session.HandAsked) (audio.Source, bool, error) {
+	return nil, false, session.ErrNoMore
 }
 
 // Struck plays most of it right.

@@ -80,9 +80,16 @@ func (o *Dictation) Plan() (*Plan, error) {
 	if err := o.Manner.read(p); err != nil {
 		return p, err
 	}
-	p.sung = o.Sings()
-	if o.Sings() {
+	p.sung, p.played, p.chords = o.Sings(), o.Plays(), o.PlaysChords()
+	if p.hand && !o.Sings() {
+		return p, wrongf("--then play: nothing is sung before it; want it with --answer sing")
+	}
+	switch {
+	case o.Sings():
 		p.suit(o.OwnProfile)
+	case o.Plays():
+		p.suit(o.OwnProfile)
+		p.Config.RestAfter = 0 // nobody sings
 	}
 	p.Item.Asked = theory.Degree{Step: 1}
 	style, err := o.style(p)
@@ -111,13 +118,19 @@ func (o *Dictation) Plan() (*Plan, error) {
 		}
 		switch {
 		case o.Sings():
-			d.Singer = r
+			d.Singer, d.Hand = r, r.hands()
 		case o.Plays():
-			d.Player = r
+			d.Player, d.Instrument = r.player()
 		}
 		return d
 	}}
 	return p, nil
+}
+
+// PlaysChords reports whether chords are played, for which there must be a keyboard.
+func (o *Dictation) PlaysChords() bool {
+	w, _ := o.ways()
+	return o.Of == "quality" && w[0] == ByPlaying || o.Of == OfProgression && slices.Contains(w[1:], ByPlaying)
 }
 
 // SungBack reports whether the plan is a dictation that is sung back.
@@ -132,7 +145,13 @@ func (o *Dictation) answers() error {
 	case o.Sings() && o.Of == "quality":
 		return wrongf("--answer sing: one voice sings no chord; name the quality, or sing the bass with --of bass")
 	}
-	n := o.Recordings
+	n, err := o.Manner.questions(o.Recordings)
+	if err != nil {
+		return err
+	}
+	if n > 0 && o.PlaysChords() {
+		return wrong(ErrNoChords)
+	}
 	if n > 0 && !o.Music.said("count") {
 		o.Count = n
 	}

@@ -121,7 +121,8 @@ type (
 		Outcome  []string `json:"outcome"` // of each chord
 
 		Sung   *report.SungBack    `json:"sung,omitempty"`   // where it was sung
-		Played []report.PlayedPart `json:"played,omitempty"` // where it was played: each strike
+		Played []report.PlayedPart `json:"played,omitempty"` // where it was played on a keyboard: each strike
+		Struck *report.SungBack    `json:"struck,omitempty"` // where an instrument was heard
 		Told   []string            `json:"told,omitempty"`   // of the chords of a progression: what they were told to be
 	}
 	lineEvent struct {
@@ -193,6 +194,10 @@ func (r *Run) EventRecord(e session.Event) any {
 		return namedRecord(e)
 	case session.Reasoned:
 		return report.NewReasoned(reasonedOf(e))
+	case *session.HandAsked:
+		return handEvent{"hand", e.Index, handBy(e.Keyed)}
+	case *session.HandStruck:
+		return struckRecord(e)
 	case session.LinePrompted:
 		ev := lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback)), nil}
 		if e.Silent != nil {
@@ -258,7 +263,7 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 func namedRecord(e session.Named) namedEvent {
 	ev := namedEvent{
 		"named", e.Index, e.Dictation.Of.String(), e.Dictation.Key.ASCII(), e.Dictation.Material(), []string{}, []string{}, e.Right,
-		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil, nil,
+		float64(time.Duration(e.Answer*float64(time.Second)).Round(10*time.Millisecond)) / float64(time.Second), e.Again, e.Feedback.String(), e.Hidden, ByName, nil, nil, nil, nil, nil,
 	}
 	for _, o := range e.Outcomes() {
 		ev.Outcome = append(ev.Outcome, o.String())
@@ -269,7 +274,11 @@ func namedRecord(e session.Named) namedEvent {
 	for _, s := range e.Dictation.Skills() {
 		ev.Asked = append(ev.Asked, nameOf(s))
 	}
-	if e.Played != nil {
+	switch {
+	case e.Played == nil:
+	case e.Played.Take != nil:
+		ev.By, ev.Struck = ByPlaying, report.NewSungBack(Answered(e))
+	default:
 		ev.By, ev.Played = ByPlaying, report.NewPlayedBack(e.Played.Strikes, e.Played.Held)
 	}
 	for _, c := range e.Chords {

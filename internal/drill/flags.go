@@ -81,6 +81,7 @@ func (o *Manner) AddFlags(f Flags) {
 	f.Float64Var(&o.Window.Hold, "hold", o.Window.Hold, "`SECONDS` after which a held note is an answer")
 	f.Float64Var(&o.Window.Timeout, "timeout", o.Window.Timeout, "`SECONDS` to wait for an answer from the microphone")
 	f.StringVar(&o.Retry, "retry", "ask", "`WHEN` there is a second attempt after a miss: ask (in a terminal), always, never")
+	addThen(f, &o.Then)
 }
 
 // addSound defines what sounds.
@@ -97,6 +98,10 @@ func addSetting(f Flags, p *string, value synth.KeySetting) {
 // AddLoudness defines how loud it is at most.
 func AddLoudness(f Flags, dBFS *float64) {
 	f.Float64Var(dBFS, "loudness", synth.DefaultLevel, "no peak of the sound exceeds this level, in `DBFS`, -60 to -3")
+}
+
+func addThen(f Flags, p *string) {
+	f.StringVar(p, "then", "", "`WHAT` comes once it was sung: play, on a MIDI keyboard or an instrument that the microphone hears")
 }
 
 func addKeyEvery(f Flags, p *int) {
@@ -169,6 +174,7 @@ func (o *Dictation) AddFlags(f Flags) {
 	f.StringVar(&o.Answer, "answer", ByName, "the `WAY` you answer: name (you type it), sing the bass back, or play it; of a progression one or three: sing,name,play")
 	f.StringVar(&o.Style, "style", "", StyleHelp())
 	f.Float64Var(&o.Manner.Think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
+	addThen(f, &o.Manner.Then)
 	f.IntVar(&o.Length, "length", 1, fmt.Sprintf("how many chords are heard in one question, 1 to %d (of a progression 4, unless said)", compose.MaxDictation))
 	f.IntVar(&o.Count, "count", 10, "how many questions")
 	addKeyEvery(f, &o.KeyEvery)

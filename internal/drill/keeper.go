@@ -92,6 +92,10 @@ func (k *Keeper) keep(e session.Event, r *Run) {
 		for _, a := range namedAnswers(e) {
 			k.add(e.Seconds, a, r)
 		}
+	case *session.HandStruck:
+		for _, a := range handAnswers(e) {
+			k.add(e.Seconds, a, r)
+		}
 	case session.LineSung:
 		if e.Melody.Level == 0 {
 			return // a line that was read is no skill

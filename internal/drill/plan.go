@@ -29,6 +29,8 @@ type Manner struct {
 	Loudness float64 // dBFS
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
+	Then     string // what comes after what was sung: ThenPlay; "": nothing
+	Keyed    bool   // and a keyboard was named on which it is played
 }
 
 // read reads the options into a plan.
@@ -41,6 +43,9 @@ func (o *Manner) read(p *Plan) (err error) {
 	}
 	if err := o.Window.Validate(); err != nil {
 		return wrong(err)
+	}
+	if err := o.readThen(p); err != nil {
+		return err
 	}
 	switch {
 	case !(o.Think >= 0 && o.Think <= 30):
@@ -76,6 +81,9 @@ type Plan struct {
 	asker     asker
 	sung      bool // a dictation is sung back
 	reasons   bool // it is of progressions
+	played    bool // a dictation is played back
+	chords    bool // and what is played are chords
+	hand      bool // what was sung is then played
 	given     bool // its lines were read from files
 	hideNames bool // the names of the notes are not shown below a line
 }
@@ -163,7 +171,14 @@ func (o *Sing) Plan() (*Plan, error) {
 		return p, err
 	}
 	order.Seed = p.Seed
-	if n := o.Recordings; n > 0 {
+	if err := o.Manner.readThen(p); err != nil {
+		return p, err
+	}
+	n, err := o.Manner.questions(o.Recordings)
+	if err != nil {
+		return p, err
+	}
+	if n > 0 {
 		if !o.Music.said("count") {
 			order.Count = n
 		}
@@ -225,7 +240,7 @@ func degrees(items []exercise.Item, keyEvery int, tolerance exercise.Tolerance) 
 			coming = coming[:keyEvery]
 		}
 		return session.Degree{
-			Item: items[i], Tolerance: tolerance, Coming: coming, Singer: r,
+			Item: items[i], Tolerance: tolerance, Coming: coming, Singer: r, Hand: r.hands(),
 			SetKey: i == 0 || keyEvery > 0 && i%keyEvery == 0,
 		}
 	}}

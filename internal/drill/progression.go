@@ -196,7 +196,9 @@ func (r *Run) steps(n *namer, ways [3]string) (steps [3]session.Step) {
 		case BySinging:
 			steps[i].Singer = r
 		case ByPlaying:
-			steps[i].Player = r
+			if steps[i].Player, steps[i].Instrument = r.player(); i > 0 {
+				steps[i].Player, steps[i].Instrument = r, nil // chords want a keyboard
+			}
 		default:
 			steps[i].Namer = n
 		}

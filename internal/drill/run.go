@@ -19,6 +19,7 @@ type Run struct {
 	Plan    *Plan
 	Style   report.Style
 	Answers Answers
+	Keys    Striking // a keyboard beside a voice; nil: what is played then is heard
 	Out     audio.Sink
 	Level   func() float64 // dBFS, the peak level of playback; asked before each sound
 	Person  Person
@@ -184,3 +185,12 @@ func (r *Run) Shown() bool { return r.labels.Load() }
 
 // Labels reports whether the names of the notes stand below a line.
 func (r *Run) Labels(f practice.Feedback) bool { return !r.Plan.hideNames && !f.Unaided() }
+
+// player is who plays back what was heard: on a keyboard, or else on an instrument that
+// is heard.
+func (r *Run) player() (session.BackPlayer, session.BackSinger) {
+	if _, ok := r.Answers.(session.BackPlayer); ok {
+		return r, nil
+	}
+	return nil, r
+}

@@ -38,6 +38,9 @@ func Answered(n session.Named) report.Answered {
 	}
 	if n.Played != nil {
 		a.Played, a.Held = true, n.Played.Held
+		if take := n.Played.Take; take != nil {
+			a.Heard, a.Level = true, take.Loudest
+		}
 		if n.Dictation.Of == exercise.BassSkill {
 			a.Back = &n.Played.Back
 		}

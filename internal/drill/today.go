@@ -177,7 +177,9 @@ func (s *sitting) task(r *Run, q practice.Question, base exercise.Item) (session
 		task := session.Dictation{Dictation: d, Item: base, Credit: q.Skill, SetKey: q.SetKey, Feedback: q.Feedback, Namer: s.namer}
 		switch {
 		case s.options.Answer == ByPlaying:
-			task.Player = r
+			if task.Player, task.Instrument = r.player(); task.Instrument != nil && q.Skill.Kind == exercise.QualitySkill {
+				task.Instrument = nil // chords want a keyboard: they are named
+			}
 		case s.options.Answer == BySinging && q.Skill.Kind == exercise.BassSkill:
 			task.Singer = r
 		}
@@ -200,7 +202,7 @@ func (s *sitting) task(r *Run, q practice.Question, base exercise.Item) (session
 	}
 	return session.Degree{
 		Item: item, Credit: q.Skill, Tolerance: tolerance, SetKey: q.SetKey, Feedback: q.Feedback, Guess: q.Guess,
-		Part: q.Part, Parts: q.Parts, Singer: r,
+		Part: q.Part, Parts: q.Parts, Singer: r, Hand: r.hands(),
 	}, nil
 }
 

@@ -90,14 +90,14 @@ func suits(a practice.Answer) error {
 		return nil
 	}
 	switch {
-	case a.Skill.Kind.Heard():
+	case a.Skill.Kind.Heard(), a.Skill.Kind == exercise.HandSkill:
 		name := a.Skill
 		var err error
 		if named {
 			name, err = exercise.ParseSkill(a.Skill.Kind.String() + " " + a.Named)
 		}
 		switch {
-		case !judged && o != exercise.NotMeasured && !(o == exercise.Ambiguous && a.Skill.Kind == exercise.BassSkill):
+		case !judged && o != exercise.NotMeasured && !(o == exercise.Ambiguous && a.Skill.Kind != exercise.QualitySkill):
 			return fmt.Errorf("outcome: %s for %s: want right, wrong or not_measured", o, a.Skill)
 		case err != nil:
 			return fmt.Errorf("named: %.20q is no name for %s", a.Named, a.Skill)

@@ -202,7 +202,7 @@ func NewRow(a practice.Answer) Row {
 		return r
 	}
 	switch {
-	case a.Skill.Kind.Heard():
+	case a.Skill.Kind.Heard(), a.Skill.Kind == exercise.HandSkill:
 		if a.Named != "" {
 			r.Named = &a.Named
 		}

@@ -5,15 +5,12 @@ import (
 
 	"gitlab.com/gomidi/midi/v2"
 	"gitlab.com/gomidi/midi/v2/drivers"
+
+	"singback/internal/keys/strike"
 )
 
 // Change is a key or the pedal that went down or up.
-type Change struct {
-	Key   int // MIDI number; of no meaning for the pedal
-	Down  bool
-	Pedal bool
-	At    time.Time // when its last byte came
-}
+type Change = strike.Change
 
 // The controllers that matter here (MIDI 1.0, from memory).
 const (

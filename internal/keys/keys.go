@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"singback/exercise"
+	"singback/internal/keys/strike"
 )
 
 // devices are the files of keyboards.
@@ -218,23 +219,11 @@ func (k *Keyboard) next(ctx context.Context, until time.Time) (Change, bool, err
 	}
 }
 
-// Struck opens a window now and returns what is struck in it, so many notes one after
-// the other, or chords, each held. It closes when all are there and nothing is struck
-// for a while, when nothing more comes for longer, or when nothing was begun. What was
-// struck before does not count.
+// Struck opens a window now and returns what is struck in it, as [strike.Take] has it.
+// What was struck before does not count.
 func (k *Keyboard) Struck(ctx context.Context, count int, chords bool) ([]exercise.Strike, error) {
 	for len(k.changes) > 0 {
 		<-k.changes
 	}
-	w := newWindow(count, chords, time.Now())
-	for {
-		c, ok, err := k.next(ctx, w.until())
-		if err != nil {
-			return nil, err
-		}
-		if !ok {
-			return w.close(time.Now()), nil
-		}
-		w.push(c)
-	}
+	return strike.Take(ctx, count, chords, k.next)
 }

@@ -22,6 +22,7 @@ type Answered struct {
 	Level     float64         // dBFS, the loudest; where nothing was measured
 	Back      *grade.Back     // what was sung, or struck; nil where it was named, and of chords
 	Played    bool            // it was struck
+	Heard     bool            // on an instrument, which was heard
 	Held      []compose.Held  // the chords that were; a zero one is not known
 }
 
@@ -34,6 +35,9 @@ func (s Style) AnsweredHeadline(a Answered) string {
 		if o == exercise.Ambiguous {
 			undecided++
 		}
+	}
+	if a.Reason != exercise.NoReason && a.Heard {
+		return s.Named(a.Dictation.Key, a.Dictation.Skills()) + ": not counted: " + Unstruck(a.Reason, a.Level, false)
 	}
 	if a.Reason != exercise.NoReason && a.Played {
 		return s.Named(a.Dictation.Key, a.Dictation.Skills()) + ": nothing was struck, not counted"
@@ -96,7 +100,7 @@ func (s Style) AnsweredDetails(a Answered) []string {
 			continue
 		}
 		name := s.Degree(key, d.Degree)
-		if !a.Played {
+		if !a.Played || a.Heard {
 			name += " " + signed(d.Cents)
 		}
 		notes = append(notes, name)
@@ -107,6 +111,8 @@ func (s Style) AnsweredDetails(a Answered) []string {
 	out := []string{}
 	switch {
 	case missing == len(notes):
+	case a.Heard:
+		out = append(out, "struck "+strings.Join(notes, ", ")+" cents")
 	case a.Played:
 		out = append(out, "struck "+strings.Join(notes, ", "))
 	default:

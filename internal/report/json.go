@@ -180,9 +180,10 @@ type Summary struct {
 	Total       Count         `json:"total"`
 	ByDegree    []DegreeCount `json:"by_degree"`
 	ByPair      []PairCount   `json:"by_pair"`
-	Bass        Score         `json:"bass,omitzero"`      // degrees in the bass, named; these three only where such were asked
+	Bass        Score         `json:"bass,omitzero"`      // degrees in the bass, named; these only where such were asked
 	Quality     Score         `json:"quality,omitzero"`   // qualities of chords, named
 	Lines       Score         `json:"lines,omitzero"`     // melodies, passed
+	Hand        Score         `json:"hand,omitzero"`      // degrees struck once they had been sung
 	Balanced    []Balanced    `json:"balanced,omitempty"` // of progressions, instead of bass and quality
 }
 
@@ -195,7 +196,7 @@ type Score struct {
 // NewSummary makes the record of a session in one key.
 func NewSummary(k theory.Key, t exercise.Tally, n theory.Naming, interrupted bool) Summary {
 	out := Summary{Interrupted: interrupted, Total: newCount(t.All), ByDegree: []DegreeCount{}, ByPair: []PairCount{}}
-	out.Bass, out.Quality, out.Lines = Score(t.Bass), Score(t.Quality), Score(t.Lines)
+	out.Bass, out.Quality, out.Lines, out.Hand = Score(t.Bass), Score(t.Quality), Score(t.Lines), Score(t.Hand)
 	for _, c := range t.ByDegree() {
 		out.ByDegree = append(out.ByDegree, DegreeCount{NewDegree(k, c.Degree, n), newCount(c.Count)})
 	}

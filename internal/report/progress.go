@@ -40,6 +40,8 @@ type Progress struct {
 	ByQuality      []Stats     `json:"by_quality"`   // chord qualities that were named
 	ByRoot         []Stats     `json:"by_root"`      // degrees on which chords of progressions stand
 	ByInversion    []Stats     `json:"by_inversion"` // and their inversions
+	ByHand         []Stats     `json:"by_hand"`      // degrees that were struck once they had been sung
+	VoiceHand      *VoiceHand  `json:"voice_hand"`   // null: nothing was both sung and struck
 	ByLevel        []Stats     `json:"by_level"`     // melodies, passed or not
 	Confusion      []Confusion `json:"confusion"`
 	Named          []Named     `json:"named"`
@@ -230,6 +232,10 @@ func (p *Progress) hear(from *practice.Progress) {
 	p.ByQuality = statsOf(inOrder(from.ByName(exercise.QualitySkill)), bare)
 	p.ByRoot = statsOf(from.ByName(exercise.RootSkill), bare)
 	p.ByInversion = statsOf(from.ByName(exercise.InversionSkill), bare)
+	p.ByHand = statsOf(from.ByName(exercise.HandSkill), bare)
+	if v := VoiceHand(from.VoiceHand()); v != (VoiceHand{}) {
+		p.VoiceHand = &v
+	}
 	p.ByLevel = []Stats{}
 	for _, l := range from.ByLevel() {
 		name := strconv.Itoa(l.Level)
@@ -246,11 +252,15 @@ func (p *Progress) hear(from *practice.Progress) {
 		{exercise.QualitySkill, "Chord qualities: heard (rows) and named (columns)", p.ByQuality},
 		{exercise.RootSkill, "Degrees of chords: heard (rows) and named (columns)", p.ByRoot},
 		{exercise.InversionSkill, "Inversions: heard (rows) and named (columns)", p.ByInversion},
+		{exercise.HandSkill, "Sung, then played: asked (rows) and struck (columns)", p.ByHand},
 	} {
 		if len(part.rows) == 0 {
 			continue
 		}
 		g := Matrix{Field: part.kind.String(), Heading: part.heading, X: "named", Y: "heard"}
+		if part.kind == exercise.HandSkill {
+			g.X, g.Y = "struck", "asked"
+		}
 		rows, columns := map[string]int{}, map[string]int{}
 		add := func(stable, shown string) {
 			if _, ok := columns[stable]; !ok {
@@ -401,13 +411,22 @@ func (p *Progress) tables() []statsTable {
 		{"quality", "Chord qualities heard, and named", "quality", p.ByQuality},
 		{"root", "Degrees of chords in progressions, named", "root", p.ByRoot},
 		{"inversion", "Inversions in progressions, named", "inversion", p.ByInversion},
+		{"hand", "Degrees struck once they had been sung", "hand", p.ByHand},
 		{"level", "Melodies by level, passed with four notes in five", "level", p.ByLevel},
 	}
 }
 
 // heard tells whether the rows of a table are of something that has no cents.
 func (t statsTable) heard() bool {
-	return slices.Contains([]string{"bass", "quality", "root", "inversion"}, t.field)
+	return slices.Contains([]string{"bass", "quality", "root", "inversion", "hand"}, t.field)
+}
+
+// VoiceHand counts what was sung and then struck by who took the degree that was asked.
+type VoiceHand struct {
+	Both    int `json:"both"`
+	Voice   int `json:"voice"` // only the voice
+	Hand    int `json:"hand"`  // only the hand
+	Neither int `json:"neither"`
 }
 
 // CSV writes every group as rows of one table; what is null is empty.

@@ -225,7 +225,7 @@ func (p *Progress) others() []string {
 	for _, group := range []struct {
 		words string
 		rows  []Stats
-	}{{"bass degrees named right", p.ByBass}, {"chord qualities named right", p.ByQuality}, {"degrees of chords named right", p.ByRoot}, {"inversions named right", p.ByInversion}, {"melodies passed", p.ByLevel}} {
+	}{{"bass degrees named right", p.ByBass}, {"chord qualities named right", p.ByQuality}, {"degrees of chords named right", p.ByRoot}, {"inversions named right", p.ByInversion}, {"melodies passed", p.ByLevel}, {"degrees struck right", p.ByHand}} {
 		right, of := 0, 0
 		for _, s := range group.rows {
 			right, of = right+s.Right, of+s.Answers
@@ -233,6 +233,9 @@ func (p *Progress) others() []string {
 		if of > 0 {
 			out = append(out, fmt.Sprintf("%d of %d %s.", right, of, group.words))
 		}
+	}
+	if v := p.VoiceHand; v != nil {
+		out = append(out, fmt.Sprintf("Voice and hand: both right %d times, only the voice %d, only the hand %d, neither %d.", v.Both, v.Voice, v.Hand, v.Neither))
 	}
 	return out
 }

@@ -84,6 +84,8 @@ func (s Style) Practised(k theory.Key, skill exercise.Skill) string {
 		return "bass " + name
 	case exercise.RootSkill:
 		return "chords on " + name
+	case exercise.HandSkill:
+		return "hand " + name
 	}
 	return name
 }

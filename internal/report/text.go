@@ -158,13 +158,12 @@ func (s Style) Skill(k theory.Key, skill exercise.Skill) string {
 	return s.Degree(k, skill.Degree)
 }
 
-// heard names a skill of hearing beside others: "bass fa", "m7b5".
+// heard names a skill of hearing, or of the hand, beside others: "bass fa", "m7b5",
+// "hand la".
 func (s Style) heard(k theory.Key, skill exercise.Skill) string {
 	switch skill.Kind {
-	case exercise.BassSkill:
-		return "bass " + s.Skill(k, skill)
-	case exercise.RootSkill:
-		return "root " + s.Skill(k, skill)
+	case exercise.BassSkill, exercise.RootSkill, exercise.HandSkill:
+		return skill.Kind.String() + " " + s.Skill(k, skill)
 	}
 	return s.Skill(k, skill)
 }
@@ -389,7 +388,11 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 	others := func() string {
 		if named := t.ByName(); len(named) > 0 {
 			w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-			fmt.Fprintln(w, "heard\tright\ttaken for")
+			head := "heard"
+			if t.Bass.Of+t.Quality.Of == 0 {
+				head = "played"
+			}
+			fmt.Fprintln(w, head+"\tright\ttaken for")
 			for _, c := range named {
 				fmt.Fprintf(w, "%s\t%d of %d\t%s\n", s.heard(k, c.Skill), c.Right, c.Of, s.Named(k, c.TakenFor))
 			}
@@ -399,7 +402,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		for _, o := range []struct {
 			what string
 			exercise.Marks
-		}{{"bass degrees named right", t.Bass}, {"chord qualities named right", t.Quality}, {"melodies passed", t.Lines}} {
+		}{{"bass degrees named right", t.Bass}, {"chord qualities named right", t.Quality}, {"melodies passed", t.Lines}, {"degrees struck right", t.Hand}} {
 			if o.Of > 0 {
 				fmt.Fprintf(&b, "%d of %d %s.\n", o.Right, o.Of, o.what)
 			}
@@ -407,7 +410,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		return b.String()
 	}
 	if t.All.Asked == 0 {
-		if t.Bass.Of+t.Quality.Of+t.Lines.Of == 0 {
+		if t.Bass.Of+t.Quality.Of+t.Lines.Of+t.Hand.Of == 0 {
 			return "Nothing was answered.\n"
 		}
 		return trimLines(others())
@@ -434,7 +437,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		}
 	}
 	w.Flush()
-	if t.Bass.Of+t.Quality.Of+t.Lines.Of > 0 {
+	if t.Bass.Of+t.Quality.Of+t.Lines.Of+t.Hand.Of > 0 {
 		b.WriteString("\n")
 	}
 	return trimLines(others())

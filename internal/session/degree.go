@@ -31,6 +31,7 @@ type Degree struct {
 	Away    *theory.Modulation // a passage leads from the key that is set to that of the item; nil: none does
 
 	Singer DegreeSinger
+	Hand   Hand // who plays the degree once it has been sung; nil: nobody
 }
 
 // DegreeSinger is who sings degrees.
@@ -137,6 +138,11 @@ func (d Degree) Do(ctx context.Context, t *Turn) error {
 	}
 	counted := first.Verdict
 	defer func() { t.Tally.Add(d.Item, counted) }()
+	if d.Hand != nil {
+		if err := d.hand(ctx, t, &first); err != nil {
+			return err
+		}
+	}
 	if first.Hidden {
 		return nil
 	}

@@ -26,6 +26,9 @@ type Dictation struct {
 	Namer  Namer
 	Singer BackSinger // who sings the degrees back
 	Player BackPlayer // who plays them back, or the chords; nil both: they are named
+	// Instrument is who plays the degrees back on an instrument that is heard.
+	Instrument BackSinger
+	Hand       Hand // who plays, once it has been sung, what was heard; nil: nobody
 }
 
 // BackPlayer is who plays back what was heard.
@@ -87,11 +90,13 @@ type SungBack struct {
 	Reason exercise.Reason // why nothing was measured; NoReason where something was
 }
 
-// PlayedBack is what was struck on a keyboard.
+// PlayedBack is what was struck on a keyboard, or heard of an instrument.
 type PlayedBack struct {
-	Strikes []exercise.Strike
-	Back    grade.Back     // of degrees
-	Held    []compose.Held // of chords, one for each Strike; the zero Held is none that is known
+	Strikes []exercise.Strike    // on a keyboard
+	Take    *exercise.PhraseTake // of an instrument; nil: a keyboard
+	Reason  exercise.Reason      // as in SungBack, of an instrument
+	Back    grade.Back           // of degrees
+	Held    []compose.Held       // of chords, one for each Strike; the zero Held is none that is known
 }
 
 // Outcomes says of each chord whether it was told right or wrong. What was sung may lie
@@ -104,7 +109,8 @@ func (n Named) Outcomes() []exercise.Outcome {
 			out[i] = exercise.NotMeasured
 		case right:
 			out[i] = exercise.RightAnswer
-		case n.Sung != nil && n.Sung.Back.Degrees[i].Outcome == exercise.Ambiguous:
+		case n.Sung != nil && n.Sung.Back.Degrees[i].Outcome == exercise.Ambiguous,
+			n.Played != nil && n.Played.Take != nil && n.Played.Back.Degrees[i].Outcome == exercise.Ambiguous:
 			out[i] = exercise.Ambiguous
 		}
 	}
@@ -116,6 +122,8 @@ func (n Named) Reason() exercise.Reason {
 	switch {
 	case n.Sung != nil:
 		return n.Sung.Reason
+	case n.Played != nil && n.Played.Take != nil:
+		return n.Played.Reason
 	case n.Played != nil && len(n.Played.Strikes) == 0:
 		return exercise.TooQuiet
 	}
@@ -180,10 +188,12 @@ func (d Dictation) ask(ctx context.Context, t *Turn, named Named, play bool) (Na
 		answer = d.sing
 	case d.Player != nil:
 		answer = d.play
+	case d.Instrument != nil:
+		answer = (&d).strike
 	}
 	for again := false; ; {
 		t.Emit(DictationAsked{
-			Index: t.Index, Of: t.Count, Dictation: heard, Again: again, Sung: d.Singer != nil, Played: d.Player != nil, Step: named.Step,
+			Index: t.Index, Of: t.Count, Dictation: heard, Again: again, Sung: d.Singer != nil, Played: d.Player != nil || d.Instrument != nil, Step: named.Step,
 		})
 		if play || again {
 			if err := t.Play(ctx, d.sound()); err != nil {
@@ -203,6 +213,11 @@ func (d Dictation) ask(ctx context.Context, t *Turn, named Named, play bool) (Na
 	t.Emit(named)
 	if named.Sung != nil {
 		t.Sung(named.Sung.Take.Voiced)
+		if d.Hand != nil {
+			if err := d.hand(ctx, t, &named); err != nil {
+				return named, err
+			}
+		}
 	}
 	return named, nil
 }

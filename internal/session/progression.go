@@ -29,6 +29,8 @@ type Step struct {
 	Namer  Namer
 	Singer BackSinger // of the bass alone
 	Player BackPlayer
+	// Instrument is who plays the bass where a microphone hears it.
+	Instrument BackSinger
 }
 
 // Reasoner is who names the chords of a progression.
@@ -73,7 +75,7 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 	for i, of := range [...]exercise.Kind{exercise.BassSkill, exercise.QualitySkill, exercise.RootSkill} {
 		d := Dictation{
 			Dictation: p.Dictation.Step(of), Item: p.Item, Feedback: p.Feedback,
-			Namer: p.Steps[i].Namer, Singer: p.Steps[i].Singer, Player: p.Steps[i].Player,
+			Namer: p.Steps[i].Namer, Singer: p.Steps[i].Singer, Player: p.Steps[i].Player, Instrument: p.Steps[i].Instrument,
 		}
 		named := Named{Index: t.Index, Step: i + 1, Again: again}
 		if i == 2 && d.Player != nil && p.Steps[1].Player != nil {

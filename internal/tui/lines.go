@@ -22,6 +22,7 @@ type Lines struct {
 	Width            int                                              // columns of the terminal
 
 	within theory.Cents // tolerance of the last question, 0 before the first
+	played bool         // the last question is answered by playing
 }
 
 // Event writes what happened.
@@ -37,7 +38,7 @@ func (v *Lines) Event(e session.Event) {
 	case session.Prompted:
 		v.prompted(e)
 	case session.DictationAsked:
-		if e.Again {
+		if v.played = e.Played; e.Again {
 			fmt.Fprintln(v.Prompts, "Once more.")
 			return
 		}
@@ -62,6 +63,10 @@ func (v *Lines) Event(e session.Event) {
 			}
 			fmt.Fprintln(v.Results, line)
 		}
+	case *session.HandAsked:
+		fmt.Fprintln(v.Prompts, "Now play it.")
+	case *session.HandStruck:
+		v.struck(e)
 	case session.LinePrompted:
 		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))
 		for _, line := range v.Staff(e.Melody.Score, v.Width, 0) {
@@ -80,7 +85,11 @@ func (v *Lines) Event(e session.Event) {
 			}
 		}
 	case session.Waiting:
-		text := "Hear it inside; do not sing yet."
+		what := "sing"
+		if v.played {
+			what = "play"
+		}
+		text := "Hear it inside; do not " + what + " yet."
 		if beats := drill.Wait(e); beats != "" {
 			text = "Be silent; " + beats + "."
 		}
@@ -125,9 +134,23 @@ func (v *Lines) Event(e session.Event) {
 	}
 }
 
+// struck writes what was played of what was sung.
+func (v *Lines) struck(e *session.HandStruck) {
+	if v.Results == nil || e.Hidden {
+		return
+	}
+	h := drill.Handed(e)
+	line := fmt.Sprintf("%d  %s", e.Index, v.Style.HandHeadline(h))
+	for _, d := range v.Style.HandDetails(h) {
+		line += "; " + d
+	}
+	fmt.Fprintln(v.Results, line)
+}
+
 // prompted writes what is asked.
 func (v *Lines) prompted(e session.Prompted) {
 	s := v.Style
+	v.played = false
 	ask := drill.Ask(s, &e)
 	if e.Attempt > 1 {
 		ask = "once more: " + ask

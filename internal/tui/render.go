@@ -166,7 +166,7 @@ func (s *drawing) answer(v *View) {
 		}
 	case v.judged != nil:
 		s.verdict(v)
-	case v.open && (v.line != nil || v.dictation != nil):
+	case v.open && (v.line != nil || v.dictation != nil || v.playing):
 		s.add(meter, v.meter(s.inner))
 	case v.open:
 		s.add(space, "", "")
@@ -193,6 +193,26 @@ func (s *drawing) named(v *View) {
 	for _, line := range v.Style.AnsweredDetails(a) {
 		s.add(detail, wrap(line, s.inner)...)
 	}
+	s.struck(v)
+}
+
+// struck adds what is said of what was then played.
+func (s *drawing) struck(v *View) {
+	if v.struck == nil || v.struck.Hidden {
+		return
+	}
+	h := drill.Handed(v.struck)
+	style, mark := good, "ok "
+	switch report.HandMark(h) {
+	case "wrong":
+		style, mark = near, "x  "
+	case "unknown":
+		style, mark = bold, "?  "
+	}
+	s.words(always, mark+v.Style.HandHeadline(h), style)
+	for _, line := range v.Style.HandDetails(h) {
+		s.add(detail, wrap(line, s.inner)...)
+	}
 }
 
 // verdict adds what is said of a sung degree.
@@ -217,6 +237,7 @@ func (s *drawing) verdict(v *View) {
 			s.add(detail, wrap(line, s.inner)...)
 		}
 	}
+	s.struck(v)
 }
 
 // foot adds what stands at the bottom, and returns how many parts that is.

@@ -3,6 +3,7 @@ package tui
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -53,6 +54,8 @@ type View struct {
 	named     *session.Named
 	line      *theory.Score // the melody to be sung
 	graded    *session.LineGraded
+	playing   bool // what was sung is being played
+	struck    *session.HandStruck
 }
 
 // Typing is a line that is being typed.
@@ -119,6 +122,8 @@ func (v *View) Event(e session.Event) {
 				}
 			}
 		}
+	case *session.HandAsked, *session.HandStruck:
+		v.hand(e)
 	case session.LinePrompted:
 		v.forget()
 		v.number, v.of, v.line, v.phase = e.Index, e.Of, &e.Melody.Score, phaseRead
@@ -140,7 +145,7 @@ func (v *View) Event(e session.Event) {
 		v.inner(e)
 	case session.Listening:
 		v.deaf = 0
-		if v.dictation != nil && v.by == "play" {
+		if v.playing || v.dictation != nil && v.by == "play" {
 			v.phase = phasePlay
 			break
 		}
@@ -150,7 +155,7 @@ func (v *View) Event(e session.Event) {
 		}
 		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
 	case session.Heard:
-		v.heard = e
+		v.heard, v.open = e, true
 		if v.deaf++; e.Level > exercise.Silence {
 			v.deaf = 0
 		}
@@ -186,11 +191,25 @@ func (v *View) inner(e session.Event) {
 	case session.Waiting:
 		if v.phase = phaseWait; e.Beats > 0 {
 			v.phase = drill.Wait(e)
+		} else if v.dictation != nil && v.by == "play" {
+			v.phase = strings.Replace(phaseWait, "sing", "play", 1)
 		}
 	case session.Modulating:
 		v.phase = "listen: " + drill.Leads(v.Style, &e)
 	case session.Overheard:
 		v.Note = drill.TooLoud(e)
+	}
+}
+
+// hand takes in that something is to be played, and what was.
+func (v *View) hand(e session.Event) {
+	struck, done := e.(*session.HandStruck)
+	if v.playing = !done; !done {
+		return
+	}
+	v.struck, v.open, v.phase = struck, false, ""
+	if !struck.Hidden {
+		v.last += "; " + v.Style.HandHeadline(drill.Handed(struck))
 	}
 }
 
@@ -205,4 +224,5 @@ func (v *View) count(right bool) {
 func (v *View) forget() {
 	v.prompted, v.judged, v.open = nil, nil, false
 	v.dictation, v.named, v.line, v.graded = nil, nil, nil, nil
+	v.playing, v.struck = false, nil
 }

@@ -16,6 +16,7 @@ type address struct {
 	Command   string
 	Options   drill.Options // nil for a calibration
 	Simulated bool          // a simulated singer answers
+	By        drill.Kind    // who answers, where the address says so
 	Loudness  float64       // dBFS
 	Voice     string
 	Seed      uint64
@@ -39,7 +40,7 @@ func (e *Engine) readAddress(text string, known Known) (address, error) {
 	if err != nil {
 		return address{}, err
 	}
-	a := address{Command: at.Command, Options: at.Drill, Simulated: at.By == drill.BySimulation, Seed: e.host.Seed()}
+	a := address{Command: at.Command, Options: at.Drill, Simulated: at.By == drill.BySimulation, By: at.By, Seed: e.host.Seed()}
 	var seed *uint64
 	switch o := at.Drill.(type) {
 	case *drill.Sing:

@@ -37,6 +37,7 @@ type Engine struct {
 	host  hostInOrder
 	store Store
 	desk  desk
+	keys  keyboard
 
 	loudness  atomic.Int64 // hundredths of a dBFS
 	enough    atomic.Bool  // the singer has played enough notes of the instrument
@@ -76,7 +77,7 @@ func (h *hostInOrder) Post(m any) {
 
 // New returns an engine that keeps what there is to keep in a store.
 func New(host Host, store Store, version string) *Engine {
-	e := &Engine{Version: version, store: store, Pace: pace}
+	e := &Engine{Version: version, store: store, Pace: pace, keys: make(keyboard, 1<<10)}
 	e.host.Host = host
 	return e
 }
@@ -126,6 +127,8 @@ func (e *Engine) Do(c Command) {
 		e.Begin(func(ctx context.Context) { e.drill(ctx, c) })
 	case "answer":
 		e.desk.answered(c.ID, c.Value)
+	case "key":
+		e.keys.push(c.Key)
 	case "enough":
 		e.enough.Store(true)
 	case "stop":

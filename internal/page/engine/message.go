@@ -8,9 +8,11 @@ import (
 
 // Command is what the page says to the engine.
 type Command struct {
-	Do      string          `json:"do"`      // "drill", "answer", "stop", "louder", "lost", "call"
+	Do      string          `json:"do"`      // "drill", "answer", "key", "stop", "louder", "lost", "call"
 	Address string          `json:"address"` // of a drill: "sing?key=Eb&degrees=la"
 	Touch   bool            `json:"touch"`   // somebody is there who can name chords
+	Keys    bool            `json:"keys"`    // of a drill: a MIDI keyboard is there
+	Key     Key             `json:"strike"`  // of key
 	ID      int             `json:"id"`      // of an answer or a call
 	Value   json.RawMessage `json:"value"`   // of an answer: a string, truth, or null
 	Width   int             `json:"width"`   // CSS pixels that a staff may take
@@ -125,6 +127,8 @@ var stateTexts = map[string]string{
 	"compare": "Compare: this is the note.",
 	"told":    "Listen again: this was it.",
 	"play":    "Listen.",
+	"strike":  "Play it now, on the keyboard.",
+	"tune":    "Play it now, one note at a time.",
 	"guess":   "What was it: flat, right or sharp?",
 	"probe":   "A test sound is played: be silent.",
 	"idle":    "",

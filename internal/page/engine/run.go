@@ -86,7 +86,8 @@ func (e *Engine) practised(ctx context.Context, known Known) (*practice.Practice
 
 // perform runs a plan.
 func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Command, known Known, sound Sound, start time.Time) {
-	answers, err := answersFor(plan, at, sound)
+	e.keys.empty()
+	answers, err := e.answersFor(plan, at, sound, c.Keys)
 	if err != nil {
 		e.ended(err, nil, "")
 		return
@@ -103,6 +104,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 		Level:       e.level, Person: person{e}, Silent: sound.Silent, Screen: true, Watched: true, Pace: e.Pace,
 		Start: start, Clock: e.host.Clock, Singer: known.Profile.Name,
 	}
+	e.hand(r, plan, at.By, c.Keys)
 	v.run = r
 	aside := *v
 	aside.quiet = true
@@ -152,12 +154,14 @@ var errNoMicrophone = errors.New("there is no microphone to hear you with: allow
 var errNoSpeaker = errors.New("the browser has no sound for this page yet: press Start again")
 
 // answersFor is what answers a plan.
-func answersFor(plan *drill.Plan, at address, sound Sound) (drill.Answers, error) {
+func (e *Engine) answersFor(plan *drill.Plan, at address, sound Sound, keys bool) (drill.Answers, error) {
 	switch {
 	case sound.Speaker == nil:
 		return nil, errNoSpeaker
 	case at.Simulated:
 		return drill.NewSimulated(plan, sound.Speaker.SampleRate()), nil
+	case plan.PlayedBack():
+		return e.player(plan, at.By, sound, keys)
 	case plan.Command == "dictation" && !plan.SungBack():
 		return drill.Typing{}, nil
 	case sound.Mic == nil:

@@ -26,6 +26,7 @@ type show struct {
 	tolerance float64      // of the lines of a series
 	within    theory.Cents // tolerance of the question before
 	line      bool         // the last question was a line
+	playing   string       // the state in which something is to be played; "": nothing is
 }
 
 // What screens are told beside the events; the fields stand in the description of the
@@ -101,17 +102,24 @@ func (s *show) event(ev session.Event) {
 		s.state("key")
 	case session.Prompted:
 		m.Said = s.prompted(ev)
-		s.line = false
+		s.line, s.playing = false, ""
 	case session.DictationAsked:
-		s.line = ev.Sung
+		if s.line, s.playing = ev.Sung, ""; ev.Played {
+			s.play()
+		}
 		m.Said = namedSaid{Ask: sentence(style.DictationStep(ev.Dictation, ev.By(), ev.Step)), Index: ev.Index, Of: ev.Of}
 		s.state("hear")
 	case session.Named:
 		m.Said = s.named(ev)
 	case session.Reasoned:
 		m.Said = s.reasoned(ev)
+	case *session.HandAsked:
+		s.play()
+	case *session.HandStruck:
+		m.Said = s.struck(ev)
+		s.playing = ""
 	case session.LinePrompted:
-		s.line = true
+		s.line, s.playing = true, ""
 		m.Said = s.prompt(ev)
 		if !ev.Echo {
 			m.SVG = s.staff(ev.Melody.Score, ev.Silent, nil)
@@ -153,17 +161,23 @@ func (s *show) event(ev session.Event) {
 func (s *show) other(ev session.Event) {
 	switch ev := ev.(type) {
 	case session.Waiting:
-		if ev.Beats == 0 {
+		switch {
+		case s.playing != "":
+			s.post(stateMessage{Is: "state", Name: "wait", Text: "Hear it inside; do not play yet."})
+		case ev.Beats == 0:
 			s.state("wait")
-			break
+		default:
+			s.post(stateMessage{Is: "state", Name: "wait", Text: sentence(drill.Wait(ev)) + ".", Beats: ev.Beats, Tempo: ev.Tempo})
 		}
-		s.post(stateMessage{Is: "state", Name: "wait", Text: sentence(drill.Wait(ev)) + ".", Beats: ev.Beats, Tempo: ev.Tempo})
 	case session.Overheard:
 		s.post(textMessage{"notice", drill.TooLoud(ev)})
 	case session.Listening:
-		if s.line {
+		switch {
+		case s.playing != "":
+			s.state(s.playing)
+		case s.line:
 			s.state("line")
-		} else {
+		default:
 			s.state("sing")
 		}
 	case session.Heard:

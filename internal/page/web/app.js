@@ -7,7 +7,7 @@ import { HelpScreen } from "./help.js";
 import { HomeScreen } from "./home.js";
 import { LookScreen } from "./look.js";
 import { Messenger } from "./messenger.js";
-import { Keyboard } from "./midi.js";
+import { Keyboard, isPlayed } from "./midi.js";
 import { ProgressScreen } from "./progress.js";
 import { RecordScreen } from "./record.js";
 import { Sound } from "./sound.js";
@@ -50,7 +50,9 @@ export class App {
     this.asked = false; // the microphone was asked for
     this.broken = false;
     this.wired = false; // the worker has the ports of the sound
-    this.keyboard = new Keyboard(() => this.struck(), () => this.tell_("midi"));
+    this.keyboard = new Keyboard(() => this.struck(), () => this.tell_("midi"), (strike) => {
+      if (this.drill?.running && isPlayed(this.drill.address)) this.tell({ do: "key", strike });
+    });
     this.messenger = new Messenger(() => new Worker("worker.js"), (m) => this.take(m), (why) => this.died(why));
     /** @type {(() => void) | undefined} */
     this.waiting = undefined; // what waits for the end of the drill
@@ -158,7 +160,7 @@ export class App {
    * @param {string} address
    */
   wake(address) {
-    const mic = !isDeaf(address);
+    const mic = !isDeaf(address, this.keyboard.there);
     if (this.broken || (mic && !this.asked)) this.silence();
     if (this.sound.running && this.wired) return;
     this.asked ||= mic;
@@ -180,6 +182,7 @@ export class App {
     this.starting = true;
     for (const code of ["no-permission", "no-microphone", "microphone-in-use", "interrupted", "silent-input", "engine", "call"]) this.settle(code);
     try {
+      if (isPlayed(address) && "requestMIDIAccess" in navigator) await this.keyboard.open(false);
       if (!this.messenger.worker) this.restart();
       if (!(await this.sounding(address))) return;
       await this.draining;
@@ -187,7 +190,7 @@ export class App {
       store("started", "yes");
       this.drill = begin(address);
       this.spoken = { turn: -1, n: 0 };
-      this.tell({ do: "drill", address, touch: true, width: Math.round(Math.min(1400, this.main.clientWidth * 0.94 - 16)) });
+      this.tell({ do: "drill", address, touch: true, keys: isPlayed(address) && this.keyboard.there, width: Math.round(Math.min(1400, this.main.clientWidth * 0.94 - 16)) });
       this.awake();
     } catch (e) {
       this.silence();
@@ -211,7 +214,7 @@ export class App {
       this.wired = true;
       this.messenger.tell({ do: "sound", rate: got.rate, mic: got.micPort, speaker: got.speakerPort }, got.micPort ? [got.micPort, got.speakerPort] : [got.speakerPort]);
     }
-    this.mute = !got.mic && !isDeaf(address);
+    this.mute = !got.mic && !isDeaf(address, this.keyboard.there);
     if (!this.mute) return true;
     this.silence();
     return false;
@@ -302,7 +305,7 @@ export class App {
       this.settle("silent-input");
       return;
     }
-    if (t.code === "silent-input" && this.drill && isDeaf(this.drill.address)) return;
+    if (t.code === "silent-input" && this.drill && isDeaf(this.drill.address, this.keyboard.there)) return;
     if (t.code === "lost") this.tell({ do: "lost", samples: Number(t.detail?.samples ?? t.detail) || 0 });
     if (t.code === "interrupted") this.broken = true; // the next start opens it anew
     this.tell_(t.code, t.detail);
@@ -408,9 +411,10 @@ export class App {
 
 /**
  * isDeaf tells whether an address needs no microphone.
- * @param {string} address
+ * @param {string} address @param {boolean} [keys] a MIDI keyboard is there
  */
-export function isDeaf(address) {
+export function isDeaf(address, keys = false) {
+  if (/^dictation\?(.*&)?answer=play(&|$)/.test(address)) return /[?&]input=(simulated|keys)(&|$)/.test(address) || (keys && !/[?&]input=mic(&|$)/.test(address));
   if (/^dictation\?(.*&)?answer=sing(&|,|%2C|$)/.test(address)) return /[?&]input=simulated(&|$)/.test(address);
   return /^(dictation|melody|key|chords)(\?|$)/.test(address) || /[?&]input=simulated(&|$)/.test(address);
 }

@@ -59,7 +59,7 @@ export function reduce(d, m) {
     case "event":
       return event(d, m);
     case "state":
-      return window_({ ...d, phase: m.name === "idle" ? null : { ...m, text: m.text ?? "" } }, m.name === "sing" || m.name === "line");
+      return window_({ ...d, phase: m.name === "idle" ? null : { ...m, text: m.text ?? "" } }, ["sing", "line", "tune"].includes(m.name));
     case "meter":
       return { ...d, heard: { level: m.level, singing: m.singing, held: m.held, cents: m.cents ?? null }, deaf: m.level > SILENCE ? 0 : d.deaf + 1 };
     case "standing":
@@ -103,7 +103,9 @@ function event(d, m) {
     case "line":
       return ask(d, detail, { kind: "line", asked: "", from: "", ask: said.headline ?? said.ask ?? "", svg: m.svg ?? "", notes: said.lines ?? [], tolerance: said.tolerance ?? 0, hold: 0 }, false);
     case "listening":
-      return window_(d, true);
+      return window_(d, d.phase?.name !== "strike"); // keys are not heard
+    case "struck":
+      return struck(d, said);
     case "verdict":
       return answer(d, said, { picture: m.picture ?? null }, detail.counts === false ? [] : [said.mark]);
     case "named":
@@ -164,6 +166,18 @@ function answer(d, said, more, marks) {
     answered: d.answered + counted.length, right: d.right + counted.filter((x) => x === "right").length,
   };
   return say(next, a.headline);
+}
+
+/**
+ * struck takes what was played of what was sung: it stands below the answer, and is
+ * counted apart.
+ * @param {Drill} d @param {any} said @returns {Drill}
+ */
+function struck(d, said) {
+  const next = { ...d, open: false, phase: null };
+  if (said.hidden || !d.answer) return next;
+  const answer = { ...d.answer, lines: [said.headline, ...(said.details ?? []), ...d.answer.lines] };
+  return say({ ...next, answer, before: `${d.before} ${said.headline}` }, said.headline);
 }
 
 /** @param {Drill} d @param {any} m @returns {Drill} */

@@ -7,7 +7,7 @@ import test from "node:test";
 import { address } from "../web/form.js";
 import { blocks } from "../web/help.js";
 import { Messenger } from "../web/messenger.js";
-import { isStruck } from "../web/midi.js";
+import { Keyboard, changeOf, isPlayed } from "../web/midi.js";
 import { rows } from "../web/parts.js";
 import { layout } from "../web/picture.js";
 import { rungs } from "../web/progress.js";
@@ -72,12 +72,51 @@ test("the handbook is cut into its blocks", () => {
 });
 
 test("a struck key is a note on with a velocity (MIDI 1.0, channel voice messages)", () => {
-  assert.ok(isStruck(new Uint8Array([0x90, 60, 64])));
-  assert.ok(isStruck(new Uint8Array([0x9f, 60, 1])));
-  assert.ok(!isStruck(new Uint8Array([0x90, 60, 0])), "velocity 0 ends a note");
-  assert.ok(!isStruck(new Uint8Array([0x80, 60, 64])));
-  assert.ok(!isStruck(new Uint8Array([0xb0, 64, 127])), "a pedal");
-  assert.ok(!isStruck(new Uint8Array([0xfe])));
+  const change = (...bytes) => changeOf(new Uint8Array(bytes));
+  assert.deepEqual(change(0x90, 60, 64), { key: 60, down: true, pedal: false });
+  assert.deepEqual(change(0x9f, 60, 1), { key: 60, down: true, pedal: false });
+  assert.deepEqual(change(0x90, 60, 0), { key: 60, down: false, pedal: false }, "velocity 0 ends a note");
+  assert.deepEqual(change(0x80, 60, 64), { key: 60, down: false, pedal: false });
+  assert.deepEqual(change(0xb0, 64, 127), { key: 0, down: true, pedal: true }, "a pedal");
+  assert.deepEqual(change(0xb3, 64, 63), { key: 0, down: false, pedal: true }, "half down is up");
+  assert.equal(change(0xb0, 1, 127), null, "another controller");
+  assert.equal(change(0xfe), null, "active sensing");
+  assert.equal(change(0xf8), null, "the clock");
+  assert.equal(change(0xd0, 60), null, "pressure");
+});
+
+test("a keyboard answers, goes on where that is wished, and is missed when it is gone", async () => {
+  const input = { state: "connected", onmidimessage: null };
+  const access = { inputs: new Map([["1", input]]), onstatechange: null };
+  Object.defineProperty(globalThis, "navigator", { value: { requestMIDIAccess: async () => access }, configurable: true });
+  const heard = [];
+  let on = 0;
+  const k = new Keyboard(() => on++, () => assert.fail("refused"), (c) => heard.push(c));
+  assert.equal(k.there, false);
+  assert.ok(await k.open(false));
+  assert.ok(k.there);
+  const strike = (at, ...bytes) => input.onmidimessage({ data: new Uint8Array(bytes), timeStamp: at });
+  strike(1000, 0x90, 60, 64);
+  strike(1001, 0xfe);
+  strike(1100, 0x90, 60, 0);
+  assert.equal(on, 0);
+  await k.open();
+  strike(2000, 0x90, 62, 64);
+  strike(2010, 0x90, 65, 64); // a chord is one
+  assert.equal(on, 1);
+  assert.deepEqual(heard.map((c) => `${c.key}${c.down ? "+" : "-"}`), ["60+", "60-", "62+", "65+"]);
+  access.inputs.delete("1");
+  access.onstatechange();
+  assert.deepEqual(heard.at(-1), { gone: true });
+  k.close();
+  assert.equal(k.there, false);
+});
+
+test("which addresses are played, and need no microphone", () => {
+  for (const [a, played] of [
+    ["sing?then=play", true], ["dictation?answer=play&of=quality", true], ["dictation?answer=sing&then=play", true], ["today?then=play", true],
+    ["sing?then=play&input=simulated", false], ["dictation?answer=play&input=mic", false], ["dictation?answer=sing", false], ["sing", false],
+  ]) assert.equal(isPlayed(a), played, a);
 });
 
 test("the ladder has the names of the table, or where they do not fit the counted ones", () => {

@@ -145,3 +145,27 @@ test("headphones over 150 ms late are named, others not", () => {
   assert.equal(late({ echo: { delay_s: null } }), "");
   assert.equal(late(null), "");
 });
+
+test("what is played after it was sung stands below it, and is counted apart", () => {
+  let d = replay("sing-flat");
+  const { right, answered } = d;
+  d = reduce(d, { is: "event", detail: { event: "hand", index: 3, by: "keys" } });
+  d = reduce(d, { is: "state", name: "strike", text: "Play it now, on the keyboard." });
+  d = reduce(d, { is: "event", detail: { event: "listening", index: 3 } });
+  assert.equal(d.open, false, "keys are not heard");
+  assert.equal(d.phase.text, "Play it now, on the keyboard.");
+  const said = { headline: "Sang la, played la: voice and hand agree", mark: "right", details: ["Then so."] };
+  const after = reduce(d, { is: "event", detail: { event: "struck", index: 3 }, said });
+  assert.deepEqual(after.answer.lines.slice(0, 2), [said.headline, "Then so."]);
+  assert.equal(after.answer.headline, d.answer.headline);
+  assert.deepEqual([after.right, after.answered, after.phase], [right, answered, null]);
+  assert.equal(after.said.at(-1), said.headline);
+  const hidden = reduce(d, { is: "event", detail: { event: "struck", index: 3 }, said: { hidden: true, details: [] } });
+  assert.deepEqual(hidden.answer, d.answer);
+});
+
+test("an instrument is heard as a voice is", () => {
+  const d = reduce(begin("dictation?answer=play"), { is: "state", name: "tune", text: "Play it now, one note at a time." });
+  assert.equal(d.open, true);
+  assert.equal(reduce(d, { is: "event", detail: { event: "listening", index: 1 } }).open, true);
+});

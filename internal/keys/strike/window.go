@@ -1,11 +1,41 @@
-package keys
+// Package strike turns keys that go down and up into what was struck: notes one after the
+// other, or chords that are held. It knows no MIDI and no device, so that a browser loads
+// it: see [Take].
+package strike
 
 import (
+	"context"
 	"slices"
 	"time"
 
 	"singback/exercise"
 )
+
+// Change is a key or the pedal that went down or up.
+type Change struct {
+	Key   int // MIDI number; of no meaning for the pedal
+	Down  bool
+	Pedal bool
+	At    time.Time // when its last byte came
+}
+
+// Take opens a window now and returns what is struck in it, so many notes one after the
+// other, or chords, each held. It closes when all are there and nothing is struck for a
+// while, when nothing more comes for longer, or when nothing was begun. Next waits for a
+// change, until a time; false: none came.
+func Take(ctx context.Context, count int, chords bool, next func(ctx context.Context, until time.Time) (Change, bool, error)) ([]exercise.Strike, error) {
+	w := newWindow(count, chords, time.Now())
+	for {
+		c, ok, err := next(ctx, w.until())
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			return w.close(time.Now()), nil
+		}
+		w.push(c)
+	}
+}
 
 // When a window closes, and what is at once (common practice; a chord of ten notes takes
 // 7 ms on the wire, and fingers some 30 ms).

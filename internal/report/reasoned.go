@@ -280,7 +280,7 @@ func apart(k theory.Key, c, other theory.Chord) (own, common []theory.Degree) {
 
 // where says in which voice a degree sounded above the bass.
 func (s Style) where(d *compose.Dictation, i int, degree theory.Degree) string {
-	places := [...]string{"", "the lowest of the right hand", "in the middle of the right hand", "on top"}
+	places := [...]string{"", "low in the right hand", "in the middle", "on top"}
 	for v := len(places) - 1; v > 0; v-- {
 		if d.Key.Degree(d.Voices[i][v].Note).Semitones() == degree.Semitones() {
 			return "; here " + s.Degree(d.Key, degree) + " is " + places[v]

@@ -1,11 +1,11 @@
 package theory
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"unicode"
 )
@@ -340,7 +340,7 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 		for j := range place.Candidates {
 			place.Candidates[j].Alone = place.Candidates[j].share / sum
 		}
-		slices.SortStableFunc(place.Excluded, func(a, b Candidate) int { return cmp.Compare(b.Times, a.Times) })
+		sort.SliceStable(place.Excluded, func(i, j int) bool { return place.Excluded[j].Times < place.Excluded[i].Times })
 		out.Places = append(out.Places, place)
 	}
 	total := id.weigh(out.Places)
@@ -354,7 +354,7 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 	}
 	for i := range out.Places {
 		cs := out.Places[i].Candidates
-		slices.SortStableFunc(cs, func(a, b Candidate) int { return cmp.Compare(b.P, a.P) })
+		sort.SliceStable(cs, func(i, j int) bool { return cs[j].P < cs[i].P })
 		out.Places[i].Root, out.Places[i].RootP = likeliestRoot(out.Key, cs)
 		out.Places[i].Listen = ask(out.Key, line[i].Degree, cs)
 		if i > 0 {
@@ -523,7 +523,7 @@ func (id *idiom) best(places []Place, total float64, n int) []path {
 
 // best sorts ways and returns the n best.
 func best(ws []way, n int) []way {
-	slices.SortStableFunc(ws, func(a, b way) int { return cmp.Compare(b.log, a.log) })
+	sort.SliceStable(ws, func(i, j int) bool { return ws[j].log < ws[i].log })
 	return ws[:min(n, len(ws))]
 }
 
@@ -549,7 +549,7 @@ func ask(k Key, bass Degree, cs []Candidate) ListenFor {
 				q.Bits -= a.P * math.Log2(a.P)
 			}
 		}
-		slices.SortStableFunc(q.Answers, func(a, b Reply) int { return cmp.Compare(b.P, a.P) })
+		sort.SliceStable(q.Answers, func(i, j int) bool { return q.Answers[j].P < q.Answers[i].P })
 		if len(q.Answers) > 1 && q.Bits > 1.05*best.Bits+1e-9 {
 			best = q
 		}

@@ -1,9 +1,6 @@
 package theory
 
-import (
-	"fmt"
-	"slices"
-)
+import "fmt"
 
 // cadential tells which roots may stand before the last chord of a progression that is
 // drawn, in semitones above the tonic: a cadence (common practice).
@@ -87,8 +84,11 @@ func (id *idiom) draw(random func() float64, weigh func(standing) float64) stand
 			}
 		}
 	}
-	at, _ := slices.BinarySearch(upTo, sum*random())
-	return list[min(at, len(list)-1)]
+	at, left := 0, sum*random()
+	for at < len(list)-1 && upTo[at] <= left {
+		at++
+	}
+	return list[at]
 }
 
 // follows returns how much likelier a chord is after another than it is anywhere; 0

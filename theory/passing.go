@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 )
 
 // Passing is one way to go from a chord to the next by way of others.
@@ -355,7 +356,7 @@ func (b between) count(in insertion) []Roman {
 }
 
 func sortPassing(list []Passing) {
-	slices.SortStableFunc(list, func(a, b Passing) int { return cmp.Compare(b.Often.Percent, a.Often.Percent) })
+	sort.SliceStable(list, func(i, j int) bool { return list[j].Often.Percent < list[i].Often.Percent })
 }
 
 // repeats tells whether b brings nothing that a has not: its notes, over the
@@ -413,7 +414,7 @@ func PassingKeys(from, to Chord) []Key {
 		}
 		return ks
 	}
-	slices.SortStableFunc(ks, func(a, b Key) int { return cmp.Compare(rank(a), rank(b)) })
+	sort.SliceStable(ks, func(i, j int) bool { return rank(ks[i]) < rank(ks[j]) })
 	return ks
 }
 
@@ -440,9 +441,10 @@ func PassingAnywhere(from, to Chord) []Passing {
 		}
 	}
 	order := Devices()
-	slices.SortStableFunc(list, func(a, b Passing) int {
+	earlier := func(a, b Passing) int {
 		return cmp.Compare(slices.Index(order, a.Device), slices.Index(order, b.Device))
-	})
+	}
+	sort.SliceStable(list, func(i, j int) bool { return earlier(list[i], list[j]) < 0 })
 	sortPassing(list)
 	return list
 }

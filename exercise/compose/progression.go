@@ -53,7 +53,7 @@ func NewProgression(o ProgressionOrder) (Dictation, error) {
 			continue
 		}
 		if d.Chords, d.Voices = chords, voices; err != nil {
-			return GivenProgression(o.Key, chords)
+			d.voiceFreely()
 		}
 		return d, nil
 	}
@@ -72,14 +72,21 @@ func GivenProgression(k theory.Key, chords []theory.Roman) (Dictation, error) {
 			return d, fmt.Errorf("chord %d: %s has neither a third nor a suspension, and no quality that can be asked", i+1, c.Chord.ASCII())
 		}
 	}
-	var err error
-	if d.Voices, _, _, err = theory.KeyboardTexture().VoiceFreely(chords); err != nil {
-		d.Voices = nil
-		for _, c := range chords {
-			d.Voices = append(d.Voices, closed(c.Chord, c.Chord.Bass, 0))
-		}
-	}
+	d.voiceFreely()
 	return d, nil
+}
+
+// voiceFreely voices the chords with licences, or where even that cannot be each by
+// itself.
+func (d *Dictation) voiceFreely() {
+	var err error
+	if d.Voices, _, _, err = theory.KeyboardTexture().VoiceFreely(d.Chords); err == nil {
+		return
+	}
+	d.Voices = nil
+	for _, c := range d.Chords {
+		d.Voices = append(d.Voices, closed(c.Chord, c.Chord.Bass, 0))
+	}
 }
 
 // Step is what else is asked of the chords: their bass, qualities, roots or inversions.

@@ -3,6 +3,7 @@ package grade
 import (
 	"math"
 	"slices"
+	"sort"
 
 	"singback/exercise"
 	"singback/theory"
@@ -89,7 +90,7 @@ func longest(take []Sung, most int) []Sung {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
+	earlier := func(a, b int) int {
 		la, lb := take[a].Offset-take[a].Onset, take[b].Offset-take[b].Onset
 		switch {
 		case math.Abs(la-lb) < 0.05:
@@ -98,7 +99,8 @@ func longest(take []Sung, most int) []Sung {
 			return -1
 		}
 		return 1
-	})
+	}
+	sort.SliceStable(order, func(i, j int) bool { return earlier(order[i], order[j]) < 0 })
 	order = order[:min(most, len(order))]
 	slices.Sort(order)
 	out := make([]Sung, len(order))

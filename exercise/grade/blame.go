@@ -3,6 +3,7 @@ package grade
 import (
 	"math"
 	"slices"
+	"sort"
 )
 
 // blame says by what name each part of a score goes. The curve is read as a
@@ -65,7 +66,8 @@ func newBlame(g *Grading, line Line, take Performance, c following) *blame {
 	}
 	b.usual = median(lengths)
 	b.time()
-	slices.SortStableFunc(b.marks, func(x, y mark) int { return int(2 * (x.at - y.at)) })
+	order := func(x, y mark) int { return int(2 * (x.at - y.at)) }
+	sort.SliceStable(b.marks, func(i, j int) bool { return order(b.marks[i], b.marks[j]) < 0 })
 	return b
 }
 

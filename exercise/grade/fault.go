@@ -1,9 +1,8 @@
 package grade
 
 import (
-	"cmp"
 	"math"
-	"slices"
+	"sort"
 )
 
 // Fault is one part of a score: something a teacher would say. What it rests on,
@@ -150,7 +149,7 @@ func (g *Grading) weigh(line Line, take Performance, c following) {
 		}
 		sum += cost
 	}
-	slices.SortStableFunc(g.Faults, func(a, b Fault) int { return cmp.Compare(b.Cost, a.Cost) })
+	sort.SliceStable(g.Faults, func(i, j int) bool { return g.Faults[j].Cost < g.Faults[i].Cost })
 	g.Score = math.Exp(-sum / scoreScale)
 	g.Pass = 1 / (1 + math.Exp(sum-w.base))
 }

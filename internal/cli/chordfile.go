@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/exercise/compose"
-	"singback/internal/drill"
 	"singback/internal/notation"
 	"singback/theory"
 )
@@ -163,18 +162,17 @@ func (f *chordFile) oneKey(e *env) theory.Key {
 
 // groups cuts the chords into questions of so many, in one key each; a single chord that
 // is left over is no question, and of those that cannot be asked it is told.
-func (f *chordFile) groups(e *env, length int) (out []drill.Given) {
+func (f *chordFile) groups(e *env, length int) (out []compose.Dictation) {
 	for from := 0; from < len(f.chords); {
 		to := from
 		for to < len(f.chords) && to-from < length && f.keys[to] == f.keys[from] {
 			to++
 		}
-		g := drill.Given{Key: f.keys[from], Chords: f.chords[from:to]}
-		switch _, err := compose.GivenProgression(g.Key, g.Chords); {
+		switch d, err := compose.GivenProgression(f.keys[from], f.chords[from:to]); {
 		case err != nil:
 			fmt.Fprintf(e.stderr, "%s: chords %d to %d are not asked: %v.\n", f.path, from+1, to, err)
 		case to-from > 1 || length == 1 || len(f.chords) == 1:
-			out = append(out, g)
+			out = append(out, d)
 		}
 		from = to
 	}
@@ -254,10 +252,11 @@ func (o *dictationOptions) readLines(text string) error {
 		if symbol := firstSymbol(line); symbol != "" && !said {
 			return wrong(fmt.Errorf("%q is a chord symbol: in which key? want it before the chords, like \"G: G C D7 G\", or --key", symbol))
 		}
-		if _, err := compose.GivenProgression(key, chords); err != nil {
+		d, err := compose.GivenProgression(key, chords)
+		if err != nil {
 			return wrong(err)
 		}
-		if o.Given = append(o.Given, drill.Given{Key: key, Chords: chords}); len(o.Given) > maxChords {
+		if o.Given = append(o.Given, d); len(o.Given) > maxChords {
 			return wrong(fmt.Errorf("more than %d progressions", maxChords))
 		}
 	}

@@ -23,7 +23,7 @@ type dictationOptions struct {
 func newDictation(e *env) *cobra.Command {
 	o := &dictationOptions{}
 	cmd := &cobra.Command{
-		Use:   "dictation [RECORDING.wav ...]",
+		Use:   "dictation [RECORDING.wav ... | FILE]",
 		Short: "Hear chords and name what is in the bass, or of what quality they are",
 		Long: `Dictation sets a key, plays some chords in it, and asks for the degree in the bass
 of each, or with --of quality for the quality of each. Type the names, in the
@@ -35,6 +35,14 @@ The bass lines are made of chords that stand on those degrees in songs, and
 follow each other as there. Degrees that sound the same are the same: fi is se.
 The qualities are maj, min, dim, aug, 7, maj7, m7, m7b5, dim7, sus4, sus2, 6 and
 mMaj7, each where it is at home in the key, with its root in the bass.
+
+With --of progression a progression is told step by step: its bass, the qualities of
+its chords, then the chords, as numerals (I IV6 V7), numbers (1 4/6 57) or symbols.
+Bass, quality, degree and inversion are marked apart; then it says which chords were
+possible over the bass, which was likeliest in the style (--style), and what to have
+listened for. --answer may have a way for each step: sing,name,play. The progressions
+are drawn from the counts of the style; with --progressions, or a FILE of music as
+argument, they are read: a line each, or chord symbols.
 
 With --answer sing you sing the bass back, each degree in any octave, on any
 syllable or vowel, in your own time; a pause of four seconds ends it. Each note is
@@ -58,11 +66,12 @@ Names that are typed, and what is sung, go into the practice record where there 
 one, or with --record; singback today asks for them as the course says. Without a terminal the
 names are read from standard input, a line for each question; --input simulated
 shows how it goes. With --format json standard output has one object a line: the
-events key, dictation, named and summary.
+events key, dictation, named, reasoned and summary.
 
 Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		Example: `  singback dictation --key Eb --length 3 --count 2 --input simulated
   singback dictation --of quality --qualities "maj min 7 m7" --count 4 --input simulated
+  singback dictation --of progression --style pop --count 2 --input simulated
   singback dictation --answer sing --length 3 --count 2 --input simulated
   singback dictation --answer play --length 3 --input take1.wav take2.wav
   singback dictation --answer play --of quality --qualities "maj min 7" --input simulated

@@ -20,13 +20,13 @@ import (
 type Dictation struct {
 	Music     *Music
 	Manner    Manner
-	Of        string  // "bass", "quality" or OfProgression
-	Degrees   string  // that the bass may have
-	Qualities string  // that chords may have
-	Answer    string  // how it is answered: ByName, BySinging or ByPlaying, of a progression one for each step; "": ByName
-	Style     string  // that progressions are drawn from, and explained in; "": that of the singer, or the usual one
-	Given     []Given // the questions, where they were read; none: they are drawn
-	Length    int     // chords in one question
+	Of        string              // "bass", "quality" or OfProgression
+	Degrees   string              // that the bass may have
+	Qualities string              // that chords may have
+	Answer    string              // how it is answered: ByName, BySinging or ByPlaying, of a progression one for each step; "": ByName
+	Style     string              // that progressions are drawn from, and explained in; "": that of the singer, or the usual one
+	Given     []compose.Dictation // the questions, where they were read; none: they are drawn
+	Length    int                 // chords in one question
 	Count     int
 	KeyEvery  int
 	Seed      uint64
@@ -113,7 +113,7 @@ func (o *Dictation) Plan() (*Plan, error) {
 		}
 		n.run = r
 		d := session.Dictation{
-			Item: o.item(p, questions[i]), Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
+			Item: o.item(p, questions[i].Key), Dictation: questions[i], Credit: questions[i].Skills()[0], Namer: n,
 			SetKey: o.setsKey(questions, i),
 		}
 		switch {
@@ -206,7 +206,7 @@ func (o *Dictation) skills(k theory.Key, n theory.Naming) ([]exercise.Skill, err
 func (o *Dictation) questions(p *Plan, skills []exercise.Skill, style theory.Style) ([]compose.Dictation, error) {
 	switch {
 	case len(o.Given) > 0:
-		return o.given(p)
+		return o.given(), nil
 	case o.Of == OfProgression:
 		return o.progressions(p, skills, style)
 	}

@@ -193,7 +193,7 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.Named:
 		return namedRecord(e)
 	case session.Reasoned:
-		return report.NewReasoned(reasonedOf(e))
+		return r.Style.NewReasoned(reasonedOf(e))
 	case *session.HandAsked:
 		return handEvent{"hand", e.Index, handBy(e.Keyed)}
 	case *session.HandStruck:
@@ -220,10 +220,11 @@ func (r *Run) EventRecord(e session.Event) any {
 		if l, ok := r.Plan.asker.(*lines); ok {
 			return linesEvent{"summary", report.Schema, r.Plan.Seed, l.series.Level, l.Sums.Sung, l.Right, l.Written, l.Points, l.Of}
 		}
-		return summaryEvent{
-			"summary", r.Plan.Item.Key.ASCII(), r.Plan.Seed,
-			report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted).Balance(e.Tally, r.Plan.reasons),
+		sum := report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted)
+		if r.Plan.reasons {
+			sum.Bass, sum.Quality, sum.Balanced = report.Score{}, report.Score{}, r.Style.NewBalanced(r.Plan.Item.Key, &e.Tally)
 		}
+		return summaryEvent{"summary", r.Plan.Item.Key.ASCII(), r.Plan.Seed, sum}
 	}
 	return nil
 }

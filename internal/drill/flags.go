@@ -190,7 +190,7 @@ func (o *Today) AddFlags(f Flags) {
 	f.Float64Var(&o.Singing, "singing", practice.DefaultSung, "end after so many `MINUTES` of singing in a day")
 	f.StringVar(&o.Feedback, "feedback", "fading", "how `MUCH` you are told: fading, full, none")
 	f.BoolVar(&o.Guess, "guess", true, "ask first, now and then, whether it was flat, right or sharp (in a terminal)")
-	f.StringVar(&o.Answer, "answer", ByName, "the `WAY` you answer what is heard: name (you type it), sing the bass back, or play it")
+	f.StringVar(&o.Answer, "answer", ByName, "the `WAY` you answer: name what is heard (you type it), sing the bass back, or play it")
 	f.Float64Var(&o.Study, "study", 20, "`SECONDS` to read a melody in silence, 0 to 600")
 	addSeed(f, &o.Seed, "questions")
 }

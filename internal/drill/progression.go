@@ -1,7 +1,6 @@
 package drill
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"math/rand/v2"
@@ -17,12 +16,6 @@ import (
 
 // OfProgression is the word for a dictation of progressions: bass, qualities, chords.
 const OfProgression = "progression"
-
-// Given is a question that was read from a file.
-type Given struct {
-	Key    theory.Key
-	Chords []theory.Roman
-}
 
 // UsualStyle is the style where nobody says one, and the profile neither.
 const UsualStyle = theory.Hymn
@@ -87,8 +80,7 @@ func (o *Dictation) ways() (ways [3]string, err error) {
 // begin takes what questions that were read say.
 func (o *Dictation) begin(p *Plan) {
 	if len(o.Given) > 0 {
-		p.Item.Key = o.Given[0].Key
-		p.Item = o.item(p, compose.Dictation{Key: p.Item.Key})
+		p.Item = o.item(p, o.Given[0].Key)
 		if !o.Music.said("count") && o.Recordings == 0 {
 			o.Count = min(len(o.Given), exercise.MaxCount)
 		}
@@ -99,11 +91,11 @@ func (o *Dictation) begin(p *Plan) {
 }
 
 // item is what is shared by what is asked, in the key of a question.
-func (o *Dictation) item(p *Plan, d compose.Dictation) exercise.Item {
+func (o *Dictation) item(p *Plan, k theory.Key) exercise.Item {
 	it := p.Item
-	if d.Key != it.Key {
-		it.Key = d.Key
-		if r, err := o.Music.Register(d.Key); err == nil { // the options were read before
+	if k != it.Key {
+		it.Key = k
+		if r, err := o.Music.Register(k); err == nil { // the options were read before
 			it.Register = r
 		}
 	}
@@ -159,18 +151,15 @@ func (o *Dictation) progressions(p *Plan, roots []exercise.Skill, style theory.S
 }
 
 // given takes those that were read, from the first again where more are asked for.
-func (o *Dictation) given(p *Plan) ([]compose.Dictation, error) {
-	of := map[string]exercise.Kind{"quality": exercise.QualitySkill}[o.Of]
+func (o *Dictation) given() []compose.Dictation {
 	out := make([]compose.Dictation, o.Count)
 	for i := range out {
-		g := o.Given[i%len(o.Given)]
-		d, err := compose.GivenProgression(g.Key, g.Chords)
-		if err != nil {
-			return nil, fmt.Errorf("question %d: %w", i+1, err)
+		out[i] = o.Given[i%len(o.Given)]
+		if out[i].Of = exercise.BassSkill; o.Of == "quality" {
+			out[i].Of = exercise.QualitySkill
 		}
-		out[i] = d.Step(cmp.Or(of, exercise.BassSkill))
 	}
-	return out, nil
+	return out
 }
 
 // reasoning asks for progressions, step by step.
@@ -183,7 +172,7 @@ func (o *Dictation) reasoning(p *Plan, questions []compose.Dictation, style theo
 		}
 		n.run = r
 		return session.Progression{
-			Dictation: questions[i], Style: style, Item: o.item(p, questions[i]), Credit: questions[i].Skills()[0],
+			Dictation: questions[i], Style: style, Item: o.item(p, questions[i].Key), Credit: questions[i].Skills()[0],
 			SetKey: o.setsKey(questions, i), Steps: r.steps(n, ways), Reader: r,
 		}
 	}}
@@ -240,31 +229,28 @@ const (
 
 // wantedChords says what is to be typed, and which chords may be chosen.
 func (n *namer) wantedChords(d compose.Dictation) Wanted {
-	var list []theory.Roman
-	add := func(r theory.Roman) {
-		if !slices.ContainsFunc(list, func(o theory.Roman) bool { return o.Chord == r.Chord }) {
-			list = append(list, r)
-		}
-	}
-	for _, place := range n.deduced(d) {
-		for i, c := range place.Candidates {
-			if i < offered && c.P >= worthOffering {
-				add(c.Roman)
-			}
-		}
-	}
-	for _, r := range d.Chords {
-		add(r)
-	}
-	slices.SortStableFunc(list, func(a, b theory.Roman) int {
-		return cmp.Or(exercise.CompareDegrees(d.Key.Degree(a.Chord.Root), d.Key.Degree(b.Chord.Root)), cmp.Compare(a.ASCII(), b.ASCII()))
-	})
 	w := Wanted{Count: len(d.Chords), Text: "the chord, as a numeral, a number or a symbol"}
 	if w.Count > 1 {
 		w.Text = fmt.Sprintf("the %d chords, as numerals, numbers or symbols", w.Count)
 	}
-	for _, r := range list {
-		w.Words = append(w.Words, n.run.Style.Roman(r))
+	add := func(r theory.Roman) { // in the order of their names, which tells nothing
+		word, at := n.run.Style.Roman(r), 0
+		for at < len(w.Words) && w.Words[at] < word {
+			at++
+		}
+		if at == len(w.Words) || w.Words[at] != word {
+			w.Words = append(w.Words, word)
+			copy(w.Words[at+1:], w.Words[at:])
+			w.Words[at] = word
+		}
+	}
+	for i, place := range n.deduced(d) {
+		add(d.Chords[i])
+		for j := range place.Candidates[:offered] {
+			if c := &place.Candidates[j]; c.P >= worthOffering {
+				add(c.Roman)
+			}
+		}
 	}
 	return w
 }
@@ -289,7 +275,7 @@ func (n *namer) simulateChords(d compose.Dictation) ([]theory.Roman, bool, float
 	chords := slices.Clone(d.Chords)
 	for i, place := range n.deduced(d) {
 		if rng.Float64() < 0.2 {
-			chords[i] = place.Candidates[rng.IntN(min(offered, len(place.Candidates)))].Roman
+			chords[i] = place.Candidates[rng.IntN(offered)].Roman
 		}
 	}
 	return chords, false, 4 + 8*rng.Float64()

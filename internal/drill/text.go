@@ -49,8 +49,8 @@ func Answered(n session.Named) report.Answered {
 }
 
 // reasonedOf is what is explained of a progression, for its text.
-func reasonedOf(e session.Reasoned) report.Reasoned {
-	return report.Reasoned{
+func reasonedOf(e session.Reasoned) *report.Reasoned {
+	return &report.Reasoned{
 		Index: e.Index, Dictation: e.Dictation, Named: e.Named, Marks: e.Marks, Unheard: [3]bool{e.NoBass, e.NoQuality, e.NoChords},
 		ByBass: e.ByBass, ByQuality: e.ByQuality,
 	}
@@ -78,7 +78,7 @@ func (r *Run) Summary(t exercise.Tally) string {
 		return sat.summary(r.Style, t)
 	}
 	if r.Plan.reasons {
-		return r.Style.Balanced(r.Plan.Item.Key, t)
+		return r.Style.Balanced(r.Plan.Item.Key, &t)
 	}
 	return r.driftText() + r.Style.Summary(r.Plan.Item.Key, t)
 }

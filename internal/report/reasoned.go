@@ -1,9 +1,7 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -24,241 +22,271 @@ type Reasoned struct {
 	ByQuality theory.Deduction // and from the qualities; without places where none is known
 }
 
-// part is one thing that is marked apart.
-type part struct {
-	name    string
-	of      func(compose.Mark) bool
-	unheard bool
+// reasonedParts are what is marked apart of each chord, in the order of the reasoning.
+var reasonedParts = [...]string{"bass", "quality", "degree", "inversion"}
+
+// part is the mark of a part of a chord, and whether anything was measured of it.
+func (r *Reasoned) part(i, chord int) (right, measured bool) {
+	m := &r.Marks[chord]
+	return [...]bool{m.Bass, m.Quality, m.Root, m.Inversion}[i], !r.Unheard[min(i, 2)]
 }
 
-// parts are what is marked, in the order of the reasoning.
-func (r Reasoned) parts() []part {
-	return []part{
-		{"bass", func(m compose.Mark) bool { return m.Bass }, r.Unheard[0]},
-		{"quality", func(m compose.Mark) bool { return m.Quality }, r.Unheard[1]},
-		{"degree", func(m compose.Mark) bool { return m.Root }, r.Unheard[2]},
-		{"inversion", func(m compose.Mark) bool { return m.Inversion }, r.Unheard[2]},
+// The record of what became of a progression.
+type (
+	reasonedRecord struct {
+		Event     string          `json:"event"` // "reasoned"
+		Index     int             `json:"index"`
+		Key       string          `json:"key"`
+		Style     string          `json:"style"`
+		Chords    string          `json:"chords"` // that sounded, as Roman numerals
+		Right     map[string]*int `json:"right"`  // chords of which the bass, the quality, the degree, the inversion are; null: not measured
+		Of        int             `json:"of"`
+		Places    []reasonedPlace `json:"places"`
+		Likeliest string          `json:"likeliest"`       // over the bass
+		Known     string          `json:"likeliest_known"` // with the qualities; "" where none is
 	}
+	reasonedPlace struct {
+		Chord    string             `json:"chord"`
+		Told     string             `json:"told"` // "": nothing was
+		Bass     string             `json:"bass"` // the degree, counted from the major scale
+		Quality  string             `json:"quality"`
+		Wrong    []string           `json:"wrong"`          // of bass, quality, degree, inversion
+		Right    bool               `json:"right"`          // degree, inversion and quality as they were told last
+		Possible map[string]float64 `json:"possible"`       // the likeliest chords on the bass, and that which sounded
+		Known    map[string]float64 `json:"possible_known"` // with the quality
+		Listen   string             `json:"listen"`         // what tells it from what it was taken for, or the likeliest other; "": nothing need
+
+		possible, known string // in words
+	}
+)
+
+// NewReasoned makes the record.
+func (s Style) NewReasoned(r *Reasoned) any {
+	s.ASCII = true
+	return s.reasoned(r)
 }
 
-// right counts the chords of which a part is right.
-func (p part) right(marks []compose.Mark) (n int) {
-	for _, m := range marks {
-		if p.of(m) {
-			n++
+func (s Style) reasoned(r *Reasoned) *reasonedRecord {
+	k := r.Dictation.Key
+	out := &reasonedRecord{
+		Event: "reasoned", Index: r.Index, Key: k.ASCII(), Style: r.ByBass.Style.String(), Chords: s.Romans(r.Dictation.Chords),
+		Right: map[string]*int{}, Of: len(r.Marks), Likeliest: s.Romans(r.ByBass.Progressions[0].Chords),
+	}
+	if len(r.ByQuality.Progressions) > 0 {
+		out.Known = s.Romans(r.ByQuality.Progressions[0].Chords)
+	}
+	for part, name := range reasonedParts {
+		n := 0
+		out.Right[name] = &n
+		for i := range r.Marks {
+			right, measured := r.part(part, i)
+			if right {
+				n++
+			}
+			if !measured {
+				out.Right[name] = nil
+			}
 		}
 	}
-	return n
+	for i := range r.Dictation.Chords {
+		c := &r.Dictation.Chords[i]
+		p := reasonedPlace{
+			Chord: s.Roman(*c), Bass: k.Degree(c.Chord.Bass).ASCII(), Quality: compose.QualityOf(c.Chord.Quality), Wrong: []string{},
+			Right: r.Marks[i].Chord, Listen: s.listened(r, i),
+		}
+		if named := r.named(i); named != nil {
+			p.Told = s.Roman(*named)
+		}
+		for part, name := range reasonedParts {
+			if right, measured := r.part(part, i); measured && !right {
+				p.Wrong = append(p.Wrong, name)
+			}
+		}
+		p.Possible, p.possible = s.possible(&r.ByBass, i, c)
+		p.Known, p.known = s.possible(&r.ByQuality, i, c)
+		out.Places = append(out.Places, p)
+	}
+	return out
 }
 
 // Reasoned says what of a progression was right, and explains it, a line each.
-func (s Style) Reasoned(r Reasoned) []string {
-	k := r.Dictation.Key
-	var marks []string
-	for _, p := range r.parts() {
-		if p.unheard {
-			marks = append(marks, p.name+" not measured")
+func (s Style) Reasoned(r *Reasoned) []string {
+	e := s.reasoned(r)
+	head := fmt.Sprintf("%d  it was %s", e.Index, e.Chords)
+	for i, name := range reasonedParts {
+		sign := ", "
+		if i == 0 {
+			sign = ": "
+		}
+		if n := e.Right[name]; n == nil {
+			head += sign + name + " not measured"
 		} else {
-			marks = append(marks, fmt.Sprintf("%s %d of %d", p.name, p.right(r.Marks), len(r.Marks)))
+			head += fmt.Sprintf("%s%s %d of %d", sign, name, *n, e.Of)
 		}
 	}
-	out := []string{fmt.Sprintf("%d  it was %s: %s", r.Index, s.Romans(r.Dictation.Chords), strings.Join(marks, ", "))}
-	for i, c := range r.Dictation.Chords {
-		bass := s.Degree(k, k.Degree(c.Chord.Bass))
-		out = append(out, fmt.Sprintf("   %d %s on %s, %s: %s", i+1, s.Roman(c), bass, compose.QualityOf(c.Chord.Quality), s.told(r, i)))
-		if line := s.possible(r, i, bass); line != "" {
-			out = append(out, "     "+line)
+	out := []string{head}
+	for i := range e.Places {
+		p := &e.Places[i]
+		bass := s.Degree(r.Dictation.Key, r.line(i))
+		out = append(out, fmt.Sprintf("   %d %s on %s, %s: %s", i+1, p.Chord, bass, p.Quality, p.told()), "     on "+bass+" could stand "+p.possible)
+		if p.known != "" {
+			out[len(out)-1] += "; as " + p.Quality + ": " + p.known
 		}
-		if line := s.listened(r, i, bass); line != "" {
-			out = append(out, "     "+line)
+		if p.Listen != "" {
+			out = append(out, "     "+p.Listen)
 		}
 	}
-	return append(out, "   "+s.likeliest(r))
+	last := fmt.Sprintf("   likeliest over this bass in the style %s: %s (%s)", e.Style, e.Likeliest, percent(r.ByBass.Progressions[0].P))
+	if e.Known != "" {
+		last += fmt.Sprintf(", with the qualities %s (%s)", e.Known, percent(r.ByQuality.Progressions[0].P))
+	}
+	if r.ByBass.Style.Judged() {
+		last += "; by judgement, nothing was counted"
+	}
+	return append(out, last)
+}
+
+// told says what a chord was told to be, and what of it is wrong.
+func (p *reasonedPlace) told() string {
+	text := "named " + p.Told
+	switch {
+	case p.Right:
+		text = "named right"
+	case p.Told == "":
+		text = "not named"
+	case len(p.Wrong) == 0:
+		text += ", of another quality"
+	}
+	if len(p.Wrong) == 0 {
+		return text
+	}
+	text += "; wrong"
+	if p.Right {
+		text += " before"
+	}
+	return text + ": " + strings.Join(p.Wrong, ", ")
 }
 
 // Romans writes numerals, one after the other.
 func (s Style) Romans(list []theory.Roman) string {
 	out := make([]string, len(list))
-	for i, r := range list {
-		if out[i] = "-"; r != (theory.Roman{}) {
-			out[i] = s.Roman(r)
+	for i := range list {
+		if out[i] = "-"; list[i] != (theory.Roman{}) {
+			out[i] = s.Roman(list[i])
 		}
 	}
 	return strings.Join(out, " ")
 }
 
-// named is the chord that was told for one that sounded, if any was.
-func (r Reasoned) named(i int) (theory.Roman, bool) {
+// named is the chord that was told for one that sounded; nil if none was.
+func (r *Reasoned) named(i int) *theory.Roman {
 	if i >= len(r.Named) || r.Named[i] == (theory.Roman{}) {
-		return theory.Roman{}, false
+		return nil
 	}
-	return r.Named[i], true
+	return &r.Named[i]
 }
 
-// told says what a chord was told to be, and what of it is wrong.
-func (s Style) told(r Reasoned, i int) string {
-	var wrong []string
-	for _, p := range r.parts() {
-		if !p.unheard && !p.of(r.Marks[i]) {
-			wrong = append(wrong, p.name)
+// line is the degree in the bass of a chord.
+func (r *Reasoned) line(i int) theory.Degree {
+	return r.Dictation.Key.Degree(r.Dictation.Chords[i].Chord.Bass)
+}
+
+// mostPossible is how many chords are named that could stand on a bass, and worthTelling
+// from which probability another one is told apart from what was named right.
+const (
+	mostPossible = 4
+	worthTelling = 0.05
+)
+
+// possible says which chords could stand at a place: the likeliest, and the one that
+// sounded.
+func (s Style) possible(d *theory.Deduction, at int, sounded *theory.Roman) (list map[string]float64, text string) {
+	list = map[string]float64{}
+	if at >= len(d.Places) {
+		return list, ""
+	}
+	for i := range d.Places[at].Candidates {
+		c := &d.Places[at].Candidates[i]
+		if c.Roman.Chord != sounded.Chord && (len(list) >= mostPossible || c.P < worthSaying) {
+			continue
 		}
-	}
-	named, ok := r.named(i)
-	text := "not named"
-	switch {
-	case ok && r.Marks[i].Chord:
-		text = "named"
-	case ok:
-		text = "named " + s.Roman(named)
-	}
-	switch n := len(wrong); {
-	case n == 0 && r.Marks[i].Chord:
-		return text + " right"
-	case n == 0 && ok:
-		return text + ", of another quality"
-	case n == 0:
-		return text
-	}
-	if r.Marks[i].Chord {
-		return text + " right; wrong before: " + strings.Join(wrong, ", ")
-	}
-	return text + "; wrong: " + strings.Join(wrong, ", ")
-}
-
-// worthTelling is from which probability another chord is told apart from the one that
-// was named right.
-const worthTelling = 0.05
-
-// mostPossible is how many chords are named that could stand on a bass.
-const mostPossible = 4
-
-// likelyOnes are the first candidates, and last the one that sounded, if it is none of
-// them.
-func likelyOnes(p theory.Place, sounded theory.Roman) []theory.Candidate {
-	var list []theory.Candidate
-	seen := false
-	for _, c := range p.Candidates {
-		own := c.Roman.Chord == sounded.Chord
-		if own || len(list) < mostPossible && c.P >= worthSaying {
-			list = append(list, c)
-			seen = seen || own
+		name := s.Roman(c.Roman)
+		if list[name] = round(c.P, 4); text != "" {
+			text += ", "
 		}
-		if seen && len(list) >= mostPossible {
-			break
+		text += name + " " + percent(c.P)
+	}
+	return list, text
+}
+
+// listened says what to have listened for: the notes that only one of two chords has, of
+// the one that sounded and of what it was taken for, or else of what else is likeliest on
+// its bass; "" where hardly anything else is.
+func (s Style) listened(r *Reasoned, i int) string {
+	c, other := &r.Dictation.Chords[i], r.named(i)
+	if other == nil || r.Marks[i].Chord {
+		other = nil
+		for j := range r.ByBass.Places[i].Candidates {
+			if x := &r.ByBass.Places[i].Candidates[j]; x.Roman.Chord != c.Chord {
+				if x.P >= worthTelling {
+					other = &x.Roman
+				}
+				break
+			}
 		}
-	}
-	return list
-}
-
-func (s Style) ones(list []theory.Candidate) string {
-	out := make([]string, len(list))
-	for i, c := range list {
-		out[i] = s.Roman(c.Roman) + " " + percent(c.P)
-	}
-	return strings.Join(out, ", ")
-}
-
-// possible says which chords could stand there.
-func (s Style) possible(r Reasoned, i int, bass string) string {
-	c := r.Dictation.Chords[i]
-	text := fmt.Sprintf("on %s could stand %s", bass, s.ones(likelyOnes(r.ByBass.Places[i], c)))
-	if len(r.ByQuality.Places) > i {
-		text += fmt.Sprintf("; as %s: %s", compose.QualityOf(c.Chord.Quality), s.ones(likelyOnes(r.ByQuality.Places[i], c)))
-	}
-	return text
-}
-
-// rival is what a chord is told apart from: what it was taken for, or else what else is
-// likeliest on its bass.
-func (r Reasoned) rival(i int) (theory.Roman, bool) {
-	c := r.Dictation.Chords[i]
-	if named, ok := r.named(i); ok && !r.Marks[i].Chord {
-		return named, true
-	}
-	for _, other := range r.ByBass.Places[i].Candidates {
-		if other.Roman.Chord != c.Chord {
-			return other.Roman, other.P >= worthTelling
+		if other == nil {
+			return ""
 		}
-	}
-	return theory.Roman{}, false
-}
-
-// listened says what to have listened for: the notes that only one of two chords has.
-func (s Style) listened(r Reasoned, i int, bass string) string {
-	c := r.Dictation.Chords[i]
-	other, ok := r.rival(i)
-	if !ok {
-		return ""
 	}
 	k := r.Dictation.Key
-	pair := s.Roman(other) + " and " + s.Roman(c)
-	if k.Degree(other.Chord.Bass).Semitones() != k.Degree(c.Chord.Bass).Semitones() {
-		return fmt.Sprintf("%s: listen to the bass first, %s has %s and %s has %s", pair,
-			s.Roman(other), s.Degree(k, k.Degree(other.Chord.Bass)), s.Roman(c), bass)
+	a, b := s.Roman(*other), s.Roman(*c)
+	pair := a + " and " + b
+	if low := k.Degree(other.Chord.Bass); low.Semitones() != r.line(i).Semitones() {
+		return pair + ": listen to the bass first, " + s.Degree(k, low) + " or " + s.Degree(k, r.line(i))
 	}
-	_, own, common := apart(k, c.Chord, other.Chord)
-	_, others, _ := apart(k, other.Chord, c.Chord)
-	where := s.where(r.Dictation, i, own)
+	own, common := apart(k, c.Chord, other.Chord)
+	others, _ := apart(k, other.Chord, c.Chord)
+	ownText, othersText, where := s.degrees(k, own), s.degrees(k, others), ""
+	if len(own) > 0 {
+		where = s.where(&r.Dictation, i, own[0])
+	}
+	pair += " share " + s.degrees(k, common) + ": listen whether "
 	switch {
 	case len(own)+len(others) == 0:
-		return pair + " sound alike: what comes before and after tells them apart"
+		return a + " and " + b + " sound alike: what comes before and after tells them apart"
 	case len(others) == 0:
-		return fmt.Sprintf("%s share %s: listen whether %s sounds above%s", pair, s.degrees(k, common), s.degrees(k, own), where)
+		return pair + ownText + " sounds above" + where
 	case len(own) == 0:
-		return fmt.Sprintf("%s share %s: listen whether %s sounds above; it does not", pair, s.degrees(k, common), s.degrees(k, others))
+		return pair + othersText + " sounds above; it does not"
 	}
-	return fmt.Sprintf("%s share %s: listen whether %s (%s) or %s (%s) sounds above%s", pair, s.degrees(k, common),
-		s.degrees(k, others), s.Roman(other), s.degrees(k, own), s.Roman(c), where)
+	return pair + othersText + " (" + a + ") or " + ownText + " (" + b + ") sounds above" + where
 }
 
-// apart are the degrees of a chord: all, those that another has not, and those that it
-// has.
-func apart(k theory.Key, c, other theory.Chord) (all, own, common []theory.Degree) {
-	has := map[int]bool{}
+// apart are the degrees of a chord that another has not, and those that it has.
+func apart(k theory.Key, c, other theory.Chord) (own, common []theory.Degree) {
+	has := 0
 	for _, n := range other.Notes() {
-		has[k.Degree(n).Semitones()] = true
+		has |= 1 << k.Degree(n).Semitones()
 	}
 	for _, n := range c.Notes() {
-		d := k.Degree(n)
-		all = append(all, d)
-		if has[d.Semitones()] {
+		if d := k.Degree(n); has&(1<<d.Semitones()) != 0 {
 			common = append(common, d)
 		} else {
 			own = append(own, d)
 		}
 	}
-	return all, own, common
+	return own, common
 }
 
-// where says in which voice the first of some degrees sounded above the bass.
-func (s Style) where(d compose.Dictation, i int, degrees []theory.Degree) string {
-	if len(degrees) == 0 {
-		return ""
-	}
-	places := [...]string{"", "the lowest of the right hand", "in the middle of the right hand", "on top"}
-	for v := len(d.Voices[i]) - 1; v > 0; v-- {
-		if v < len(places) && d.Key.Degree(d.Voices[i][v].Note).Semitones() == degrees[0].Semitones() {
-			return fmt.Sprintf("; here %s is %s", s.Degree(d.Key, degrees[0]), places[v])
+// where says in which voice a degree sounded above the bass.
+func (s Style) where(d *compose.Dictation, i int, degree theory.Degree) string {
+	places := [...]string{"", "low in the right hand", "in the middle", "on top"}
+	for v := len(places) - 1; v > 0; v-- {
+		if d.Key.Degree(d.Voices[i][v].Note).Semitones() == degree.Semitones() {
+			return "; here " + s.Degree(d.Key, degree) + " is " + places[v]
 		}
 	}
 	return ""
-}
-
-// likeliest says which progression was likeliest, and by which counts.
-func (s Style) likeliest(r Reasoned) string {
-	text := fmt.Sprintf("likeliest over this bass in the style %v: ", r.ByBass.Style)
-	one := func(d theory.Deduction) string {
-		p := d.Progressions[0]
-		return fmt.Sprintf("%s (%s)", s.Romans(p.Chords), percent(p.P))
-	}
-	text += one(r.ByBass)
-	if len(r.ByQuality.Progressions) > 0 {
-		text += ", with the qualities " + one(r.ByQuality)
-	}
-	if r.ByBass.Style.Judged() {
-		text += "; by judgement, nothing was counted"
-	}
-	return text
 }
 
 // inversionOf names the inversion of that number.
@@ -269,209 +297,85 @@ func inversionOf(n int) string {
 	return "foreign bass"
 }
 
-// The record of what became of a progression.
-type (
-	reasonedRecord struct {
-		Event     string        `json:"event"` // "reasoned"
-		Index     int           `json:"index"`
-		Key       string        `json:"key"`
-		Style     string        `json:"style"`
-		Chords    []string      `json:"chords"` // that sounded, as Roman numerals
-		Told      []string      `json:"told"`   // "" where a chord was not told; empty: given up
-		Marks     []markRecord  `json:"marks"`  // one for each chord
-		Bass      *Score        `json:"bass"`   // of the chords; null where nothing was measured
-		Quality   *Score        `json:"quality"`
-		Degree    *Score        `json:"degree"`
-		Inversion *Score        `json:"inversion"`
-		Places    []placeRecord `json:"places"`
-		Likeliest []string      `json:"likeliest"` // over the bass
-		Known     []string      `json:"likeliest_known"`
-	}
-	markRecord struct {
-		Bass      *bool `json:"bass"` // null where nothing was measured
-		Quality   *bool `json:"quality"`
-		Degree    *bool `json:"degree"`
-		Inversion *bool `json:"inversion"`
-		Chord     bool  `json:"chord"` // degree, inversion and quality as they were told last
-	}
-	placeRecord struct {
-		Bass     string           `json:"bass"` // the degree, counted from the major scale
-		Possible []possibleRecord `json:"possible"`
-		Known    []possibleRecord `json:"possible_known"` // with the quality
-		Listen   *string          `json:"listen"`         // what tells it from what it was taken for, or from the likeliest other
-	}
-	possibleRecord struct {
-		Numeral     string  `json:"numeral"`
-		Probability float64 `json:"probability"`
-	}
-)
+// Balanced is the record of one part of progressions.
+type Balanced struct {
+	Part    string      `json:"part"`    // "bass", "quality", "degree", "inversion"
+	Share   *float64    `json:"share"`   // balanced accuracy; null from too few answers
+	Things  int         `json:"things"`  // of which it is the mean
+	Answers int         `json:"answers"` // to the part
+	Heard   []HeardPart `json:"heard"`
+}
 
-// NewReasoned makes the record.
-func NewReasoned(r Reasoned) any {
-	ascii := Style{ASCII: true}
-	out := reasonedRecord{
-		Event: "reasoned", Index: r.Index, Key: r.Dictation.Key.ASCII(), Style: r.ByBass.Style.String(), Chords: []string{}, Told: []string{},
-		Likeliest: []string{}, Known: []string{},
-	}
-	scores := []**Score{&out.Bass, &out.Quality, &out.Degree, &out.Inversion}
-	for i, p := range r.parts() {
-		if !p.unheard {
-			*scores[i] = &Score{p.right(r.Marks), len(r.Marks)}
+// HeardPart is the record of one thing that was heard, and what it was taken for.
+type HeardPart struct {
+	Name     string         `json:"name"` // a degree counted from the major scale, a quality, or the number of an inversion
+	Right    int            `json:"right"`
+	Of       int            `json:"of"`
+	TakenFor map[string]int `json:"taken_for"` // wrong names, and how often; less where none was given
+
+	shown, taken string // in words
+}
+
+// balancedKinds are the kinds of reasonedParts.
+var balancedKinds = [...]exercise.Kind{exercise.BassSkill, exercise.QualitySkill, exercise.RootSkill, exercise.InversionSkill}
+
+// NewBalanced makes the record of each part.
+func (s Style) NewBalanced(k theory.Key, t *exercise.Tally) (out []Balanced) {
+	named := t.ByName()
+	for i, kind := range balancedKinds {
+		share, things, answers, ok := t.Balanced(kind)
+		b := Balanced{Part: reasonedParts[i], Things: things, Answers: answers, Heard: []HeardPart{}}
+		if ok {
+			b.Share = number(share, 4)
 		}
-	}
-	possible := func(d theory.Deduction, i int) []possibleRecord {
-		list := []possibleRecord{}
-		if i < len(d.Places) {
-			for _, c := range likelyOnes(d.Places[i], r.Dictation.Chords[i]) {
-				list = append(list, possibleRecord{c.Roman.ASCII(), round(c.P, 4)})
+		for j := range named {
+			c := &named[j]
+			if c.Skill.Kind != kind {
+				continue
 			}
-		}
-		return list
-	}
-	for i, c := range r.Dictation.Chords {
-		out.Chords = append(out.Chords, c.ASCII())
-		m := markRecord{Chord: r.Marks[i].Chord}
-		marks := []**bool{&m.Bass, &m.Quality, &m.Degree, &m.Inversion}
-		for j, p := range r.parts() {
-			if right := p.of(r.Marks[i]); !p.unheard {
-				*marks[j] = &right
+			h := HeardPart{Name: Code(c.Skill), Right: c.Right, Of: c.Of, TakenFor: map[string]int{}, shown: b.Part + " " + s.Skill(k, c.Skill)}
+			for _, name := range c.TakenFor {
+				h.TakenFor[Code(name)]++
 			}
+			for _, name := range c.TakenFor {
+				if word := fmt.Sprintf("%s %d", s.Skill(k, name), h.TakenFor[Code(name)]); !strings.Contains(h.taken, word) {
+					h.taken += ", " + word
+				}
+			}
+			h.taken = strings.TrimPrefix(h.taken, ", ")
+			b.Heard = append(b.Heard, h)
 		}
-		out.Marks = append(out.Marks, m)
-		bass := r.Dictation.Key.Degree(c.Chord.Bass)
-		place := placeRecord{Bass: bass.ASCII(), Possible: possible(r.ByBass, i), Known: possible(r.ByQuality, i)}
-		if text := ascii.listened(r, i, ascii.Degree(r.Dictation.Key, bass)); text != "" {
-			place.Listen = &text
-		}
-		out.Places = append(out.Places, place)
-	}
-	for _, c := range r.Named {
-		name := ""
-		if c != (theory.Roman{}) {
-			name = c.ASCII()
-		}
-		out.Told = append(out.Told, name)
-	}
-	for _, c := range r.ByBass.Progressions[0].Chords {
-		out.Likeliest = append(out.Likeliest, c.ASCII())
-	}
-	if len(r.ByQuality.Progressions) > 0 {
-		for _, c := range r.ByQuality.Progressions[0].Chords {
-			out.Known = append(out.Known, c.ASCII())
-		}
+		out = append(out, b)
 	}
 	return out
 }
 
-// balancedKinds are what progressions are summed up by.
-var balancedKinds = []exercise.Kind{exercise.BassSkill, exercise.QualitySkill, exercise.RootSkill, exercise.InversionSkill}
-
-// partsNamed are what they are called, as the marks are.
-var partsNamed = map[exercise.Kind]string{exercise.BassSkill: "bass", exercise.QualitySkill: "quality", exercise.RootSkill: "degree", exercise.InversionSkill: "inversion"}
-
 // Balanced sums up progressions: how much was right in each part, as balanced accuracy,
 // and what was taken for what.
-func (s Style) Balanced(k theory.Key, t exercise.Tally) string {
-	named := t.ByName()
-	if len(named) == 0 {
+func (s Style) Balanced(k theory.Key, t *exercise.Tally) string {
+	var b, rows strings.Builder
+	w, v := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0), tabwriter.NewWriter(&rows, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(w, "Balanced accuracy, the mean over all that was asked %d times and more:\n\n", exercise.EnoughOfOne)
+	fmt.Fprintln(v, "\nheard\tright\ttaken for")
+	answers := 0
+	for _, p := range s.NewBalanced(k, t) {
+		switch answers += p.Answers; {
+		case p.Answers == 0:
+		case p.Share != nil:
+			fmt.Fprintf(w, "%s\t%s\tof %d different ones, %s\n", p.Part, percent(*p.Share), p.Things, Many(p.Answers, "answer"))
+		default:
+			fmt.Fprintf(w, "%s\t-\ttoo few: %s; want %d, and %d different ones asked %d times\n", p.Part, Many(p.Answers, "answer"),
+				exercise.EnoughNamed, exercise.EnoughClasses, exercise.EnoughOfOne)
+		}
+		for i := range p.Heard {
+			h := &p.Heard[i]
+			fmt.Fprintf(v, "%s\t%d of %d\t%s\n", h.shown, h.Right, h.Of, h.taken)
+		}
+	}
+	if answers == 0 {
 		return "Nothing was answered.\n"
 	}
-	var b strings.Builder
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(w, "Balanced accuracy, the mean over all that was asked %d times and more:\n\n", exercise.EnoughOfOne)
-	for _, kind := range balancedKinds {
-		share, things, answers, ok := t.Balanced(kind)
-		if answers == 0 {
-			continue
-		}
-		if !ok {
-			fmt.Fprintf(w, "%s\t-\ttoo few: %s; want %d, and %d different ones asked %d times\n", partsNamed[kind], Many(answers, "answer"),
-				exercise.EnoughNamed, exercise.EnoughClasses, exercise.EnoughOfOne)
-			continue
-		}
-		fmt.Fprintf(w, "%s\t%s\tof %d different ones, %s\n", partsNamed[kind], percent(share), things, Many(answers, "answer"))
-	}
 	w.Flush()
-	b.WriteByte('\n')
-	w = tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "heard\tright\ttaken for")
-	for _, kind := range balancedKinds {
-		for _, c := range named {
-			if c.Skill.Kind == kind {
-				fmt.Fprintf(w, "%s %s\t%d of %d\t%s\n", partsNamed[kind], s.Skill(k, c.Skill), c.Right, c.Of, s.confused(k, c))
-			}
-		}
-	}
-	w.Flush()
-	return trimLines(b.String())
-}
-
-// confused says what something was taken for, and how often, the most frequent first.
-func (s Style) confused(k theory.Key, c exercise.NamedCount) string {
-	var out []string
-	for _, x := range confusions(c) {
-		out = append(out, fmt.Sprintf("%s %d", s.Skill(k, x.skill), x.times))
-	}
-	return strings.Join(out, ", ")
-}
-
-type confusion struct {
-	skill exercise.Skill
-	times int
-}
-
-func confusions(c exercise.NamedCount) []confusion {
-	var list []confusion
-	for _, skill := range c.TakenFor {
-		at := slices.IndexFunc(list, func(x confusion) bool { return x.skill == skill })
-		if at < 0 {
-			list = append(list, confusion{skill, 1})
-		} else {
-			list[at].times++
-		}
-	}
-	slices.SortStableFunc(list, func(a, b confusion) int { return cmp.Compare(b.times, a.times) })
-	return list
-}
-
-// Balanced is the record of one part of progressions.
-type Balanced struct {
-	Part       string   `json:"part"`       // "bass", "quality", "degree", "inversion"
-	Share      *float64 `json:"share"`      // balanced accuracy; null from too few answers
-	Things     int      `json:"things"`     // of which it is the mean
-	Answers    int      `json:"answers"`    // to the part
-	Confusions []Taken  `json:"confusions"` // what was taken for what
-}
-
-// Taken is the record of one mistake, and how often it was made.
-type Taken struct {
-	Heard   string `json:"heard"` // a degree counted from the major scale, a quality, or the number of an inversion
-	Told    string `json:"told"`
-	Answers int    `json:"answers"`
-}
-
-// Balance returns the summary of progressions, if it is one: balanced accuracy instead
-// of how many bass degrees and qualities were right.
-func (s Summary) Balance(t exercise.Tally, progressions bool) Summary {
-	if !progressions {
-		return s
-	}
-	s.Bass, s.Quality = Score{}, Score{}
-	for _, kind := range balancedKinds {
-		share, things, answers, ok := t.Balanced(kind)
-		b := Balanced{Part: partsNamed[kind], Things: things, Answers: answers, Confusions: []Taken{}}
-		if ok {
-			b.Share = number(share, 4)
-		}
-		for _, c := range t.ByName() {
-			if c.Skill.Kind != kind {
-				continue
-			}
-			for _, x := range confusions(c) {
-				b.Confusions = append(b.Confusions, Taken{Code(c.Skill), Code(x.skill), x.times})
-			}
-		}
-		s.Balanced = append(s.Balanced, b)
-	}
-	return s
+	v.Flush()
+	return trimLines(b.String() + rows.String())
 }

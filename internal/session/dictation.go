@@ -165,23 +165,22 @@ func (d Dictation) Do(ctx context.Context, t *Turn) error {
 	if err := t.NeedKey(ctx, Need{Item: d.Item, Fresh: d.SetKey}); err != nil {
 		return err
 	}
-	named, err := d.ask(ctx, t, Named{Index: t.Index}, true)
-	if err != nil || named.Hidden || !t.Compare {
+	named := Named{Index: t.Index}
+	if err := d.ask(ctx, t, &named, true); err != nil || named.Hidden || !t.Compare {
 		return err
 	}
 	return t.Play(ctx, d.sound())
 }
 
 // sound is how the chords sound.
-func (d Dictation) sound() synth.Phrase {
+func (d *Dictation) sound() synth.Phrase {
 	return synth.Chords(d.Dictation.Key, d.Item.Tuning, d.Dictation.Voices, chordLength)
 }
 
 // ask asks, and tells what of the answer is right. What named has of Index, Step and
 // Again is kept; play tells that it is heard first.
-func (d Dictation) ask(ctx context.Context, t *Turn, named Named, play bool) (Named, error) {
-	heard := d.Dictation
-	named.Dictation, named.Item, named.Feedback = heard, d.Item, d.Feedback
+func (d *Dictation) ask(ctx context.Context, t *Turn, named *Named, play bool) error {
+	d.begin(named)
 	answer := d.name
 	switch {
 	case d.Singer != nil:
@@ -189,41 +188,44 @@ func (d Dictation) ask(ctx context.Context, t *Turn, named Named, play bool) (Na
 	case d.Player != nil:
 		answer = d.play
 	case d.Instrument != nil:
-		answer = (&d).strike
+		answer = d.strike
 	}
 	for again := false; ; {
 		t.Emit(DictationAsked{
-			Index: t.Index, Of: t.Count, Dictation: heard, Again: again, Sung: d.Singer != nil, Played: d.Player != nil || d.Instrument != nil, Step: named.Step,
+			Index: t.Index, Of: t.Count, Dictation: d.Dictation, Again: again, Sung: d.Singer != nil, Played: d.Player != nil || d.Instrument != nil, Step: named.Step,
 		})
 		if play || again {
 			if err := t.Play(ctx, d.sound()); err != nil {
-				return named, err
+				return err
 			}
 		}
 		var err error
-		if again, err = answer(ctx, t, &named); err != nil {
-			return named, err
+		if again, err = answer(ctx, t, named); err != nil {
+			return err
 		}
 		if !again {
 			break
 		}
 		named.Again = true
 	}
-	d.judge(t, &named)
-	t.Emit(named)
+	d.judge(t, named)
+	t.Emit(*named)
 	if named.Sung != nil {
 		t.Sung(named.Sung.Take.Voiced)
 		if d.Hand != nil {
-			if err := d.hand(ctx, t, &named); err != nil {
-				return named, err
-			}
+			return d.hand(ctx, t, named)
 		}
 	}
-	return named, nil
+	return nil
+}
+
+// begin begins an answer.
+func (d *Dictation) begin(named *Named) {
+	named.Dictation, named.Item, named.Feedback = d.Dictation, d.Item, d.Feedback
 }
 
 // name has it named.
-func (d Dictation) name(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
+func (d *Dictation) name(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
 	t.Emit(Naming{d.Dictation})
 	if r, ok := d.Namer.(Reasoner); ok && d.Dictation.Of == exercise.RootSkill {
 		chords, again, seconds, err := r.Chords(ctx, d.Dictation)
@@ -241,7 +243,7 @@ func (d Dictation) name(ctx context.Context, t *Turn, named *Named) (again bool,
 }
 
 // judge says what of it is right, and counts it.
-func (d Dictation) judge(t *Turn, named *Named) {
+func (d *Dictation) judge(t *Turn, named *Named) {
 	named.Right = d.Dictation.Right(named.Names)
 	named.Seconds = t.Seconds()
 	named.Hidden = true
@@ -263,12 +265,12 @@ func (d Dictation) judge(t *Turn, named *Named) {
 }
 
 // sing has it sung back. Where a live source heard nothing it is played once more.
-func (d Dictation) sing(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
+func (d *Dictation) sing(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
 	attempt := 1
 	if named.Again {
 		attempt = 2
 	}
-	src, live, err := d.Singer.BackSource(d, t.Index, attempt)
+	src, live, err := d.Singer.BackSource(*d, t.Index, attempt)
 	if err != nil {
 		return false, err
 	}
@@ -313,9 +315,9 @@ func (d Dictation) sing(ctx context.Context, t *Turn, named *Named) (again bool,
 }
 
 // play has it played back. Where nothing was struck it is played once more.
-func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
+func (d *Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool, err error) {
 	t.Emit(Listening{t.Index})
-	strikes, err := d.Player.Struck(ctx, d)
+	strikes, err := d.Player.Struck(ctx, *d)
 	if err != nil {
 		return false, fmt.Errorf("answer %d: %w", t.Index, err)
 	}
@@ -332,7 +334,7 @@ func (d Dictation) play(ctx context.Context, t *Turn, named *Named) (again bool,
 }
 
 // struck says what was named by striking it.
-func (d Dictation) struck(named *Named, strikes []exercise.Strike) {
+func (d *Dictation) struck(named *Named, strikes []exercise.Strike) {
 	p := &PlayedBack{Strikes: strikes}
 	named.Played, named.Names = p, nil
 	if len(strikes) == 0 {
@@ -374,7 +376,7 @@ func asNotes(strikes []exercise.Strike) []grade.Sung {
 }
 
 // sounded is what was heard in the bass, in the tuning of an item.
-func (d Dictation) sounded(it exercise.Item) []grade.Sounded {
+func (d *Dictation) sounded(it exercise.Item) []grade.Sounded {
 	var out []grade.Sounded
 	for i, skill := range d.Dictation.Skills() {
 		out = append(out, grade.Sounded{Degree: skill.Degree, Hz: it.Hz(d.Dictation.Voices[i][0])})
@@ -397,7 +399,7 @@ func unheard(take exercise.PhraseTake, heard grade.Performance) exercise.Reason 
 
 // names are the degrees that were sung, as if they had been named: none where none
 // answers, or none can be told.
-func (d Dictation) names(b grade.Back) []exercise.Skill {
+func (d *Dictation) names(b grade.Back) []exercise.Skill {
 	out := make([]exercise.Skill, len(b.Degrees))
 	for i, n := range b.Degrees {
 		if n.Sung && n.Outcome != exercise.Ambiguous {

@@ -71,27 +71,27 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 		return err
 	}
 	var told [3]Named
-	again := false
 	for i, of := range [...]exercise.Kind{exercise.BassSkill, exercise.QualitySkill, exercise.RootSkill} {
-		d := Dictation{
-			Dictation: p.Dictation.Step(of), Item: p.Item, Feedback: p.Feedback,
-			Namer: p.Steps[i].Namer, Singer: p.Steps[i].Singer, Player: p.Steps[i].Player, Instrument: p.Steps[i].Instrument,
+		step := &p.Steps[i]
+		d := &Dictation{
+			Dictation: p.Dictation.Step(of), Item: p.Item, Feedback: p.Feedback, Namer: step.Namer, Singer: step.Singer, Player: step.Player,
+			Instrument: step.Instrument,
 		}
-		named := Named{Index: t.Index, Step: i + 1, Again: again}
+		named := &told[i]
+		if named.Index, named.Step = t.Index, i+1; i > 0 {
+			named.Again = told[i-1].Again
+		}
 		if i == 2 && d.Player != nil && p.Steps[1].Player != nil {
-			named.Dictation, named.Item, named.Feedback, named.Answer = d.Dictation, d.Item, d.Feedback, told[1].Answer
-			d.struck(&named, told[1].Played.Strikes)
-			d.judge(t, &named)
-			t.Emit(named)
-		} else {
-			var err error
-			if named, err = d.ask(ctx, t, named, i == 0); err != nil {
-				return err
-			}
+			d.begin(named)
+			named.Answer = told[1].Answer
+			d.struck(named, told[1].Played.Strikes)
+			d.judge(t, named)
+			t.Emit(*named)
+		} else if err := d.ask(ctx, t, named, i == 0); err != nil {
+			return err
 		}
-		told[i], again = named, named.Again
 	}
-	r, err := p.reason(t.Index, told)
+	r, err := p.reason(t.Index, &told)
 	if err != nil {
 		return err
 	}
@@ -100,7 +100,7 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 		return nil
 	}
 	if t.Compare {
-		if err := t.Play(ctx, Dictation{Dictation: p.Dictation, Item: p.Item}.sound()); err != nil {
+		if err := t.Play(ctx, (&Dictation{Dictation: p.Dictation, Item: p.Item}).sound()); err != nil {
 			return err
 		}
 	}
@@ -111,11 +111,11 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 }
 
 // reason works out what is explained.
-func (p Progression) reason(index int, told [3]Named) (Reasoned, error) {
-	unheard := func(n Named) bool { return n.Reason() != exercise.NoReason }
+func (p *Progression) reason(index int, told *[3]Named) (Reasoned, error) {
+	unheard := func(i int) bool { return told[i].Reason() != exercise.NoReason }
 	r := Reasoned{
 		Index: index, Dictation: p.Dictation, Named: told[2].Chords, Marks: p.Dictation.Marks(told[0].Right, told[1].Right, told[2].Chords),
-		NoBass: unheard(told[0]), NoQuality: unheard(told[1]), NoChords: unheard(told[2]),
+		NoBass: unheard(0), NoQuality: unheard(1), NoChords: unheard(2),
 		Hidden: told[0].Hidden && told[1].Hidden && told[2].Hidden,
 	}
 	line := make([]theory.Bass, len(p.Dictation.Chords))
@@ -136,14 +136,14 @@ func (p Progression) reason(index int, told [3]Named) (Reasoned, error) {
 }
 
 // tell takes down the chords that were told.
-func (d Dictation) tell(named *Named, chords []theory.Roman) {
+func (d *Dictation) tell(named *Named, chords []theory.Roman) {
 	named.Chords = chords
 	named.Names = d.Dictation.Told(d.Dictation.Of, chords)
 }
 
 // Inversions are what was told of the inversions, as if it had been named, and what of
 // it is right; of the last step of a progression.
-func (n Named) Inversions() (asked, named []exercise.Skill, right []bool) {
+func (n *Named) Inversions() (asked, named []exercise.Skill, right []bool) {
 	d := n.Dictation.Step(exercise.InversionSkill)
 	named = d.Told(d.Of, n.Chords)
 	return d.Skills(), named, d.Right(named)

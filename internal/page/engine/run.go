@@ -115,6 +115,9 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	for _, line := range k.Lines() {
 		e.post(textMessage{"notice", line})
 	}
+	if plan.Note != "" {
+		e.post(textMessage{"notice", plan.Note})
+	}
 	tally, err := r.Do(ctx)
 	said := k.End()
 	if sat, ok := plan.Sat(); ok {

@@ -53,6 +53,20 @@ test("right so far counts first answers that were told, and of chords each name"
   assert.equal(reduce(replay("sing-flat"), again).answered, 3, "a second attempt does not count");
 });
 
+test("a progression is explained where the answer stood", () => {
+  const told = [
+    { is: "event", detail: { event: "dictation", index: 1, of: 2, kind: "root", step: 3 }, said: { ask: "Now the 3 chords: which are they?" } },
+    { is: "event", detail: { event: "named", index: 1, outcome: ["right", "wrong", "right"] }, said: { headline: "do fa do, not do re do: 2 of 3 right", mark: "wrong", was: "do fa do" } },
+    { is: "event", detail: { event: "reasoned", index: 1 }, said: { headline: "It was I IV I", mark: "wrong", was: "I IV I", details: ["1 I on do, maj: named right."] } },
+    { is: "ask", id: 7, what: "told", text: "Read it, then go on.", choices: [{ value: "", label: "Go on", key: "Enter" }], seconds: 0, words: null },
+  ];
+  const d = told.reduce(reduce, begin("dictation?of=progression"));
+  assert.equal(stageOf(d), "answered");
+  assert.deepEqual([d.answer.headline, d.answer.was, d.answer.lines], ["It was I IV I", "I IV I", ["1 I on do, maj: named right."]]);
+  assert.deepEqual([d.right, d.answered], [2, 3], "an explanation counts nothing");
+  assert.equal(chosen(d.ask, "Enter").value, "");
+});
+
 test("a hidden answer leaves nothing behind", () => {
   const d = replay("sing-hidden");
   assert.equal(d.before, "");

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 
 	"singback/theory"
 )
@@ -52,9 +53,10 @@ func Best(fits []Fit) []Fit {
 		return nil
 	}
 	fits = slices.Clone(fits)
-	slices.SortStableFunc(fits, func(a, b Fit) int {
+	compare := func(a, b Fit) int {
 		return cmp.Or(cmp.Compare(a.Folded, b.Folded), cmp.Compare(math.Abs(a.Shift), math.Abs(b.Shift)))
-	})
+	}
+	sort.SliceStable(fits, func(i, j int) bool { return compare(fits[i], fits[j]) < 0 })
 	best := fits[0]
 	return slices.DeleteFunc(fits, func(f Fit) bool {
 		return f.Folded > best.Folded || math.Abs(f.Shift) > math.Abs(best.Shift)+equalShift

@@ -3,6 +3,7 @@ package exercise
 import (
 	"cmp"
 	"slices"
+	"sort"
 
 	"singback/pitch"
 	"singback/theory"
@@ -127,9 +128,10 @@ func (t Tally) ByName() []NamedCount {
 	for _, c := range t.named {
 		out = append(out, *c)
 	}
-	slices.SortStableFunc(out, func(a, b NamedCount) int {
+	compare := func(a, b NamedCount) int {
 		return cmp.Or(int(a.Skill.Kind)-int(b.Skill.Kind), CompareDegrees(a.Skill.Degree, b.Skill.Degree), cmp.Compare(a.Skill.Chord, b.Skill.Chord))
-	})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i], out[j]) < 0 })
 	return out
 }
 
@@ -173,7 +175,7 @@ func (t Tally) ByDegree() []DegreeCount {
 	for d, c := range t.degrees {
 		out = append(out, DegreeCount{d, *c})
 	}
-	slices.SortStableFunc(out, func(a, b DegreeCount) int { return CompareDegrees(a.Degree, b.Degree) })
+	sort.SliceStable(out, func(i, j int) bool { return CompareDegrees(out[i].Degree, out[j].Degree) < 0 })
 	return out
 }
 
@@ -184,12 +186,13 @@ func (t Tally) ByPair() []PairCount {
 	for p, c := range t.pairs {
 		out = append(out, PairCount{p, *c})
 	}
-	slices.SortStableFunc(out, func(a, b PairCount) int {
+	compare := func(a, b PairCount) int {
 		if c := CompareDegrees(a.From, b.From); c != 0 {
 			return c
 		}
 		return CompareDegrees(a.To, b.To)
-	})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i], out[j]) < 0 })
 	return out
 }
 

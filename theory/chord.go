@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 )
 
 // Quality is what stands above the root of a chord, counted from the major scale
@@ -256,7 +257,7 @@ func RecogniseChord(bass Note, others ...Note) ([]Chord, error) {
 	if len(found) == 0 {
 		return nil, fmt.Errorf("%w: no chord is spelled %s", ErrChord, spelled(notes))
 	}
-	slices.SortStableFunc(found, func(a, b reading) int { return cmp.Compare(a.weight, b.weight) })
+	sort.SliceStable(found, func(i, j int) bool { return cmp.Compare(found[i].weight, found[j].weight) < 0 })
 	chords := make([]Chord, len(found))
 	for i, r := range found {
 		chords[i] = r.Chord

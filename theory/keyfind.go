@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 )
 
@@ -101,7 +102,7 @@ func FindKeys(histogram [12]float64, p Profile) ([]KeyScore, error) {
 			scores = append(scores, KeyScore{keyOn(tonic, Mode(mode)), r})
 		}
 	}
-	slices.SortStableFunc(scores, func(a, b KeyScore) int {
+	compare := func(a, b KeyScore) int {
 		switch {
 		case math.Abs(a.Score-b.Score) < 1e-12: // equal but for rounding
 			return 0
@@ -109,7 +110,8 @@ func FindKeys(histogram [12]float64, p Profile) ([]KeyScore, error) {
 			return -1
 		}
 		return 1
-	})
+	}
+	sort.SliceStable(scores, func(i, j int) bool { return compare(scores[i], scores[j]) < 0 })
 	return scores, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math/rand/v2"
 	"slices"
+	"sort"
 
 	"singback/exercise"
 	"singback/theory"
@@ -92,9 +93,10 @@ func (c *composer) tonics() []theory.Pitch {
 		f.off = max(off, -off)
 		fits = append(fits, f)
 	}
-	slices.SortStableFunc(fits, func(a, b fit) int {
+	compare := func(a, b fit) int {
 		return cmp.Or(cmp.Compare(b.notes, a.notes), cmp.Compare(a.off, b.off))
-	})
+	}
+	sort.SliceStable(fits, func(i, j int) bool { return compare(fits[i], fits[j]) < 0 })
 	var tonics []theory.Pitch
 	for _, f := range fits[:min(len(fits), 2)] {
 		tonics = append(tonics, f.tonic)

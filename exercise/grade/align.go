@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"singback/theory"
 )
@@ -145,12 +146,13 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 			best = a
 		}
 	}
-	slices.SortStableFunc(keys, func(a, b float64) int {
+	compare := func(a, b float64) int {
 		if math.Abs(costs[a]-costs[b]) <= equal {
 			return 0
 		}
 		return cmp.Compare(costs[a], costs[b])
-	})
+	}
+	sort.SliceStable(keys, func(i, j int) bool { return compare(keys[i], keys[j]) < 0 })
 	s.setKey(keys[0])
 	// The alignment says where the key and the time are; they may change it.
 	for range rounds {
@@ -260,7 +262,7 @@ func (s *search) keys(free Freedom) []float64 {
 		}
 		peaks = append(peaks, peak{bin, w})
 	}
-	slices.SortStableFunc(peaks, func(a, b peak) int {
+	compare := func(a, b peak) int {
 		switch {
 		case a.weight > b.weight+1e-9:
 			return -1
@@ -268,7 +270,8 @@ func (s *search) keys(free Freedom) []float64 {
 			return 1
 		}
 		return a.bin - b.bin
-	})
+	}
+	sort.SliceStable(peaks, func(i, j int) bool { return compare(peaks[i], peaks[j]) < 0 })
 	var keys []float64
 	for _, p := range peaks {
 		key := zero + float64(p.bin)*width

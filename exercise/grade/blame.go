@@ -3,6 +3,7 @@ package grade
 import (
 	"math"
 	"slices"
+	"sort"
 )
 
 // blame says by what name each part of a score goes. The curve is read as a
@@ -65,7 +66,7 @@ func newBlame(g *Grading, line Line, take Performance, c following) *blame {
 	}
 	b.usual = median(lengths)
 	b.time()
-	slices.SortStableFunc(b.marks, func(x, y mark) int { return int(2 * (x.at - y.at)) })
+	sort.SliceStable(b.marks, func(i, j int) bool { return int(2*(b.marks[i].at-b.marks[j].at)) < 0 })
 	return b
 }
 

@@ -3,7 +3,7 @@ package grade
 import (
 	"cmp"
 	"math"
-	"slices"
+	"sort"
 )
 
 // Fault is one part of a score: something a teacher would say. What it rests on,
@@ -150,7 +150,7 @@ func (g *Grading) weigh(line Line, take Performance, c following) {
 		}
 		sum += cost
 	}
-	slices.SortStableFunc(g.Faults, func(a, b Fault) int { return cmp.Compare(b.Cost, a.Cost) })
+	sort.SliceStable(g.Faults, func(i, j int) bool { return cmp.Compare(g.Faults[j].Cost, g.Faults[i].Cost) < 0 })
 	g.Score = math.Exp(-sum / scoreScale)
 	g.Pass = 1 / (1 + math.Exp(sum-w.base))
 }

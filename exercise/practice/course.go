@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"singback/exercise"
@@ -252,9 +253,10 @@ func (w *way) slipped(skills []exercise.Skill, p *Practice) []exercise.Skill {
 			out = append(out, s)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b exercise.Skill) int {
+	compare := func(a, b exercise.Skill) int {
 		return wrong[int32(p.skills[b].index)] - wrong[int32(p.skills[a].index)]
-	})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i], out[j]) < 0 })
 	return out
 }
 

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"singback/exercise"
@@ -275,7 +276,7 @@ func parts[K comparable](p *Progress, m map[K]group, compare func(a, b K) int) [
 	for k, g := range m {
 		out = append(out, Part[K]{k, p.stats(g)})
 	}
-	slices.SortStableFunc(out, func(a, b Part[K]) int { return compare(a.Of, b.Of) })
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i].Of, out[j].Of) < 0 })
 	return out
 }
 
@@ -307,7 +308,7 @@ func (p *Progress) ByLevel() []Level {
 		one.Stats = p.stats(l.group)
 		out = append(out, one)
 	}
-	slices.SortStableFunc(out, func(a, b Level) int { return a.Level - b.Level })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Level-out[j].Level < 0 })
 	return out
 }
 
@@ -436,7 +437,7 @@ func (p *Progress) Changes() []Change {
 			skills = append(skills, s)
 		}
 	}
-	slices.SortStableFunc(skills, compareSkills)
+	sort.SliceStable(skills, func(i, j int) bool { return compareSkills(skills[i], skills[j]) < 0 })
 	confidence := 1 - (1-Confidence)/float64(max(1, len(skills)))
 	out := make([]Change, 0, len(skills))
 	for _, s := range skills {
@@ -509,9 +510,10 @@ func (p *Progress) Weakest() (out []Weak, compared int) {
 			out = append(out, Weak{s, n, float64(k) / float64(n), float64(restRight) / float64(rest), fall})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Weak) int {
+	compare := func(a, b Weak) int {
 		return cmp.Or(cmp.Compare(b.Fall.Value, a.Fall.Value), compareSkills(a.Skill, b.Skill))
-	})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i], out[j]) < 0 })
 	return out, compared
 }
 

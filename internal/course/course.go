@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 
@@ -196,7 +197,7 @@ func twelve(m theory.Mode) []theory.Key {
 			out = append(out, k)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b theory.Key) int { return size(a) - size(b) })
+	sort.SliceStable(out, func(i, j int) bool { return size(out[i])-size(out[j]) < 0 })
 	return out
 }
 

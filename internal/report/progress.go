@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"sort"
 	"strconv"
 	"time"
 
@@ -191,9 +192,10 @@ func NewProgress(of ProgressOf, p *practice.Progress, s Style) Progress {
 	place := func(name string, list []theory.Degree) int {
 		return slices.IndexFunc(list, func(d theory.Degree) bool { return d.ASCII() == name })
 	}
-	slices.SortStableFunc(out.Confusion, func(a, b Confusion) int {
+	compare := func(a, b Confusion) int {
 		return cmp.Or(place(a.Asked, out.asked)-place(b.Asked, out.asked), place(a.Sung, out.sung)-place(b.Sung, out.sung))
-	})
+	}
+	sort.SliceStable(out.Confusion, func(i, j int) bool { return compare(out.Confusion[i], out.Confusion[j]) < 0 })
 	if d, n, ok := p.Drift(); ok {
 		const per = 10
 		out.Drift = &Drift{n, round(per*d.Value, 2), round(per*d.Low, 2), round(per*d.High, 2)}
@@ -270,9 +272,10 @@ func (p *Progress) hear(from *practice.Progress) {
 				all = append(all, t)
 			}
 		}
-		slices.SortStableFunc(all, func(a, b practice.Taken) int {
+		compare := func(a, b practice.Taken) int {
 			return cmp.Or(rows[first(bare(a.Skill))]-rows[first(bare(b.Skill))], cmp.Compare(a.Named, b.Named))
-		})
+		}
+		sort.SliceStable(all, func(i, j int) bool { return compare(all[i], all[j]) < 0 })
 		for _, t := range all {
 			if t.Named != "" {
 				shown := t.Named
@@ -306,9 +309,10 @@ func first(stable, _ string) string { return stable }
 // inOrder sorts qualities as they are taught.
 func inOrder(parts []practice.Part[exercise.Skill]) []practice.Part[exercise.Skill] {
 	order := compose.Qualities()
-	slices.SortStableFunc(parts, func(a, b practice.Part[exercise.Skill]) int {
+	compare := func(a, b practice.Part[exercise.Skill]) int {
 		return slices.Index(order, a.Of.Chord) - slices.Index(order, b.Of.Chord)
-	})
+	}
+	sort.SliceStable(parts, func(i, j int) bool { return compare(parts[i], parts[j]) < 0 })
 	return parts
 }
 
@@ -345,7 +349,9 @@ func (p *Progress) skill(k exercise.Skill) string {
 
 // degrees sorts degrees by pitch and leaves out repeated ones.
 func degrees(list []theory.Degree) []theory.Degree {
-	slices.SortStableFunc(list, func(a, b theory.Degree) int { return cmp.Or(a.Semitones()-b.Semitones(), a.Step-b.Step) })
+	sort.SliceStable(list, func(i, j int) bool {
+		return cmp.Or(list[i].Semitones()-list[j].Semitones(), list[i].Step-list[j].Step) < 0
+	})
 	return slices.Compact(list)
 }
 

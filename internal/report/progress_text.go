@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"slices"
+	"sort"
 	"strings"
 	"unicode/utf8"
 
@@ -110,7 +110,7 @@ func (p *Progress) Next() (next []Next, enough bool) {
 			}
 		}
 	}
-	slices.SortStableFunc(low, func(a, b row) int { return cmp.Compare(*a.Share, *b.Share) })
+	sort.SliceStable(low, func(i, j int) bool { return cmp.Compare(*low[i].Share, *low[j].Share) < 0 })
 	for _, s := range low {
 		say(s.skill, s.Shown, *s.Share, s.Answers)
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"singback/calib"
 	"singback/internal/audio"
@@ -342,12 +343,13 @@ func (c *calibration) echo(ctx context.Context, src audio.Source, live bool) err
 		c.found.Echo = &calib.Echo{Ratio: all[0].Ratio}
 		return nil
 	}
-	slices.SortStableFunc(heard, func(a, b calib.Echo) int {
+	compare := func(a, b calib.Echo) int {
 		if a.Delay < b.Delay {
 			return -1
 		}
 		return 1
-	})
+	}
+	sort.SliceStable(heard, func(i, j int) bool { return compare(heard[i], heard[j]) < 0 })
 	e := heard[len(heard)/2]
 	heard = slices.DeleteFunc(heard, func(o calib.Echo) bool { return math.Abs(o.Delay-e.Delay) > scatter })
 	sum := 0.0

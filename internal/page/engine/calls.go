@@ -6,7 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
-	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -243,7 +243,7 @@ func ladderOf(p *report.Progress, page report.Page) []rowOfLadder {
 			s.Shown, s.Name, skill.Degree.Semitones(), s.Answers, s.Share, s.ShareLow, s.ShareHigh, s.MedianCents, texts[s.Shown], drill.SkillAddress(skill),
 		})
 	}
-	slices.SortStableFunc(out, func(a, b rowOfLadder) int { return a.Semitones - b.Semitones })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].Semitones-out[j].Semitones < 0 })
 	return out
 }
 

@@ -3,6 +3,7 @@ package engine
 import (
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"singback/exercise"
@@ -128,11 +129,12 @@ func (s *show) rungs(it exercise.Item, low, high float64) []rung {
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b rung) int {
+	compare := func(a, b rung) int {
 		if a.Cents < b.Cents {
 			return -1
 		}
 		return 1
-	})
+	}
+	sort.SliceStable(out, func(i, j int) bool { return compare(out[i], out[j]) < 0 })
 	return out
 }

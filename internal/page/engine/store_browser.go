@@ -6,7 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
+	"sort"
 
 	"singback/calib"
 	"singback/exercise/practice"
@@ -90,7 +90,7 @@ func (s *BrowserStore) entries(ctx context.Context) (all []entry, skipped int, e
 		}
 		all = append(all, entry{r, a})
 	}
-	slices.SortStableFunc(all, func(a, b entry) int { return kept.Compare(a.row, b.row) })
+	sort.SliceStable(all, func(i, j int) bool { return kept.Compare(all[i].row, all[j].row) < 0 })
 	return all, skipped, nil
 }
 

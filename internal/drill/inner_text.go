@@ -49,7 +49,7 @@ func (p *Plan) Advice() string {
 
 // TooLoud says that the microphone hears too much of what sounds, and what helps.
 func TooLoud(o session.Overheard) string {
-	return fmt.Sprintf("The microphone hears what sounds at %.0f dBFS, and beside a voice %.0f is the most: use headphones (then say --headphones), or turn it down.", o.Own, o.Most)
+	return fmt.Sprintf("The microphone hears what sounds at %.0f dBFS, and beside a voice %.0f is the most: use headphones (then say --headphones), or turn it down. If that was you: wait until you are asked.", o.Own, o.Most)
 }
 
 // Inwardly says what else an answer tells of inner hearing: how far do moved in the

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -267,7 +266,7 @@ func TestLeaksAnswerNothing(t *testing.T) {
 		t.Errorf("%d of %d voices were not measured", unheard, voices)
 	}
 	for _, leak := range []float64{-60, -50, -40, -30, -20, -15, -10, -5, 0} {
-		t.Log(fmt.Sprintf("leak %4.0f dB: alone %+v; under a voice %+v, worst %.1f cents", leak, *at(alone, leak), *at(over, leak), worst[leak]))
+		t.Logf("leak %4.0f dB: alone %+v; under a voice %+v, worst %.1f cents", leak, *at(alone, leak), *at(over, leak), worst[leak])
 	}
 }
 

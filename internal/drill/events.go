@@ -134,7 +134,7 @@ type (
 		Echo     bool          `json:"echo"`
 		Line     report.Melody `json:"line"`
 
-		SilentBars []string `json:"silent_bars,omitempty"` // that are to be heard inwardly
+		SilentBars []int `json:"silent_bars,omitempty"` // that are to be heard inwardly
 	}
 	linesEvent struct {
 		Event        string `json:"event"` // "summary"
@@ -201,7 +201,7 @@ func (r *Run) EventRecord(e session.Event) any {
 	case session.LinePrompted:
 		ev := lineEvent{"line", e.Index, e.Of, e.Tempo, e.Free, e.Echo, melodyRecord(e.Melody, names, r.Labels(e.Feedback)), nil}
 		if e.Silent != nil {
-			ev.SilentBars = silentBars(&e)
+			ev.SilentBars = e.SilentBars
 		}
 		return ev
 	case session.LineSung:

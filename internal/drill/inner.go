@@ -225,46 +225,44 @@ func readBars(s string) ([]int, error) {
 	if len(out) == 0 {
 		return nil, wrongf("--silent-bars: there is no bar; want some like 2 or 2,4-5, or %s", anyBar)
 	}
-	return out, nil
+	slices.Sort(out)
+	return slices.Compact(out), nil
 }
 
-// silences finds the notes of each melody that are heard inwardly; nil where all are sung.
-func (o *Series) silences(melodies []compose.SightMelody) ([][]bool, error) {
+// silences finds the notes of each melody that are heard inwardly, and the numbers of their
+// bars; nil where all are sung.
+func (o *Series) silences(melodies []compose.SightMelody) (silent [][]bool, bars [][]int, err error) {
 	if o.SilentBars == "" {
-		return nil, nil
+		return nil, nil, nil
 	}
-	var bars []int
-	var err error
 	drawn := strings.EqualFold(strings.TrimSpace(o.SilentBars), anyBar)
+	var asked []int
 	if !drawn {
-		if bars, err = readBars(o.SilentBars); err != nil {
-			return nil, err
+		if asked, err = readBars(o.SilentBars); err != nil {
+			return nil, nil, err
 		}
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x736c6e74))
-	var out [][]bool
-	for _, m := range melodies {
-		try := [][]int{bars}
-		if drawn { // one between two that are sung, or else any but the first
-			try = nil
+	for i := range melodies {
+		m := &melodies[i]
+		var now []bool
+		if drawn { // one between two that are sung, or else the last
 			n := len(m.Score.Bars())
-			for _, b := range rng.Perm(max(0, n-2)) {
-				try = append(try, []int{b + 2})
+			for _, b := range append(rng.Perm(max(0, n-2)), n-2) {
+				asked = []int{b + 2}
+				if now, err = grade.SilentBars(&m.Score, asked); err == nil {
+					break
+				}
 			}
-			try = append(try, []int{n})
-		}
-		var silent []bool
-		for _, bars := range try {
-			if silent, err = grade.SilentBars(&m.Score, bars); err == nil {
-				break
-			}
+		} else {
+			now, err = grade.SilentBars(&m.Score, asked)
 		}
 		if err != nil && !(m.Level > 0 && errors.Is(err, grade.ErrNoGap)) {
-			return nil, wrong(fmt.Errorf("--silent-bars: the melody%s: %w", named(m.Score), err))
+			return nil, nil, wrong(fmt.Errorf("--silent-bars: the melody%s: %w", named(m.Score), err))
 		}
-		out = append(out, silent)
+		silent, bars = append(silent, now), append(bars, asked)
 	}
-	return out, nil
+	return silent, bars, nil
 }
 
 // scaleWord asks series for the scale, up and down.

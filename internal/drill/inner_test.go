@@ -346,7 +346,7 @@ func TestSilentBars(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		silences, err := o.silences(melodies)
+		silences, _, err := o.silences(melodies)
 		if err != nil || silences[0] == nil {
 			t.Fatalf("run %d: %v", run, err)
 		}

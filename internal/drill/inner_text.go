@@ -49,7 +49,7 @@ func (p *Plan) Advice() string {
 
 // TooLoud says that the microphone hears too much of what sounds, and what helps.
 func TooLoud(o session.Overheard) string {
-	return fmt.Sprintf("The microphone hears what sounds at %.0f dBFS, and beside a voice %.0f is the most: use headphones (then say --headphones), or turn it down.", o.Own, o.Most)
+	return fmt.Sprintf("The microphone hears what sounds at %.0f dBFS, and beside a voice %.0f is the most: use headphones (then say --headphones), or turn it down. If that was you: wait until you are asked.", o.Own, o.Most)
 }
 
 // Inwardly says what else an answer tells of inner hearing: how far do moved in the
@@ -70,36 +70,18 @@ func Inwardly(style report.Style, j *session.Judged) []string {
 
 // SilentText says which bars of a line are silent; "" where none is.
 func SilentText(p *session.LinePrompted) string {
-	if p.Silent == nil {
+	switch {
+	case p.Silent == nil:
 		return ""
+	case len(p.SilentBars) == 1:
+		return fmt.Sprintf("Bar %d is silent: hear it inwardly, and sing on after it.", p.SilentBars[0])
 	}
-	bars := silentBars(p)
-	if len(bars) == 1 {
-		return "Bar " + bars[0] + " is silent: hear it inwardly, and sing on after it."
-	}
-	n := len(bars) - 1
-	return "Bars " + strings.Join(bars[:n], ", ") + " and " + bars[n] + " are silent: hear them inwardly, and sing on after them."
+	return "Bars " + barList(p.SilentBars) + " are silent: hear them inwardly, and sing on after them."
 }
 
-// silentBars are the numbers of the silent bars of a line.
-func silentBars(p *session.LinePrompted) []string {
-	var out []string
-	s := &p.Melody.Score
-	starts, first := s.Bars(), 1
-	if s.Start.Num > 0 {
-		first = 0
-	}
-	at, bar := theory.NewFraction(0, 1), 0
-	for i, n := range s.Notes {
-		for bar+1 < len(starts) && !at.Less(starts[bar+1]) {
-			bar++
-		}
-		if name := fmt.Sprint(bar + first); p.Silent[i] && (len(out) == 0 || out[len(out)-1] != name) {
-			out = append(out, name)
-		}
-		at = at.Plus(n.Length)
-	}
-	return out
+// barList writes numbers of bars: "2, 4".
+func barList(bars []int) string {
+	return strings.ReplaceAll(strings.Trim(fmt.Sprint(bars), "[]"), " ", ", ")
 }
 
 // gapRecord is how a singer went on after a gap, as programs read it.

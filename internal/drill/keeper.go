@@ -3,7 +3,6 @@ package drill
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"singback/exercise"
 	"singback/exercise/practice"
@@ -155,7 +154,7 @@ func lineAnswer(s session.LineSung, item exercise.Item) practice.Answer {
 		Material: fmt.Sprintf("level %d seed %d", m.Level, m.Seed),
 	}
 	if s.Silent != nil {
-		a.Material += " silent bars " + strings.Join(silentBars(&s.LinePrompted), ",")
+		a.Material += " silent bars " + barList(s.SilentBars)
 	}
 	a.Item.Key = m.Score.Key
 	a.Item.Asked = theory.Degree{Step: 1}

@@ -114,7 +114,7 @@ func (o *Series) Plan() (*Plan, error) {
 	p.Config.Hearing = Hearing(o.Music.Known, p.Item.Tuning.A4, o.Recordings == 0 || o.OwnProfile)
 	p.Config.Delay = o.Music.delay()
 	p.Config.Count = len(melodies)
-	silent, err := o.silences(melodies)
+	silent, bars, err := o.silences(melodies)
 	if err != nil {
 		return p, err
 	}
@@ -129,7 +129,7 @@ func (o *Series) Plan() (*Plan, error) {
 	if p.Config.Under != nil && o.Click {
 		return p, wrongf("--click: a drone or a vamp sounds meanwhile")
 	}
-	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies, silent: silent}, o.Given != nil
+	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies, silent: silent, bars: bars}, o.Given != nil
 	return p, nil
 }
 
@@ -282,6 +282,7 @@ type lines struct {
 	tempo    float64
 	melodies []compose.SightMelody
 	silent   [][]bool // their notes that are heard inwardly; nil: none
+	bars     [][]int  // and the numbers of their bars
 	asked    int
 	Sums
 }
@@ -311,16 +312,15 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	if i := l.asked - 1; i < len(o.Others) {
 		others = o.Others[i]
 	}
-	var silent []bool
-	if l.silent != nil {
-		silent = l.silent[l.asked-1]
-	}
-	return session.Line{
-		Silent: silent,
+	line := session.Line{
 		Melody: l.melodies[l.asked-1], Tuning: r.Plan.Item.Tuning, Tempo: l.tempo,
 		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r, Against: others,
 		Rules: grade.Rules{Freedom: grade.Freedom{Octave: !o.StrictOctave}, Tolerance: o.Tolerance},
-	}, nil
+	}
+	if l.silent != nil {
+		line.Silent, line.Bars = l.silent[l.asked-1], l.bars[l.asked-1]
+	}
+	return line, nil
 }
 
 func (l *lines) kept(r *Run, e session.Event) {

@@ -30,6 +30,7 @@ type Line struct {
 	Echo     bool    // the line is played instead of read
 	Gap      float64 // seconds between the playing and the singing of an Echo
 	Silent   []bool  // of the score's notes those that are heard inwardly; nil: none
+	Bars     []int   // the numbers of the bars that they are in
 	Rules    grade.Rules
 	Feedback practice.Feedback
 
@@ -50,17 +51,18 @@ type LineSinger interface {
 // LinePrompted tells that a line is to be read. It comes before the study, or
 // before an Echo is played.
 type LinePrompted struct {
-	Index, Of int // 1-based; Of is 0 where the number of tasks is not known
-	Attempt   int // at the line, 1 …
-	Melody    compose.SightMelody
-	Tuning    theory.Tuning
-	Tempo     float64 // beats a minute
-	Quarter   float64 // seconds of a quarter note at that tempo
-	Study     float64 // seconds
-	Free      bool
-	Echo      bool
-	Silent    []bool // as in Line
-	Feedback  practice.Feedback
+	Index, Of  int // 1-based; Of is 0 where the number of tasks is not known
+	Attempt    int // at the line, 1 …
+	Melody     compose.SightMelody
+	Tuning     theory.Tuning
+	Tempo      float64 // beats a minute
+	Quarter    float64 // seconds of a quarter note at that tempo
+	Study      float64 // seconds
+	Free       bool
+	Echo       bool
+	Silent     []bool // as in Line, and the numbers of their bars
+	SilentBars []int
+	Feedback   practice.Feedback
 }
 
 // ToSing is what is to be sung: rests stand for what is heard inwardly.
@@ -174,7 +176,7 @@ func (l Line) prompted(t *Turn, attempt int) LinePrompted {
 	s := l.Melody.Score
 	p := LinePrompted{
 		Index: t.Index, Of: t.Count, Attempt: attempt, Melody: l.Melody, Tuning: l.Tuning,
-		Tempo: l.Tempo, Study: l.Study, Free: l.Free, Echo: l.Echo, Silent: l.Silent, Feedback: l.Feedback,
+		Tempo: l.Tempo, Study: l.Study, Free: l.Free, Echo: l.Echo, Silent: l.Silent, SilentBars: l.Bars, Feedback: l.Feedback,
 	}
 	if s.Tempo > 0 {
 		p.Tempo = s.Tempo

@@ -203,6 +203,48 @@ func TestPartsPlayedByAbc2midi(t *testing.T) {
 	}
 }
 
+// saveParts writes parts into a file.
+func saveParts(t *testing.T, parts []Part, f Format, ending string) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := WriteParts(&b, parts, f); err != nil {
+		t.Fatal(err)
+	}
+	name := filepath.Join(t.TempDir(), "parts"+ending)
+	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
+// musicxml2ly, LilyPond's own reader, finds the pitches of each part that is written.
+func TestPartsReadByMusicxml2ly(t *testing.T) {
+	tool := testkit.Tool(t, "musicxml2ly")
+	data, err := os.ReadFile("../../testdata/harbour.abc")
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts, _, err := ReadParts("harbour.abc", bytes.NewReader(data), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	name, out := saveParts(t, parts, MusicXML, ".musicxml"), filepath.Join(t.TempDir(), "out.ly")
+	if said, err := exec.Command(tool, "--absolute", "--language", "english", "-o", out, name).CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	text, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, number := range []string{"One", "Two", "Three", "Four"} {
+		_, music, _ := strings.Cut(string(text), "PartP"+number+"VoiceOne = ")
+		music, _, _ = strings.Cut(music, "PartP") // the next one
+		if got, want := lilyPitches(music), pitches(parts[i].Score); got != want {
+			t.Errorf("%s: musicxml2ly reads %s\nwant %s", parts[i].Name, got, want)
+		}
+	}
+}
+
 // Many notes that sound together cost little time and make no lines.
 func TestSeparateMany(t *testing.T) {
 	var ns []played

@@ -58,7 +58,7 @@ func TestReadParts(t *testing.T) {
 		{"divisi: a chord makes two lines, a single note is sung by both", "a.musicxml", fmt.Sprintf(twoStaves, "Bass",
 			xmlNote("C", 3, 1, "1", "1", "")+xmlNote("D", 3, 1, "1", "1", ""), xmlNote("G", 2, 2, "1", "1", "")+xmlNote("G", 3, 2, "1", "1", "<chord/>")),
 			"P1.1 Bass 1 treble: C3/1 D3/1 G3/2\nP1.2 Bass 2 treble: C3/1 D3/1 G2/2\n", "read as 2 lines"},
-		{"ABC voices, with clefs", "a.abc", "X:1\nL:1/4\nM:2/4\nV:S clef=treble\nV:Men name=\"Tenor Bass\" clef=bass\nK:C\nV:S\nc d|e2|\nV:Men\n[CE][DF]|[C-E]2|[CE]2|\n",
+		{"ABC voices, with clefs", "a.abc", "X:1\nL:1/4\nM:2/4\nV:S clef=treble\nV:Men name=\"Men\" clef=bass\nK:C\nV:S\nc d|e2|\nV:Men\n[CE][DF]|[C-E]2|[CE]2|\n",
 			"S Soprano treble: C5/1 D5/1 E5/2\nMen.1 Tenor bass: E4/1 F4/1 E4/2 E4/2\nMen.2 Bass bass: C4/1 D4/1 C4/4\n", "read as 2 lines"},
 		{"ABC, a second voice behind &", "a.abc", "X:1\nL:1/4\nM:2/4\nK:C\nc d & E F|e2|\nw:a b c\n",
 			"1 Part 1 : C5/1 D5/1 E5/2\n1& Part 2 : E4/1 F4/1 E5/2\n", "behind the signs &"},

@@ -165,12 +165,3 @@ func (c Choir) Find(want string) (int, error) {
 	}
 	return notation.FindPart(parts, want)
 }
-
-// Scores are the lines of the parts.
-func (c Choir) Scores() []theory.Score {
-	var out []theory.Score
-	for _, p := range c.Parts {
-		out = append(out, p.Score)
-	}
-	return out
-}

@@ -74,3 +74,21 @@ func (a *Alignment) inTime(line []Due, sung []Sung) bool {
 // claimReach is the part of its length by which a note may begin early or late and still
 // be the one that is due (common practice).
 const claimReach = 0.4
+
+// another tells whether written note i was sung on another pitch, beside a note on its own
+// pitch or an octave from it: the curve, which knows no octaves and reads notes on one
+// pitch as one, has what is in tune there from that neighbour.
+func (g *Grading) another(line Line, take Performance, i int) bool {
+	like := func(k int) bool {
+		return k >= 0 && k < len(line.Notes) && math.Abs(octaveFold(line.Notes[k].Cents-line.Notes[i].Cents)) <= mergeReach
+	}
+	if g.Alignment.Pace == 0 || !like(i-1) && !like(i+1) {
+		return false
+	}
+	w, due := g.Alignment.Answers[i], line.Notes[i].Length*g.Alignment.Pace
+	return take.Notes[w.First+w.Count-1].Offset-take.Notes[w.First].Onset >= anotherShare*due
+}
+
+// anotherShare of a note's due on another pitch is a wrong note (common practice): of a
+// short one little is held.
+const anotherShare = 1.0 / 3

@@ -326,12 +326,6 @@ func (w *following) members(k, n int) (from, to int) {
 	return w.first[k], n
 }
 
-// several tells whether note k stands for more than one of n written notes.
-func (w *following) several(k, n int) bool {
-	from, to := w.members(k, n)
-	return to-from > 1
-}
-
 // worth is what a frame is worth for a note.
 func (w *following) worth(i, f int, fr frames) float64 {
 	if !fr.ok[f] || w.rest[i] {

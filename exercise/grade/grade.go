@@ -254,7 +254,7 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		switch off := math.Abs(n.Cents); {
 		case off <= rules.Tolerance:
 			n.Finding = Right
-		case off > keyNear && there && !g.another(line, take, i, c.several(part, len(line.Notes))):
+		case off > keyNear && there && !g.another(line, take, i):
 			n.Finding, n.Cents = Right, heard.cents
 		case off <= exercise.MaxTolerance:
 			n.Finding = OutOfTune
@@ -279,18 +279,6 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		}
 	}
 	g.NoteShare = float64(g.Right) / float64(len(g.Notes))
-}
-
-// another tells whether written note i, one of several on one pitch in a row, was sung on
-// another pitch for most of its time: the curve, which reads them as one, has what is in
-// tune from its neighbours.
-func (g *Grading) another(line Line, take Performance, i int, several bool) bool {
-	if !several || g.Alignment.Pace == 0 {
-		return false
-	}
-	w, due := g.Alignment.Answers[i], line.Notes[i].Length*g.Alignment.Pace
-	n := take.Notes[w.First+w.Count-1]
-	return n.Offset-take.Notes[w.First].Onset >= heardShare*due
 }
 
 // heardShare of a note's due in tune is a note that was sung, whatever the

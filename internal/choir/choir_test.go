@@ -57,7 +57,7 @@ func TestReach(t *testing.T) {
 		t.Errorf("bass outside: %+v", o)
 	}
 	text := Style{}.Choir(c)
-	for _, want := range []string{"C4-C6", "2 notes: B5 C6, 3 above; bars 2 3", "2 notes: E2 D2, 3 below; bars 2"} {
+	for _, want := range []string{"C4-C6", "2 notes: B5 C6, 3 above; bars 2 3", "2 notes: E2 D2, 3 below; bar 2"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the text does not say %q:\n%s", want, text)
 		}

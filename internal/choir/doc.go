@@ -67,12 +67,16 @@ func New(parts []notation.Part) (Choir, error) {
 	c.lendSymbols()
 	c.lendWords()
 	for _, p := range c.Parts[1:] {
-		if a, b := c.Parts[0].Score.Length(), p.Score.Length(); a != b {
+		if a, b := c.Parts[0].Score.Length(), p.Score.Length(); math.Abs(a.Minus(b).Float()) >= uneven {
 			c.say("%s lasts %s quarter notes, %s %s: they are begun together", c.Parts[0].Name, a, p.Name, b)
 		}
 	}
 	return c, nil
 }
+
+// uneven is by how many quarter notes parts differ in length that is worth a word: what
+// plays a file lets the last notes go early.
+const uneven = 3
 
 func (c *Choir) say(format string, args ...any) {
 	c.Said = append(c.Said, fmt.Sprintf(format, args...))
@@ -160,13 +164,4 @@ func (c Choir) Find(want string) (int, error) {
 		parts[i] = p.Part
 	}
 	return notation.FindPart(parts, want)
-}
-
-// Scores are the lines of the parts.
-func (c Choir) Scores() []theory.Score {
-	var out []theory.Score
-	for _, p := range c.Parts {
-		out = append(out, p.Score)
-	}
-	return out
 }

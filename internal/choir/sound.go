@@ -54,14 +54,24 @@ func (c Choir) Seconds(quarter float64) (longest float64) {
 // Samples are the sound of the choir with a gain for each part.
 func (c Choir) Samples(s Sound, gains []float64) []float64 {
 	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level}
-	var phrases []synth.Phrase
-	for _, p := range c.Parts {
-		phrases = append(phrases, synth.Held(synth.Line(p.Score, s.Tuning, s.Quarter)))
-	}
-	out := k.Mix(phrases, gains)
+	out := k.Mix(c.phrases(s.Tuning, s.Quarter), gains)
 	if s.CountIn {
 		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)
 		out = append(clicks, out...)
+	}
+	return out
+}
+
+// Beside sounds all parts but one, as session.Line wants it.
+func (c Choir) Beside(mine int) func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64 {
+	return func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64 {
+		return k.Mix(c.phrases(t, quarter), Others.Gains(len(c.Parts), mine, 0))
+	}
+}
+
+func (c Choir) phrases(t theory.Tuning, quarter float64) (out []synth.Phrase) {
+	for _, p := range c.Parts {
+		out = append(out, synth.Held(synth.Line(p.Score, t, quarter)))
 	}
 	return out
 }

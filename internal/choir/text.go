@@ -23,13 +23,40 @@ func median(x []float64) float64 {
 // Style writes about a choir.
 type Style struct{ report.Style }
 
-// midi names a MIDI number that may lie between two keys.
-func (s Style) midi(m float64) string {
+// midi names a MIDI number, which may lie between two keys, as a pitch of a key.
+func (s Style) midi(k theory.Key, m float64) string {
 	low := int(math.Floor(m))
+	name := func(midi int) string { return s.Pitch(pitchIn(k, midi)) }
 	if float64(low) == m {
-		return report.PitchName(low)
+		return name(low)
 	}
-	return report.PitchName(low) + "/" + report.PitchName(low+1)
+	return name(low) + "/" + name(low+1)
+}
+
+// pitchIn spells a MIDI number in a key: a note of its scale, else without a sign, else with
+// the kind of sign that the key has.
+func pitchIn(k theory.Key, midi int) theory.Pitch {
+	var notes []theory.Note
+	for _, d := range k.ScaleDegrees() {
+		notes = append(notes, k.Note(d))
+	}
+	sign := int8(1)
+	if k.Signature() < 0 {
+		sign = -1
+	}
+	for _, alter := range []int8{0, sign} {
+		for l := theory.C; l <= theory.B; l++ {
+			notes = append(notes, theory.Note{Letter: l, Alter: alter})
+		}
+	}
+	for _, n := range notes {
+		p := theory.Pitch{Note: n}
+		if above := midi - p.MIDI(); above%12 == 0 {
+			p.Octave = above / 12
+			return p
+		}
+	}
+	return theory.Pitch{} // the twelve are among them
 }
 
 // way says a move in words.
@@ -63,7 +90,7 @@ func (s Style) Choir(c Choir) string {
 			usual += " (" + p.Voice.Name + "?)"
 			supposed = true
 		}
-		fmt.Fprintf(w, "%d %s\t%s\t%s-%s\t%s\t%s\t%s\n", i+1, p.Name, clef, s.Pitch(p.Reach.Low), s.Pitch(p.Reach.High), s.midi(p.Reach.Median), usual, s.outside(p.Outside()))
+		fmt.Fprintf(w, "%d %s\t%s\t%s-%s\t%s\t%s\t%s\n", i+1, p.Name, clef, s.Pitch(p.Reach.Low), s.Pitch(p.Reach.High), s.midi(c.Key(), p.Reach.Median), usual, s.outside(p.Outside()))
 	}
 	w.Flush()
 	b.WriteString("\nMedian: half of the time is sung above it, half below. Usual: the ranges that\nhandbooks of choral writing give; they differ by a step or two.\n")
@@ -110,7 +137,7 @@ func (s Style) outside(b Beyond) string {
 		if len(bars) > 6 {
 			bars = append(bars[:6], "…")
 		}
-		text += "; bars " + strings.Join(bars, " ")
+		text += "; bar" + map[bool]string{len(b.Bars) > 1: "s"}[true] + " " + strings.Join(bars, " ")
 	}
 	return text
 }
@@ -132,7 +159,7 @@ func (s Style) moves(c Choir) string {
 		if i == best {
 			sign = "best"
 		}
-		fmt.Fprintf(w, "%+d\t%s\t%d\t%s\t%s\n", m.Semitones, s.Key(m.Key), notes, s.midi(m.Median), sign)
+		fmt.Fprintf(w, "%+d\t%s\t%d\t%s\t%s\n", m.Semitones, s.Key(m.Key), notes, s.midi(m.Key, m.Median), sign)
 	}
 	w.Flush()
 	text := strings.ReplaceAll(b.String(), "\n+0 ", "\n0  ")

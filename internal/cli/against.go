@@ -41,14 +41,8 @@ func (o *lineOptions) readAgainst(e *env, files []string) (own []theory.Score, e
 			}
 		}
 		warnParts(e, path, c)
-		var others []theory.Score
-		for i, s := range c.Scores() {
-			if i != mine {
-				others = append(others, s)
-			}
-		}
 		own = append(own, c.Parts[mine].Score)
-		o.Others = append(o.Others, others)
+		o.Beside = append(o.Beside, c.Beside(mine))
 		o.choirs = append(o.choirs, given{c, mine})
 	}
 	return own, nil

@@ -44,9 +44,9 @@ type Series struct {
 	// Given are lines to be sung in place of melodies of a level, or to cut phrases
 	// from. They have no level: nothing of them is recorded.
 	Given []theory.Score
-	// Others are for each of them the other parts, which sound while it is sung; nil:
-	// none.
-	Others [][]theory.Score
+	// Beside is for each of them what sounds while it is sung, as of session.Line; nil:
+	// nothing.
+	Beside []func(synth.Keyboard, theory.Tuning, float64) []float64
 }
 
 // noNames in the place of a naming shows no names.
@@ -119,7 +119,7 @@ func (o *Series) Plan() (*Plan, error) {
 		return p, err
 	}
 	switch {
-	case o.Others == nil:
+	case o.Beside == nil:
 		if p.Config.Under, err = o.under(o.Music, p.Item.Key, tempo); err != nil {
 			return p, err
 		}
@@ -308,17 +308,16 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	}
 	l.asked++
 	o := l.series
-	var others []theory.Score
-	if i := l.asked - 1; i < len(o.Others) {
-		others = o.Others[i]
-	}
 	line := session.Line{
 		Melody: l.melodies[l.asked-1], Tuning: r.Plan.Item.Tuning, Tempo: l.tempo,
-		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r, Against: others,
+		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r,
 		Rules: grade.Rules{Freedom: grade.Freedom{Octave: !o.StrictOctave}, Tolerance: o.Tolerance},
 	}
 	if l.silent != nil {
 		line.Silent, line.Bars = l.silent[l.asked-1], l.bars[l.asked-1]
+	}
+	if l.asked <= len(o.Beside) {
+		line.Beside = o.Beside[l.asked-1]
 	}
 	return line, nil
 }

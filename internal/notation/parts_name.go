@@ -50,6 +50,9 @@ func titled(voice, rest string) string {
 	return name
 }
 
+// choirHalves are the names of parts that two voices share (common practice).
+var choirHalves = map[string][2]string{"women": {"soprano", "alto"}, "men": {"tenor", "bass"}, "female": {"soprano", "alto"}, "male": {"tenor", "bass"}}
+
 // splitName names the voices that share a part: "Soprano Alto", "S/A" and "SA" name two;
 // else the name is numbered. One voice has the name as it is.
 func splitName(name string, n int) []string {
@@ -65,6 +68,9 @@ func splitName(name string, n int) []string {
 	}
 	if len(words) == n && !slices.ContainsFunc(words, func(w string) bool { v, _ := VoiceWord(w); return v == "" }) {
 		return words
+	}
+	if two, ok := choirHalves[strings.ToLower(strings.TrimSpace(name))]; ok && n == 2 {
+		return two[:]
 	}
 	out := make([]string, n)
 	for i := range out {

@@ -58,7 +58,7 @@ func TestReadParts(t *testing.T) {
 		{"divisi: a chord makes two lines, a single note is sung by both", "a.musicxml", fmt.Sprintf(twoStaves, "Bass",
 			xmlNote("C", 3, 1, "1", "1", "")+xmlNote("D", 3, 1, "1", "1", ""), xmlNote("G", 2, 2, "1", "1", "")+xmlNote("G", 3, 2, "1", "1", "<chord/>")),
 			"P1.1 Bass 1 treble: C3/1 D3/1 G3/2\nP1.2 Bass 2 treble: C3/1 D3/1 G2/2\n", "read as 2 lines"},
-		{"ABC voices, with clefs", "a.abc", "X:1\nL:1/4\nM:2/4\nV:S clef=treble\nV:Men name=\"Tenor Bass\" clef=bass\nK:C\nV:S\nc d|e2|\nV:Men\n[CE][DF]|[C-E]2|[CE]2|\n",
+		{"ABC voices, with clefs", "a.abc", "X:1\nL:1/4\nM:2/4\nV:S clef=treble\nV:Men name=\"Men\" clef=bass\nK:C\nV:S\nc d|e2|\nV:Men\n[CE][DF]|[C-E]2|[CE]2|\n",
 			"S Soprano treble: C5/1 D5/1 E5/2\nMen.1 Tenor bass: E4/1 F4/1 E4/2 E4/2\nMen.2 Bass bass: C4/1 D4/1 C4/4\n", "read as 2 lines"},
 		{"ABC, a second voice behind &", "a.abc", "X:1\nL:1/4\nM:2/4\nK:C\nc d & E F|e2|\nw:a b c\n",
 			"1 Part 1 : C5/1 D5/1 E5/2\n1& Part 2 : E4/1 F4/1 E5/2\n", "behind the signs &"},
@@ -199,6 +199,48 @@ func TestPartsPlayedByAbc2midi(t *testing.T) {
 			if g, w := begun(got[i].Score), begun(want[i].Score); g != w {
 				t.Errorf("%s: %s\nwant %s", want[i].Score.Title, g, w)
 			}
+		}
+	}
+}
+
+// saveParts writes parts into a file.
+func saveParts(t *testing.T, parts []Part, f Format, ending string) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := WriteParts(&b, parts, f); err != nil {
+		t.Fatal(err)
+	}
+	name := filepath.Join(t.TempDir(), "parts"+ending)
+	if err := os.WriteFile(name, b.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
+// musicxml2ly, LilyPond's own reader, finds the pitches of each part that is written.
+func TestPartsReadByMusicxml2ly(t *testing.T) {
+	tool := testkit.Tool(t, "musicxml2ly")
+	data, err := os.ReadFile("../../testdata/harbour.abc")
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts, _, err := ReadParts("harbour.abc", bytes.NewReader(data), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	name, out := saveParts(t, parts, MusicXML, ".musicxml"), filepath.Join(t.TempDir(), "out.ly")
+	if said, err := exec.Command(tool, "--absolute", "--language", "english", "-o", out, name).CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	text, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, number := range []string{"One", "Two", "Three", "Four"} {
+		_, music, _ := strings.Cut(string(text), "PartP"+number+"VoiceOne = ")
+		music, _, _ = strings.Cut(music, "PartP") // the next one
+		if got, want := lilyPitches(music), pitches(parts[i].Score); got != want {
+			t.Errorf("%s: musicxml2ly reads %s\nwant %s", parts[i].Name, got, want)
 		}
 	}
 }

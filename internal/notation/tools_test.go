@@ -189,6 +189,9 @@ func TestMusicXMLAgainstSchema(t *testing.T) {
 	for _, s := range sample(t) {
 		args = append(args, save(t, s, MusicXML, ".xml"))
 	}
+	for _, parts := range choirs(t) {
+		args = append(args, saveParts(t, parts, MusicXML, ".xml"))
+	}
 	check := func(args ...string) ([]byte, error) {
 		cmd := exec.Command(tool, args...)
 		cmd.Env = append(os.Environ(), "XML_CATALOG_FILES="+catalog)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 
-	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -18,19 +17,13 @@ func (l Line) beside(t *Turn, p LinePrompted, live bool) []float64 {
 	}
 	score := l.Melody.Score
 	var out []float64
-	if len(l.Against) > 0 {
-		phrases, gains := make([]synth.Phrase, len(l.Against)), make([]float64, len(l.Against))
-		for i, s := range l.Against {
-			phrases[i] = synth.Held(synth.Line(s, l.Tuning, p.Quarter))
-			for k := range phrases[i] {
-				phrases[i][k].Start += lead
-			}
-		}
+	if l.Beside != nil {
 		t.keyboard.Level = t.Level()
 		if l.Click && live {
 			t.keyboard.Level -= 6 // a click takes the other half
 		}
-		out = t.keyboard.Mix(phrases, gains)
+		before := int(lead * float64(t.out.SampleRate()))
+		out = append(make([]float64, before), l.Beside(t.keyboard, l.Tuning, p.Quarter)...)
 	}
 	if l.Click && live {
 		length := score.Length().Float()

@@ -21,7 +21,9 @@ func against(t *testing.T, s *script) Line {
 	}
 	other.Notes = []theory.Written{{Pitch: p, Length: theory.Fraction{Num: 8, Den: 1}}}
 	l := s.sightLine(score)
-	l.Against = []theory.Score{other}
+	l.Beside = func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64 {
+		return k.Mix([]synth.Phrase{synth.Held(synth.Line(other, t, quarter))}, []float64{0})
+	}
 	return l
 }
 

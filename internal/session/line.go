@@ -25,8 +25,9 @@ type Line struct {
 	Hear  bool    // the line is played before it is sung, in its time
 	Free  bool    // the singer's own tempo: there is no count-in
 	Click bool    // the beat goes on clicking while the singer sings
-	// Against are other parts, which sound while the singer sings.
-	Against  []theory.Score
+	// Beside is what sounds while the singer sings, from the first beat on, so many seconds
+	// a quarter note, at the level of the keyboard; nil: nothing.
+	Beside   func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64
 	Echo     bool    // the line is played instead of read
 	Gap      float64 // seconds between the playing and the singing of an Echo
 	Silent   []bool  // of the score's notes those that are heard inwardly; nil: none
@@ -307,7 +308,7 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 	window.Pause, window.Timeout = window.Pause+longest, window.Timeout+longest
 	if !live {
 		window = window.Recorded()
-	} else if l.Against != nil { // who has rests beside others waits
+	} else if l.Beside != nil { // who has rests beside others waits
 		longest := longestRest(score) * p.Quarter
 		window.Pause, window.Timeout = window.Pause+longest, window.Timeout+longest
 	}

@@ -341,13 +341,14 @@ func (o *followOptions) deep() bool { return o.by == byPlaying && o.line == line
 type taking struct {
 	title string
 	beats *takedown.Beats // nil: by --tempo, or none
-	until float64         // when home was confirmed, in seconds of the take; 0: the first held note
+	until float64         // when the note that is home had ended, in seconds; 0: it is the first held one
+	from  float64         // when home was confirmed
 }
 
 // finish makes the chart of a take and writes everything.
 func (o *followOptions) finish(e *env, w following, p grade.Performance, how taking) error {
 	h := words.Heard{By: o.home, A4: o.a4, Names: w.naming}
-	options := takedown.Options{A4: o.a4, Mode: w.mode, Key: w.key, Played: o.by == byPlaying, Profile: theory.Profiles()[0], From: how.until}
+	options := takedown.Options{A4: o.a4, Mode: w.mode, Key: w.key, Played: o.by == byPlaying, Profile: theory.Profiles()[0], From: how.from}
 	var err error
 	switch o.home {
 	case homeKey:

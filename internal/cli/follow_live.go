@@ -7,12 +7,14 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/device"
+	"singback/internal/fold"
 	"singback/internal/listen"
 	"singback/internal/newfile"
 	"singback/internal/plain"
@@ -76,7 +78,10 @@ func (l *follower) takeDown() error {
 	if l.failed != nil {
 		l.say("The microphone failed; what was heard before is taken down. (%v)", l.failed)
 	}
-	how := taking{until: l.confirmed, beats: l.click}
+	how := taking{from: l.confirmed, beats: l.click}
+	if l.home != nil && l.confirmed > 0 {
+		how.until = l.home.Offset // the note that was told and confirmed
+	}
 	if how.beats == nil && len(l.taps) > 0 {
 		if b, err := takedown.Tapped(l.w.meter, l.taps); err == nil {
 			how.beats = &b
@@ -203,7 +208,8 @@ func (l *follower) now() float64 {
 func (l *follower) say(format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	if l.raw { // the terminal does not go back to the left by itself
-		fmt.Fprint(plain.Around(l.e.stderr), plain.Line(text)+"\r\n")
+		text = fold.Text(text, l.e.width(l.e.stderr)) + "\n"
+		fmt.Fprint(fold.Under(plain.Around(l.e.stderr)), strings.ReplaceAll(text, "\n", "\r\n"))
 		return
 	}
 	fmt.Fprintln(l.e.stderr, text)

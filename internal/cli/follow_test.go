@@ -211,6 +211,9 @@ func TestFollowChart(t *testing.T) {
 	if !strings.Contains(abc, "K:Bb\n\"Bb\"") {
 		t.Errorf("%s", abc)
 	}
+	args := []string{"rename", path("one.txt"), "--to-key", "F"}
+	stdout, stderr, code := call{}.run(t, args...)
+	refused(t, args, stdout, stderr, code, exitUsage, "is a chart: singback follow")
 }
 
 func TestFollowRefuses(t *testing.T) {

@@ -40,7 +40,7 @@ func sungLive(t *testing.T, x []float64, keys []pressed, fails error, change fun
 	o := &followOptions{format: newFormat("text", "json", "csv")}
 	o.cmd = newFollow(e)
 	o.home, o.line, o.by, o.meter, o.style, o.names, o.chords, o.to = homeFirst, lineBass, bySinging, "4/4", "hymn", "movable", "numerals", "text"
-	o.a4, o.loudness, o.firstBeat, o.output = theory.DefaultA4, -24, -1, outputNone
+	o.a4, o.loudness, o.output = theory.DefaultA4, -24, outputNone
 	if change != nil {
 		change(o)
 	}

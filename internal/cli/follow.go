@@ -80,7 +80,8 @@ write it as ABC or MusicXML. - goes on, 0 is a rest, ? is not known, do.re are t
 halves of a beat; chords are numerals, numbers or symbols; # begins a remark.
 
 Live, in a terminal: Enter after home goes on, space is a beat, Enter or q ends.
-Elsewhere an interrupt ends. Nothing is lost, and nothing is recorded (--keep).`
+Elsewhere an interrupt ends. What was heard by then is taken down; the sound is
+kept with --keep alone.`
 
 func newFollow(e *env) *cobra.Command {
 	o := &followOptions{format: newFormat("text", "json", "csv")}
@@ -108,7 +109,7 @@ func newFollow(e *env) *cobra.Command {
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 20 to 400; live a click sounds")
 	f.StringVar(&o.meter, "meter", "4/4", "the time `SIGNATURE`, like 3/4 or 6/8")
 	f.StringVar(&o.beats, "beats", "", "the `FILE` with the times of the beats, in seconds, one a line; - is standard input")
-	f.Float64Var(&o.firstBeat, "first-beat", -1, "`SECONDS` until the first beat of a bar (else the first note)")
+	f.Float64Var(&o.firstBeat, "first-beat", 0, "`SECONDS` until the first beat of a bar (else the first note)")
 	f.StringVar(&o.style, "style", "", drill.StyleHelp())
 	f.StringVar(&o.names, "names", theory.Movable.String(), drill.NamesHelp())
 	f.StringVar(&o.chords, "chords", "numerals", "what chords are called beside their symbols, a `KIND`: numerals, numbers, or symbols alone")
@@ -335,13 +336,14 @@ func (o *followOptions) deep() bool { return o.by == byPlaying && o.line == line
 type taking struct {
 	title string
 	beats *takedown.Beats // nil: by --tempo, or none
-	until float64         // when home was confirmed, in seconds of the take; 0: the first held note
+	until float64         // when the note that is home had ended, in seconds; 0: it is the first held one
+	from  float64         // when home was confirmed
 }
 
 // finish makes the chart of a take and writes everything.
 func (o *followOptions) finish(e *env, w following, p grade.Performance, how taking) error {
 	h := words.Heard{By: o.home, A4: o.a4, Names: w.naming}
-	options := takedown.Options{A4: o.a4, Mode: w.mode, Key: w.key, Played: o.by == byPlaying, Profile: theory.Profiles()[0], From: how.until}
+	options := takedown.Options{A4: o.a4, Mode: w.mode, Key: w.key, Played: o.by == byPlaying, Profile: theory.Profiles()[0], From: how.from}
 	var err error
 	switch o.home {
 	case homeKey:
@@ -367,7 +369,7 @@ func (o *followOptions) finish(e *env, w following, p grade.Performance, how tak
 	beats := how.beats
 	if beats == nil && o.tempo > 0 {
 		first, last := o.firstBeat, h.Taken.Notes[len(h.Taken.Notes)-1].Offset
-		if first < 0 {
+		if !o.cmd.Flags().Changed("first-beat") {
 			first = max(0, h.Taken.Notes[0].Onset-usualDelay)
 		}
 		b := takedown.Steady(w.meter, o.tempo, first, last)

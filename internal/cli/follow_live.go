@@ -7,12 +7,14 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
 	"singback/internal/device"
+	"singback/internal/fold"
 	"singback/internal/listen"
 	"singback/internal/newfile"
 	"singback/internal/plain"
@@ -76,7 +78,10 @@ func (l *follower) takeDown() error {
 	if l.failed != nil {
 		l.say("The microphone failed; what was heard before is taken down. (%v)", l.failed)
 	}
-	how := taking{until: l.confirmed, beats: l.click}
+	how := taking{from: l.confirmed, beats: l.click}
+	if l.home != nil && l.confirmed > 0 {
+		how.until = l.home.Offset // the note that was told and confirmed
+	}
 	if how.beats == nil && len(l.taps) > 0 {
 		if b, err := takedown.Tapped(l.w.meter, l.taps); err == nil {
 			how.beats = &b
@@ -203,7 +208,8 @@ func (l *follower) now() float64 {
 func (l *follower) say(format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	if l.raw { // the terminal does not go back to the left by itself
-		fmt.Fprint(plain.Around(l.e.stderr), plain.Line(text)+"\r\n")
+		text = fold.Text(text, l.e.width(l.e.stderr)) + "\n"
+		fmt.Fprint(fold.Under(plain.Around(l.e.stderr)), strings.ReplaceAll(text, "\n", "\r\n"))
 		return
 	}
 	fmt.Fprintln(l.e.stderr, text)
@@ -216,10 +222,18 @@ func (l *follower) begin() {
 	case l.o.home != homeFirst:
 		l.goOn(0)
 	case l.raw:
-		l.say("Put on headphones. Sing home, do, and hold it; q ends.")
+		l.say("Put on headphones. %s home, do, and hold it; q ends.", l.verb("Sing", "Play"))
 	default:
-		l.say("Put on headphones. Sing home, do, hold it for a second, and stop.")
+		l.say("Put on headphones. %s home, do, hold it for a second, and stop.", l.verb("Sing", "Play"))
 	}
+}
+
+// verb is what the singer, or player, does.
+func (l *follower) verb(sing, play string) string {
+	if l.o.by == byPlaying {
+		return play
+	}
+	return sing
 }
 
 // told takes in a note that has ended.
@@ -255,7 +269,7 @@ func (l *follower) offered(n grade.Sung) {
 	l.home = &takedown.Home{Cents: n.Cents, Onset: n.Onset, Offset: n.Offset}
 	text := words.HomeText(l.w.words, *l.home, l.o.a4)
 	if l.raw && !l.simulated {
-		l.say("Home: %s. Enter: that is it. Or sing it again.", text)
+		l.say("Home: %s. Enter: that is it. Or %s it again.", text, l.verb("sing", "play"))
 		return
 	}
 	l.say("Home: %s.", text)
@@ -275,7 +289,7 @@ func (l *follower) goOn(confirmed float64) {
 		ends = "Enter or q ends."
 	}
 	if l.o.tempo > 0 {
-		l.say("Now sing along: a click counts one bar in. %s", ends)
+		l.say("Now %s along: a click counts one bar in. %s", l.verb("sing", "play"), ends)
 		l.startClick()
 		return
 	}
@@ -283,7 +297,7 @@ func (l *follower) goOn(confirmed float64) {
 	if l.raw {
 		taps = "Space: tap each beat, from the first of a bar on. "
 	}
-	l.say("Now the record: sing the %s along. %s%s", l.o.line, taps, ends)
+	l.say("Now the record: %s the %s along. %s%s", l.verb("sing", "play"), l.o.line, taps, ends)
 }
 
 // startClick has the beat click, from now on, one bar before the song.
@@ -356,7 +370,7 @@ func (l *follower) key(b byte) {
 		case l.simulated || l.confirmed > 0 || l.o.home != homeFirst:
 			l.finish()
 		case l.home == nil:
-			l.say("No home was heard yet: sing do and hold it for a second.")
+			l.say("No home was heard yet: %s do and hold it for a second.", l.verb("sing", "play"))
 		default:
 			l.goOn(l.now())
 		}

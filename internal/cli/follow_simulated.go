@@ -25,7 +25,7 @@ func (o *followOptions) simulated(ctx context.Context, e *env, w following) erro
 	if tempo == 0 {
 		tempo = simulatedTempo
 	}
-	s, err := newSong(o.seed, w, tempo)
+	s, err := newSong(o.seed, w, tempo, sampleRate)
 	if err != nil {
 		return err
 	}
@@ -56,7 +56,7 @@ const (
 )
 
 // newSong draws a song: three cadences, two beats a chord, home anywhere.
-func newSong(seed uint64, w following, tempo float64) (s song, err error) {
+func newSong(seed uint64, w following, tempo float64, rate int) (s song, err error) {
 	rng := rand.New(rand.NewPCG(seed, 0x666f6c6c6f77))
 	mode := theory.Major
 	if w.mode != nil {
@@ -111,7 +111,7 @@ func newSong(seed uint64, w following, tempo float64) (s song, err error) {
 		s.beats += 2
 	}
 	line = append(line, synth.Rest(simulatedPause))
-	voice := synth.Voice{SampleRate: sampleRate, Type: synth.Bass}
+	voice := synth.Voice{SampleRate: rate, Type: synth.Bass}
 	s.samples, _ = voice.Sing(line, seed)
 	synth.AddAt(s.samples, synth.Pink(len(s.samples), seed), 40)
 	return s, nil

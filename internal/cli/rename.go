@@ -10,6 +10,7 @@ import (
 	"singback/internal/drill"
 	"singback/internal/notation"
 	"singback/internal/report"
+	"singback/internal/takedown"
 	"singback/theory"
 )
 
@@ -136,6 +137,9 @@ func renamed(e *env, args []string, key theory.Key, asked bool, n theory.Naming)
 		}
 		defer m.close()
 		if m.in != nil {
+			if head, _ := m.in.Peek(m.in.Size()); takedown.IsChart(string(head)) {
+				return theory.Melody{}, theory.Score{}, usagef("%s is a chart: singback follow %s --to-key KEY moves it", short(m.name), short(m.name))
+			}
 			score, warnings, err := notation.Read(m.name, m.in, notation.Options{Key: key, KeyAsked: asked, Naming: n, Octave: middleOctave})
 			if err != nil {
 				return theory.Melody{}, score, err

@@ -34,7 +34,7 @@ internal/engrave: theory                                     | exercise/compose 
 internal/notation: theory internal/engrave internal/plain gomidi | exercise/compose
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/takedown: theory exercise/grade                     | internal/audio internal/listen internal/synth
-internal/takedown/words: theory internal/report internal/takedown |
+internal/takedown/words: theory internal/report internal/takedown | exercise/grade
 internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/choir:    theory exercise exercise/grade internal/audio internal/engrave internal/notation internal/report internal/session internal/synth | internal/listen internal/newfile
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |

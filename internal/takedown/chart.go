@@ -118,12 +118,7 @@ func (c Chart) In(k theory.Key) (Chart, error) {
 	}
 	from := theory.Pitch{Note: c.Key.Tonic, Octave: c.Octave}
 	to := theory.Pitch{Note: k.Tonic, Octave: c.Octave}
-	for to.MIDI()-from.MIDI() > 6 {
-		to.Octave--
-	}
-	for to.MIDI()-from.MIDI() < -5 {
-		to.Octave++
-	}
+	to = nearest(to, from)
 	by := from.IntervalTo(to)
 	c.Key, c.Octave = k, to.Octave
 	c.Chords = append([]Placed(nil), c.Chords...)
@@ -135,6 +130,22 @@ func (c Chart) In(k theory.Key) (Chart, error) {
 	}
 	return c, nil
 }
+
+// nearest puts a pitch into the octave nearest to another, and of two the one nearer to
+// where basses have their home, so that a move back is one.
+func nearest(p, q theory.Pitch) theory.Pitch {
+	const middle = 45
+	best := p
+	for p.Octave = q.Octave - 1; p.Octave <= q.Octave+1; p.Octave++ {
+		far, farBest := distance(p.MIDI(), q.MIDI()), distance(best.MIDI(), q.MIDI())
+		if far < farBest || far == farBest && distance(p.MIDI(), middle) < distance(best.MIDI(), middle) {
+			best = p
+		}
+	}
+	return best
+}
+
+func distance(a, b int) int { return max(a-b, b-a) }
 
 // Score is the chart as written music: the line, with the symbols of the chords over
 // it. What is not clear is a rest with a question mark. Without a meter every note is

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"testing"
 
@@ -49,6 +50,13 @@ func (f figures) String() string {
 // with the degree that is written there; a bar, and a chart, of which all beats are.
 func (f *figures) measure(t *testing.T, s song, p grade.Performance, first float64, played bool, style theory.Style) {
 	t.Helper()
+	last := s.bass[len(s.bass)-1]
+	f.measureBy(t, s, p, takedown.Steady(s.meter, s.tempo, first, first+(last.at+last.length)*60/s.tempo), played, style)
+}
+
+// measureBy is measure with beats, of which the first is the first of the song.
+func (f *figures) measureBy(t *testing.T, s song, p grade.Performance, beats takedown.Beats, played bool, style theory.Style) {
+	t.Helper()
 	home, err := takedown.FirstHeld(p, 0)
 	if err != nil {
 		t.Errorf("%s: %v", s.name, err)
@@ -63,7 +71,6 @@ func (f *figures) measure(t *testing.T, s song, p grade.Performance, first float
 	taken.Key = s.key // the chords of the written key are compared
 	last := s.bass[len(s.bass)-1]
 	end := last.at + last.length
-	beats := takedown.Steady(s.meter, s.tempo, first, first+end*60/s.tempo)
 	laid := taken.Line(&beats, "", 2)
 	up := func(midi int) int { return ((midi-s.key.Tonic.PitchClass())%12 + 12) % 12 }
 	begin := float64(laid.Begin)
@@ -191,6 +198,35 @@ func TestSungCharts(t *testing.T) {
 		f.measure(t, s, heard(t, x), first, false, theory.Pop)
 	}
 	t.Logf("chart songs: %v", f)
+	if f.notes.percent() < 90 || f.beats.percent() < 95 {
+		t.Errorf("%v; want 90 %% of the notes, 95 %% of the beats", f)
+	}
+}
+
+// Beats that are tapped while singing, by a hand that is off by 25 ms (SD) and 20 ms
+// early, and misses one of a hundred.
+func TestTappedBasses(t *testing.T) {
+	var f figures
+	for i, s := range hymns(t) {
+		if all() && i%4 != 1 || !all() && i != 9 {
+			continue
+		}
+		x, first := sing(s, amateur(uint64(i)), uint64(i))
+		rng := rand.New(rand.NewPCG(uint64(i), 13))
+		last := s.bass[len(s.bass)-1]
+		var taps []float64
+		for k := range int(last.at + last.length) {
+			if k < 2 || rng.IntN(100) > 0 {
+				taps = append(taps, first+float64(k)*60/s.tempo-0.02+0.025*rng.NormFloat64())
+			}
+		}
+		beats, err := takedown.Tapped(s.meter, taps)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.measureBy(t, s, heard(t, x), beats, false, theory.Hymn)
+	}
+	t.Logf("tapped: %v", f)
 	if f.notes.percent() < 90 || f.beats.percent() < 95 {
 		t.Errorf("%v; want 90 %% of the notes, 95 %% of the beats", f)
 	}

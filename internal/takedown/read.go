@@ -36,7 +36,7 @@ func (u Unclear) String() string { return [...]string{"", "between", "unsteady"}
 // What is unclear, in cents off the degree and in the share of the curve at the pitch
 // of the note.
 const (
-	betweenCents = 40.0
+	betweenCents = 43.0
 	unsteadyPart = 0.45
 )
 

@@ -195,7 +195,6 @@ type manner struct {
 	vowels     bool    // on one vowel, without consonants
 	room       synth.Room
 	snr        float64 // dB over pink noise
-	octave     int
 }
 
 const rate = 16000

@@ -68,7 +68,7 @@ func (c *chordFlags) open(e *env, path, keyName string) (*chordFile, error) {
 }
 
 func (c *chordFlags) parse(e *env, path string, b []byte, keyName string) (*chordFile, error) {
-	options := notation.Options{Voice: c.part, Octave: middleOctave}
+	options := notation.Options{Voice: c.part, Octave: middleOctave, Chords: true}
 	var err error
 	if keyName != "" {
 		if options.Key, err = theory.ParseModalKey(keyName); err != nil {

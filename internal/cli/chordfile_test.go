@@ -61,6 +61,20 @@ func TestChordsOfAFile(t *testing.T) {
 			t.Errorf("%v: exit %d, no %q in\n%s%s", c.args, code, c.want, out, errs)
 		}
 	}
+	// A chart has chords over rests, and no note.
+	for name, text := range map[string]string{
+		"chart.abc": "X:1\nM:4/4\nL:1/4\nK:C\n\"C\"z4|\"G7\"z4|\"C\"z4|\n",
+		"chart.musicxml": `<?xml version="1.0"?><score-partwise version="4.0"><part-list><score-part id="P1"><part-name>x</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time></attributes>
+<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony><note><rest/><duration>4</duration></note></measure>
+<measure number="2"><harmony><root><root-step>G</root-step></root><kind>dominant</kind></harmony><note><rest/><duration>4</duration></note></measure>
+<measure number="3"><harmony><root><root-step>C</root-step></root><kind>major</kind></harmony><note><rest/><duration>4</duration></note></measure></part></score-partwise>`,
+	} {
+		out, errs, code := (user{}).runs(t, "cadence", musicFile(t, name, text))
+		if code != exitDone || !strings.Contains(out, "C   G7  C") {
+			t.Errorf("%s: exit %d\n%s%s", name, code, out, errs)
+		}
+	}
 	plain := musicFile(t, "plain.abc", "X:1\nM:4/4\nL:1/4\nK:C\nC D E F|\n")
 	for _, c := range []struct {
 		args []string

@@ -401,3 +401,52 @@ func TestBalanced(t *testing.T) {
 		t.Errorf("%+v", parts)
 	}
 }
+
+// In today what is heard is answered as it is said: the bass sung or played, qualities
+// played, progressions in their steps; without anybody who types only what needs none.
+func TestTodayAnswersAsItIsSaid(t *testing.T) {
+	do := theory.Degree{Step: 1}
+	bass, quality := exercise.Skill{Kind: exercise.BassSkill, Degree: do}, exercise.Skill{Kind: exercise.QualitySkill, Chord: "maj"}
+	root := exercise.Skill{Kind: exercise.RootSkill, Degree: theory.Degree{Step: 4}}
+	for answer, want := range map[string][3]bool{"": {}, ByName: {}, BySinging: {true, false, false}, ByPlaying: {true, true, true}} {
+		s := &sitting{options: &Today{Answer: answer}, run: &Run{Answers: Typing{}}}
+		for i, skill := range []exercise.Skill{bass, quality, root} {
+			if s.asks(skill) != want[i] {
+				t.Errorf("%q, and nobody types: asks for %s %v", answer, skill, s.asks(skill))
+			}
+		}
+		o := today(t)
+		o.Answer = answer
+		p, err := o.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, _ := heardRun(p, nil)
+		s = p.asker.(*sitting)
+		s.run, s.namer.run = r, r
+		for _, skill := range []exercise.Skill{bass, quality, root} {
+			task, err := s.task(r, practice.Question{Skill: skill, Known: []exercise.Skill{skill}, Length: 3}, p.Item)
+			if err != nil {
+				t.Fatalf("%s: %v", skill, err)
+			}
+			var sings, plays bool
+			switch task := task.(type) {
+			case session.Dictation:
+				sings, plays = task.Singer != nil, task.Player != nil
+			case session.Progression:
+				sings, plays = task.Steps[0].Singer != nil, task.Steps[2].Player != nil
+				if !slices.ContainsFunc(task.Dictation.Step(exercise.RootSkill).Skills(), func(s exercise.Skill) bool { return s == root }) {
+					t.Errorf("%s is not on %s", task.Dictation.Material(), root)
+				}
+			}
+			if sings != (answer == BySinging && skill != quality) || plays != (answer == ByPlaying) {
+				t.Errorf("%q, %s: sung %v, played %v", answer, skill, sings, plays)
+			}
+		}
+	}
+	o := today(t)
+	o.Answer = "hum"
+	if _, err := o.Plan(); err == nil {
+		t.Error("today is hummed")
+	}
+}

@@ -256,7 +256,7 @@ func (v *abcVoice) last() *note {
 func (a *abcReader) finish() (theory.Score, error) {
 	var sources []source
 	for _, v := range a.voices {
-		sources = append(sources, source{append([]string{v.id}, v.names...), slices.ContainsFunc(v.bars, bar.sings)})
+		sources = append(sources, source{append([]string{v.id}, v.names...), slices.ContainsFunc(v.bars, a.options.heard)})
 	}
 	i, err := a.choose("voice", a.options.Voice, sources)
 	if err != nil {

@@ -52,6 +52,9 @@ func (b bar) sings() bool {
 	return slices.ContainsFunc(b.notes, func(n note) bool { return !n.Rest })
 }
 
+// heard reports whether a bar has what is wanted: a note, or a chord symbol.
+func (o *Options) heard(b bar) bool { return b.sings() || o.Chords && len(b.symbols) > 0 }
+
 // maxBars bounds what repeats may make of a file, and maxPasses how often a part
 // is played.
 const (

@@ -89,6 +89,9 @@ type Options struct {
 	// from 1. The empty string is the first one with notes.
 	Voice string
 
+	// Chords tells that chord symbols are wanted: a line of rests with symbols will do.
+	Chords bool
+
 	// Key is the key where the file names none. KeyAsked tells that the user asked
 	// for it: then the notes of a file that names another are counted in it.
 	Key      theory.Key
@@ -140,7 +143,7 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 	if err == nil {
 		err = s.Validate()
 	}
-	if err == nil && !sings(s) {
+	if err == nil && !sings(s) && !(o.Chords && len(s.Symbols) > 0) {
 		err = fmt.Errorf("it has no notes")
 	}
 	if err != nil {

@@ -33,6 +33,7 @@ func (r *reading) musicXML(b []byte) (theory.Score, error) {
 	if err != nil {
 		return s, err
 	}
+	r.allowRests(parts)
 	sources := make([]source, len(parts))
 	for i, p := range parts {
 		sources[i] = source{[]string{p.id, p.name}, slices.ContainsFunc(p.voices, func(v source) bool { return v.notes })}
@@ -167,6 +168,18 @@ func survey(b []byte) (theory.Score, []surveyed, error) {
 		return s, nil, fmt.Errorf("%w: it is no MusicXML: there is no score-partwise in it", ErrNotation)
 	}
 	return s, parts, nil
+}
+
+// allowRests has rests count as notes where chord symbols are wanted and no part has notes.
+func (r *reading) allowRests(parts []surveyed) {
+	silent := !slices.ContainsFunc(parts, func(p surveyed) bool {
+		return slices.ContainsFunc(p.voices, func(v source) bool { return v.notes })
+	})
+	for _, p := range parts {
+		for i := range p.voices {
+			p.voices[i].notes = p.voices[i].notes || silent && r.options.Chords
+		}
+	}
 }
 
 // add notes that a voice has a note, or a rest.

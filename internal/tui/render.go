@@ -154,6 +154,9 @@ func (s *drawing) answer(v *View) {
 		if v.Typing.Problem != "" {
 			s.add(always, wrap(v.Typing.Problem, s.inner)...)
 		}
+		if v.step > 1 && v.last != "" { // of a progression the step before helps
+			s.add(before, append([]string{""}, wrap(v.last, s.inner)...)...)
+		}
 	case v.named != nil:
 		s.named(v)
 	case v.graded != nil:

@@ -115,7 +115,11 @@ func (v *View) Event(e session.Event) {
 		v.named, v.open, v.phase = &e, false, ""
 		if !e.Hidden {
 			v.phase = phaseTold
-			v.last = "before: " + v.Style.AnsweredHeadline(drill.Answered(e))
+			last := "before: "
+			if e.Step == 2 && v.last != "" { // the bass still helps
+				last = v.last + "; "
+			}
+			v.last = last + v.Style.AnsweredHeadline(drill.Answered(e))
 			for _, o := range e.Outcomes() {
 				if o == exercise.RightAnswer || o == exercise.WrongAnswer {
 					v.count(o.IsRight())

@@ -17,7 +17,7 @@ export function address(command, given) {
 }
 
 /** main are the options that come first; the others stand under More. */
-const main = ["minutes", "level", "of", "key", "degrees", "qualities", "from", "notes", "length", "count", "only", "skip", "names", "voice"];
+const main = ["minutes", "level", "of", "style", "key", "degrees", "qualities", "from", "notes", "length", "count", "only", "skip", "names", "voice"];
 
 /** Form is one for a command; `changed` is called with each new address. */
 export class Form {

@@ -26,7 +26,7 @@ export const words = {
     sing: { name: "Sing a degree", about: "Hear the key, sing the degree that is asked, read how near you were." },
     series: { name: "Read melodies", about: "Read a melody in silence, then sing it; each note is marked." },
     echo: { name: "Sing back", about: "Hear a phrase and sing it back." },
-    dictation: { name: "Name chords", about: "Hear chords and say what is in the bass, or of what quality they are." },
+    dictation: { name: "Name chords", about: "Hear chords and say what is in the bass, of what quality they are, or step by step which progression it is." },
     calibrate: { name: "Calibrate", about: "Three minutes, once: your room, your microphone, your voice, your keyboard." },
   }),
   lookups: /** @type {Record<string, {name: string, about: string}>} */ ({

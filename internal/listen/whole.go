@@ -68,30 +68,47 @@ func Melody(ctx context.Context, src audio.Source, h Hearing, found func([]pitch
 // Take finds the notes and the pitch curve of a source, to its end, as they are
 // graded. A tone of the room, if it is not nil, is hushed.
 func Take(ctx context.Context, src audio.Source, h Hearing, room *Tone) (grade.Performance, error) {
-	var p grade.Performance
-	seg, err := pitch.NewMelodySegmenter(h.Config(src.SampleRate()))
+	t, err := newTaker(h.Config(src.SampleRate()))
 	if err != nil {
-		return p, err
+		return t.p, err
 	}
-	rate := float64(src.SampleRate())
-	notes := make([]pitch.Note, 0, 16)
-	err = Track(ctx, src, h, pitch.Offline, room, func(points []pitch.Point, _ int64) {
-		for _, pt := range points {
-			m := grade.Moment{At: float64(pt.Index) / rate}
-			if pt.Voiced {
-				m = grade.NewMoment(m.At, pt.F0, theory.DefaultA4)
-			}
-			p.Curve = append(p.Curve, m)
+	err = Track(ctx, src, h, pitch.Offline, room, func(points []pitch.Point, _ int64) { t.add(points) })
+	if err != nil {
+		return t.p, err
+	}
+	return t.end(), nil
+}
+
+// taker makes a take of the points of a track.
+type taker struct {
+	seg   *pitch.Segmenter
+	rate  float64
+	notes []pitch.Note
+	p     grade.Performance
+}
+
+func newTaker(config pitch.Config) (t taker, err error) {
+	t.seg, err = pitch.NewMelodySegmenter(config)
+	t.rate, t.notes = float64(config.SampleRate), make([]pitch.Note, 0, 16)
+	return t, err
+}
+
+func (t *taker) add(points []pitch.Point) {
+	for _, pt := range points {
+		m := grade.Moment{At: float64(pt.Index) / t.rate}
+		if pt.Voiced {
+			m = grade.NewMoment(m.At, pt.F0, theory.DefaultA4)
 		}
-		notes = seg.Push(notes[:0], points)
-		p.Notes = append(p.Notes, sung(notes, rate)...)
-	})
-	if err != nil {
-		return p, err
+		t.p.Curve = append(t.p.Curve, m)
 	}
-	p.Notes = append(p.Notes, sung(seg.Flush(notes[:0]), rate)...)
-	p.Notes = grade.Measured(p)
-	return p, nil
+	t.notes = t.seg.Push(t.notes[:0], points)
+	t.p.Notes = append(t.p.Notes, sung(t.notes, t.rate)...)
+}
+
+func (t *taker) end() grade.Performance {
+	t.p.Notes = append(t.p.Notes, sung(t.seg.Flush(t.notes[:0]), t.rate)...)
+	t.p.Notes = grade.Measured(t.p)
+	return t.p
 }
 
 // sung puts notes into seconds and cents.

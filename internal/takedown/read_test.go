@@ -172,3 +172,14 @@ func TestLine(t *testing.T) {
 		})
 	}
 }
+
+// A bass is written where basses lie, in whatever octave it was sung.
+func TestOctavesAbove(t *testing.T) {
+	for _, c := range []struct{ home, want int }{{2, 0}, {3, 0}, {4, 1}, {5, 2}, {1, -1}, {0, -2}} {
+		p := theory.Pitch{Note: theory.Note{Letter: theory.D}, Octave: c.home}
+		taken := Taken{Notes: []Note{{Up: 0}, {Up: 5}, {Up: 7}, {Up: -5}, {Up: 0}}}
+		if got := OctavesAbove(taken, p); got != c.want {
+			t.Errorf("home D%d: %d octaves, want %d", c.home, got, c.want)
+		}
+	}
+}

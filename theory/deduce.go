@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 	"unicode"
 )
@@ -336,7 +337,7 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 		for j := range place.Candidates {
 			place.Candidates[j].Alone = place.Candidates[j].share / sum
 		}
-		slices.SortStableFunc(place.Excluded, func(a, b Candidate) int { return cmp.Compare(b.Times, a.Times) })
+		sort.SliceStable(place.Excluded, func(i, j int) bool { return cmp.Compare(place.Excluded[j].Times, place.Excluded[i].Times) < 0 })
 		out.Places = append(out.Places, place)
 	}
 	total := id.weigh(out.Places)
@@ -350,7 +351,7 @@ func (id *idiom) deduce(out Deduction, line []Bass, n int) (Deduction, error) {
 	}
 	for i := range out.Places {
 		cs := out.Places[i].Candidates
-		slices.SortStableFunc(cs, func(a, b Candidate) int { return cmp.Compare(b.P, a.P) })
+		sort.SliceStable(cs, func(i, j int) bool { return cmp.Compare(cs[j].P, cs[i].P) < 0 })
 		out.Places[i].Listen = ask(out.Key, line[i].Degree, cs)
 		if i > 0 {
 			before := &out.Places[i-1]
@@ -503,7 +504,7 @@ func (id *idiom) best(places []Place, total float64, n int) []path {
 
 // best sorts ways and returns the n best.
 func best(ws []way, n int) []way {
-	slices.SortStableFunc(ws, func(a, b way) int { return cmp.Compare(b.log, a.log) })
+	sort.SliceStable(ws, func(i, j int) bool { return cmp.Compare(ws[j].log, ws[i].log) < 0 })
 	return ws[:min(n, len(ws))]
 }
 
@@ -529,7 +530,7 @@ func ask(k Key, bass Degree, cs []Candidate) ListenFor {
 				q.Bits -= a.P * math.Log2(a.P)
 			}
 		}
-		slices.SortStableFunc(q.Answers, func(a, b Reply) int { return cmp.Compare(b.P, a.P) })
+		sort.SliceStable(q.Answers, func(i, j int) bool { return cmp.Compare(q.Answers[j].P, q.Answers[i].P) < 0 })
 		if len(q.Answers) > 1 && q.Bits > 1.05*best.Bits+1e-9 {
 			best = q
 		}

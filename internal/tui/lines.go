@@ -105,33 +105,39 @@ func (v *Lines) Event(e session.Event) {
 	case session.Notice:
 		fmt.Fprintln(v.Prompts, e.Text)
 	case session.Judged:
-		if v.Results == nil {
-			return
-		}
-		if e.Hidden {
-			fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
-			return
-		}
-		asked := s.Asked(e.Item)
-		if e.Item.From != nil {
-			asked = s.Degree(e.Item.Key, *e.Item.From) + " - " + asked
-		}
-		line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
-		if e.Attempt > 1 && !e.Counts {
-			line += " (second attempt)"
-		}
-		if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
-			line += "; " + missed
-		}
-		if d := append(drill.Inwardly(s, &e), s.Details(e.Verdict)...); len(d) > 0 {
-			line += "; " + strings.Join(d, "; ")
-		}
-		fmt.Fprintln(v.Results, line)
+		v.judged(&e)
 	case session.Rest:
 		for _, line := range report.Rest(e.Sung) {
 			fmt.Fprintln(v.Prompts, line)
 		}
 	}
+}
+
+// judged writes what a sung degree was.
+func (v *Lines) judged(e *session.Judged) {
+	s := v.Style
+	if v.Results == nil {
+		return
+	}
+	if e.Hidden {
+		fmt.Fprintf(v.Results, "%d  noted; told at the end\n", e.Index)
+		return
+	}
+	asked := s.Asked(e.Item)
+	if e.Item.From != nil {
+		asked = s.Degree(e.Item.Key, *e.Item.From) + " - " + asked
+	}
+	line := fmt.Sprintf("%d  asked %s: %s", e.Index, asked, s.Headline(e.Item, e.Verdict))
+	if e.Attempt > 1 && !e.Counts {
+		line += " (second attempt)"
+	}
+	if missed := report.OutBy(e.Verdict, e.Tolerance); missed != "" {
+		line += "; " + missed
+	}
+	if d := append(drill.Inwardly(s, e), s.Details(e.Verdict)...); len(d) > 0 {
+		line += "; " + strings.Join(d, "; ")
+	}
+	fmt.Fprintln(v.Results, line)
 }
 
 // struck writes what was played of what was sung.

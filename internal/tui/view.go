@@ -148,16 +148,7 @@ func (v *View) Event(e session.Event) {
 	case session.Waiting, session.Modulating, session.Overheard:
 		v.inner(e)
 	case session.Listening:
-		v.deaf = 0
-		if v.playing || v.dictation != nil && v.by == "play" {
-			v.phase = phasePlay
-			break
-		}
-		if v.line != nil || v.dictation != nil {
-			v.phase, v.open, v.heard = phaseLine, true, session.Heard{Level: silent}
-			break
-		}
-		v.phase, v.open, v.heard = phaseSing, true, session.Heard{Level: silent}
+		v.listen()
 	case session.Heard:
 		v.heard, v.open = e, true
 		if v.deaf++; e.Level > exercise.Silence {
@@ -187,6 +178,21 @@ func (v *View) Event(e session.Event) {
 	case session.Finished:
 		v.open, v.phase = false, ""
 	}
+}
+
+// listen takes note that something is listened for.
+func (v *View) listen() {
+	v.deaf = 0
+	switch {
+	case v.playing || v.dictation != nil && v.by == "play":
+		v.phase = phasePlay
+		return
+	case v.line != nil || v.dictation != nil:
+		v.phase = phaseLine
+	default:
+		v.phase = phaseSing
+	}
+	v.open, v.heard = true, session.Heard{Level: silent}
 }
 
 // inner takes note of what is heard inwardly, and of what sounds meanwhile.

@@ -17,6 +17,9 @@ import (
 // OfProgression is the word for a dictation of progressions: bass, qualities, chords.
 const OfProgression = "progression"
 
+// Reasons reports whether the plan is a dictation of progressions.
+func (p *Plan) Reasons() bool { return p.reasons }
+
 // UsualStyle is the style where nobody says one, and the profile neither.
 const UsualStyle = theory.Hymn
 

@@ -267,8 +267,20 @@ func (v Value) Float() (float64, error) {
 
 // Date is the value of a day, as 2026-11-25; false where the calendar has no such day.
 func (v Value) Date() (year, month, day int, ok bool) {
-	_, err := fmt.Sscanf(v.Text, "%4d-%2d-%2d", &year, &month, &day)
-	if err != nil || month < 1 || month > 12 || fmt.Sprintf("%04d-%02d-%02d", year, month, day) != v.Text {
+	if len(v.Text) != len("2026-11-25") || v.Text[4] != '-' || v.Text[7] != '-' {
+		return 0, 0, 0, false
+	}
+	for _, part := range []struct {
+		to   *int
+		text string
+	}{{&year, v.Text[:4]}, {&month, v.Text[5:7]}, {&day, v.Text[8:]}} {
+		n, err := strconv.ParseUint(part.text, 10, 16) // fmt.Sscanf would add 5 kB to the page
+		if err != nil {
+			return 0, 0, 0, false
+		}
+		*part.to = int(n)
+	}
+	if month < 1 || month > 12 {
 		return 0, 0, 0, false
 	}
 	days := [...]int{31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31}

@@ -85,6 +85,10 @@ func (k keyboard) empty() {
 // player is what plays back a dictation; keys tells that a keyboard is there.
 func (e *Engine) player(plan *drill.Plan, by drill.Kind, sound Sound, keys bool) (drill.Answers, error) {
 	switch {
+	case plan.SungBack() && sound.Mic == nil:
+		return nil, errNoMicrophone
+	case plan.SungBack() && keys:
+		return drill.Hands{Answers: drill.Microphone{Live: sound.Mic}, Keyboard: drill.Keyboard{Play: e.keys.struck}}, nil
 	case keys && by != drill.ByMicrophone:
 		return drill.Keyboard{Play: e.keys.struck}, nil
 	case by == drill.ByKeys:

@@ -42,6 +42,9 @@ func TestProgressionOnThePage(t *testing.T) {
 	if end["ok"] != true || end["kept"] != "24 answers recorded in this browser." || len(m.lines) != 24 || told != 2 {
 		t.Fatalf("%v; %d told", end, told)
 	}
+	if lines := end["lines"].([]any); len(lines) < 9 || !strings.HasPrefix(lines[1].(string), "bass ") || strings.Contains(fmt.Sprint(lines), "  ") {
+		t.Errorf("summed up as %q", lines)
+	}
 	if want := []string{"name", "name", "name", "told", "name", "name", "name", "told"}; !slices.Equal(asks, want) {
 		t.Errorf("asked %q", asks)
 	}
@@ -56,8 +59,11 @@ func TestProgressionOnThePage(t *testing.T) {
 	if sum := s.events("summary"); len(sum) != 1 || sum[0]["balanced"] == nil || sum[0]["bass"] != nil {
 		t.Errorf("summary %v", sum)
 	}
-	if end := run(t, e, s, "dictation?of=progression&answer=sing,name,play&input=simulated"); !strings.Contains(fmt.Sprint(end["text"]), "hears no keyboard") {
-		t.Errorf("%v", end)
+	if end := run(t, e, s, "dictation?of=progression&answer=sing,name,play&count=1&input=simulated"); end["ok"] != true {
+		t.Errorf("sung, named and played: %v", end)
+	}
+	if end := run(t, e, s, "dictation?of=progression&answer=name,name,play"); end["ok"] == true || !strings.Contains(fmt.Sprint(end["text"]), "keyboard") {
+		t.Errorf("played without a keyboard: %v", end)
 	}
 	if end := run(t, e, s, "dictation?of=progression&progressions=x"); !strings.Contains(fmt.Sprint(end["text"]), "only the terminal has it") {
 		t.Errorf("%v", end)

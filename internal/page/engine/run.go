@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"singback/exercise"
 	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/course"
@@ -123,7 +124,7 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 	if sat, ok := plan.Sat(); ok {
 		e.shown(drill.TodayRecord(sat, said, known.Singer), eventMessage{Said: linesSaid{Lines: sat.Told(r.Style)}})
 	}
-	e.ended(err, sentences(r.Summary(tally)), said)
+	e.ended(err, summary(r, tally), said)
 }
 
 // pace takes as long as a person does.
@@ -141,6 +142,22 @@ func pace(ctx context.Context, d time.Duration) error {
 // lines are the lines of a text.
 func lines(text string) []string {
 	return strings.Split(strings.Trim(text, "\n"), "\n")
+}
+
+// summary sums up a run in sentences: of progressions all of it, since no screen draws a
+// table of them.
+func summary(r *drill.Run, t exercise.Tally) []string {
+	text := r.Summary(t)
+	if !r.Plan.Reasons() {
+		return sentences(text)
+	}
+	var out []string
+	for _, line := range lines(text) {
+		if line = strings.Join(strings.Fields(line), " "); line != "" {
+			out = append(out, line)
+		}
+	}
+	return out
 }
 
 // sentences are the lines before the tables of a summary, which screens draw

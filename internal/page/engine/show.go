@@ -141,7 +141,7 @@ func (s *show) event(ev session.Event) {
 		s.rest(ev.Sung)
 		m.Said = linesSaid{Lines: report.Rest(ev.Sung)}
 	case session.Finished:
-		m.Said = linesSaid{Lines: sentences(s.run.Summary(ev.Tally))}
+		m.Said = linesSaid{Lines: summary(s.run, ev.Tally)}
 	default:
 		s.other(ev)
 	}

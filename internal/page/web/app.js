@@ -414,8 +414,9 @@ export class App {
  * @param {string} address @param {boolean} [keys] a MIDI keyboard is there
  */
 export function isDeaf(address, keys = false) {
-  if (/^dictation\?(.*&)?answer=play(&|$)/.test(address)) return /[?&]input=(simulated|keys)(&|$)/.test(address) || (keys && !/[?&]input=mic(&|$)/.test(address));
-  if (/^dictation\?(.*&)?answer=sing(&|,|%2C|$)/.test(address)) return /[?&]input=simulated(&|$)/.test(address);
+  const ways = /^dictation\?(?:.*&)?answer=([^&]*)/.exec(address)?.[1] ?? "";
+  if (/sing/.test(ways)) return /[?&]input=simulated(&|$)/.test(address);
+  if (/play/.test(ways)) return /[?&]input=(simulated|keys)(&|$)/.test(address) || (keys && !/[?&]input=mic(&|$)/.test(address));
   return /^(dictation|melody|key|chords)(\?|$)/.test(address) || /[?&]input=simulated(&|$)/.test(address);
 }
 

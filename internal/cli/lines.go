@@ -121,6 +121,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, args) }
 	o.addDrill(cmd, &o.Music, o)
 	o.addSung(cmd)
+	o.addKeys(cmd)
 	cmd.ValidArgsFunction = nil
 	cmd.Flags().StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
@@ -141,7 +142,7 @@ func (o *lineOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err := o.begin(cmd, e, &o.Seed); err != nil {
 		return err
 	}
-	o.Recordings, o.OwnProfile = len(recordings), o.music.profile != ""
+	o.Recordings, o.OwnProfile, o.Keyed = len(recordings), o.music.profile != "", o.keys != ""
 	if o.Given, err = o.readGiven(e, files); err != nil {
 		return err
 	}

@@ -146,6 +146,8 @@ type (
 		NotesWritten int    `json:"notes_written"`
 		Points       int    `json:"points"`
 		PointsOf     int    `json:"points_of"`
+
+		Hand report.Score `json:"hand,omitzero"` // notes struck once they had been sung
 	}
 	todayEvent struct {
 		Event  string   `json:"event"` // "today"
@@ -218,7 +220,7 @@ func (r *Run) EventRecord(e session.Event) any {
 		return v
 	case session.Finished:
 		if l, ok := r.Plan.asker.(*lines); ok {
-			return linesEvent{"summary", report.Schema, r.Plan.Seed, l.series.Level, l.Sums.Sung, l.Right, l.Written, l.Points, l.Of}
+			return linesEvent{"summary", report.Schema, r.Plan.Seed, l.series.Level, l.Sums.Sung, l.Right, l.Written, l.Points, l.Of, report.Score{Right: e.Tally.Hand.Right, Of: e.Tally.Hand.Of}}
 		}
 		sum := report.NewSummary(r.Plan.Item.Key, e.Tally, names, e.Interrupted)
 		if r.Plan.reasons {

@@ -144,6 +144,7 @@ func (o *Series) AddFlags(f Flags) {
 	f.BoolVar(&o.StrictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	AddLoudness(f, &o.Loudness)
 	o.Company.addFlags(f)
+	addThen(f, &o.Then)
 	addSeed(f, &o.Seed, "melodies")
 	if o.Echo {
 		addSetting(f, &o.Setting, synth.ByTonic)

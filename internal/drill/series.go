@@ -26,7 +26,9 @@ type Series struct {
 	Study        float64 // seconds
 	Gap          float64 // seconds
 	Free, Click  bool
-	Cursor       bool // whoever shows it shows while somebody sings which degree is heard
+	Cursor       bool   // whoever shows it shows while somebody sings which degree is heard
+	Then         string // what comes after what was sung: ThenPlay; "": nothing
+	Keyed        bool   // a keyboard that is not simulated tells what is played
 	StrictOctave bool
 	SilentBars   string // that are heard inwardly
 	Degrees      string // sung one after the other in place of a melody; scale
@@ -64,8 +66,14 @@ func (o *Series) Plan() (*Plan, error) {
 	if o.Echo {
 		p.Command = "echo"
 	}
-	if o.Recordings > 0 && !o.Music.said("count") {
-		o.Count = o.Recordings
+	manner := Manner{Then: o.Then, Keyed: o.Keyed}
+	if err := manner.readThen(p); err != nil {
+		return p, err
+	}
+	if n, err := manner.questions(o.Recordings); err != nil {
+		return p, err
+	} else if o.Recordings = n; n > 0 && !o.Music.said("count") {
+		o.Count = n
 	}
 	if o.Degrees != "" && o.Given == nil {
 		line, err := o.line()
@@ -310,7 +318,7 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	o := l.series
 	line := session.Line{
 		Melody: l.melodies[l.asked-1], Tuning: r.Plan.Item.Tuning, Tempo: l.tempo,
-		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r,
+		Study: o.Study, Hear: o.Hear, Free: o.Free, Click: o.Click, Echo: o.Echo, Gap: o.Gap, Singer: r, Hand: r.hands(),
 		Rules: grade.Rules{Freedom: grade.Freedom{Octave: !o.StrictOctave}, Tolerance: o.Tolerance},
 	}
 	if l.silent != nil {

@@ -72,7 +72,11 @@ func (r *Run) LineText(sung session.LineSung) []string {
 // Summary sums up a drill: its lines, or what the tally counted.
 func (r *Run) Summary(t exercise.Tally) string {
 	if r.Plan.sings() {
-		return r.Plan.Sums().text()
+		text := r.Plan.Sums().text()
+		if t.Hand.Of > 0 {
+			text += fmt.Sprintf("%d of %d notes struck right.\n", t.Hand.Right, t.Hand.Of)
+		}
+		return text
 	}
 	if sat, ok := r.Plan.Sat(); ok {
 		return sat.summary(r.Style, t)

@@ -33,6 +33,7 @@ type Line struct {
 	Silent   []bool  // of the score's notes those that are heard inwardly; nil: none
 	Bars     []int   // the numbers of the bars that they are in
 	Rules    grade.Rules
+	Hand     Hand // who plays the line once it has been sung; nil: nobody
 	Feedback practice.Feedback
 
 	Singer LineSinger
@@ -167,6 +168,11 @@ func (l Line) Do(ctx context.Context, t *Turn) error {
 		}
 		t.Emit(sung)
 		t.Sung(sung.Take.Voiced)
+		if l.Hand != nil {
+			if err := l.hand(ctx, t, &sung); err != nil {
+				return err
+			}
+		}
 		if again, err := l.Singer.Again(ctx, sung); err != nil || !again {
 			return err
 		}

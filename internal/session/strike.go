@@ -5,6 +5,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/theory"
 )
 
 // leastThink is the least time, in seconds, between the chords and the window of an
@@ -59,4 +60,42 @@ func (d *Degree) hand(ctx context.Context, t *Turn, sung *Judged) error {
 	}
 	h.Item, h.Asked, h.Hidden = it, []grade.Sounded{{Degree: it.Asked, Hz: keys.Hz(target)}}, sung.Hidden
 	return t.play(ctx, d.Hand, h)
+}
+
+// hand has the line played that was sung.
+func (l *Line) hand(ctx context.Context, t *Turn, sung *LineSung) error {
+	s := &l.Melody.Score
+	it := exercise.Item{Key: s.Key, Tuning: l.Tuning, Register: exercise.Register{TonicOctave: tonicOf(*s).Octave}}
+	keys := tempered(&it)
+	h := &HandStruck{Feedback: l.Feedback}
+	for i, n := range sungNotes(s.Notes) {
+		h.Asked = append(h.Asked, grade.Sounded{Degree: s.Key.Degree(n.Pitch.Note), Hz: keys.Hz(n.Pitch)})
+		h.Sung = append(h.Sung, exercise.Skill{})
+		if i < len(sung.Grade.Notes) && len(sung.Silent) == 0 {
+			h.Sung[i] = sungAs(&it, n, &sung.Grade.Notes[i])
+		}
+	}
+	h.Item = &it
+	return t.play(ctx, l.Hand, h)
+}
+
+// sungNotes are the notes without the rests.
+func sungNotes(notes []theory.Written) (out []theory.Written) {
+	for _, n := range notes {
+		if !n.Rest {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// sungAs is the degree that a note of a line was sung as; the zero Skill where it was not
+// sung.
+func sungAs(it *exercise.Item, n theory.Written, g *grade.Note) exercise.Skill {
+	if g.Finding == grade.Omitted {
+		return exercise.Skill{}
+	}
+	asked := it.Key.Degree(n.Pitch.Note)
+	d, _ := it.Tuning.Nearest(it.Tuning.Cents(asked)+g.Cents, asked)
+	return exercise.DegreeSkillOf(it.Key, d)
 }

@@ -66,7 +66,7 @@ func (v *Lines) Event(e session.Event) {
 	case *session.HandAsked:
 		fmt.Fprintln(v.Prompts, "Now play it.")
 	case *session.HandStruck:
-		v.struck(e)
+		writeStruck(v.Results, s, e)
 	case session.LinePrompted:
 		fmt.Fprintf(v.Prompts, "%d: sing at sight, in %s.\n", e.Index, s.Key(e.Melody.Score.Key))
 		for _, line := range v.Staff(e.Melody.Score, v.Width, 0) {
@@ -140,17 +140,17 @@ func (v *Lines) judged(e *session.Judged) {
 	fmt.Fprintln(v.Results, line)
 }
 
-// struck writes what was played of what was sung.
-func (v *Lines) struck(e *session.HandStruck) {
-	if v.Results == nil || e.Hidden {
+// writeStruck writes what was played of what was sung.
+func writeStruck(results io.Writer, style report.Style, e *session.HandStruck) {
+	if results == nil || e.Hidden {
 		return
 	}
 	h := drill.Handed(e)
-	line := fmt.Sprintf("%d  %s", e.Index, v.Style.HandHeadline(h))
-	for _, d := range v.Style.HandDetails(h) {
+	line := fmt.Sprintf("%d  %s", e.Index, style.HandHeadline(h))
+	for _, d := range style.HandDetails(h) {
 		line += "; " + d
 	}
-	fmt.Fprintln(v.Results, line)
+	fmt.Fprintln(results, line)
 }
 
 // prompted writes what is asked.

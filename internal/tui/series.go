@@ -23,6 +23,8 @@ type Series struct {
 	Voice            string    // whose clef it is, "": the one that fits
 	Width            int       // columns of the terminal
 	Cursor           bool      // show while the singer sings which degree is heard
+
+	plays bool // what was sung is being played
 }
 
 // Event writes what happened.
@@ -59,9 +61,18 @@ func (v *Series) Event(ev session.Event) {
 	case session.PlayingLine:
 		fmt.Fprintln(prompts, "Listen.")
 	case session.Listening:
+		if v.plays {
+			break
+		}
 		fmt.Fprintln(prompts, "Sing now.")
 	case session.Notice:
 		fmt.Fprintln(prompts, ev.Text)
+	case *session.HandAsked:
+		v.plays = true
+		fmt.Fprintln(prompts, "Now play it.")
+	case *session.HandStruck:
+		v.plays = false
+		writeStruck(v.Results, style, ev)
 	case session.Heard:
 		v.cursor(ev)
 	case session.LineSung:

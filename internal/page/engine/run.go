@@ -33,6 +33,10 @@ func (e *Engine) drill(ctx context.Context, c Command) {
 	}
 	start := e.host.Clock()
 	plan, err := e.plan(ctx, at, c.Touch, known, start)
+	if err == nil && plan.HandToo() && (at.Command == "series" || at.Command == "echo") {
+		e.post(textMessage{"wrong", "--then play: of whole lines only the terminal has it; here sing and dictation have it"})
+		return
+	}
 	var wrong drill.Wrong
 	switch {
 	case errors.As(err, &wrong):

@@ -24,7 +24,7 @@ func newDictation(e *env) *cobra.Command {
 	o := &dictationOptions{}
 	cmd := &cobra.Command{
 		Use:   "dictation [RECORDING.wav ... | FILE]",
-		Short: "Hear chords and name what is in the bass, or of what quality they are",
+		Short: "Hear chords: tell their bass, their quality, or reason out a progression",
 		Long: `Dictation sets a key, plays some chords in it, and asks for the degree in the bass
 of each, or with --of quality for the quality of each. Type the names, in the
 naming of --names or as numbers, and Enter: "do fa sol" or "1 4 5"; "maj m7".

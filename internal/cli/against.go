@@ -24,7 +24,7 @@ func (o *lineOptions) readAgainst(e *env, files []string) (own []theory.Score, e
 		return nil, usagef("--key: the parts of a file are in its key; --to-key moves them all")
 	}
 	for _, path := range files {
-		c, err := readChoir(e, path)
+		c, err := readChoir(e, path, o.tune)
 		if err != nil {
 			return nil, err
 		}
@@ -105,7 +105,7 @@ func (g *grading) among(e *env, line grade.Line) *chorus {
 	if g.part == "" || line.Performed {
 		return nil
 	}
-	c, err := readChoir(e, g.model)
+	c, err := readChoir(e, g.model, g.tune)
 	if err != nil || len(c.Parts) < 2 {
 		return nil
 	}

@@ -21,17 +21,24 @@ type chordFile struct {
 	keys   []theory.Key   // of each, where the file changes its key
 }
 
+// addTune adds the flag that chooses among the tunes of a file.
+func addTune(cmd *cobra.Command, tune *string) {
+	cmd.Flags().StringVar(tune, "tune", "", "of a file of ABC with several, the `TUNE`: its number (X:) or title")
+}
+
 // partHelp is what --part says.
 const partHelp = "the voice, part or track of a notation file: its `NAME` or number"
 
 // chordFlags are those of a command that may read its chords from a file.
 type chordFlags struct {
 	part  string
+	tune  string
 	toKey string
 }
 
 // add adds --part, and where a command moves chords --to-key.
 func (c *chordFlags) add(cmd *cobra.Command, moves bool) {
+	addTune(cmd, &c.tune)
 	cmd.Flags().StringVar(&c.part, "part", "", partHelp)
 	if moves {
 		cmd.Flags().StringVar(&c.toKey, "to-key", "", "move it to this `KEY` of the same mode")
@@ -50,7 +57,7 @@ func (c *chordFlags) read(e *env, args []string, keyName string) (*chordFile, er
 			return c.open(e, args[0], keyName)
 		}
 	}
-	for word, value := range map[string]string{"part": c.part, "to-key": c.toKey} {
+	for word, value := range map[string]string{"part": c.part, "tune": c.tune, "to-key": c.toKey} {
 		if value != "" {
 			return nil, usagef("--%s: it is about chord symbols from a file: name a FILE of music", word)
 		}
@@ -68,7 +75,7 @@ func (c *chordFlags) open(e *env, path, keyName string) (*chordFile, error) {
 }
 
 func (c *chordFlags) parse(e *env, path string, b []byte, keyName string) (*chordFile, error) {
-	options := notation.Options{Voice: c.part, Octave: middleOctave, Chords: true}
+	options := notation.Options{Voice: c.part, Tune: c.tune, Octave: middleOctave, Chords: true}
 	var err error
 	if keyName != "" {
 		if options.Key, err = theory.ParseModalKey(keyName); err != nil {

@@ -19,7 +19,7 @@ import (
 
 func newFindKey(e *env) *cobra.Command {
 	var rec recording
-	var names, profile, part string
+	var names, profile, part, tune string
 	var count int
 	var a4 float64
 	f := newFormat("text", "json")
@@ -62,7 +62,7 @@ Their old names, by author, are still read.`,
 			if !strings.EqualFold(strings.TrimSpace(profile), p.Name) {
 				fmt.Fprintf(e.stderr, "--key-profile: %s is called %s now\n", strings.TrimSpace(profile), p.Name)
 			}
-			h, out, err := hear(cmd.Context(), e, args, &rec, naming, a4, part)
+			h, out, err := hear(cmd.Context(), e, args, &rec, naming, a4, part, tune)
 			if err != nil {
 				return err
 			}
@@ -89,6 +89,7 @@ Their old names, by author, are still read.`,
 	rec.addFlags(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&names, "names", theory.Fixed.String(), "what degrees are called, a `NAMING`: fixed, fixed-chromatic or letters; others count from C")
+	addTune(cmd, &tune)
 	fl.StringVar(&part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	fl.StringVar(&profile, "key-profile", profiles[0], "what keys are known by, a `PROFILE`: "+strings.Join(profiles, ", "))
 	oldName(cmd, "profile", "key-profile")
@@ -112,7 +113,7 @@ func profileSources() string {
 
 // hear returns how long each pitch class sounds in what the arguments are: a
 // recording, other music in a file or on standard input, or names of notes.
-func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.Naming, a4 float64, part string) (h [12]float64, out report.KeyProposals, err error) {
+func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.Naming, a4 float64, part, tune string) (h [12]float64, out report.KeyProposals, err error) {
 	m, err := e.openMelody(args, ".txt", ".wav")
 	if err != nil {
 		return h, out, err
@@ -122,11 +123,14 @@ func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.N
 	if err != nil {
 		return h, out, err
 	}
-	if recorded && part != "" {
+	switch {
+	case recorded && part != "":
 		return h, out, usagef("--part: %s is a recording, which has no parts", short(m.name))
+	case recorded && tune != "":
+		return h, out, usagef("--tune: %s is a recording, and has one tune", short(m.name))
 	}
 	if !recorded {
-		h, out.Notes, err = readMelody(e, m, n, part)
+		h, out.Notes, err = readMelody(e, m, n, part, tune)
 		return h, out, err
 	}
 	src, err := rec.of(m.path, m.in)
@@ -148,19 +152,19 @@ func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.N
 
 // readMelody returns how long each pitch class sounds in what is no recording, and
 // how many notes there are.
-func readMelody(e *env, m *melodyInput, n theory.Naming, part string) (h [12]float64, notes int, err error) {
+func readMelody(e *env, m *melodyInput, n theory.Naming, part, tune string) (h [12]float64, notes int, err error) {
 	if m.in == nil {
 		if strings.TrimSpace(m.text) == "" {
 			return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
 		}
-		h, notes, _, err = review.WrittenClasses("", []byte(m.text), n, "")
+		h, notes, _, err = review.WrittenClasses("", []byte(m.text), n, "", "")
 		return h, notes, usage(err)
 	}
 	b, err := io.ReadAll(io.LimitReader(m.in, notation.MaxFile+1))
 	if err != nil {
 		return h, 0, fmt.Errorf("read %s: %w", m.name, err)
 	}
-	h, notes, warnings, err := review.WrittenClasses(m.name, b, n, part)
+	h, notes, warnings, err := review.WrittenClasses(m.name, b, n, part, tune)
 	for _, w := range warnings {
 		fmt.Fprintf(e.stderr, "%s: %s\n", m.name, w)
 	}

@@ -15,7 +15,7 @@ var flagGroups = []struct {
 	names   []string
 }{
 	{"What is asked", []string{
-		"minutes", "singing", "course", "date", "since", "model", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
+		"minutes", "singing", "course", "date", "since", "model", "tune", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "home", "mode", "line", "by", "meter", "beats", "first-beat", "read-as", "key-profile",
 		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "against", "play", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",

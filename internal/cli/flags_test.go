@@ -119,6 +119,7 @@ var meanings = map[string]string{
 	"style":           "the `STYLE` of the harmony",
 	"svg":             "draw charts as SVG into this `FOLDER`",
 	"tempo":           "`BEATS` a minute",
+	"tune":            "of a file of ABC with several, the `TUNE`: its number (X:) or title",
 	"texture":         "four parts for a `KIND`",
 	"parts":           "`NUMBER` of notes in a chord",
 	"then":            "`WHAT` comes once it was sung",

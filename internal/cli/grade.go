@@ -28,7 +28,7 @@ type grading struct {
 	music        music
 	rec          recording
 	model        string
-	part         string
+	part, tune   string
 	stderr       io.Writer // warnings about the model
 	strict       bool
 	strictOctave bool
@@ -82,6 +82,7 @@ goes on where an interrupted run stopped.`,
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&g.model, "model", "", "the `MODEL`: a typed melody, a notation file, a recording or a pitch curve")
+	addTune(cmd, &g.tune)
 	fl.StringVar(&g.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	g.music.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m: of a typed melody, and the one that names the degrees")
 	fl.StringVar(&g.music.Names, "names", theory.Movable.String(), drill.NamesHelp())
@@ -217,7 +218,7 @@ func (g *grading) line(ctx context.Context, reader review.Reader, names theory.N
 	if strings.TrimSpace(g.model) == "" {
 		return grade.Line{}, usagef(`--model is missing: a typed melody like "do re mi", a notation file, a recording or a pitch curve`)
 	}
-	m := review.Model{Text: g.model, Part: g.part, Names: names, Octave: middleOctave}
+	m := review.Model{Text: g.model, Part: g.part, Tune: g.tune, Names: names, Octave: middleOctave}
 	if g.music.Key != "" {
 		key, err := g.music.readKey("--key", nil)
 		if err != nil {

@@ -27,6 +27,7 @@ type lineOptions struct {
 
 	keep  string
 	part  string
+	tune  string
 	toKey string
 
 	against string
@@ -123,6 +124,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	o.addSung(cmd)
 	o.addKeys(cmd)
 	cmd.ValidArgsFunction = nil
+	addTune(cmd, &o.tune)
 	cmd.Flags().StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
@@ -230,7 +232,7 @@ func holdsMusic(path string) (bool, error) {
 // readGiven reads the melodies of files, in the key asked for; nil without files.
 func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, err error) {
 	if files == nil {
-		for word, value := range map[string]string{"part": o.part, "to-key": o.toKey, "against": o.against} {
+		for word, value := range map[string]string{"part": o.part, "tune": o.tune, "to-key": o.toKey, "against": o.against} {
 			if value != "" {
 				return nil, usagef("--%s: it is about a melody from a file: name a FILE of music", word)
 			}
@@ -240,7 +242,7 @@ func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, e
 	if o.against != "" {
 		return o.readAgainst(e, files)
 	}
-	options := notation.Options{Voice: o.part, Octave: middleOctave}
+	options := notation.Options{Voice: o.part, Tune: o.tune, Octave: middleOctave}
 	if o.Music.Names != "none" {
 		if options.Naming, err = theory.ParseNaming(o.Music.Names); err != nil {
 			return nil, usage(fmt.Errorf("--names: %w", err))

@@ -30,6 +30,7 @@ type melodyOptions struct {
 	voice, compass string
 	names, from    string
 	part, clef     string
+	tune           string
 	octave         int
 	pulse          string
 	to, out        string
@@ -88,6 +89,7 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	oldName(cmd, "from", "read-as")
 	f.IntVar(&o.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C, for names that are read")
 	f.StringVar(&o.pulse, "pulse", "1/4", "the `NOTE` value of a pulse, for names that are read: 1/4, 1/2, 3/8, 1/8")
+	addTune(cmd, &o.tune)
 	f.StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number; P1:2 is voice 2 of part P1")
 	f.StringVar(&o.clef, "clef", "", "the `CLEF`: treble, treble-8 or bass (else the one that fits)")
 	f.StringVar(&o.to, "to", "text", "the `NOTATION` a line is written in: "+strings.Join(targets, ", "))
@@ -325,7 +327,7 @@ func (o *melodyOptions) readRange() (theory.Range, error) {
 }
 
 func (o *melodyOptions) generate(e *env, compass theory.Range) ([]line, error) {
-	for _, flag := range []string{"read-as", "part", "octave", "pulse"} {
+	for _, flag := range []string{"read-as", "part", "tune", "octave", "pulse"} {
 		if o.cmd.Flags().Changed(flag) {
 			return nil, usagef("--%s is about a line that is read: give a FILE or names", flag)
 		}
@@ -368,7 +370,7 @@ func (o *melodyOptions) read(e *env, args []string, compass theory.Range) ([]lin
 	if err != nil {
 		return nil, usage(fmt.Errorf("--read-as: %w", err))
 	}
-	options := notation.Options{Voice: o.part, Naming: naming}
+	options := notation.Options{Voice: o.part, Tune: o.tune, Naming: naming}
 	if o.key != "" {
 		if options.Key, err = theory.ParseModalKey(o.key); err != nil {
 			return nil, usage(fmt.Errorf("--key: %w", err))

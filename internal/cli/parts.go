@@ -30,6 +30,7 @@ var plays = map[string]choir.Hear{"all": choir.All, "mine": choir.Mine, "others"
 // partsOptions are the flags of parts.
 type partsOptions struct {
 	part, toKey string
+	tune        string
 	play        string
 	louder      float64
 	tempo       float64
@@ -78,6 +79,7 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 		},
 	}
 	f := cmd.Flags()
+	addTune(cmd, &o.tune)
 	f.StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
 	f.StringVar(&o.play, "play", "", "`WHAT` sounds: all, mine (--part, the others softer), others (all but --part)")
 	f.Float64Var(&o.louder, "louder", 6, "how many `DECIBELS` my part is louder than the others, 1 to 30")
@@ -100,7 +102,7 @@ func (o *partsOptions) run(e *env, path string) error {
 	if err != nil {
 		return err
 	}
-	c, err := readChoir(e, path)
+	c, err := readChoir(e, path, o.tune)
 	if err != nil {
 		return err
 	}
@@ -182,13 +184,13 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 }
 
 // readChoir reads the parts of a file.
-func readChoir(e *env, path string) (choir.Choir, error) {
+func readChoir(e *env, path, tune string) (choir.Choir, error) {
 	in, name, err := e.open(path)
 	if err != nil {
 		return choir.Choir{}, err
 	}
 	defer in.Close()
-	parts, warnings, err := notation.ReadParts(name, in, notation.Options{Octave: middleOctave})
+	parts, warnings, err := notation.ReadParts(name, in, notation.Options{Tune: tune, Octave: middleOctave})
 	if err != nil {
 		return choir.Choir{}, err
 	}

@@ -35,7 +35,7 @@ before it states the key.`
 
 func newRename(e *env) *cobra.Command {
 	var m music
-	var from, to, toKey, allKeys string
+	var from, to, toKey, allKeys, tune string
 	f := newFormat("text", "json")
 	cmd := &cobra.Command{
 		Use:   "rename MELODY | FILE",
@@ -59,7 +59,7 @@ func newRename(e *env) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			melody, score, err := renamed(e, args, key, cmd.Flags().Changed("key"), source)
+			melody, score, err := renamed(e, args, key, cmd.Flags().Changed("key"), source, tune)
 			if err != nil {
 				return err
 			}
@@ -112,6 +112,7 @@ func newRename(e *env) *cobra.Command {
 	m.addKeyFlag(cmd, "C major", "the `KEY`, like \"Ab major\" or f#m; a heading in MELODY goes before it")
 	m.addScaleFlag(cmd)
 	fl := cmd.Flags()
+	addTune(cmd, &tune)
 	fl.StringVar(&from, "read-as", theory.Movable.String(), readAsHelp())
 	fl.StringVar(&to, "names", theory.Movable.String(), drill.NamesHelp())
 	oldName(cmd, "from", "read-as")
@@ -129,7 +130,7 @@ func newRename(e *env) *cobra.Command {
 
 // renamed reads the melody that the arguments are, or that a file of music holds:
 // then the line has its chord symbols, else only its key.
-func renamed(e *env, args []string, key theory.Key, asked bool, n theory.Naming) (theory.Melody, theory.Score, error) {
+func renamed(e *env, args []string, key theory.Key, asked bool, n theory.Naming, tune string) (theory.Melody, theory.Score, error) {
 	if len(args) == 1 && args[0] != "-" {
 		m, err := e.openMelody(args)
 		if err != nil {
@@ -140,7 +141,7 @@ func renamed(e *env, args []string, key theory.Key, asked bool, n theory.Naming)
 			if head, _ := m.in.Peek(m.in.Size()); takedown.IsChart(string(head)) {
 				return theory.Melody{}, theory.Score{}, usagef("%s is a chart: singback follow %s --to-key KEY moves it", short(m.name), short(m.name))
 			}
-			score, warnings, err := notation.Read(m.name, m.in, notation.Options{Key: key, KeyAsked: asked, Naming: n, Octave: middleOctave})
+			score, warnings, err := notation.Read(m.name, m.in, notation.Options{Tune: tune, Key: key, KeyAsked: asked, Naming: n, Octave: middleOctave})
 			if err != nil {
 				return theory.Melody{}, score, err
 			}

@@ -188,7 +188,7 @@ func read(words []said, add func(Flags), hidden []string) error {
 // terminals are the flags of drills, by their words, that only a terminal has.
 var terminals = []string{
 	"device", "keys", "channel", "part", "to-key", "partial", "output", "output-device", "force", "keep", "record", "no-record", "singer",
-	"profile", "format", "course", "date", "help", "progressions", "against",
+	"profile", "format", "course", "date", "help", "progressions", "against", "tune",
 }
 
 // options are the options that a command has.

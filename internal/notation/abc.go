@@ -21,8 +21,12 @@ func (r *reading) abc(text string) (theory.Score, error) {
 	return a.finish()
 }
 
-// abcTune reads all voices of the first tune.
+// abcTune reads all voices of the first tune, or of that which is asked for.
 func (r *reading) abcTune(text string) (*abcReader, error) {
+	text, err := chosen(text, r.options.Tune)
+	if err != nil {
+		return nil, err
+	}
 	a := &abcReader{reading: r, unit: theory.Fraction{}, tuplet: one, propagate: "pitch"}
 	for a.rest = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text); a.rest != "" && !a.done; a.row++ {
 		var line string
@@ -149,7 +153,7 @@ func (a *abcReader) line(s string) error {
 		if a.inBody { // an empty line ends the tune
 			a.done = true
 			if strings.HasPrefix(a.rest, "X:") || strings.Contains(a.rest, "\nX:") {
-				a.leave("there are more tunes; only the first one is read")
+				a.leave(moreTunes)
 			}
 		}
 		return nil

@@ -17,7 +17,7 @@ func (a *abcReader) field(name byte, value string) error {
 	case 'X':
 		if a.inBody {
 			a.done = true
-			a.leave("there are more tunes; only the first one is read")
+			a.leave(moreTunes)
 		}
 	case 'T':
 		if a.score.Title == "" {

@@ -88,6 +88,9 @@ type Options struct {
 	// Voice is a voice, part or track: its name or id in the file, or its number
 	// from 1. The empty string is the first one with notes.
 	Voice string
+	// Tune is a tune of a file of ABC: its number (X:), its title, or a part of that. The
+	// empty string is the first one.
+	Tune string
 
 	// Chords tells that chord symbols are wanted: a line of rests with symbols will do.
 	Chords bool
@@ -127,7 +130,11 @@ func Parse(name string, b []byte, o Options) (theory.Score, []Warning, error) {
 	var s theory.Score
 	text, _, err := fromUTF16(b)
 	if err == nil {
-		switch detect(name, text) {
+		format := detect(name, text)
+		if err := o.oneTune(format); err != nil {
+			return theory.Score{}, nil, err
+		}
+		switch format {
 		case MIDI:
 			s, err = l.midi(b)
 		case CompressedMusicXML:

@@ -56,7 +56,11 @@ func parseParts(name string, b []byte, o Options) ([]Part, []Warning, error) {
 		return nil, nil, err
 	}
 	r := &partsReader{options: o}
-	switch detect(name, text) {
+	format := detect(name, text)
+	if err := o.oneTune(format); err != nil {
+		return nil, nil, err
+	}
+	switch format {
 	case MIDI:
 		err = r.midi(b)
 	case CompressedMusicXML:

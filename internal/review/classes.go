@@ -32,9 +32,9 @@ const maxNames = 1 << 20
 
 // WrittenClasses returns how long each pitch class sounds in a line that a file of
 // that name holds, in any notation or in names, or with the name "" in names that were
-// typed; and how many notes there are. part is that of a notation file. Errors name the file; warnings
+// typed; and how many notes there are. part and tune are those of a notation file. Errors name the file; warnings
 // say what a line cannot hold.
-func WrittenClasses(name string, b []byte, n theory.Naming, part string) (h [12]float64, notes int, warnings []notation.Warning, err error) {
+func WrittenClasses(name string, b []byte, n theory.Naming, part, tune string) (h [12]float64, notes int, warnings []notation.Warning, err error) {
 	named := func(err error) error {
 		if name == "" {
 			return err
@@ -42,7 +42,7 @@ func WrittenClasses(name string, b []byte, n theory.Naming, part string) (h [12]
 		return fmt.Errorf("%s: %w", name, err)
 	}
 	if name != "" && !notation.HoldsNames(name, b) {
-		score, warnings, err := notation.Parse(name, b, notation.Options{Voice: part})
+		score, warnings, err := notation.Parse(name, b, notation.Options{Voice: part, Tune: tune})
 		if err != nil {
 			return h, 0, nil, named(err)
 		}

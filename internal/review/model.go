@@ -21,6 +21,7 @@ import (
 // recording or a pitch curve.
 type Model struct {
 	Text string // the melody, or the path of the file
+	Tune string // which tune of a file of ABC; "": the first
 	Part string // which voice of a notation file; "" where it has one
 
 	Key    *theory.Key          // of a typed melody, and what names the degrees of others; nil: not said
@@ -45,8 +46,10 @@ func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warn
 	if _, written := notation.ByName(m.Text); written || missing == nil && extension != ".wav" && extension != ".csv" && holdsNotation(m.Text) {
 		return m.written()
 	}
-	if m.Part != "" {
-		return grade.Line{}, nil, modelError("--part is about a notation file, and --model is none")
+	for _, o := range []struct{ flag, value string }{{"part", m.Part}, {"tune", m.Tune}} {
+		if o.value != "" {
+			return grade.Line{}, nil, modelError("--%s is about a notation file, and --model is none", o.flag)
+		}
 	}
 	if missing == nil || extension == ".wav" || extension == ".csv" {
 		line, err := r.performed(ctx, m)
@@ -112,7 +115,7 @@ func (m Model) written() (grade.Line, []notation.Warning, error) {
 		return grade.Line{}, nil, fmt.Errorf("--model: %w", err)
 	}
 	defer f.Close()
-	options := notation.Options{Voice: m.Part, KeyAsked: m.Key != nil, Naming: m.Names, Octave: m.Octave}
+	options := notation.Options{Voice: m.Part, Tune: m.Tune, KeyAsked: m.Key != nil, Naming: m.Names, Octave: m.Octave}
 	if m.Key != nil {
 		options.Key = *m.Key
 	}

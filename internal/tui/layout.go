@@ -65,7 +65,18 @@ func layOut(parts []part, foot int, margin string, width, height int) string {
 }
 
 // wrap breaks s into lines of at most width cells where it can.
-func wrap(s string, width int) []string { return strings.Split(lipgloss.Wrap(s, width, ""), "\n") }
+func wrap(s string, width int) []string {
+	text := strings.TrimLeft(s, " ")
+	indent := s[:len(s)-len(text)]
+	if len(indent) > width/2 || strings.Contains(s, "\n") {
+		text, indent = s, ""
+	}
+	lines := strings.Split(lipgloss.Wrap(text, width-len(indent), ""), "\n")
+	for i := range lines {
+		lines[i] = indent + lines[i]
+	}
+	return lines
+}
 
 // fill puts items beside each other, as many as fit into a line of so many cells.
 func fill(items []string, between string, width int) (lines []string) {

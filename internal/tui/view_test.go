@@ -477,3 +477,26 @@ func TestScale(t *testing.T) {
 		}
 	}
 }
+
+// What is indented stays so where it is broken, and nothing is wider than the window.
+func TestWrapKeepsIndentation(t *testing.T) {
+	for _, c := range []struct {
+		text  string
+		width int
+		want  []string
+	}{
+		{"  listen whether do sounds above", 20, []string{"  listen whether do", "  sounds above"}},
+		{"listen whether do sounds", 14, []string{"listen whether", "do sounds"}},
+		{"", 10, []string{""}},
+	} {
+		got := wrap(c.text, c.width)
+		for _, line := range got {
+			if lipgloss.Width(line) > c.width {
+				t.Errorf("%q is wider than %d", line, c.width)
+			}
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%q in %d cells is %q, want %q", c.text, c.width, got, c.want)
+		}
+	}
+}

@@ -192,8 +192,10 @@ const maxProgressionFile = 1 << 20
 // readGiven reads the questions of a file: music with chord symbols, or lines of chords.
 func (o *dictationOptions) readGiven(e *env) error {
 	if o.progressions == "" {
-		if o.chords.part != "" {
-			return usagef("--part: it is about chord symbols from a file: name one with --progressions")
+		for word, value := range map[string]string{"part": o.chords.part, "tune": o.chords.tune} {
+			if value != "" {
+				return usagef("--%s: it is about chord symbols from a file: name one with --progressions", word)
+			}
 		}
 		return nil
 	}

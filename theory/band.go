@@ -159,17 +159,10 @@ func (t BandTexture) Voice(progression []Roman) ([]Hands, int, error) {
 		}
 		best = next
 	}
-	last := 0
-	for j, c := range best {
-		if c < best[last] {
-			last = j
-		}
-	}
-	total := best[last]
+	at, total := cheapest(best, from)
 	out := make([]Hands, len(progression))
-	for i := len(progression) - 1; i >= 0; i-- {
-		out[i] = t.hands(&plans[i], &states[i][last])
-		last = int(from[i][last])
+	for i := range out {
+		out[i] = t.hands(&plans[i], &states[i][at[i]])
 	}
 	return out, total, nil
 }

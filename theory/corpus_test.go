@@ -90,7 +90,7 @@ func chartSongs(t *testing.T) []song {
 	var songs []song
 	at := map[string]int{}
 	last := 0.0
-	for _, row := range gzipped(t, "billboard-chords", "chords.csv.gz") {
+	for _, row := range referenceFile(t, "billboard-chords", "chords.csv.gz") {
 		id := row[0] + " " + row[1]
 		i, ok := at[id]
 		if !ok {
@@ -133,7 +133,7 @@ func chartSongs(t *testing.T) []song {
 func rockSongs(t *testing.T) []song {
 	var songs []song
 	at := map[string]int{}
-	for _, row := range gzipped(t, "rock-corpus", "harmony.csv.gz") {
+	for _, row := range referenceFile(t, "rock-corpus", "harmony.csv.gz") {
 		id := row[0] + " " + row[1]
 		i, ok := at[id]
 		if !ok {
@@ -184,7 +184,7 @@ func rockSongs(t *testing.T) []song {
 func chorales(t *testing.T) []song {
 	var songs []song
 	last := ""
-	for _, row := range gzipped(t, "chorale-harmony", "chords.csv.gz") {
+	for _, row := range referenceFile(t, "chorale-harmony", "chords.csv.gz") {
 		k := mustKey(t, row[3])
 		if id := row[0] + row[3]; id != last {
 			songs = append(songs, song{name: row[0], mode: k.Mode})

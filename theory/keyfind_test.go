@@ -1,8 +1,6 @@
 package theory_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"errors"
 	"math"
 	"os"
@@ -11,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"singback/internal/testkit"
 	. "singback/theory"
 
 	"pgregory.net/rapid"
@@ -200,28 +199,8 @@ func TestOffset(t *testing.T) {
 // referenceFile reads a table of the reference data, without its header.
 func referenceFile(t *testing.T, names ...string) [][]string {
 	t.Helper()
-	dir := os.Getenv("SINGBACK_REFERENCE")
-	if dir == "" {
-		t.Skip("SINGBACK_REFERENCE is not set: no comparison with the reference corpora")
-	}
-	f, err := os.Open(filepath.Join(append([]string{dir}, names...)...))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	reader := csv.NewReader(f)
-	if strings.HasSuffix(names[len(names)-1], ".gz") {
-		z, err := gzip.NewReader(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		reader = csv.NewReader(z)
-	}
-	rows, err := reader.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
+	_, rows := testkit.Reference(t, names...)
+	return rows
 }
 
 // profile, mode, semitones_above_tonic, weight: as the library music21 has them.

@@ -252,7 +252,7 @@ func TestPassingSharesOnCorpus(t *testing.T) {
 	}
 	songs := map[string][]chord{}
 	var order []string
-	for _, row := range gzipped(t, "billboard-chords", "chords.csv.gz") {
+	for _, row := range referenceFile(t, "billboard-chords", "chords.csv.gz") {
 		id := row[0] + row[1]
 		if songs[id] == nil {
 			order = append(order, id)

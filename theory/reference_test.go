@@ -1,9 +1,6 @@
 package theory_test
 
 import (
-	"encoding/csv"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -15,20 +12,7 @@ import (
 // computed (see the folder's README), without its header.
 func reference(t *testing.T, name string) [][]string {
 	t.Helper()
-	dir := os.Getenv("SINGBACK_REFERENCE")
-	if dir == "" {
-		t.Skip("SINGBACK_REFERENCE is not set: no comparison with the reference tables")
-	}
-	f, err := os.Open(filepath.Join(dir, "theory-tables", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
+	return referenceFile(t, "theory-tables", name)
 }
 
 // key, pitch, pitch_class, degree, semitones_above_tonic, syllable. Syllables

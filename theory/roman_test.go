@@ -1,11 +1,6 @@
 package theory_test
 
 import (
-	"compress/gzip"
-	"encoding/csv"
-	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -202,30 +197,6 @@ func triadWord(c Chord) string {
 	return "other"
 }
 
-// gzipped reads a compressed table of the reference without its header.
-func gzipped(t *testing.T, path ...string) [][]string {
-	t.Helper()
-	dir := os.Getenv("SINGBACK_REFERENCE")
-	if dir == "" {
-		t.Skip("SINGBACK_REFERENCE is not set: no comparison with the reference corpora")
-	}
-	f, err := os.Open(filepath.Join(append([]string{dir}, path...)...))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := csv.NewReader(io.Reader(z))
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
-}
-
 // The chorale analyses of When in Rome (CC BY-SA 4.0), with the degrees that
 // music21 computed. chorale, measure, beat, key, figure, root,
 // root_semitones_above_tonic, bass, bass_semitones_above_tonic, triad_quality,
@@ -236,7 +207,7 @@ func TestReferenceChoraleFigures(t *testing.T) {
 	want := map[string]int{"VI2": 1, "III+6/5": 2, "V9[b9]": 1}
 	differ := map[string]int{}
 	checked := 0
-	for _, row := range gzipped(t, "chorale-harmony", "chords.csv.gz") {
+	for _, row := range referenceFile(t, "chorale-harmony", "chords.csv.gz") {
 		k := mustKey(t, row[3])
 		r, err := ParseRoman(row[4], k)
 		if err != nil {

@@ -300,7 +300,7 @@ func TestReferenceChartSymbols(t *testing.T) {
 	}
 	size := map[string]int{"3": 4, "5": 7, "7": 11, "9": 2, "11": 5, "13": 9}
 	read := 0
-	for _, row := range gzipped(t, "billboard-chords", "chords.csv.gz") {
+	for _, row := range referenceFile(t, "billboard-chords", "chords.csv.gz") {
 		text := strings.ReplaceAll(row[8], ";", ",")
 		head, list, _ := strings.Cut(strings.TrimSuffix(text, ")"), "(")
 		base, ok := shorthand[head]

@@ -208,19 +208,29 @@ func (t Texture) search(progression []Roman, free bool) ([]Voicing, int, error) 
 		}
 		best = next
 	}
+	at, total := cheapest(best, from)
+	out := make([]Voicing, len(progression))
+	for i := range out {
+		out[i] = states[i][at[i]].voicing(&plans[i])
+	}
+	return out, total, nil
+}
+
+// cheapest goes back from the state of least cost at the end of a search, the first of
+// several, by the best state before each: one state for every chord, and their cost.
+func cheapest(best []int, from [][]int32) (at []int, total int) {
 	last := 0
 	for j, c := range best {
 		if c < best[last] {
 			last = j
 		}
 	}
-	total := best[last]
-	out := make([]Voicing, len(progression))
-	for i := len(progression) - 1; i >= 0; i-- {
-		out[i] = states[i][last].voicing(&plans[i])
-		last = int(from[i][last])
+	total = best[last]
+	at = make([]int, len(from))
+	for i := len(from) - 1; i >= 0; i-- {
+		at[i], last = last, int(from[i][last])
 	}
-	return out, total, nil
+	return at, total
 }
 
 // why says between which chords no step keeps the rules, and which rule breaks

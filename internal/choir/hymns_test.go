@@ -2,14 +2,10 @@ package choir
 
 import (
 	"bytes"
-	"compress/gzip"
-	"encoding/csv"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"runtime"
 	"slices"
 	"strconv"
@@ -30,26 +26,8 @@ import (
 // table reads a CSV file of the reference data, which may be packed.
 func table(t testing.TB, folder, name string) [][]string {
 	t.Helper()
-	dir := os.Getenv("SINGBACK_REFERENCE")
-	if dir == "" {
-		t.Skip("SINGBACK_REFERENCE is not set: the reference data are not there")
-	}
-	f, err := os.Open(filepath.Join(dir, folder, name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var in io.Reader = f
-	if strings.HasSuffix(name, ".gz") {
-		if in, err = gzip.NewReader(f); err != nil {
-			t.Fatal(err)
-		}
-	}
-	rows, err := csv.NewReader(in).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
+	_, rows := testkit.Reference(t, folder, name)
+	return rows
 }
 
 // hymn is one of the 104 hymns in four voices of the open hymnal (reference/hymns, its

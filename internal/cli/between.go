@@ -56,15 +56,7 @@ gets its passing chords, in the key of the file or --key, the first few of each.
 		if len(args) != 2 {
 			return usagef("chords given: %d; want two, like C F", len(args))
 		}
-		tuning, err := h.readTuning(e)
-		if err != nil {
-			return err
-		}
-		texture, err := h.readTexture()
-		if err != nil {
-			return err
-		}
-		style, err := h.chords.style(e, theory.Movable)
+		tuning, texture, style, err := h.readAll(e)
 		if err != nil {
 			return err
 		}
@@ -96,17 +88,21 @@ gets its passing chords, in the key of the file or --key, the first few of each.
 // betweenFew is how many passing chords each pair of a file gets in text.
 const betweenFew = 3
 
+// readAll reads what says how chords are set and named.
+func (h *harmony) readAll(e *env) (tuning theory.Tuning, texture theory.Texture, style report.Style, err error) {
+	if tuning, err = h.readTuning(e); err != nil {
+		return tuning, texture, style, err
+	}
+	if texture, err = h.readTexture(); err != nil {
+		return tuning, texture, style, err
+	}
+	style, err = h.chords.style(e, theory.Movable)
+	return tuning, texture, style, err
+}
+
 // betweenAll lists what may stand between the neighbours of a file, each pair once.
 func (h *harmony) betweenAll(e *env, f *chordFile, voices bool, format string) error {
-	tuning, err := h.readTuning(e)
-	if err != nil {
-		return err
-	}
-	texture, err := h.readTexture()
-	if err != nil {
-		return err
-	}
-	style, err := h.chords.style(e, theory.Movable)
+	tuning, texture, style, err := h.readAll(e)
 	if err != nil {
 		return err
 	}

@@ -21,13 +21,49 @@ type chordFile struct {
 	keys   []theory.Key   // of each, where the file changes its key
 }
 
-// addTune adds the flag that chooses among the tunes of a file.
+// partHelp is what --part says.
+const partHelp = "the voice, part or track of a notation file: its `NAME` or number"
+
+// addPart adds the flags that choose among the tunes and the parts of a file.
+func addPart(cmd *cobra.Command, tune, part *string) {
+	addTune(cmd, tune)
+	cmd.Flags().StringVar(part, "part", "", partHelp)
+}
+
+// addTune adds the one for tunes.
 func addTune(cmd *cobra.Command, tune *string) {
 	cmd.Flags().StringVar(tune, "tune", "", "of a file of ABC with several, the `TUNE`: its number (X:) or title")
 }
 
-// partHelp is what --part says.
-const partHelp = "the voice, part or track of a notation file: its `NAME` or number"
+// toKey reads --to-key; nil without it.
+func toKey(text string) (*theory.Key, error) {
+	if text == "" {
+		return nil, nil
+	}
+	k, err := theory.ParseModalKey(text)
+	if err != nil {
+		return nil, usage(fmt.Errorf("--to-key: %w", err))
+	}
+	return &k, nil
+}
+
+// moved moves the music of a file into a key, nil: it stays, and says what the file holds
+// that was left out or cannot be moved.
+func (e *env) moved(path string, score theory.Score, to *theory.Key, warnings []notation.Warning) (theory.Score, error) {
+	if to != nil {
+		if text := notation.Unmoved(score); text != "" {
+			warnings = append(warnings, notation.Warning(text))
+		}
+		var err error
+		if score, err = score.In(*to); err != nil {
+			return score, usage(fmt.Errorf("--to-key: %s: %w", path, err))
+		}
+	}
+	for _, w := range warnings {
+		fmt.Fprintf(e.stderr, "%s: %s\n", path, w)
+	}
+	return score, nil
+}
 
 // chordFlags are those of a command that may read its chords from a file.
 type chordFlags struct {
@@ -38,8 +74,7 @@ type chordFlags struct {
 
 // add adds --part, and where a command moves chords --to-key.
 func (c *chordFlags) add(cmd *cobra.Command, moves bool) {
-	addTune(cmd, &c.tune)
-	cmd.Flags().StringVar(&c.part, "part", "", partHelp)
+	addPart(cmd, &c.tune, &c.part)
 	if moves {
 		cmd.Flags().StringVar(&c.toKey, "to-key", "", "move it to this `KEY` of the same mode")
 		complete(cmd, map[string][]string{"to-key": keyNames(false)})
@@ -87,20 +122,12 @@ func (c *chordFlags) parse(e *env, path string, b []byte, keyName string) (*chor
 	if err != nil {
 		return nil, err
 	}
-	if c.toKey != "" {
-		to, err := theory.ParseModalKey(c.toKey)
-		if err != nil {
-			return nil, usage(fmt.Errorf("--to-key: %w", err))
-		}
-		if text := notation.Unmoved(score); text != "" {
-			warnings = append(warnings, notation.Warning(text))
-		}
-		if score, err = score.In(to); err != nil {
-			return nil, usage(fmt.Errorf("--to-key: %s: %w", path, err))
-		}
+	to, err := toKey(c.toKey)
+	if err != nil {
+		return nil, err
 	}
-	for _, w := range warnings {
-		fmt.Fprintf(e.stderr, "%s: %s\n", path, w)
+	if score, err = e.moved(path, score, to, warnings); err != nil {
+		return nil, err
 	}
 	out := &chordFile{path: path, key: e.plainKey(path, score.Key)}
 	key, changes := out.key, score.Changes

@@ -82,8 +82,7 @@ goes on where an interrupted run stopped.`,
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&g.model, "model", "", "the `MODEL`: a typed melody, a notation file, a recording or a pitch curve")
-	addTune(cmd, &g.tune)
-	fl.StringVar(&g.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
+	addPart(cmd, &g.tune, &g.part)
 	g.music.addKeyFlag(cmd, "", "the `KEY`, like \"Ab major\" or f#m: of a typed melody, and the one that names the degrees")
 	fl.StringVar(&g.music.Names, "names", theory.Movable.String(), drill.NamesHelp())
 	fl.Float64Var(&g.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a typed melody")

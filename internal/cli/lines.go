@@ -124,8 +124,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	o.addSung(cmd)
 	o.addKeys(cmd)
 	cmd.ValidArgsFunction = nil
-	addTune(cmd, &o.tune)
-	cmd.Flags().StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
+	addPart(cmd, &o.tune, &o.part)
 	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
 	complete(cmd, map[string][]string{"key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
@@ -254,11 +253,9 @@ func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, e
 		}
 		options.KeyAsked = true
 	}
-	var to theory.Key
-	if o.toKey != "" {
-		if to, err = theory.ParseModalKey(o.toKey); err != nil {
-			return nil, usage(fmt.Errorf("--to-key: %w", err))
-		}
+	to, err := toKey(o.toKey)
+	if err != nil {
+		return nil, err
 	}
 	for _, path := range files {
 		f, err := os.Open(path)
@@ -270,16 +267,8 @@ func (o *lineOptions) readGiven(e *env, files []string) (given []theory.Score, e
 		if err != nil {
 			return nil, err
 		}
-		if o.toKey != "" {
-			if text := notation.Unmoved(score); text != "" {
-				warnings = append(warnings, notation.Warning(text))
-			}
-			if score, err = score.In(to); err != nil {
-				return nil, usage(fmt.Errorf("--to-key: %s: %w", path, err))
-			}
-		}
-		for _, w := range warnings {
-			fmt.Fprintf(e.stderr, "%s: %s\n", path, w)
+		if score, err = e.moved(path, score, to, warnings); err != nil {
+			return nil, err
 		}
 		given = append(given, score)
 	}

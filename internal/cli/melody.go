@@ -90,7 +90,7 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	f.IntVar(&o.octave, "octave", 0, "the `OCTAVE` of the tonic, where 4 begins at middle C, for names that are read")
 	f.StringVar(&o.pulse, "pulse", "1/4", "the `NOTE` value of a pulse, for names that are read: 1/4, 1/2, 3/8, 1/8")
 	addTune(cmd, &o.tune)
-	f.StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number; P1:2 is voice 2 of part P1")
+	f.StringVar(&o.part, "part", "", partHelp+"; P1:2 is voice 2 of part P1")
 	f.StringVar(&o.clef, "clef", "", "the `CLEF`: treble, treble-8 or bass (else the one that fits)")
 	f.StringVar(&o.to, "to", "text", "the `NOTATION` a line is written in: "+strings.Join(targets, ", "))
 	addOut(cmd, &o.out, &o.force, "FILE", ", by whose ending --to goes; several melodies into this folder")

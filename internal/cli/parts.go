@@ -79,8 +79,7 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 		},
 	}
 	f := cmd.Flags()
-	addTune(cmd, &o.tune)
-	f.StringVar(&o.part, "part", "", "the voice, part or track of a notation file: its `NAME` or number")
+	addPart(cmd, &o.tune, &o.part)
 	f.StringVar(&o.play, "play", "", "`WHAT` sounds: all, mine (--part, the others softer), others (all but --part)")
 	f.Float64Var(&o.louder, "louder", 6, "how many `DECIBELS` my part is louder than the others, 1 to 30")
 	f.StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode; or best, or semitones like -2 or +3")

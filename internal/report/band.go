@@ -1,9 +1,7 @@
 package report
 
 import (
-	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"singback/theory"
 )
@@ -28,15 +26,6 @@ func NewHands(p []theory.Roman, hands []theory.Hands, cost int, style string, t 
 
 // Hands writes a progression that two hands play, a column for each chord.
 func (s Style) Hands(p []theory.Roman, hands []theory.Hands) string {
-	var b strings.Builder
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-	row := func(name string, cell func(i int) string) {
-		fmt.Fprint(w, name)
-		for i := range p {
-			fmt.Fprint(w, "\t", cell(i))
-		}
-		fmt.Fprintln(w)
-	}
 	notes := func(i int, list []theory.Pitch) string {
 		var names []string
 		for _, q := range list {
@@ -44,10 +33,8 @@ func (s Style) Hands(p []theory.Roman, hands []theory.Hands) string {
 		}
 		return strings.Join(names, " ")
 	}
-	row("", func(i int) string { return s.Roman(p[i]) })
-	row("", func(i int) string { return s.Chord(p[i].Chord) })
-	row("right hand", func(i int) string { return notes(i, hands[i].Right) })
-	row("left hand", func(i int) string { return notes(i, hands[i].Left) })
-	w.Flush()
-	return trimLines(b.String())
+	return s.chordTable(p, func(row func(name string, cell func(i int) string)) {
+		row("right hand", func(i int) string { return notes(i, hands[i].Right) })
+		row("left hand", func(i int) string { return notes(i, hands[i].Left) })
+	})
 }

@@ -215,6 +215,16 @@ func (s Style) Chord(c theory.Chord) string {
 
 // Voicing writes the table of a progression in four parts, the soprano first.
 func (s Style) Voicing(p []theory.Roman, vs []theory.Voicing) string {
+	return s.chordTable(p, func(row func(name string, cell func(i int) string)) {
+		for part := 3; part >= 0; part-- {
+			row(partNames[part], func(i int) string { return s.Pitch(respelling(p[i].Chord)(vs[i][part])) })
+		}
+	})
+}
+
+// chordTable writes a table with a column for each chord, its numeral and its symbol
+// above; below writes what comes below them, row by row.
+func (s Style) chordTable(p []theory.Roman, below func(row func(name string, cell func(i int) string))) string {
 	var b strings.Builder
 	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	row := func(name string, cell func(i int) string) {
@@ -226,9 +236,7 @@ func (s Style) Voicing(p []theory.Roman, vs []theory.Voicing) string {
 	}
 	row("", func(i int) string { return s.Roman(p[i]) })
 	row("", func(i int) string { return s.Chord(p[i].Chord) })
-	for part := 3; part >= 0; part-- {
-		row(partNames[part], func(i int) string { return s.Pitch(respelling(p[i].Chord)(vs[i][part])) })
-	}
+	below(row)
 	w.Flush()
 	return trimLines(b.String())
 }

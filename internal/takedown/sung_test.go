@@ -2,13 +2,9 @@ package takedown_test
 
 import (
 	"cmp"
-	"compress/gzip"
 	"context"
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,38 +14,18 @@ import (
 	"singback/internal/audio"
 	"singback/internal/listen"
 	"singback/internal/synth"
+	"singback/internal/testkit"
 	"singback/theory"
 )
 
 // rows reads a table of the reference data, with the names of its columns; a test
 // without that data is passed over.
-func rows(t testing.TB, names ...string) []map[string]string {
+func rows(t testing.TB, names ...string) (out []map[string]string) {
 	t.Helper()
-	dir := os.Getenv("SINGBACK_REFERENCE")
-	if dir == "" {
-		t.Skip("SINGBACK_REFERENCE is not set: no basses of hymns to take down")
-	}
-	f, err := os.Open(filepath.Join(append([]string{dir}, names...)...))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	in := csv.NewReader(f)
-	if strings.HasSuffix(f.Name(), ".gz") {
-		z, err := gzip.NewReader(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		in = csv.NewReader(z)
-	}
-	all, err := in.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, row := range all[1:] {
+	columns, all := testkit.Reference(t, names...)
+	for _, row := range all {
 		m := map[string]string{}
-		for i, name := range all[0] {
+		for i, name := range columns {
 			m[name] = row[i]
 		}
 		out = append(out, m)

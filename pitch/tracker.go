@@ -137,7 +137,7 @@ type Tracker struct {
 	ref     refiner
 	costs   costs
 	lag     int
-	early   bool // a frame that is clear is given out at once
+	prompt  bool // a frame that is clear is given out at once
 	reach   int  // samples before the centre whose loss spoils a frame
 	behind  int  // inner samples kept before the oldest undecided centre
 
@@ -150,7 +150,10 @@ type Tracker struct {
 	due         int64 // samples that must have been pushed before the next frame is read
 	gone        int64 // the last sample that was lost; before all frames if none
 	next        int64 // frame to be read next
-	singing     bool  // the frame given out last was voiced
+	singing     bool  // the path of the frame given out last was voiced
+	ended       cand  // what was sung last, its frequency refined, 0 before anything was
+	endedAt     int64 // in the frame about this sample
+	held        int   // frames of it in a row
 	out         int64 // frame to be given out next
 	frames      []frame
 	path        []int8
@@ -183,7 +186,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	case Settled:
 		t.lag = settledLag
 	case Live:
-		t.lag, t.costs, t.early = liveLag, liveCosts, true
+		t.lag, t.costs, t.prompt = liveLag, liveCosts, true
 	case Offline:
 		t.lag = offlineLag
 	}
@@ -206,7 +209,7 @@ func (t *Tracker) Reset() {
 	clear(t.sums[:])
 	t.block, t.left = 0, t.cfg.Hop/2+t.cfg.Hop%2
 	t.gone = math.MinInt64 / 2
-	t.singing = false
+	t.singing, t.ended, t.held = false, cand{}, 0
 	t.ev.reset()
 	t.due = t.needed(0)
 }
@@ -327,7 +330,7 @@ func (t *Tracker) advance(dst []Point) []Point {
 		t.next++
 		t.due = t.needed(t.next)
 		switch {
-		case t.early && t.clear():
+		case t.prompt && t.clear():
 			dst = t.decide(dst, t.next)
 		case t.cfg.Reading == Offline && t.next-t.out < int64(2*t.lag):
 		case t.cfg.Reading == Offline:
@@ -460,16 +463,26 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 		if s >= 0 && !t.singing && t.passing(k) {
 			s = -1
 		}
-		if t.singing = s >= 0; !t.singing {
+		atEdge := s < 0 && !fr.lost && fr.level >= t.cfg.MinLevel && t.cfg.Reading != Live && (t.early(&p, k) || t.late(&p, k))
+		if t.singing = s >= 0; atEdge {
+		} else if !t.singing {
 			p.Confidence = math.Exp(fr.uv)
 		} else {
 			c := &fr.c[s]
 			p.Confidence = math.Exp(c.logp)
-			p.F0, p.SE = t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv)
+			at := int(fr.pos - t.base)
+			if t.cfg.Reading != Live {
+				at = within(t.inner, at, t.window(c.f), t.innerRate())
+			}
+			p.F0, p.SE = t.ref.refine(t.inner, at, c.f, c.nv)
 			p.Voiced = p.F0 >= t.cfg.MinHz && p.F0 <= t.cfg.MaxHz
 			if !p.Voiced {
 				p.F0, p.SE, p.Confidence = 0, 0, 1-p.Confidence
 			}
+			if t.held++; p.Index-t.endedAt > int64(t.cfg.Hop) {
+				t.held = 1
+			}
+			t.ended, t.endedAt = cand{f: p.F0, logp: c.logp, nv: c.nv}, p.Index
 		}
 		dst = append(dst, p)
 	}

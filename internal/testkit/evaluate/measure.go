@@ -395,7 +395,7 @@ func nanMax(a, b float64) float64 {
 // memory runs a live session and counts what it allocates once it is warm.
 func (c *column) memory() error {
 	const rate, push = 44100, 256
-	cfg := configure(rate, nil, true)
+	cfg := configure(rate, nil, true, false)
 	t, err := pitch.NewTracker(cfg)
 	if err != nil {
 		return err

@@ -30,6 +30,27 @@ func silenceRows() []row {
 	}
 }
 
+// estimateRows are the rows of raw pitch accuracy where a pitch is asked for whatever
+// the voicing.
+func estimateRows() []row {
+	of := func(name string, goal float64, k ...hardset.Condition) row {
+		return percent("estimates, "+name+": within 50 cents", goal, func(c *column) float64 { return metrics.RawEstimate(c.all(k...), 50) })
+	}
+	return []row{
+		of("everything", noGoal, somebodySings()...),
+		of("noise 10 dB", noGoal, hardset.Noise10),
+		of("noise 0 dB", 84, hardset.Noise0),
+		of("breathy", noGoal, hardset.Breathy),
+		of("creaky", noGoal, hardset.Creaky),
+		percent("estimates, third voices' melodies: within 50 cents", noGoal, func(c *column) float64 {
+			if f, ok := c.voices[voiceMelody]; ok {
+				return metrics.RawEstimate(f, 50)
+			}
+			return math.NaN()
+		}),
+	}
+}
+
 // voiceRows are the rows of the third synthesiser's voices, NaN without them.
 func voiceRows() []row {
 	of := func(name string, goal float64, kind string, value func([]metrics.Frame) float64) row {

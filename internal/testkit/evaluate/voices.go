@@ -138,7 +138,7 @@ func (v *voice) frames(track []reading) []metrics.Frame {
 		if v.weight[k] == 0 {
 			continue
 		}
-		f := metrics.Frame{Sung: hz > 0, Est: metrics.Cents(r.hz), Voiced: r.voiced && r.hz > 0, Confidence: r.confidence}
+		f := metrics.Frame{Sung: hz > 0, Est: metrics.Cents(r.hz), Any: metrics.Cents(r.estimate), Voiced: r.voiced && r.hz > 0, Confidence: r.confidence}
 		if hz > 0 {
 			f.Ref = metrics.Cents(v.truth(k, at))
 		}

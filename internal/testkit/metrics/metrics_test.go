@@ -333,3 +333,19 @@ func TestMatchingIsTheBest(t *testing.T) {
 		t.Errorf("%d matched, want 2", m.Notes)
 	}
 }
+
+func TestRawEstimate(t *testing.T) {
+	f := []Frame{
+		{Ref: 1200, Est: 1200, Sung: true, Voiced: true},
+		{Ref: 1200, Any: 1210, Sung: true},            // asked for, and right
+		{Ref: 1200, Any: 2400, Sung: true},            // an octave off
+		{Ref: 1200, Est: 2400, Any: 1200, Sung: true}, // Any is what counts
+		{Any: 1200},
+	}
+	if got := RawEstimate(f, 50); got != 0.75 {
+		t.Errorf("%g of the sung frames, want 0.75", got)
+	}
+	if got := RawPitch(f, 50); got != 0.25 {
+		t.Errorf("%g without the estimates, want 0.25", got)
+	}
+}

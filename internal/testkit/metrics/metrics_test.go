@@ -261,7 +261,7 @@ func TestAgainstMirEval(t *testing.T) {
 
 func TestFramesByHand(t *testing.T) {
 	at := func(ref, est float64, voiced bool, confidence float64) Frame {
-		return Frame{Cents(ref), Cents(est), ref > 0, voiced, confidence}
+		return Frame{Ref: Cents(ref), Est: Cents(est), Sung: ref > 0, Voiced: voiced, Confidence: confidence}
 	}
 	cents := func(c float64) float64 { return 200 * math.Exp2(c/1200) }
 	frames := []Frame{

@@ -31,6 +31,8 @@
 //     jumping and voicing. The readings differ in when a frame is decided: [Offline] by at
 //     least 3 s of what follows, or the end; [Settled] by 60 ms; [Live] as soon as it is
 //     clear, on windows that end 10 ms after the centre.
+//     Where it is asked for ([Config].Estimates), a second path, without silence, tells the
+//     likeliest pitch of frames that are not voiced (estimate.go).
 //  5. Refinement (refine.go). The winner's frequency is read from the phases of up to
 //     eight harmonics, weighted by power over noise, over whole periods about the centre.
 //     On steady tones it scatters little more than the Cramér-Rao bound allows, which a

@@ -34,6 +34,9 @@ type cand struct {
 	cost float64 // best path ending here
 	nv   float64 // noise variance per sample, read between the harmonics
 	back int8
+
+	like, estCost float64 // log probability beside the likeliest candidate; best path without silence
+	estBack       int8
 }
 
 // frame is what is kept of one analysis frame until its row is decided.

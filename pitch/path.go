@@ -1,6 +1,9 @@
 package pitch
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // moveCap is how many octaves a frame may move before it counts as a jump: 3.4
 // semitones. By trial, as are the costs below.
@@ -103,8 +106,10 @@ func (e *evidence) classify(fr *frame) {
 		sum += math.Exp(l[i] - m)
 	}
 	z := m + math.Log(sum)
+	top := slices.Max(l[:max(1, fr.n)])
 	fr.uv = max(leastLog, u-z)
 	for i := 0; i < fr.n; i++ {
 		fr.c[i].logp = max(leastLog, l[i]-z)
+		fr.c[i].like = max(leastLog, l[i]-top)
 	}
 }

@@ -16,6 +16,10 @@ type Point struct {
 	Voiced bool
 	// Confidence is how sure the tracker is of Voiced and F0, 0 … 1.
 	Confidence float64
+	// Estimate is the pitch in hertz whether or not the frame is voiced: F0 where it is,
+	// else the one that is likeliest there; 0 where there is none, and everywhere
+	// unless Config.Estimates is set.
+	Estimate float64
 	// Level is the RMS of the frame in dB below full scale: 0 is a square wave
 	// at full scale, −3.01 a sine. At least MinLevel.
 	Level float64

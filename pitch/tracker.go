@@ -46,6 +46,8 @@ type Config struct {
 	Low, High float64
 	// Reading says how soon points come out.
 	Reading Reading
+	// Estimates asks for Point.Estimate, which costs a few percent of the time.
+	Estimates bool
 }
 
 // outside is what an octave outside the singer's range costs, as a natural
@@ -157,6 +159,7 @@ type Tracker struct {
 	out         int64 // frame to be given out next
 	frames      []frame
 	path        []int8
+	guess       []int8 // the candidates of the estimates
 
 	hook func(k int64, fr *frame, e *evidence) // sees each frame; for training
 }
@@ -192,6 +195,7 @@ func NewTracker(cfg Config) (*Tracker, error) {
 	}
 	t.frames = make([]frame, 2*t.lag+2)
 	t.path = make([]int8, len(t.frames))
+	t.guess = make([]int8, len(t.frames))
 	t.inner = make([]float64, 0, 1<<15+len(t.frames)*cfg.Hop/t.step+2*t.behind)
 	t.Reset()
 	return t, nil
@@ -396,6 +400,9 @@ func (t *Tracker) read(k int64) {
 		before = &t.frames[(k-1)%n]
 	}
 	t.costs.forward(before, fr)
+	if t.cfg.Estimates {
+		t.costs.forwardEstimate(before, fr)
+	}
 	t.ev.remember(fr)
 }
 
@@ -403,7 +410,9 @@ func (t *Tracker) read(k int64) {
 func (t *Tracker) prior(fr *frame) {
 	for i := range fr.c[:fr.n] {
 		c := &fr.c[i]
-		c.logp -= outside * math.Max(0, math.Log2(math.Max(t.cfg.Low/c.f, c.f/t.cfg.High)))
+		cost := outside * math.Max(0, math.Log2(math.Max(t.cfg.Low/c.f, c.f/t.cfg.High)))
+		c.logp -= cost
+		c.like -= cost
 	}
 }
 
@@ -456,6 +465,9 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 			state = fr.c[state].back
 		}
 	}
+	if t.cfg.Estimates {
+		t.traceEstimates()
+	}
 	for k := t.out; k < end; k++ {
 		fr := &t.frames[k%n]
 		p := Point{Index: k * int64(t.cfg.Hop), Level: fr.level, Flux: fr.flux, Lost: fr.lost}
@@ -483,6 +495,11 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 				t.held = 1
 			}
 			t.ended, t.endedAt = cand{f: p.F0, logp: c.logp, nv: c.nv}, p.Index
+		}
+		if t.cfg.Estimates {
+			if p.Estimate = p.F0; !p.Voiced {
+				p.Estimate = t.estimate(k)
+			}
 		}
 		dst = append(dst, p)
 	}

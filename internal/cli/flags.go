@@ -19,7 +19,7 @@ var flagGroups = []struct {
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "home", "mode", "line", "by", "meter", "beats", "first-beat", "read-as", "key-profile",
 		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "against", "play", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
-		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "then", "yes", "seed", "live",
+		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "then", "yes", "seed", "live", "estimates",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},

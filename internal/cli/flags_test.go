@@ -46,6 +46,7 @@ var meanings = map[string]string{
 	"wait":            "keep do in mind for so many `BEATS` of silence before you sing",
 	"wait-click":      "click the beats of --wait",
 	"device":          "microphone: part of its `NAME`",
+	"estimates":       "give the likeliest pitch of rows that are not voiced",
 	"feedback":        "how `MUCH` you are told",
 	"first-beat":      "`SECONDS` until the first beat of a bar",
 	"force":           "replace files that are there already",

@@ -16,7 +16,7 @@ import (
 func newTrace(e *env) *cobra.Command {
 	var t takes
 	var who singer
-	var live bool
+	var estimates, live bool
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
 		Use:   "trace TAKE.wav ...",
@@ -37,11 +37,17 @@ column says when:
 
   available_s  how much of the recording had been heard, in seconds
 
+With --estimates one more column gives the pitch whatever the voicing, as the raw
+pitch accuracy of the field's evaluations asks for:
+
+  estimate_hz  f0_hz where voiced is 1; where it is 0, the likeliest pitch; 0 if none
+
 Several recordings, or a folder of them, need --out FOLDER. With --profile
 the singer's range says where pitches are expected, and what lies below the noise
 gate is not voiced.`,
 		Example: `  singback trace take.wav >track.csv
   singback trace --live --format json take.wav
+  singback trace --estimates take.wav >estimates.csv
   singback trace --out tracks take1.wav take2.wav`,
 		Args: manyArgs("a recording TAKE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -54,7 +60,9 @@ gate is not voiced.`,
 				if live {
 					reading = pitch.Live
 				}
-				track := report.NewTrack(w, src.SampleRate(), f.value == "json", live)
+				h := h
+				h.Estimates = estimates
+				track := report.NewTrack(w, src.SampleRate(), f.value == "json", estimates, live)
 				err := listen.Track(ctx, src, h, reading, nil, track.Add)
 				return errors.Join(err, track.Close()) // what was found before an error is written too
 			})
@@ -62,6 +70,7 @@ gate is not voiced.`,
 	}
 	t.addFlags(cmd)
 	who.addFlag(cmd)
+	cmd.Flags().BoolVar(&estimates, "estimates", false, "give the likeliest pitch of rows that are not voiced, too")
 	cmd.Flags().BoolVar(&live, "live", false, "decide each row as early as possible, and say when that was")
 	addFormat(cmd, f)
 	return cmd

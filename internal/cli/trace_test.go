@@ -4,10 +4,14 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"testing/iotest"
+
+	"singback/internal/testkit/metrics"
 )
 
 type traceRow struct {
@@ -112,6 +116,64 @@ func TestTraceOfAlmostNothing(t *testing.T) {
 	for _, r := range rows {
 		if r.Voiced != 0 {
 			t.Errorf("%+v of one sample", r)
+		}
+	}
+}
+
+// With --estimates an unvoiced row has the likeliest pitch, and everything else stays as
+// it is. Written as mir_eval reads a melody, where an unvoiced frame's pitch is negative
+// (internal/help/fields.md), the rows of a tone under noise have at least the raw pitch
+// accuracy that they have without estimates, and the same voicing.
+func TestTraceEstimates(t *testing.T) {
+	const rate, hz = 16000, 196.0
+	r := rand.New(rand.NewPCG(4, 5))
+	x := make([]float64, 2*rate)
+	for i := range x {
+		at := float64(i) / rate
+		for h := 1.0; h <= 6; h++ {
+			x[i] += .02 / h * math.Sin(2*math.Pi*h*hz*at)
+		}
+		x[i] += .05 * r.NormFloat64() // 9 dB over the tone
+	}
+	b := pcm16(t, rate, x)
+	plain, _ := call{stdin: bytes.NewReader(b)}.must(t, "trace", "-")
+	for _, live := range []bool{false, true} {
+		args := []string{"trace", "--estimates", "-"}
+		header := "time_s,f0_hz,voiced,confidence,level_dbfs,estimate_hz"
+		if live {
+			args, header = append(args, "--live"), header+",available_s"
+		}
+		got, _ := call{stdin: bytes.NewReader(b)}.must(t, args...)
+		first, _, _ := strings.Cut(got, "\n")
+		if first != header {
+			t.Errorf("header %q, want %q", first, header)
+		}
+		if live {
+			continue
+		}
+		rows, without := tableOf(t, got), tableOf(t, plain)
+		var truth, told, kept []metrics.Reading
+		for i, row := range rows {
+			sung := row["voiced"] == 1
+			if estimate := row["estimate_hz"]; sung && estimate != row["f0_hz"] {
+				t.Fatalf("row %v: voiced, but another estimate", row)
+			} else if !sung {
+				told = append(told, metrics.Reading{Time: row["time_s"], Hz: -estimate})
+			} else {
+				told = append(told, metrics.Reading{Time: row["time_s"], Hz: estimate})
+			}
+			truth = append(truth, metrics.Reading{Time: row["time_s"], Hz: hz})
+			kept = append(kept, metrics.Reading{Time: row["time_s"], Hz: row["f0_hz"]})
+			delete(row, "estimate_hz")
+			if !maps.Equal(row, without[i]) {
+				t.Fatalf("row %v, %v without --estimates", row, without[i])
+			}
+		}
+		a, b := metrics.Align(truth, told), metrics.Align(truth, kept)
+		with, bare := metrics.RawPitch(a, 50), metrics.RawPitch(b, 50)
+		t.Logf("raw pitch accuracy %.3f, %.3f without estimates; voicing recall %.3f", with, bare, metrics.VoicingRecall(a))
+		if with <= bare || metrics.VoicingRecall(a) != metrics.VoicingRecall(b) {
+			t.Errorf("raw pitch accuracy %v and voicing recall %v, without estimates %v and %v", with, metrics.VoicingRecall(a), bare, metrics.VoicingRecall(b))
 		}
 	}
 }

@@ -43,12 +43,14 @@ type Hearing struct {
 	// Top is the highest pitch, in hertz, that is looked for; 0 for that of
 	// pitch.DefaultConfig.
 	Top float64
+	// Estimates asks for the pitch of points that are not voiced, too.
+	Estimates bool
 }
 
 // Config returns how the pitch tracker hears with it.
 func (h Hearing) Config(sampleRate int) pitch.Config {
 	config := pitch.DefaultConfig(sampleRate)
-	config.Low, config.High, config.Known = h.Low, h.High, h.Own
+	config.Low, config.High, config.Known, config.Estimates = h.Low, h.High, h.Own, h.Estimates
 	if h.Gate != 0 {
 		config.MinLevel = h.Gate
 	}

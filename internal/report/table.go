@@ -77,28 +77,34 @@ func (t *table) write(b []byte) {
 	}
 }
 
-// The headers of the track in CSV.
+// trackHeader is the header of the track in CSV; estimatesHeader and liveHeader are what
+// is appended to it.
 const (
-	trackHeader = "time_s,f0_hz,voiced,confidence,level_dbfs"
-	liveHeader  = trackHeader + ",available_s"
+	trackHeader     = "time_s,f0_hz,voiced,confidence,level_dbfs"
+	estimatesHeader = ",estimate_hz"
+	liveHeader      = ",available_s"
 )
 
 // Track writes a pitch track, a row a point, as CSV or JSON.
 type Track struct {
 	table
-	live  bool
-	cells []field
+	estimates, live bool
+	cells           []field
 }
 
-// NewTrack begins the track of a recording of so many samples a second. In a
-// live one each row says when it was known.
-func NewTrack(w io.Writer, rate int, asJSON, live bool) *Track {
-	t := &Track{table: table{w: w, json: asJSON, rate: float64(rate)}, live: live}
-	if live {
-		t.header(liveHeader)
-	} else {
-		t.header(trackHeader)
+// NewTrack begins the track of a recording of so many samples a second. With
+// estimates each row has the pitch whether or not it is voiced; in a live track
+// each row says when it was known.
+func NewTrack(w io.Writer, rate int, asJSON, estimates, live bool) *Track {
+	t := &Track{table: table{w: w, json: asJSON, rate: float64(rate)}, estimates: estimates, live: live}
+	header := trackHeader
+	if estimates {
+		header += estimatesHeader
 	}
+	if live {
+		header += liveHeader
+	}
+	t.header(header)
 	return t
 }
 
@@ -116,6 +122,9 @@ func (t *Track) Add(points []pitch.Point, heard int64) {
 			field{"confidence", p.Confidence, 3},
 			field{"level_dbfs", p.Level, 2},
 		)
+		if t.estimates {
+			t.cells = append(t.cells, field{"estimate_hz", p.Estimate, 4})
+		}
 		if t.live {
 			t.cells = append(t.cells, field{"available_s", float64(heard) / t.rate, 6})
 		}

@@ -17,7 +17,8 @@
 // Each program is judged at the moments of its own readings: the truth is known
 // at every moment, so nothing is interpolated. Moments a program gives no
 // reading for, every 10 ms, count as not voiced. Where a program gives a pitch
-// that it does not call voiced, raw pitch accuracy counts it, as mir_eval does.
+// that it does not call voiced, raw pitch accuracy counts it, as mir_eval does. Ours
+// gives one only when asked: the rows of estimates ask, the others do not.
 //
 // Everything but the rows of speed and memory is the same in every run on one
 // machine.

@@ -29,7 +29,9 @@ type column struct {
 	steady   map[float64][]float64                    // by SNR: |cents| of every frame, +Inf where not voiced
 	scaled   []float64                                // |error| in standard errors, steady notes in noise
 	latency  []latency
-	final    float64 // ms
+	locks    []latency                  // of the third voices' grid
+	voices   map[string][]metrics.Frame // of the third voices, by kind
+	final    float64                    // ms
 	sight    []metrics.Matched
 	single   []float64 // |cents| from the agreeing trackers
 	right    int       // single notes
@@ -61,6 +63,7 @@ type sounds struct {
 	snrs   []float64 // of the grid's items
 	grids  []clip
 	real   []melody
+	voices []voice
 	single []single
 	long   string // a recording to time programs on
 	length float64
@@ -115,9 +118,17 @@ func render(o options, dir string) (*sounds, error) {
 	if s.single, err = singleNotes(o.reference); err != nil {
 		return nil, err
 	}
+	if s.voices, err = readVoices(o.reference); err != nil {
+		return nil, err
+	}
 	// Programs leave their tracks beside the recordings, so they get copies.
 	for i := range s.real {
 		if err := s.real[i].copyTo(dir); err != nil {
+			return nil, err
+		}
+	}
+	for i := range s.voices {
+		if err := s.voices[i].copyTo(dir); err != nil {
 			return nil, err
 		}
 	}
@@ -249,6 +260,9 @@ func (c *column) accuracy(t tool, s *sounds, dir string) error {
 	if err := c.live(t, s, dir); err != nil {
 		return err
 	}
+	if err := c.thirdVoices(t, s, dir); err != nil {
+		return err
+	}
 	return c.singing(t, s, dir)
 }
 
@@ -298,19 +312,10 @@ func (c *column) live(t tool, s *sounds, dir string) error {
 	}
 	c.final = 0
 	for i, track := range tracks {
-		n := items[i].Notes[0]
-		l := latency{n.Hz, math.Inf(1)}
-		for _, r := range slices.Backward(track) {
+		for _, r := range track {
 			c.final = max(c.final, 1000*(r.ready-r.at))
-			if r.at > n.Offset-0.02 {
-				continue
-			}
-			if !r.voiced || math.Abs(metrics.Cents(r.hz)-metrics.Cents(n.Hz)) >= 50 {
-				break
-			}
-			l.ms = 1000 * (r.ready - n.Onset)
 		}
-		c.latency = append(c.latency, l)
+		c.latency = append(c.latency, lock(metrics.Note(items[i].Notes[0]), track))
 	}
 	return nil
 }
@@ -390,7 +395,7 @@ func nanMax(a, b float64) float64 {
 // memory runs a live session and counts what it allocates once it is warm.
 func (c *column) memory() error {
 	const rate, push = 44100, 256
-	cfg := configure(rate, nil, true)
+	cfg := configure(rate, nil, true, false)
 	t, err := pitch.NewTracker(cfg)
 	if err != nil {
 		return err

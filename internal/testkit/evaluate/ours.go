@@ -17,11 +17,13 @@ type ours struct{}
 
 func (ours) installed() (string, error) { return "", nil }
 
-// configure is the default configuration, told what the tool itself sounds and
-// whether somebody waits for the points.
-func configure(rate int, known []float64, live bool) pitch.Config {
+// configure is the default configuration, told what the tool itself sounds,
+// whether somebody waits for the points, and whether a pitch is asked for whatever
+// the voicing.
+func configure(rate int, known []float64, live, estimates bool) pitch.Config {
 	cfg := pitch.DefaultConfig(rate)
 	cfg.Known = known
+	cfg.Estimates = estimates
 	cfg.Reading = pitch.Offline
 	if live {
 		cfg.Reading = pitch.Live
@@ -46,7 +48,7 @@ func readings(points []pitch.Point, ready []int, rate int) []reading {
 	track := make([]reading, len(points))
 	for i, p := range points {
 		track[i] = reading{
-			at: float64(p.Index) / float64(rate), hz: p.F0, voiced: p.Voiced,
+			at: float64(p.Index) / float64(rate), hz: p.F0, voiced: p.Voiced, estimate: p.Estimate,
 			confidence: p.Confidence, se: p.SE, ready: float64(ready[i]) / float64(rate),
 		}
 	}
@@ -63,7 +65,7 @@ func (c clip) points(live bool) (points []pitch.Point, ready []int, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	t, err := pitch.NewTracker(configure(rate, c.known, live))
+	t, err := pitch.NewTracker(configure(rate, c.known, live, true))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -87,7 +89,7 @@ func (c clip) notes() ([]pitch.Note, error) {
 	if err != nil {
 		return nil, err
 	}
-	return pitch.Notes(configure(c.rate, c.known, false), points)
+	return pitch.Notes(configure(c.rate, c.known, false, false), points)
 }
 
 func readWAV(path string) (samples []float64, rate int, err error) {
@@ -120,7 +122,7 @@ func analyseFile(path string, stdout io.Writer) error {
 		return err
 	}
 	defer w.Close()
-	cfg := configure(w.SampleRate(), nil, false)
+	cfg := configure(w.SampleRate(), nil, false, false)
 	t, err := pitch.NewTracker(cfg)
 	if err != nil {
 		return err

@@ -25,11 +25,11 @@ var noGoal = math.NaN()
 
 // nobodySings are the sounds in which nothing may be called sung; a talker is
 // apart, since speech has a pitch.
-var nobodySings = []hardset.Condition{hardset.NobodyRoom, hardset.NobodyHum, hardset.NobodyBreath, hardset.NobodyTyping, hardset.NobodyPrompt}
+var nobodySings = []hardset.Condition{hardset.NobodyRoom, hardset.NobodyHum, hardset.NobodyBreath, hardset.NobodyTyping, hardset.NobodyPrompt, hardset.NobodyGate}
 
 // rows is the table of goals, and a few more without one.
 func rows() []row {
-	return slices.Concat(pitchRows(), voicingRows(), noteRows(), liveRows(), otherRows())
+	return slices.Concat(pitchRows(), silenceRows(), voiceRows(), estimateRows(), voicingRows(), noteRows(), liveRows(), otherRows())
 }
 
 func percent(name string, goal float64, value func(c *column) float64) row {
@@ -51,15 +51,18 @@ func steady(name string, goal, snr, q float64) row {
 }
 
 func live(name string, goal, from, to float64) row {
-	return row{name: name, unit: "ms", digits: 0, goal: goal, lower: true, slack: 1, value: func(c *column) float64 {
-		var ms []float64
-		for _, l := range c.latency {
-			if l.hz >= from && l.hz < to {
-				ms = append(ms, l.ms)
-			}
+	return row{name: name, unit: "ms", digits: 0, goal: goal, lower: true, slack: 1, value: func(c *column) float64 { return medianLatency(c.latency, from, to) }}
+}
+
+// medianLatency is that of the notes from one frequency to another, in ms.
+func medianLatency(of []latency, from, to float64) float64 {
+	var ms []float64
+	for _, l := range of {
+		if l.hz >= from && l.hz < to {
+			ms = append(ms, l.ms)
 		}
-		return median(ms)
-	}}
+	}
+	return median(ms)
 }
 
 // sight is a row of the sight-singing recordings, NaN without them.

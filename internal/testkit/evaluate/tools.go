@@ -17,6 +17,7 @@ import (
 type reading struct {
 	at         float64 // seconds, the moment it belongs to
 	hz         float64 // 0 is no pitch
+	estimate   float64 // ours: the pitch whatever the voicing; 0 is none
 	voiced     bool
 	confidence float64
 	se         float64 // standard error in cents; 0 if unknown
@@ -105,7 +106,7 @@ func frames(it hardset.Item, track []reading) []metrics.Frame {
 		if !counts {
 			continue
 		}
-		f := metrics.Frame{Sung: hz > 0, Est: metrics.Cents(r.hz), Voiced: r.voiced && r.hz > 0, Confidence: r.confidence}
+		f := metrics.Frame{Sung: hz > 0, Est: metrics.Cents(r.hz), Any: metrics.Cents(r.estimate), Voiced: r.voiced && r.hz > 0, Confidence: r.confidence}
 		if hz > 0 {
 			f.Ref = metrics.Cents(hz)
 		}

@@ -52,6 +52,17 @@ const (
 	NobodyPrompt Condition = "nobody: own prompt" // known
 	NobodyTalker Condition = "nobody: distant talker"
 
+	// Cut, gated, or sent as comfort noise between the notes: see shutter. The last
+	// four take these in turn.
+	Silence        Condition = "digital silence" // an editor's cuts
+	Gate           Condition = "noise gate"      // a phone's, with hangover
+	Comfort        Condition = "comfort noise"   // a codec's
+	SilenceMic     Condition = "silence: small microphone"
+	SilenceQuiet   Condition = "silence: quiet voice"
+	SilenceBreathy Condition = "silence: breathy"
+	SilenceCreaky  Condition = "silence: creaky"
+	NobodyGate     Condition = "nobody: gate" // that a breath, strokes of keys and hum open
+
 	Steady Condition = "steady" // see Grid
 )
 
@@ -66,6 +77,25 @@ var plan = []struct {
 	{Hum, 4, 8}, {Reverb, 4, 8}, {SmallMic, 3, 9}, {Quiet, 3, 9}, {Drone, 4, 8},
 	{Breathy, 3, 9}, {Creaky, 3, 9}, {Bright, 3, 9}, {High, 3, 9}, {Fast, 3, 7},
 	{NobodyRoom, 1, 10}, {NobodyHum, 2, 6}, {NobodyBreath, 1, 10}, {NobodyTyping, 1, 10}, {NobodyPrompt, 2, 6}, {NobodyTalker, 1, 10},
+	{Silence, 5, 8}, {Gate, 6, 8}, {Comfort, 4, 8},
+	{SilenceMic, 3, 7}, {SilenceQuiet, 3, 7}, {SilenceBreathy, 3, 7}, {SilenceCreaky, 3, 7}, {NobodyGate, 2, 6},
+}
+
+// shutters of the conditions with silence between the notes, of item i.
+func (c Condition) shutter(half Half, i int) (s shutter, ok bool) {
+	switch c {
+	case Silence:
+		return scissors, true
+	case Gate:
+		return phone, true
+	case Comfort:
+		return codec, true
+	case SilenceMic, SilenceQuiet, SilenceBreathy, SilenceCreaky:
+		return shutter(i+int(half)) % shutters, true
+	case NobodyGate:
+		return phone + shutter(i)%2, true
+	}
+	return 0, false
 }
 
 // Conditions lists the conditions of Items, in their order.
@@ -120,15 +150,15 @@ func render(half Half, c, i int) Item {
 	rate := rates[(c+i)%len(rates)]
 	name := fmt.Sprintf("%s %d", p.Condition, i+1)
 	if p.Nobody() {
-		return nobody(rng, p.Condition, name, rate, i, int(p.seconds*float64(rate)))
+		return nobody(rng, half, p.Condition, name, rate, i, int(p.seconds*float64(rate)))
 	}
 	s := newSinger(rng, rate, synth.VoiceType((c+i+int(half))%5))
 	switch p.Condition {
 	case Clean:
 		s = newSinger(rng, rate, synth.VoiceType(i%5))
-	case Breathy:
+	case Breathy, SilenceBreathy:
 		s.breath = 5 + 9*rng.Float64()
-	case Creaky:
+	case Creaky, SilenceCreaky:
 		s = newSinger(rng, rate, synth.VoiceType(i%3))
 		s = s.within(s.low, s.low*2)
 		s.creak, s.jitter, s.shimmer = 0.15+0.25*rng.Float64(), 10+15*rng.Float64(), 0.8
@@ -140,6 +170,8 @@ func render(half Half, c, i int) Item {
 	case Fast:
 		s.fast = true
 	}
+	shutter, shuts := p.shutter(half, i)
+	s.apart = shuts
 	t := s.melody(p.seconds)
 	n := len(t.x)
 	x := append([]float64(nil), t.x...)
@@ -165,9 +197,9 @@ func render(half Half, c, i int) Item {
 		synth.AddAt(x, mains(rng, n, rate, i), 15+10*rng.Float64())
 	case Reverb:
 		x = synth.Room{RT60: 0.6, DirectDB: 3 + 3*rng.Float64()}.Reverb(x, rate, rng.Uint64())[:n]
-	case SmallMic:
+	case SmallMic, SilenceMic:
 		synth.SmallMicrophone(x, rate)
-	case Quiet:
+	case Quiet, SilenceQuiet:
 		testkit.Scale(x, math.Pow(10, -28./20))
 	case Drone:
 		root := s.tonic
@@ -181,7 +213,14 @@ func render(half Half, c, i int) Item {
 		synth.AddAt(x, synth.NewKeyboard(rate).Render(chord)[:n], 18)
 		known = partials(chord, rate)
 	}
-	add(x, synth.Pink(n, rng.Uint64()), -78)
+	floor := -78.0
+	if shuts && p.Condition != SilenceQuiet {
+		floor += 25 * rng.Float64()
+	}
+	add(x, synth.Pink(n, rng.Uint64()), floor)
+	if shuts {
+		t.shut(rng, shutter, x, rate)
+	}
 	it := t.item(p.Condition, name, rate, x)
 	it.Known = known
 	return it
@@ -194,7 +233,7 @@ func mains(rng *rand.Rand, n, rate, i int) []float64 {
 }
 
 // nobody renders n samples in which nobody sings, in a quiet room.
-func nobody(rng *rand.Rand, c Condition, name string, rate, i, n int) Item {
+func nobody(rng *rand.Rand, half Half, c Condition, name string, rate, i, n int) Item {
 	t := take{x: make([]float64, n), f0: make([]float64, n)}
 	x := make([]float64, n)
 	var known []float64
@@ -225,12 +264,25 @@ func nobody(rng *rand.Rand, c Condition, name string, rate, i, n int) Item {
 		y = append(y, make([]float64, n)...)[:n]
 		add(x, y, -38-6*rng.Float64())
 		known = partials(p, rate)
+	case NobodyGate:
+		add(x, mains(rng, n, rate, i), -50-8*rng.Float64())
+		b := synth.Voice{SampleRate: rate, Type: synth.Tenor}.Breath(n, rng.Uint64())
+		for at := 0.3; at < float64(n)/float64(rate)-0.6; at += 0.5 + 0.6*rng.Float64() {
+			from, size := int(at*float64(rate)), int((0.1+0.3*rng.Float64())*float64(rate))
+			for i := range min(size, n-from) {
+				x[from+i] += 0.02 * math.Sin(math.Pi*float64(i)/float64(size)) * b[from+i]
+			}
+			click(x[min(n-1, from+2*size):], rng, rate)
+		}
 	case NobodyTalker:
 		y := synth.Room{RT60: 0.7, DirectDB: -6}.Reverb(talk(rng, rate, n), rate, rng.Uint64())[:n]
 		synth.SmallMicrophone(y, rate)
 		add(x, y, -50)
 	}
 	add(x, synth.Pink(n, rng.Uint64()), floor)
+	if s, ok := c.shutter(half, i); ok {
+		t.shut(rng, s, x, rate)
+	}
 	it := t.item(c, name, rate, x)
 	it.Known = known
 	return it

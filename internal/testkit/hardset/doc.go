@@ -1,6 +1,7 @@
-// Package hardset makes about 20 minutes of singing that is hard to track, with
+// Package hardset makes about 30 minutes of singing that is hard to track, with
 // the exact truth beside it: voices from bass to child in noise, hum, rooms,
-// beside the tool's own drone, breathy, creaky, bright, and nobody at all.
+// beside the tool's own drone, breathy, creaky, bright, with digital silence, gates and
+// comfort noise between the notes, and nobody at all.
 //
 // [Items] renders one [Item] after the other; [Item.At] is the truth at any
 // moment. [Grid] renders the steady notes for precision and latency. The two
@@ -24,4 +25,10 @@
 //     milliseconds of a note.
 //
 // The rule looks at the clean voice only, so it is the same in noise.
+//
+// Where an editor, a gate or a codec let nothing of the microphone through, nothing
+// is sung, to the sample. Beside such an edge a moment is sung if its centre sounds:
+// the mean and the level are those of what was let through, so that a frame that is
+// half cut away counts in full, as it does for a listener to the recording. What a
+// gate took of a note is not sung: its Note begins and ends where it is heard to.
 package hardset

@@ -60,6 +60,7 @@ const (
 // take is a voice by itself, before anything spoils it.
 type take struct {
 	x, f0 []float64 // f0 is 0 where the voice does not sound
+	gain  []float64 // of what is let through; nil is all
 	notes []Note
 }
 
@@ -74,6 +75,9 @@ func (t *take) append(o take, rate int) {
 
 // truth returns the truth per millisecond of the take.
 func (t take) truth(rate int) []float64 {
+	if t.gain != nil {
+		return t.cutTruth(rate)
+	}
 	n := len(t.x)
 	sum := make([]float64, n+1)    // of f0
 	count := make([]int, n+1)      // of sounding samples

@@ -23,6 +23,7 @@ type singer struct {
 
 	bright bool // the first formant near the second harmonic
 	fast   bool // short notes that start at once
+	apart  bool // a rest after each note
 }
 
 // ranges of the voices in hertz: the solo ranges of textbooks (from memory),
@@ -95,6 +96,15 @@ func (s singer) melody(seconds float64) take {
 			for i := range targets {
 				t.append(s.slur(targets[i:i+1], lengths[i:i+1]), s.rate)
 				t.rest(0.04+0.08*s.rng.Float64(), s.rate)
+			}
+		case s.apart:
+			for i := range targets {
+				if s.creak == 0 && s.rng.IntN(2) == 0 {
+					t.append(s.slur(targets[i:i+1], lengths[i:i+1]), s.rate)
+				} else {
+					t.append(s.syllable(targets[i], lengths[i]), s.rate)
+				}
+				t.rest(0.03+0.15*s.rng.Float64(), s.rate)
 			}
 		case s.rng.IntN(3) == 0 && s.creak == 0:
 			t.append(s.slur(targets, lengths), s.rate)
@@ -209,6 +219,9 @@ func (s singer) slur(targets, lengths []float64) take {
 	attack, release := 0.04, 0.08
 	if s.fast {
 		attack, release = 0.004, 0.03
+	}
+	if s.apart {
+		attack, release = 0.004+0.04*r.Float64(), 0.01+0.07*r.Float64()
 	}
 	noise := synth.Voice{SampleRate: s.rate, Type: s.voice}.Breath(len(t.x), r.Uint64())
 	soft := testkit.RMS(t.x) * math.Pow(10, -s.breath/20)

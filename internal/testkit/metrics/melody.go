@@ -13,6 +13,9 @@ type Reading struct{ Time, Hz float64 }
 type Frame struct {
 	// Ref and Est are in cents above 10 Hz; 0 is no pitch.
 	Ref, Est float64
+	// Any is in cents too: the pitch that the estimator would give whatever the
+	// voicing, where it tells it apart from Est; else 0.
+	Any float64
 	// Sung is the truth, Voiced what the estimator says.
 	Sung, Voiced bool
 	// Confidence is the estimator's, 0 … 1; only Calibration reads it.
@@ -158,6 +161,18 @@ func VoicingFalseAlarm(frames []Frame) float64 { return share(frames, unsung, vo
 // estimate, called voiced or not, is less than cents away; 0 if none is sung.
 func RawPitch(frames []Frame, cents float64) float64 {
 	return share(frames, sung, func(f Frame) bool { return f.within(cents) }, 0)
+}
+
+// RawEstimate is RawPitch of Any where there is one, and of Est elsewhere: the raw
+// pitch accuracy of what an estimator says when a pitch is asked for whatever the
+// voicing.
+func RawEstimate(frames []Frame, cents float64) float64 {
+	return share(frames, sung, func(f Frame) bool {
+		if f.Any != 0 {
+			f.Est = f.Any
+		}
+		return f.within(cents)
+	}, 0)
 }
 
 // RawChroma is RawPitch with whole octaves forgiven.

@@ -261,7 +261,7 @@ func TestAgainstMirEval(t *testing.T) {
 
 func TestFramesByHand(t *testing.T) {
 	at := func(ref, est float64, voiced bool, confidence float64) Frame {
-		return Frame{Cents(ref), Cents(est), ref > 0, voiced, confidence}
+		return Frame{Ref: Cents(ref), Est: Cents(est), Sung: ref > 0, Voiced: voiced, Confidence: confidence}
 	}
 	cents := func(c float64) float64 { return 200 * math.Exp2(c/1200) }
 	frames := []Frame{
@@ -331,5 +331,21 @@ func TestMatchingIsTheBest(t *testing.T) {
 	est := []Note{{0.03, 1, 100}, {0, 1, 100}}
 	if m := Compare(ref, est, OnsetWithin(0.05)); m.Notes != 2 {
 		t.Errorf("%d matched, want 2", m.Notes)
+	}
+}
+
+func TestRawEstimate(t *testing.T) {
+	f := []Frame{
+		{Ref: 1200, Est: 1200, Sung: true, Voiced: true},
+		{Ref: 1200, Any: 1210, Sung: true},            // asked for, and right
+		{Ref: 1200, Any: 2400, Sung: true},            // an octave off
+		{Ref: 1200, Est: 2400, Any: 1200, Sung: true}, // Any is what counts
+		{Any: 1200},
+	}
+	if got := RawEstimate(f, 50); got != 0.75 {
+		t.Errorf("%g of the sung frames, want 0.75", got)
+	}
+	if got := RawPitch(f, 50); got != 0.25 {
+		t.Errorf("%g without the estimates, want 0.25", got)
 	}
 }

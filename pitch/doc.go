@@ -33,6 +33,8 @@
 //     clear, on windows that end 10 ms after the centre.
 //     Where it is asked for ([Config].Estimates), a second path, without silence, tells the
 //     likeliest pitch of frames that are not voiced (estimate.go).
+//     Where a note begins and ends is then put right from the samples (edges.go): a
+//     window about such a frame is half empty, and says little.
 //  5. Refinement (refine.go). The winner's frequency is read from the phases of up to
 //     eight harmonics, weighted by power over noise, over whole periods about the centre.
 //     On steady tones it scatters little more than the Cramér-Rao bound allows, which a
@@ -92,7 +94,7 @@
 //     stay in registers; the loop over the bins loses by being parted.
 //
 // Short of what was hoped for: creaky voices, now and then a whole note on the fifth
-// harmonic; single frames at the edges of notes; notes repeated on one vowel, whose onsets
+// harmonic; notes repeated on one vowel, whose onsets
 // leave nothing to see. A talker far away is a voice, to this tracker as to any.
 package pitch
 

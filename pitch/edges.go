@@ -138,6 +138,28 @@ func within(x []float64, c, half int, fs float64) int {
 	return c
 }
 
+// faint tells that frame k, at the beginning or the end of what the path calls a note, has
+// not come within 24 dB of it.
+func (t *Tracker) faint(k int64) bool {
+	n, rate := int64(len(t.frames)), t.innerRate()
+	x, c := t.inner, int(t.frames[k%n].pos-t.base)
+	h, from, to := int(edgeHalf*rate), int(edgeFrom*rate), int(edgeTo*rate)
+	if c-to < 0 || c+h > len(x) {
+		return false
+	}
+	own := mean2(x[c-h : c+h])
+	begins := t.ended.f == 0 || k*int64(t.cfg.Hop)-t.endedAt > int64(t.cfg.Hop)
+	if ahead := min(to, len(x)-c); begins && ahead > from && own < edgeUnder*mean2(x[c+from:c+ahead]) {
+		return true
+	}
+	for j := k + 1; j < t.next && (j-k)*int64(t.cfg.Hop) <= t.edgeReach(); j++ {
+		if t.path[j%n] < 0 {
+			return own < edgeUnder*mean2(x[c-to:c-from])
+		}
+	}
+	return false
+}
+
 // atEdge puts the pitch at sample at of the inner signal into p: that of a window that
 // begins there, or ends there with side -1, about f hertz.
 func (t *Tracker) atEdge(p *Point, at int, f float64, c *cand, side int) bool {

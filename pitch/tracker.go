@@ -475,6 +475,9 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 		if s >= 0 && !t.singing && t.passing(k) {
 			s = -1
 		}
+		if s >= 0 && t.cfg.Reading != Live && t.faint(k) {
+			s = -1
+		}
 		atEdge := s < 0 && !fr.lost && fr.level >= t.cfg.MinLevel && t.cfg.Reading != Live && (t.early(&p, k) || t.late(&p, k))
 		if t.singing = s >= 0; atEdge {
 		} else if !t.singing {

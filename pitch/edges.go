@@ -22,8 +22,14 @@ const (
 	edgeRise   = .02  // of the power of the next period: it rises by 17 dB at most
 	edgeGlide  = .03  // of the period, by which that at the edge may differ from it
 	edgeFalls  = .15  // of the power is left 10 ms later: a room falls slower
-	edgeHollow = .6  // of the power of one half of a window has the other, where an edge lies in it
+	edgeHollow = .6   // of the power of one half of a window has the other, where an edge lies in it
 	edgeStep   = .001 // s: to this an edge is found
+	risesFrom  = .060 // s before the end, where silence is looked for, to
+	risesTo    = .035 // s
+	risesOut   = .003 // of the power that is there then at most
+	risesAlike = .85  // correlation of the last period with the one before
+	risesLeast = .8   // of its power it has
+	risesSure  = -.1  // log probability that it then has
 	edgeRun    = 8    // frames that the note has by the path, as far as it is known
 )
 
@@ -53,29 +59,65 @@ func lasts(x []float64, c int, tau, fs float64) bool {
 // repeats tells whether the first samples of x are like those a period of about tau later,
 // or with side -1 the last ones like those before, and not too much weaker.
 func repeats(x []float64, tau, fs float64, side int) bool {
+	alike, share := likeness(x, tau, fs, side)
+	return alike >= edgeAlike && share >= edgeRise
+}
+
+// likeness is the correlation of the first samples of x with those a period of about tau
+// later, or with side -1 of the last ones with those before, and their share of the power.
+func likeness(x []float64, tau, fs float64, side int) (alike, share float64) {
 	w := max(int(tau+.5), int(edgeWindow*fs))
 	slack := int(edgeGlide*tau) + 1
 	lag := int(tau + .5)
 	n := len(x)
 	if w+lag+slack > n {
-		return false
+		return 0, 0
 	}
-	best, share := 0.0, 0.0
 	for l := lag - slack; l <= lag+slack; l++ {
 		p, q := x[:w], x[l:l+w]
 		if side < 0 {
 			p, q = x[n-w:], x[n-w-l:n-l]
 		}
 		pp, qq := product(p, p), product(q, q)
-		if r := product(p, q) / math.Sqrt(pp*qq+nothing); r > best {
-			best, share = r, pp/(qq+nothing)
+		if r := product(p, q) / math.Sqrt(pp*qq+nothing); r > alike {
+			alike, share = r, pp/(qq+nothing)
 		}
 	}
-	return best >= edgeAlike && share >= edgeRise
+	return alike, share
 }
 
 // mean2 is the mean power of x.
 func mean2(x []float64) float64 { return product(x, x) / float64(len(x)) }
+
+// rises makes a live frame's likeliest candidate likely where a note rises out of silence:
+// what is described is still of windows that are mostly empty, but the last two periods
+// are alike, and the later one is the stronger.
+func (t *Tracker) rises(fr *frame) {
+	if fr.n == 0 || fr.level < t.cfg.MinLevel {
+		return
+	}
+	best := 0
+	for i := range fr.c[:fr.n] {
+		if fr.c[i].logp > fr.c[best].logp {
+			best = i
+		}
+	}
+	rate := t.innerRate()
+	c := &fr.c[best]
+	end := int(fr.pos-t.base) + t.ev.ahead
+	if end > len(t.inner) || c.logp > risesSure {
+		return
+	}
+	x := t.inner[:end]
+	ago := func(s float64) int { return end - int(s*rate) }
+	if mean2(x[ago(risesFrom):ago(risesTo)]) > risesOut*mean2(x[ago(edgeWindow):]) {
+		return
+	}
+	if alike, share := likeness(x, rate/c.f, rate, -1); alike >= risesAlike && share >= risesLeast {
+		fr.uv = math.Min(fr.uv, math.Log(1-math.Exp(risesSure)))
+		c.logp = risesSure
+	}
+}
 
 // early tells that frame k, a little before a note, is of it, and puts its pitch into p.
 func (t *Tracker) early(p *Point, k int64) bool {

@@ -389,6 +389,9 @@ func (t *Tracker) read(k int64) {
 		t.hook(k, fr, t.ev)
 	}
 	t.ev.classify(fr)
+	if t.cfg.Reading == Live {
+		t.rises(fr)
+	}
 	if t.cfg.High > 0 {
 		t.prior(fr)
 	}

@@ -153,6 +153,7 @@ type Tracker struct {
 	gone        int64 // the last sample that was lost; before all frames if none
 	next        int64 // frame to be read next
 	singing     bool  // the frame given out last was voiced
+	bends       bends // of what was given out
 	out         int64 // frame to be given out next
 	frames      []frame
 	path        []int8
@@ -211,6 +212,7 @@ func (t *Tracker) Reset() {
 	t.block, t.left = 0, t.cfg.Hop/2+t.cfg.Hop%2
 	t.gone = math.MinInt64 / 2
 	t.singing = false
+	t.bends = bends{}
 	t.ev.reset()
 	t.due = t.needed(0)
 }
@@ -477,7 +479,7 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 		} else {
 			c := &fr.c[s]
 			p.Confidence = math.Exp(c.logp)
-			p.F0, p.SE = t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv)
+			p.F0, p.SE = t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv, t.bends.rate(float64(t.cfg.Hop)/float64(t.cfg.SampleRate)))
 			p.Voiced = p.F0 >= t.cfg.MinHz && p.F0 <= t.cfg.MaxHz
 			if !p.Voiced {
 				p.F0, p.SE, p.Confidence = 0, 0, 1-p.Confidence
@@ -488,6 +490,7 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 				p.Estimate = t.estimate(k)
 			}
 		}
+		t.bends.add(p.F0)
 		dst = append(dst, p)
 	}
 	t.out = end

@@ -136,7 +136,7 @@ func (t *Tracker) early(p *Point, k int64) bool {
 	}
 	next := &t.frames[j%n]
 	c := &next.c[t.path[j%n]]
-	f, _ := t.ref.refine(t.inner, int(next.pos-t.base), c.f, c.nv)
+	f, _ := t.ref.refine(t.inner, int(next.pos-t.base), c.f, c.nv, 0)
 	rate := t.innerRate()
 	at := int(t.frames[k%n].pos - t.base)
 	return begins(t.inner, at, rate/f, rate) && t.atEdge(p, at, f, c, 1)
@@ -205,7 +205,7 @@ func (t *Tracker) faint(k int64) bool {
 // atEdge puts the pitch at sample at of the inner signal into p: that of a window that
 // begins there, or ends there with side -1, about f hertz.
 func (t *Tracker) atEdge(p *Point, at int, f float64, c *cand, side int) bool {
-	p.F0, p.SE = t.ref.refine(t.inner, at+side*t.window(f), f, c.nv)
+	p.F0, p.SE = t.ref.refine(t.inner, at+side*t.window(f), f, c.nv, t.bending())
 	p.Voiced = p.F0 >= t.cfg.MinHz && p.F0 <= t.cfg.MaxHz
 	if !p.Voiced {
 		p.F0, p.SE = 0, 0
@@ -218,6 +218,11 @@ func (t *Tracker) atEdge(p *Point, at int, f float64, c *cand, side int) bool {
 // window is half of the window, in inner samples, in which f hertz are refined.
 func (t *Tracker) window(f float64) int {
 	return int(math.Max(refineLeast, math.Ceil(refineTime*f)) / 2 * t.innerRate() / f)
+}
+
+// bending is how sharply the pitch turns, in cents/s².
+func (t *Tracker) bending() float64 {
+	return t.bends.rate(float64(t.cfg.Hop) / float64(t.cfg.SampleRate))
 }
 
 // innerRate is the rate of the inner signal in hertz.

@@ -80,7 +80,7 @@ func (t *Tracker) estimate(k int64) float64 {
 		return 0
 	}
 	c := &fr.c[s]
-	f, _ := t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv)
+	f, _ := t.ref.refine(t.inner, int(fr.pos-t.base), c.f, c.nv, t.bending())
 	if !(f >= t.cfg.MinHz && f <= t.cfg.MaxHz) {
 		f = c.f
 	}

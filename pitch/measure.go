@@ -84,7 +84,10 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 		m.steady[i] -= centre
 	}
 	n.Slope = m.slope() / dt
-	n.Spread, n.SE = m.scatter()
+	n.Spread, n.SE = m.scatter(dt)
+	if cycle == 0 {
+		n.SE = math.Hypot(n.SE, together(steady, m.ok[from:to], n.Spread))
+	}
 	n.DecayDB, n.DecayFit = decay(steady, sung, dt)
 	if held {
 		n.Settled = float64(to-from) * dt
@@ -322,40 +325,72 @@ func (m *measure) slope() float64 {
 }
 
 // scatter is the standard deviation of steady and the standard error of its
-// centre. The variance of a mean of n values with autocorrelation ρ is
-// σ²/n·(1 + 2Σ(1−k/n)·ρ_k); the sum ends where ρ falls to 0, at most at n/3 or 200
-// frames. A median of Gaussian values is √(π/2) times as uncertain as their mean.
-func (m *measure) scatter() (spread, se float64) {
+// centre, of two parts. Within blocks that are longer than the windows of the frames
+// the error is the tracker's: frames whose windows overlap err to opposite sides, and
+// their median by withinPart of their variance over their number (for the phase slopes
+// of a Hann window, by Rosenblatt's formula for a median of correlated Gaussian values).
+// Between blocks it is the voice's: the variance of a mean of n values with
+// autocorrelation ρ is σ²/n·(1 + 2Σρ_k), summed up in pairs ρ_2k + ρ_2k+1 until one falls
+// to 0 (the initial positive sequence of Geyer, Practical Markov Chain Monte Carlo, 1992,
+// from memory), and of few blocks the error has Student's distribution. For independent
+// values both make the π/2 of a median.
+func (m *measure) scatter(dt float64) (spread, se float64) {
 	n := len(m.steady)
-	mean := 0.0
-	for _, v := range m.steady {
-		mean += v
-	}
-	mean /= float64(n)
 	sum := 0.0
 	for _, v := range m.steady {
 		sum += v * v // about the centre, not about the mean
 	}
 	spread = math.Sqrt(sum / float64(max(1, n-1)))
-	sum = 0
-	for _, v := range m.steady {
-		sum += (v - mean) * (v - mean)
+	blocks := max(2, min(int(float64(n)*dt/blockTime), mostBlocks))
+	if n < 2*blocks {
+		return spread, math.Hypot(leastSE, spread)
 	}
-	if sum == 0 || n < 2 {
-		return spread, 0
-	}
-	factor := 1.0
-	for k := 1; k <= max(1, min(n/lagPart, mostLag)) && k < n; k++ {
-		r := 0.0
-		for i := k; i < n; i++ {
-			r += (m.steady[i] - mean) * (m.steady[i-k] - mean)
+	m.sorted = m.sorted[:0] // the means of the blocks
+	mean, within := 0.0, 0.0
+	for k := range blocks {
+		of := m.steady[k*n/blocks : (k+1)*n/blocks]
+		centre := 0.0
+		for _, v := range of {
+			centre += v / float64(len(of))
 		}
-		if r <= 0 {
+		for _, v := range of {
+			within += (v - centre) * (v - centre)
+		}
+		m.sorted = append(m.sorted, centre)
+		mean += centre / float64(blocks)
+	}
+	within /= float64(n - blocks)
+	lagged := func(lag int) (sum float64) {
+		for i := lag; i < blocks; i++ {
+			sum += (m.sorted[i] - mean) * (m.sorted[i-lag] - mean)
+		}
+		return sum
+	}
+	between := lagged(0)
+	factor := -1.0
+	for k := 0; k+1 < blocks && between > 0; k += 2 {
+		pair := (lagged(k) + lagged(k+1)) / between
+		if pair <= 0 {
 			break
 		}
-		factor += 2 * r / sum
+		factor += 2 * pair
 	}
-	return spread, math.Sqrt(sum / float64(n-1) / float64(n) * factor * math.Pi / 2)
+	few := 1 + student/float64(blocks-1)
+	between *= few * few * math.Max(1, factor) / float64((blocks-1)*blocks)
+	return spread, math.Sqrt(leastSE*leastSE + withinPart*within/float64(n) + between)
+}
+
+// together is by how much frames err to the same side: they say by how much each errs,
+// and do not scatter by that.
+func together(frames []moment, ok []bool, spread float64) float64 {
+	sum, n := 0.0, 0.0
+	for i, f := range frames {
+		if ok[i] {
+			sum += f.se * f.se
+			n++
+		}
+	}
+	return math.Sqrt(max(0, sum/max(1, n)-scatters*spread*spread))
 }
 
 // decay is the trend of the level in dB per second and the share of its

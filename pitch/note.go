@@ -22,9 +22,10 @@ type Note struct {
 	// steady part, vibrato removed. The mean of its cycle is what is heard (Shonle
 	// & Horan 1980).
 	F0 float64
-	// SE is the standard error of F0 in cents, ≥ 0, from the scatter of the
-	// steady part about F0, vibrato removed, allowing for the correlation of
-	// neighbouring frames. It knows nothing of a wrong octave.
+	// SE is the standard error of F0 in cents, > 0: of how the steady part scatters about
+	// F0, vibrato removed, allowing for the correlation of neighbouring frames and for
+	// what these may err together. A voice that wanders has a greater one. It knows
+	// nothing of a wrong octave.
 	SE float64
 	// Spread is the standard deviation of the steady part in cents, ≥ 0, vibrato
 	// removed.
@@ -118,11 +119,13 @@ const (
 	stayTimes  = 4     // times that the line is laid through what stays about it
 	strayMost  = 2.0   // frames of staying that one frame far off undoes
 
-	// The standard error sums up autocorrelations to lagPart of the frames, and mostLag
-	// at most: later ones are noise.
-	lagPart, mostLag = 3, 200
-	leastTime        = 1e-12 // s²: a level over no time has no trend
-	leastVariance    = 1e-9  // dB²: a level that does not move is explained by nothing
+	blockTime     = .080 // s: longer than a window of the refiner
+	mostBlocks    = 24
+	scatters      = 4             // times the squares of the scatter: beyond these the frames err together
+	withinPart    = math.Pi/2 - 1 // of the variance within blocks
+	leastSE       = .01           // cents: what the tracker rounds to
+	leastTime     = 1e-12         // s²: a level over no time has no trend
+	leastVariance = 1e-9          // dB²: a level that does not move is explained by nothing
 
 	maxKept = 30.0 // s of a note kept frame by frame
 
@@ -139,6 +142,7 @@ type moment struct {
 	index  int64
 	cents  float64 // above 1 Hz
 	level  float64
+	se     float64 // cents
 	voiced bool
 	lost   bool
 }
@@ -305,6 +309,9 @@ func (s *Segmenter) push(dst []Note, p Point) []Note {
 	if p.Voiced && p.F0 >= 1 && p.F0 <= 1e5 && p.Index >= 0 && p.Index < math.MaxInt64/2 {
 		f.voiced = true
 		f.cents = 1200 * math.Log2(p.F0)
+		if p.SE >= 0 && p.SE <= roughSE {
+			f.se = p.SE
+		}
 	}
 	if !(f.level >= MinLevel) || f.level > 1000 {
 		f.level = MinLevel

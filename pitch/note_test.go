@@ -82,7 +82,7 @@ func TestSteadyNote(t *testing.T) {
 		t.Errorf("note from %d to %d, want 0 to %d", n.Onset, n.Offset, 100*testHop)
 	}
 	near(t, "F0", n.F0, 220, 1e-9)
-	for what, v := range map[string]float64{"SE": n.SE, "spread": n.Spread, "slope": n.Slope, "settle": n.Settle, "scoop": n.Scoop, "fall": n.Fall, "vibrato": n.VibratoHz} {
+	for what, v := range map[string]float64{"SE": n.SE - leastSE, "spread": n.Spread, "slope": n.Slope, "settle": n.Settle, "scoop": n.Scoop, "fall": n.Fall, "vibrato": n.VibratoHz} {
 		near(t, what, v, 0, 1e-9)
 	}
 	near(t, "level", n.Level, -20, 1e-9)

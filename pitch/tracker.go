@@ -156,6 +156,7 @@ type Tracker struct {
 	ended       cand  // what was sung last, its frequency refined, 0 before anything was
 	endedAt     int64 // in the frame about this sample
 	held        int   // frames of it in a row
+	bends       bends // of what was given out
 	out         int64 // frame to be given out next
 	frames      []frame
 	path        []int8
@@ -214,6 +215,7 @@ func (t *Tracker) Reset() {
 	t.block, t.left = 0, t.cfg.Hop/2+t.cfg.Hop%2
 	t.gone = math.MinInt64 / 2
 	t.singing, t.ended, t.held = false, cand{}, 0
+	t.bends = bends{}
 	t.ev.reset()
 	t.due = t.needed(0)
 }
@@ -492,7 +494,7 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 			if t.cfg.Reading != Live {
 				at = within(t.inner, at, t.window(c.f), t.innerRate())
 			}
-			p.F0, p.SE = t.ref.refine(t.inner, at, c.f, c.nv)
+			p.F0, p.SE = t.ref.refine(t.inner, at, c.f, c.nv, t.bending())
 			p.Voiced = p.F0 >= t.cfg.MinHz && p.F0 <= t.cfg.MaxHz
 			if !p.Voiced {
 				p.F0, p.SE, p.Confidence = 0, 0, 1-p.Confidence
@@ -507,6 +509,7 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 				p.Estimate = t.estimate(k)
 			}
 		}
+		t.bends.add(p.F0)
 		dst = append(dst, p)
 	}
 	t.out = end

@@ -36,7 +36,7 @@ var noFloor = map[string]string{
 
 // margins by the unit of a row: a change of weights that is no loss on the
 // whole half moves the few sounds of a quick run by less.
-var margins = map[string]float64{"%": 0.5, "cents": 0.02, "ms": 3, "F": 0.02, "notes": 0}
+var margins = map[string]float64{"%": 0.5, "cents": 0.02, "ms": 3, "F": 0.02, "notes": 0, "Hz": 0.02}
 
 // figures are the rows of the table and, of each condition, what its own table
 // shows.
@@ -57,6 +57,10 @@ func (c *column) figures(t *testing.T) (out []figure) {
 			f.name, f.lower, f.margin, f.value = "standard error: distance from 68.3", true, 3, math.Abs(f.value-68.3)
 		case strings.Contains(row.name, "talks far away"):
 			f.margin = 3
+		case strings.HasPrefix(row.name, "error bars"), strings.HasPrefix(row.name, "third voices, vibrato: notes"), strings.HasPrefix(row.name, "third voices, vibrato: found"):
+			f.margin = 8
+		case row.unit == "ms" && !strings.HasPrefix(row.name, "live") && !strings.HasPrefix(row.name, "third"):
+			f.margin = 10
 		case row.unit == "cents": // 0.02 is much of the least of them
 			f.margin = max(0.002, 0.1*f.value)
 		}

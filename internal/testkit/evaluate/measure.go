@@ -30,6 +30,8 @@ type column struct {
 	scaled   []float64                                // |error| in standard errors, steady notes in noise
 	latency  []latency
 	locks    []latency                  // of the third voices' grid
+	held     *heldNotes                 // ours
+	vibrato  *thirdVibrato              // ours
 	voices   map[string][]metrics.Frame // of the third voices, by kind
 	final    float64                    // ms
 	sight    []metrics.Matched
@@ -65,6 +67,8 @@ type sounds struct {
 	real   []melody
 	voices []voice
 	single []single
+	halves []hardset.Half
+	sparse int    // every so many of the held notes
 	long   string // a recording to time programs on
 	length float64
 }
@@ -79,6 +83,7 @@ func render(o options, dir string) (*sounds, error) {
 	if o.quick {
 		limit, sparse, recordings, most = 1, 6, 4, longest/6
 	}
+	s.halves, s.sparse = o.halves, sparse
 	const longRate = 44100
 	var long []float64
 	for _, half := range o.halves {
@@ -259,6 +264,11 @@ func (c *column) accuracy(t tool, s *sounds, dir string) error {
 	}
 	if err := c.live(t, s, dir); err != nil {
 		return err
+	}
+	if _, own := t.(ours); own {
+		if err := c.manners(s.halves, s.sparse); err != nil {
+			return err
+		}
 	}
 	if err := c.thirdVoices(t, s, dir); err != nil {
 		return err

@@ -29,7 +29,7 @@ var nobodySings = []hardset.Condition{hardset.NobodyRoom, hardset.NobodyHum, har
 
 // rows is the table of goals, and a few more without one.
 func rows() []row {
-	return slices.Concat(pitchRows(), silenceRows(), voiceRows(), estimateRows(), voicingRows(), noteRows(), liveRows(), otherRows())
+	return slices.Concat(pitchRows(), silenceRows(), voiceRows(), estimateRows(), voicingRows(), noteRows(), mannerRows(), thirdVibratoRows(), liveRows(), otherRows(), barRows())
 }
 
 func percent(name string, goal float64, value func(c *column) float64) row {

@@ -171,6 +171,17 @@ func (c *column) thirdVoices(t tool, s *sounds, dir string) error {
 		v := &s.voices[i]
 		c.voices[v.kind] = append(c.voices[v.kind], v.frames(tracks[i])...)
 	}
+	if _, own := t.(ours); own {
+		c.vibrato = &thirdVibrato{}
+		for i := range s.voices {
+			if s.voices[i].kind != voiceMelody {
+				continue
+			}
+			if err := c.vibrato.vibratos(&s.voices[i]); err != nil {
+				return err
+			}
+		}
+	}
 	if tracks, err = t.tracks(dir, live, true); err == errNotLive {
 		return nil
 	}

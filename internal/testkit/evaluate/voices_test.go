@@ -100,3 +100,25 @@ func TestThirdVoicesReference(t *testing.T) {
 		t.Errorf("%d recordings of kinds %v, %d notes", len(voices), kinds, notes)
 	}
 }
+
+// The swing of a contour that is made: ±40 cents at 5.5 Hz on a trend, and none.
+func TestSwing(t *testing.T) {
+	v := &voice{}
+	for k := range 150 {
+		at := float64(k) * step
+		v.f0 = append(v.f0, 200*math.Exp2((20*at+40*math.Sin(1+2*math.Pi*5.5*at))/1200))
+	}
+	n := metrics.Note{Onset: 0.1, Offset: 1.3, Hz: 200}
+	if got := v.swing(n); math.Abs(got-40) > 0.01 {
+		t.Errorf("swings by %g cents, want 40", got)
+	}
+	for k := range v.f0 {
+		v.f0[k] = 200 * math.Exp2(20*float64(k)*step/1200)
+	}
+	if got := v.swing(n); got > 0.01 {
+		t.Errorf("a straight note swings by %g cents", got)
+	}
+	if got := v.swing(metrics.Note{Onset: 0.1, Offset: 0.5}); !math.IsNaN(got) {
+		t.Errorf("a short note swings by %g cents", got)
+	}
+}

@@ -97,4 +97,4 @@ package pitch
 // Version names the estimator. It changes whenever the same samples may give
 // another note, so that what was kept of an answer says how it was measured.
 // TestGoldenNotes holds it to that.
-const Version = "pitch 3"
+const Version = "pitch 4"

@@ -28,5 +28,5 @@ func Example() {
 	for _, n := range notes {
 		fmt.Printf("%.1f Hz, settled after %.1f s\n", n.F0, n.Settle)
 	}
-	// Output: 220.0 Hz, settled after 0.0 s
+	// Output: 220.0 Hz, settled after 0.1 s
 }

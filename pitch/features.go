@@ -367,6 +367,15 @@ const (
 	atUsualTimesSings
 	atStep
 	atFluxOver8
+	atClimb
+	atClimbOver3
+	atClimbOver8
+	atSink
+	atSinkOver3
+	atDips
+	atDipsOver30
+	atPeaks
+	atPeaksOver30
 	numOnset
 )
 
@@ -400,4 +409,13 @@ var onsetFeatures = [numOnset]feature{
 	atUsualTimesSings:          {says: "usual times sings", unit: "1", made: times2(atUsual, atSings)},
 	atStep:                     {says: "interval between the mean pitches of 40 ms after and before, at most 2", unit: "semitone"},
 	atFluxOver8:                {says: "hinge of flux", unit: "1", made: hinge(atFlux, .08)},
+	atClimb:                    {says: "loudest level after the least about it, over that, 0 to 3", unit: "10 dB"},
+	atClimbOver3:               {says: "hinge of climb", unit: "10 dB", made: hinge(atClimb, .3)},
+	atClimbOver8:               {says: "hinge of climb", unit: "10 dB", made: hinge(atClimb, .8)},
+	atSink:                     {says: "loudest level before the least about it, over that, 0 to 3", unit: "10 dB"},
+	atSinkOver3:                {says: "hinge of sink", unit: "10 dB", made: hinge(atSink, .3)},
+	atDips:                     {says: "how far the pitch dips under those before and after, 0 to 2", unit: "semitone"},
+	atDipsOver30:               {says: "hinge of dips", unit: "semitone", made: hinge(atDips, .3)},
+	atPeaks:                    {says: "how far it peaks over them, 0 to 2", unit: "semitone"},
+	atPeaksOver30:              {says: "hinge of peaks", unit: "semitone", made: hinge(atPeaks, .3)},
 }

@@ -20,11 +20,15 @@ import (
 // begin with prefix, both in their order.
 func namesOf(t *testing.T, table, prefix string) (rows, constants []string) {
 	t.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), "features.go", nil, 0)
-	if err != nil {
-		t.Fatal(err)
+	var decls []ast.Decl
+	for _, name := range []string{"features.go", "place.go"} {
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		decls = append(decls, file.Decls...)
 	}
-	for _, d := range file.Decls {
+	for _, d := range decls {
 		decl, ok := d.(*ast.GenDecl)
 		if !ok {
 			continue
@@ -47,7 +51,7 @@ func namesOf(t *testing.T, table, prefix string) (rows, constants []string) {
 	return rows, constants
 }
 
-// tables are the three tables of features, and what a feature's name begins with.
+// tables are the four tables of features, and what a feature's name begins with.
 var tables = []struct {
 	name, prefix string
 	rows         []feature
@@ -55,13 +59,14 @@ var tables = []struct {
 	{"candFeatures", "of", candFeatures[:]},
 	{"frameFeatures", "in", frameFeatures[:]},
 	{"onsetFeatures", "at", onsetFeatures[:]},
+	{"placeFeatures", "here", placeFeatures[:]},
 }
 
 // Every feature has a row that says what it is, in a unit, in the order of the
 // weights; what it is made of is worked out before it; and its name has the knot of
 // its hinge.
 func TestFeatureTables(t *testing.T) {
-	units := strings.Split("1|1/4|octave|octave²|decade|decade²|semitone|10 dB|20 dB|(10 dB)²", "|")
+	units := strings.Split("1|1/4|0.1 s|octave|octave²|decade|decade²|semitone|10 dB|20 dB|(10 dB)²", "|")
 	number := regexp.MustCompile(`Over(\d+)$`)
 	for _, table := range tables {
 		names, constants := namesOf(t, table.name, table.prefix)
@@ -189,6 +194,12 @@ func TestFeaturesKeepTheirWords(t *testing.T) {
 			o.push(nil, &p)
 			if k := o.n - 1 - onsetAfter; k >= 2 && o.isPeak(k) {
 				look(2, o.x[:], fmt.Sprintf("%s, onset at frame %d", name, k))
+			}
+			if k := o.n - placeSoon; k >= 2 && o.isPeak(k) {
+				for j := range numPlaces {
+					o.describePlace(k, j, &o.here)
+					look(3, o.here[:], fmt.Sprintf("%s, place %d of the peak at frame %d", name, j, k))
+				}
 			}
 		}
 	}

@@ -274,7 +274,7 @@ func readLedger(data []byte) (l ledger, err error) {
 func heardNow(t *testing.T) ledger {
 	t.Helper()
 	h := sha256.New()
-	fmt.Fprint(h, candWeights, frameWeights, candWeightsLive, frameWeightsLive, onsetWeights)
+	fmt.Fprint(h, candWeights, frameWeights, candWeightsLive, frameWeightsLive, onsetWeights, placeWeights)
 	now := ledger{version: Version, weights: fmt.Sprintf("%x", h.Sum(nil)[:8])}
 	files, err := filepath.Glob("../testdata/wav/*.wav")
 	if err != nil || len(files) == 0 {

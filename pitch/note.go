@@ -132,9 +132,15 @@ const (
 	maxMelodyGap = 0.120 // s without pitch inside a note of a melody
 	minUnmarked  = 0.150 // s: a shorter voice without an onset is no note
 	restTime     = 0.400 // s after an onset in which a voice without one is no new note
-	lead         = 2     // frames before an onset that belong to its note
 	dipTime      = 0.150 // s before its end in which a note may have sunk already
 	sunk         = 6.0   // dB under a note's level at which it has ended
+
+	// A voice is no whistle: where the track leaps by an octave from one frame to the
+	// next, and nothing begins, it is the tracker that leaps. And what is short, within
+	// bigStep of what follows, and not parted from it by an onset, is the way there.
+	octave     = 1200.0
+	octaveWide = 100.0
+	scoopTime  = 0.200 // s
 )
 
 // moment is one point of the note being gathered.
@@ -175,6 +181,7 @@ type Segmenter struct {
 	found  []Onset      // onsets not reached yet
 	begin  int64        // the onset that the note being gathered began with; −1: none
 	onset  int64        // the last onset reached
+	read   int64        // points read, since the start or Flush
 }
 
 // NewSegmenter returns a segmenter for the points of a tracker with the same
@@ -251,8 +258,15 @@ func (s *Segmenter) delayed(dst []Note, p Point, delay int) []Note {
 
 // melody reads a point whose onset, if it has one, is known.
 func (s *Segmenter) melody(dst []Note, p Point) []Note {
-	for len(s.found) > 0 && s.found[0].Index-lead*s.hop <= p.Index {
+	s.read++
+	for len(s.found) > 0 && s.found[0].Index <= p.Index {
+		before := len(dst)
 		dst = s.finish(dst)
+		if len(dst) > before { // its last frame may reach beyond
+			n := &dst[before]
+			n.Offset = min(n.Offset, s.found[0].Index)
+			n.To = min(n.To, n.Offset)
+		}
 		s.begin, s.onset = s.found[0].Index, s.found[0].Index
 		s.found = s.found[:copy(s.found, s.found[1:])]
 	}
@@ -268,7 +282,7 @@ func (s *Segmenter) melody(dst []Note, p Point) []Note {
 // The segmenter is then ready for another track.
 func (s *Segmenter) Flush(dst []Note) []Note {
 	if s.onsets != nil {
-		s.found = s.onsets.Flush(s.found)
+		s.found = s.onsets.rest(s.found)
 		for len(s.late) > 0 {
 			dst = s.melody(dst, s.late[0])
 			s.late = s.late[:copy(s.late, s.late[1:])]
@@ -276,6 +290,10 @@ func (s *Segmenter) Flush(dst []Note) []Note {
 		s.found = s.found[:0]
 	}
 	dst = s.finish(dst)
+	if s.onsets != nil {
+		s.onsets.Reset()
+		s.read = 0
+	}
 	s.onset = math.MinInt64 / 2
 	return dst
 }
@@ -382,7 +400,7 @@ func (s *Segmenter) finish(dst []Note) []Note {
 		case s.onsets == nil:
 			dst = append(dst, n)
 		case s.begin >= 0:
-			n.Onset = min(n.Onset, s.begin)
+			n.Onset = s.begin
 			dst = append(dst, n)
 		case float64(s.last+1)*s.spacing() >= minUnmarked:
 			dst = append(dst, n)
@@ -452,13 +470,23 @@ func (s *Segmenter) split(dst []Note) []Note {
 			}
 		}
 	}
+	if s.onsets != nil {
+		if s.slips(rest) {
+			return dst
+		}
+		if step < bigStep && float64(rest)*s.spacing() < scoopTime {
+			s.held = level
+			return dst
+		}
+		rest = s.arrives(rest)
+	}
 	end := rest - 1
 	for !s.frames[end].voiced {
 		end-- // the first one is
 	}
 	if n, ok := s.note(s.frames[:end+1]); ok {
 		if s.begin >= 0 {
-			n.Onset = min(n.Onset, s.begin)
+			n.Onset = s.begin
 		}
 		dst = append(dst, n)
 	}
@@ -467,6 +495,26 @@ func (s *Segmenter) split(dst []Note) []Note {
 	s.last = len(s.frames) - 1
 	s.held = level
 	return dst
+}
+
+// slips tells whether the track leaps by an octave at a frame, as no voice does.
+func (s *Segmenter) slips(rest int) bool {
+	a, b := s.frames[rest-1], s.frames[rest]
+	return a.voiced && b.voiced && math.Abs(math.Abs(a.cents-b.cents)-octave) < octaveWide
+}
+
+// arrives is the frame at which people would mark the note to which the pitch moves, given
+// one on the way.
+func (s *Segmenter) arrives(rest int) int {
+	if s.thin > 1 {
+		return rest
+	}
+	newest := len(s.frames) - 1
+	rest = max(1, min(newest, rest+s.onsets.placed(s.read-1-int64(newest-rest))))
+	for !s.frames[rest].voiced {
+		rest++ // the newest one is
+	}
+	return rest
 }
 
 // swinging is the middle of the vibrato of the newest stretch, if there is one.

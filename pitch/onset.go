@@ -9,21 +9,20 @@ type Onset struct {
 }
 
 // MinOnset is the least Strength of an Onset that is given out.
-const MinOnset = .35
+const MinOnset = .30
 
 // Constants without another source were chosen by trial; they come from no publication.
 // Those that count frames are for the usual hop of 10 ms. What has a from and a to counts
 // frames from the peak of the flux on, and does not reach its end.
 const (
-	onsetBefore = 46                          // frames of the past an onset is judged by
-	onsetAfter  = 13                          // and of what follows
-	onsetApart  = 9                           // frames: of two onsets nearer than this the stronger one counts
-	onsetShift  = .02                         // s from the peak of the flux to where people mark the note
-	onsetRing   = 128                         // frames kept: a power of two above onsetBefore + onsetAfter + onsetApart
-	onsetWaits  = 4                           // candidates that may wait for a stronger one: isPeak leaves three in onsetApart
-	onsetDelay  = onsetAfter + onsetApart + 2 // points until an onset is known
-	onsetQuiet  = -75.                        // dBFS below which levels are alike
-	onsetForget = .05                         // dB a frame that the loudest level forgets
+	onsetBefore = 46                                  // frames of the past an onset is judged by
+	onsetAfter  = 13                                  // and of what follows
+	onsetApart  = 9                                   // frames: of two onsets nearer than this the stronger one counts
+	onsetRing   = 128                                 // frames kept: a power of two above onsetBefore + onsetAfter + onsetApart
+	onsetWaits  = 4                                   // candidates that may wait for a stronger one: isPeak leaves three in onsetApart
+	onsetDelay  = onsetAfter + onsetApart - placeFrom // points until an onset is known
+	onsetQuiet  = -75.                                // dBFS below which levels are alike
+	onsetForget = .05                                 // dB a frame that the loudest level forgets
 
 	peakLeast = .05 // flux of a candidate at least
 	peakApart = 4   // frames to either side that have no more flux
@@ -38,6 +37,11 @@ const (
 	jumpFrom, jumpTo      = 1, 5    // of the mean level after
 	jumpBefore, jumpUntil = -4, 0   // and before
 	topFrom, topTo        = 2, 10   // of the loudest level
+	leastFrom, leastTo    = -6, 6   // of the least level, about which it sinks and climbs
+	sinkFrom, climbTo     = -15, 13
+	pastFrom, pastTo      = -10, -3 // of the pitch before a dip
+	nextFrom, nextTo      = 5, 12   // and after
+	dipFrom, dipTo        = -3, 5   // and in it
 	stepReach             = 4       // frames to either side of the step of pitch
 	sureReach             = 4       // and of the least confidence
 	fewPitches            = 3       // voiced frames that make a pitch
@@ -63,7 +67,8 @@ const (
 // OnsetFinder finds the onsets of sung notes in the points of a Tracker. The
 // spectrum sees an onset before the pitch does: every local maximum of the flux
 // is a candidate, judged by what happens to flux, level, pitch and voicing
-// around it (a logistic model). An onset is given out 230 ms after its place.
+// around it (a logistic model). Its place is where the note has come (place.go). An onset
+// is given out 220 ms after the peak.
 type OnsetFinder struct {
 	hop     float64 // samples
 	seconds float64
@@ -77,11 +82,12 @@ type OnsetFinder struct {
 	wait    [onsetWaits]onsetPeak
 	waiting int
 	x       [numOnset]float64
+	here    [numPlace]float64
+	last    float64 // sample where the last onset is
 }
 
 type onsetPeak struct {
 	k    int64
-	off  float64
 	p    float64
 	dead bool
 }
@@ -95,7 +101,7 @@ func NewOnsetFinder(cfg Config) *OnsetFinder {
 
 // Reset forgets all points.
 func (o *OnsetFinder) Reset() {
-	o.n, o.peak, o.waiting = 0, onsetQuiet, 0
+	o.n, o.peak, o.waiting, o.last = 0, onsetQuiet, 0, math.Inf(-1)
 	for i := range o.f {
 		o.f[i], o.l[i], o.conf[i], o.loud[i] = 0, onsetQuiet, 0, onsetQuiet
 		o.st[i] = math.NaN()
@@ -113,11 +119,17 @@ func (o *OnsetFinder) Push(dst []Onset, points []Point) []Onset {
 // Flush gives the rest, as if silence followed, and makes o ready for another
 // track.
 func (o *OnsetFinder) Flush(dst []Onset) []Onset {
+	dst = o.rest(dst)
+	o.Reset()
+	return dst
+}
+
+// rest gives the rest, and forgets nothing yet.
+func (o *OnsetFinder) rest(dst []Onset) []Onset {
 	quiet := Point{Level: MinLevel}
 	for i := 0; i < onsetAfter+onsetApart+1; i++ {
 		dst = o.push(dst, &quiet)
 	}
-	o.Reset()
 	return dst
 }
 
@@ -136,10 +148,6 @@ func (o *OnsetFinder) push(dst []Onset, p *Point) []Onset {
 	}
 	if o.isPeak(k) {
 		q := onsetPeak{k: k, p: o.judge(k)}
-		a, b, c := o.f[(k-1)&(onsetRing-1)], o.f[k&(onsetRing-1)], o.f[(k+1)&(onsetRing-1)]
-		if d := a - 2*b + c; d != 0 {
-			q.off = .5 * (a - c) / d
-		}
 		for j := 0; j < o.waiting; j++ {
 			w := &o.wait[j]
 			if k-w.k <= onsetApart {
@@ -158,8 +166,11 @@ func (o *OnsetFinder) push(dst []Onset, p *Point) []Onset {
 	for o.waiting > 0 && k-o.wait[0].k >= onsetApart {
 		w := o.wait[0]
 		o.waiting = copy(o.wait[:], o.wait[1:o.waiting])
-		if !w.dead && w.p >= MinOnset {
-			at := (float64(w.k)+w.off)*o.hop + onsetShift/o.seconds*o.hop
+		if w.dead || w.p < MinOnset {
+			continue
+		}
+		if at := (float64(w.k) + o.place(w.k)) * o.hop; at-o.last >= placeApart*o.hop {
+			o.last = at
 			dst = append(dst, Onset{Index: int64(math.Round(at)), Strength: w.p})
 		}
 	}
@@ -231,6 +242,7 @@ func (o *OnsetFinder) judge(k int64) float64 {
 	x[atUsualOver30] = over(math.Min(usual, mostUsualOver), usualKnot2)
 	o.judgePitch(k, x)
 	o.judgeLevel(k, x)
+	o.judgeDips(k, x)
 	x[atConfidence] = o.lowest(&o.conf, k-sureReach, k+sureReach)
 	onsetPlan.fill(x[:])
 	z := 0.0
@@ -286,4 +298,33 @@ func (o *OnsetFinder) judgeLevel(k int64, x *[numOnset]float64) {
 	x[atJumpOver3] = over(math.Min(jump, mostJump), jumpKnot) / tenDB
 	x[atFallOver3] = over(math.Min(fall, mostFall), fallKnot) / tenDB
 	x[atUnderLoudest] = (top - o.loud[(k+topTo-1)&(onsetRing-1)]) / tenDB
+}
+
+// judgeDips fills in how a consonant shows: the level sinks and climbs again, and the pitch
+// dips or peaks for a moment.
+func (o *OnsetFinder) judgeDips(k int64, x *[numOnset]float64) {
+	low, at := math.Inf(1), k
+	for j := k + leastFrom; j < k+leastTo; j++ {
+		if v := o.l[j&(onsetRing-1)]; v < low {
+			low, at = v, j
+		}
+	}
+	before, after := low, low
+	for j := k + sinkFrom; j < at; j++ {
+		before = math.Max(before, o.l[j&(onsetRing-1)])
+	}
+	for j := at + 1; j < k+climbTo; j++ {
+		after = math.Max(after, o.l[j&(onsetRing-1)])
+	}
+	x[atClimb] = math.Min(mostOnsetRise, after-low) / tenDB
+	x[atSink] = math.Min(mostOnsetRise, before-low) / tenDB
+
+	x[atDips], x[atPeaks] = 0, 0
+	var bp, bn, bd [pitchesMost]float64
+	past, next, dip := o.pitches(&bp, k+pastFrom, k+pastTo), o.pitches(&bn, k+nextFrom, k+nextTo), o.pitches(&bd, k+dipFrom, k+dipTo)
+	if len(past) > 0 && len(next) > 0 && len(dip) > 0 {
+		a, b := average(past), average(next)
+		x[atDips] = math.Max(0, math.Min(mostStep, math.Min(a, b)-dip[0]))
+		x[atPeaks] = math.Max(0, math.Min(mostStep, dip[len(dip)-1]-math.Max(a, b)))
+	}
 }

@@ -44,9 +44,12 @@ type Restart struct {
 
 // Alignment is the cheapest way to read a take as the line.
 type Alignment struct {
-	Answers  []Match   // one for each written note; of the last time that it was sung
+	// Answers has one for each written note. Of one that was sung again it is the last
+	// time where the line has a rhythm, which is in one time with what follows, and
+	// without rhythm the first, which is what people count.
+	Answers  []Match
 	Written  []int     // for each sung note the written note it answers, −1 for an added one
-	Again    []bool    // for each sung note: it answers, and the written note was sung again after a restart
+	Again    []bool    // for each sung note: it answers a written note that was sung again, and another time counts
 	Restarts []Restart // in order of time
 	Cost     float64
 
@@ -69,7 +72,8 @@ type Freedom struct {
 	Octave bool // any octave of the whole take
 }
 
-// Costs of the alignment. The unit is one note left out. They are common
+// Costs of the alignment of a line with rhythm (for those of one without, see
+// align_untimed.go). The unit is one note left out. They are common
 // practice in their order, which the check cases fix, and were not fitted:
 //
 //   - a wrong note in the right place must cost less than leaving it out and
@@ -120,7 +124,8 @@ var ErrTooLong = errors.New("too many notes to align")
 // sequences", Computers and the Humanities 24 (1990): replace, omit, add,
 // fragment, consolidate; and going back, which score followers know.
 //
-// The onsets of the line count where it is timed.
+// The onsets of the line count where it is timed. Where it is not, costs are others, and
+// the key may move from note to note: see untimed.
 //
 // Work grows with the product of both lengths up to some 2 000 notes each, and
 // beyond with their length and difference: there the take is never looked for
@@ -135,6 +140,9 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 	}
 	s := &search{line: line, timed: timed, sung: sung}
 	s.prepare()
+	if !timed {
+		return s.untimed(free), nil
+	}
 	var best Alignment
 	keys := s.keys(free)
 	costs := map[float64]float64{}

@@ -243,7 +243,8 @@ func TestAlignInAnyKeyAndTempo(t *testing.T) {
 		}
 		drop := rapid.IntRange(0, len(sung)-1).Draw(t, "dropped")
 		sung = slices.Delete(sung, drop, drop+1)
-		want, err := Align(line, true, sung, anything)
+		timed := rapid.Bool().Draw(t, "timed")
+		want, err := Align(line, timed, sung, anything)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -255,7 +256,7 @@ func TestAlignInAnyKeyAndTempo(t *testing.T) {
 			moved[j].Onset = moved[j].Onset*tempo + 3
 			moved[j].Offset = moved[j].Offset*tempo + 3
 		}
-		got, err := Align(line, true, moved, anything)
+		got, err := Align(line, timed, moved, anything)
 		if err != nil {
 			t.Fatal(err)
 		}

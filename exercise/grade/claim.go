@@ -92,3 +92,21 @@ func (g *Grading) another(line Line, take Performance, i int) bool {
 // anotherShare of a note's due on another pitch is a wrong note (common practice): of a
 // short one little is held.
 const anotherShare = 1.0 / 3
+
+// elsewhere tells whether what the curve has in tune for part k of the line lies in sung
+// notes that answer others than written note i: a note of the part, or of any other where
+// i has an answer of its own.
+func (g *Grading) elsewhere(take Performance, c following, k, i int) bool {
+	part := c.notes[k]
+	from, to := c.members(k, len(g.Notes))
+	own := g.Alignment.Answers[i]
+	taken := 0.0
+	for j, n := range take.Notes {
+		w := g.Alignment.Written[j]
+		if w < 0 || own.Count == 0 && w >= from && w < to || own.Count > 0 && j >= own.First && j < own.First+own.Count {
+			continue
+		}
+		taken += max(0, min(n.Offset, part.ends)-max(n.Onset, part.begins))
+	}
+	return taken > (part.ends-part.begins)/2
+}

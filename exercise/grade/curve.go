@@ -14,6 +14,8 @@ type got struct {
 	length   float64 // of what was taken for it
 	cents    float64 // median distance of what is near it from the key of the whole take
 	near     int     // frames that are
+	begins   float64 // s
+	ends     float64
 }
 
 // following is a curve read as a line: each note of the line is one stretch of
@@ -71,6 +73,9 @@ func (fr frames) frame(seconds float64) int {
 	at, _ := slices.BinarySearch(fr.index, int((seconds-fr.zero)/fr.step))
 	return at
 }
+
+// middle is the time in seconds of the middle of a frame.
+func (fr frames) middle(f int) float64 { return fr.zero + (float64(fr.index[f])+0.5)*fr.step }
 
 // stepFor is the step at which a take of a line is read: a fixed part of its
 // usual note at the pace of the whole take, so that a take at another tempo is
@@ -475,7 +480,7 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 	w.spare = nil
 	for f, ok := range fr.ok {
 		if ok && !used[f] {
-			w.spare = append(w.spare, fr.zero+(float64(fr.index[f])+0.5)*fr.step)
+			w.spare = append(w.spare, fr.middle(f))
 		}
 	}
 	var rest []float64
@@ -502,6 +507,9 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 		}
 		g.length = float64(g.to-g.from) / due[i]
 		g.tune, g.wrong, g.silent = g.tune/due[i], g.wrong/due[i], g.silent/due[i]
+		if g.to > g.from {
+			g.begins, g.ends = fr.middle(g.from)-fr.step/2, fr.middle(g.to-1)+fr.step/2
+		}
 		if g.to > g.from && !w.rest[i] {
 			rest = append(rest, float64(g.from)-w.pace*w.line[i].Onset)
 		}

@@ -1,6 +1,7 @@
 package grade
 
 import (
+	"fmt"
 	"math"
 
 	"singback/exercise"
@@ -10,7 +11,21 @@ import (
 // Rules say what a grading lets pass.
 type Rules struct {
 	Freedom
-	Tolerance theory.Cents // distance that is still right, MinTolerance … MaxTolerance
+	Tolerance theory.Cents // distance that is still right, exercise.MinTolerance … MaxTolerance
+}
+
+// MaxTolerance is the widest tolerance of a line, in cents. A single note is another degree
+// from half a semitone on; of a line that was read at sight a note may be meant that lies
+// farther off: those who made the sight-singing data of the
+// reference folder took what lies within 80 cents for right.
+const MaxTolerance = 100.0
+
+// Validate reports a tolerance out of range.
+func (r Rules) Validate() error {
+	if !(r.Tolerance >= exercise.MinTolerance && r.Tolerance <= MaxTolerance) {
+		return fmt.Errorf("a tolerance of %g cents is out of range: want %g to %g", r.Tolerance, exercise.MinTolerance, MaxTolerance)
+	}
+	return nil
 }
 
 // DefaultRules takes any key and octave, and half a semitone less the width of
@@ -108,8 +123,9 @@ type Grading struct {
 	Points    int    // 0 … PointsOf: see mark
 	PointsOf  int
 
-	key   []float64 // of each sung note, above the line
-	jumps []float64 // of each written note that has a time: see jumpsOf
+	key   []float64                     // of each sung note, above the line
+	keyAt func(seconds float64) float64 // the same at any time
+	jumps []float64                     // of each written note that has a time: see jumpsOf
 }
 
 // Of compares a take with a line. It is the same for any transposition and
@@ -147,12 +163,12 @@ func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 	}
 	part := fr
 	for k := len(g.Alignment.Restarts) - 1; k >= 0; k-- {
-		r := g.Alignment.Restarts[k]
-		from := r.Sung
-		for from > 0 && (g.Alignment.Again[from-1] || g.Alignment.Written[from-1] < 0) {
-			from--
+		from, to := g.repeated(k, line.Timed)
+		until := len(part.ok)
+		if to < len(take.Notes) {
+			until = part.frame(take.Notes[to].Onset)
 		}
-		part = part.cut(part.frame(take.Notes[from].Onset), part.frame(take.Notes[r.Sung].Onset))
+		part = part.cut(part.frame(take.Notes[from].Onset), until)
 	}
 	if again := readCurve(line.Notes, line.Timed, part.trim(), keys, spread, when); again.value > whole.value+backCost*float64(len(g.Alignment.Restarts)) {
 		return again
@@ -185,18 +201,21 @@ func (g *Grading) when(line Line, take Performance) []float64 {
 // of the notes that annotators call wrong would be excused.)
 func (g *Grading) findKey(line Line, take Performance) {
 	a := &g.Alignment
-	var x, y []float64
+	var x, y, all []float64
 	for j, i := range a.Written {
 		if i < 0 {
 			continue
 		}
 		d := octaveFold(take.Notes[j].Cents - line.Notes[i].Cents - a.Transposition)
-		if math.Abs(d) <= driftReach {
+		if all = append(all, d); math.Abs(d) <= driftReach {
 			x, y = append(x, take.Notes[j].Onset), append(y, d)
 		}
 	}
 	g.key = make([]float64, len(take.Notes))
 	middle := median(y)
+	if !line.Timed { // as people count it who only look at pitch
+		middle = median(all)
+	}
 	slope, zero := 0.0, middle
 	if len(x) >= 4 {
 		slope = slopeOf(x, y)
@@ -206,17 +225,18 @@ func (g *Grading) findKey(line Line, take Performance) {
 			rest[k] = y[k] - slope*x[k]
 		}
 		zero = median(rest)
-		still, moving := 0.0, 0.0
+		still, moving, home := 0.0, 0.0, median(y)
 		for k := range x {
-			still += math.Abs(y[k] - middle)
+			still += math.Abs(y[k] - home)
 			moving += math.Abs(rest[k] - zero)
 		}
 		if moving > driftExplains*still {
 			slope, zero = 0, middle
 		}
 	}
+	g.keyAt = func(seconds float64) float64 { return a.Transposition + zero + slope*seconds }
 	for j := range g.key {
-		g.key[j] = a.Transposition + zero + slope*take.Notes[j].Onset
+		g.key[j] = g.keyAt(take.Notes[j].Onset)
 	}
 }
 
@@ -229,7 +249,7 @@ const driftExplains = 0.5
 func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 	a := &g.Alignment
 	g.Notes = make([]Note, len(line.Notes))
-	part := 0
+	part, home := 0, median(c.key)
 	for i, w := range a.Answers {
 		for part+1 < len(c.first) && c.first[part+1] <= i {
 			part++
@@ -237,7 +257,8 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		n := &g.Notes[i]
 		n.Answer = w
 		heard := c.notes[part]
-		there := heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance
+		heard.cents = octaveFold(heard.cents + home - g.keyAt((heard.begins+heard.ends)/2)) // one key for notes and curve
+		there := heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance && !g.elsewhere(take, c, part, i)
 		if w.Count == 0 {
 			switch {
 			case there:

@@ -247,7 +247,7 @@ func TestWrongUsage(t *testing.T) {
 		{"grade against nothing", []string{"grade", take}, "--model is missing"},
 		{"grade against no melody", []string{"grade", "--model", "do lu", take}, `not a degree of C major: "lu"`},
 		{"grade against a file that is not there", []string{"grade", "--model", "none.abc", take}, "--model: there is no file none.abc"},
-		{"grade with tolerance 51", []string{"grade", "--model", "do", "--tolerance", "51", take}, "--tolerance: "},
+		{"grade with tolerance 101", []string{"grade", "--model", "do", "--tolerance", "101", take}, "--tolerance: a tolerance of 101 cents is out of range: want 5 to 100"},
 		{"resume without a file", []string{"grade", "--model", "do", "--resume", take}, "say which with --out FILE"},
 		{"a table into a file", []string{"grade", "--model", "do", "--out", "x.csv", take}, "--out needs --format csv or --format json"},
 		{"a take name of two lines", []string{"grade", "--model", "do", "--format", "csv", "--out", "x.csv", "a\nb"}, "has a line break in its name"},

@@ -11,7 +11,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"singback/exercise"
 	"singback/exercise/grade"
 	"singback/internal/choir"
 	"singback/internal/drill"
@@ -54,11 +53,13 @@ and f0_hz, where 0 is no pitch; - reads a take from standard input.
 
 Any key, octave and tempo of a take is right, unless --strict: then the key is
 the model's, and --strict-octave asks for its octave too. A typed melody whose
-notes are all equally long says nothing of rhythm, which is then not judged.
+notes are all equally long says nothing of rhythm, which is then not judged: of a
+note that was sung again the first try counts, where with rhythm the last does.
 
   score             1 for a take without a fault; what is at fault lowers it
   pass_probability  that a jury lets it pass
-  notes_right       within the tolerance of their pitch, of notes_written
+  notes_right       within the tolerance of their pitch, of notes_written (people
+                    who judge what is sung at sight let about 80 cents pass)
   omitted, added    notes that were not sung; that belong to no written note
   median_cents      how sharp (or flat) the notes are; drift taken away
   drift_cents       how far the singer's key moved, from first to last note
@@ -73,6 +74,7 @@ exit status is 1. With --out FILE the rows go there one by one, and --resume
 goes on where an interrupted run stopped.`,
 		Example: `  singback grade --model "do re mi fa sol" take.wav
   singback grade --model piano.wav --format csv take1.wav take2.wav
+  singback grade --model "do re mi fa sol" --tolerance 80 take.wav
   singback grade --model model.csv --strict --format json take.csv
   singback grade --model piano.wav --format csv --out marks.csv --resume take1.wav take2.wav`,
 		Args: manyArgs("a recording or pitch curve TAKE"),
@@ -87,7 +89,7 @@ goes on where an interrupted run stopped.`,
 	fl.StringVar(&g.music.Names, "names", theory.Movable.String(), drill.NamesHelp())
 	fl.Float64Var(&g.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a typed melody")
 	fl.StringVar(&g.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp+"; for a typed melody")
-	fl.Float64Var(&g.tolerance, "tolerance", g.tolerance, "how many `CENTS` off are still right, 5 to 50")
+	fl.Float64Var(&g.tolerance, "tolerance", g.tolerance, "how many `CENTS` off are still right, 5 to 100")
 	fl.BoolVar(&g.strict, "strict", false, "nothing is let pass: only the key of the model is right")
 	fl.BoolVar(&g.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
 	addOut(cmd, &g.out, &g.force, "FILE", ", each row as soon as it is known")
@@ -104,7 +106,7 @@ func (g *grading) run(ctx context.Context, e *env, paths []string) error {
 		Freedom:   grade.Freedom{Key: !g.strict && !g.strictOctave, Octave: !g.strictOctave},
 		Tolerance: g.tolerance,
 	}
-	if err := (exercise.Tolerance{Cents: g.tolerance}).Validate(); err != nil {
+	if err := rules.Validate(); err != nil {
 		return usage(fmt.Errorf("--tolerance: %w", err))
 	}
 	names, err := theory.ParseNaming(g.music.Names)

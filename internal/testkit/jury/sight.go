@@ -66,8 +66,7 @@ func sightSinging(w io.Writer, dir string) error {
 	if err != nil {
 		return err
 	}
-	var ours, truth []bool
-	var from []string
+	v := &verdicts{recordings: len(names)}
 	for _, name := range names {
 		line := grade.Line{}
 		var offs []float64
@@ -96,41 +95,13 @@ func sightSinging(w io.Writer, dir string) error {
 		for i, n := range notes {
 			// What was not heard well enough to measure is not called wrong.
 			f := g.Notes[i].Finding
-			ours = append(ours, f == grade.Right || f == grade.NotHeard)
-			truth = append(truth, math.Abs(fold(n.off-middle)) <= 50)
-			from = append(from, name)
+			v.ours = append(v.ours, f == grade.Right || f == grade.NotHeard)
+			v.truth = append(v.truth, math.Abs(fold(n.off-middle)) <= 50)
+			v.from = append(v.from, name)
 		}
 	}
-	found := func(index []int) float64 {
-		wrong, caught := 0.0, 0.0
-		for _, i := range index {
-			if !truth[i] {
-				wrong++
-				if !ours[i] {
-					caught++
-				}
-			}
-		}
-		return caught / wrong
-	}
-	agree := func(index []int) float64 {
-		var a, b []bool
-		for _, i := range index {
-			a, b = append(a, ours[i]), append(b, truth[i])
-		}
-		return kappa(a, b)
-	}
-	all := make([]int, len(ours))
-	for i := range all {
-		all[i] = i
-	}
-	fmt.Fprintf(w, "\nSight-singing: %d written notes of %d recordings, right or wrong\n\n", len(ours), len(names))
-	for _, row := range []struct {
-		name, known string
-		of          func([]int) float64
-	}{{"kappa", "0.67, goal 0.80", agree}, {"wrong notes found", "0.64, goal 0.85", found}} {
-		low, high := interval(from, 7, row.of)
-		fmt.Fprintf(w, "%-20s %.3f %.3f to %.3f   (plain method %s)\n", row.name, row.of(all), low, high, row.known)
-	}
-	return nil
+	fmt.Fprintf(w, "\nSight-singing: %d written notes of %d recordings, right or wrong\n\n", len(v.ours), v.recordings)
+	v.row(w, "kappa", v.kappa, "   (plain method 0.67, goal 0.80)")
+	v.row(w, "wrong notes found", v.found, "   (plain method 0.64, goal 0.85)")
+	return alignmentRows(w, dir)
 }

@@ -34,7 +34,7 @@ const (
 	refineTime   = .024 // s of window at least, in whole periods
 	refineLong   = .060 // s of the second window, where the first one was not sure
 	refineLeast  = 2    // periods: fewer do not put the other harmonics on zeros
-	refineUnsure = .25  // cents of standard error from which the second window is tried
+	refineUnsure = .06  // cents of standard error from which the second window is tried
 	refineAgrees = 2.2  // standard errors that it may differ by: else the pitch moves
 	refineAgain  = .004 // of f: a larger step is followed by another, 7 cents
 	refineMost   = .045 // of f that it is moved at all: 76 cents

@@ -184,7 +184,9 @@ func (e *evidence) describeFrame(fr *frame, h heard, b *best) {
 		e.fall = max(e.fall-forget, lv[back100ms]-fr.level)
 	}
 	z[inWet] = max(0, min(1, (dryFall-e.fall)/wetRange))
-	fr.wet = z[inWet]
+	if fr.wet = z[inWet]; h.snr < tailSNR { // noise ends every fall
+		fr.wet = 0
+	}
 	z[inWetDrop] = z[inWet] * drop
 	framePlan.fill(z[:])
 }

@@ -18,6 +18,7 @@ const (
 	tailFastest = 2.2 // dB a frame: one of 0.27 s
 	tailEven    = 1.  // dB that levels may stray from the line, RMS
 	tailWet     = .3  // wet, at least: see inWet
+	tailSNR     = 5   // dB of the frame over the noise, at least
 )
 
 // tailWindows are how many frames a fall is looked at in.

@@ -11,6 +11,7 @@ const (
 	mostFirst    = 3   // means of the harmonics that the first counts for, at most
 	mostSNR      = 30  // dB that count in what is multiplied by the ratio
 	halfUnder    = -.1 // autocorrelation at half the period over that at the period, the knot
+	clearSNR     = 50  // dB that count at all: beside digital silence it is boundless
 	snrFlat      = 15  // dB: inSnrTo15
 	tenDB        = 10  // dB: the unit of levels
 	quietLevel   = -65 // dBFS under which a frame is quiet
@@ -21,9 +22,10 @@ const (
 	middleWindow = 25  // 0.25 s
 	underAll     = -120.0
 
-	loudFalls = .02 // dB a frame that the loudest level forgets
-	mostUnder = 5   // 10 dB under it that count
-	mostRise  = 3   // 10 dB that the level rises or falls in 120 ms, at most
+	loudFalls  = .02 // dB a frame that the loudest level forgets
+	mostUnder  = 5   // 10 dB under it that count
+	mostRise40 = 4   // 10 dB that it rises in 40 ms, at most
+	mostRise   = 3   // 10 dB that the level rises or falls in 120 ms, at most
 
 	// Frames back that levels are compared with.
 	back30ms, back40ms, back60ms, back100ms, back120ms = 3, 4, 6, 10, 12
@@ -44,6 +46,13 @@ const (
 	forget   = .01 // dB a frame that the deepest fall forgets
 	dryFall  = 38  // dB within 100 ms: a deeper fall is heard in no room of long tails
 	wetRange = 22  // dB under it: with a deepest fall of 16 dB it is one
+)
+
+// What one candidate is a harmonic of: see overtones.
+const (
+	leastOver      = 2.8 // times as high at least
+	alikeUnderLow  = .97 // ratio to the nearest harmonic
+	alikeUnderHigh = 1.03
 )
 
 // What is clearly periodic: the next frame's noise floor hardly rises.
@@ -98,6 +107,7 @@ func (e *evidence) describeCandidates(fr *frame, snr float64) best {
 		b.above = max(b.above, x[ofAbove])
 		b.share = max(b.share, x[ofShare])
 	}
+	e.overtones(fr)
 	sz := min(max(snr, 0), mostSNR) / tenDB
 	for i := 0; i < fr.n; i++ {
 		x := &e.feat[i]
@@ -128,6 +138,7 @@ func (e *evidence) describeFrame(fr *frame, h heard, b *best) {
 	z[inBestAbove] = b.above
 	z[inBestShare] = b.share
 	z[inLow] = h.low / (h.all + nothing)
+	h.snr = min(h.snr, clearSNR)
 	z[inSnr] = h.snr / tenDB
 	z[inSnrTo15] = min(h.snr, snrFlat) / tenDB
 	z[inOthers] = min(0, e.share-othersHalf) * othersUnit
@@ -149,7 +160,7 @@ func (e *evidence) describeFrame(fr *frame, h heard, b *best) {
 	z[inUnder100ms] = (top1 - fr.level) / tenDB
 	z[inUnder250ms] = (top2 - fr.level) / tenDB
 	z[inUnder640ms] = (top3 - fr.level) / tenDB
-	z[inRise40ms] = (fr.level - lv[back40ms]) / tenDB
+	z[inRise40ms] = min(mostRise40, (fr.level-lv[back40ms])/tenDB)
 	z[inRise120ms] = max(-mostRise, min(mostRise, (fr.level-lv[back120ms])/tenDB))
 	if e.age == 1 {
 		e.loud = fr.level
@@ -173,6 +184,28 @@ func (e *evidence) describeFrame(fr *frame, h heard, b *best) {
 		e.fall = max(e.fall-forget, lv[back100ms]-fr.level)
 	}
 	z[inWet] = max(0, min(1, (dryFall-e.fall)/wetRange))
+	if fr.wet = z[inWet]; h.snr < tailSNR { // noise ends every fall
+		fr.wet = 0
+	}
 	z[inWetDrop] = z[inWet] * drop
 	framePlan.fill(z[:])
+}
+
+// overtones finds the largest comb of the candidates that each one would be the third or
+// a higher harmonic of. A formant that rings on between irregular pulses repeats better
+// at its own frequency than the voice does at its own; so it does in noise. But then the
+// partials below it are there, too.
+func (e *evidence) overtones(fr *frame) {
+	for i := range fr.c[:fr.n] {
+		e.under[i] = 0
+		for j := range fr.c[:fr.n] {
+			ratio := fr.c[i].f / fr.c[j].f
+			if ratio < leastOver {
+				continue
+			}
+			if r := ratio / math.Floor(ratio+.5); r > alikeUnderLow && r < alikeUnderHigh {
+				e.under[i] = max(e.under[i], e.feat[j][ofComb])
+			}
+		}
+	}
 }

@@ -50,6 +50,7 @@ type frame struct {
 	level float64
 	flux  float64
 	lost  bool
+	wet   float64 // how little the deepest fall of late was: inWet
 }
 
 type evidence struct {
@@ -94,6 +95,7 @@ type evidence struct {
 	winPow     float64
 	feat       [maxCand][numFeat]float64
 	ffeat      [numFrame]float64
+	under      [maxCand]float64 // comb of what a candidate would be a harmonic of
 	minF, maxF float64
 }
 

@@ -473,6 +473,7 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 	if t.cfg.Estimates {
 		t.traceEstimates()
 	}
+	t.cutTails(end)
 	for k := t.out; k < end; k++ {
 		fr := &t.frames[k%n]
 		p := Point{Index: k * int64(t.cfg.Hop), Level: fr.level, Flux: fr.flux, Lost: fr.lost}

@@ -38,7 +38,8 @@
 //  5. Refinement (refine.go). The winner's frequency is read from the phases of up to
 //     eight harmonics, weighted by power over noise, over whole periods about the centre.
 //     On steady tones it scatters little more than the Cramér-Rao bound allows, which a
-//     test holds it to.
+//     test holds it to. The standard error is what the harmonics say themselves: noise
+//     turns the slopes of their phases and of their levels by as much.
 //
 // A [Segmenter] cuts the points into notes (note.go) and measures them (measure.go,
 // vibrato.go). That of melodies also begins a note where the flux of the spectrum says so

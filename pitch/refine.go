@@ -35,6 +35,7 @@ const (
 	refineLong   = .060 // s of the second window, where the first one was not sure
 	refineLeast  = 2    // periods: fewer do not put the other harmonics on zeros
 	refineLobes  = 4    // periods: fewer leave the lobes of neighbouring harmonics on each other
+	lobesCents   = .08  // by which they pull each other
 	refineUnsure = .25  // cents of standard error from which the second window is tried
 	refineAgrees = 3    // standard errors that it may differ by: else the pitch moves
 	refineAgain  = .004 // of f: a larger step is followed by another, 7 cents
@@ -222,6 +223,9 @@ func (r *refiner) refine(x []float64, c int, f, nv, bend float64) (float64, floa
 	}
 	f = clampStep(f, d, f0)
 	se := math.Hypot(1200/math.Ln2*math.Sqrt(v)/f, rounds(bend, float64(m)/f))
+	if m < refineLobes {
+		se = math.Hypot(se, lobesCents)
+	}
 	m2 := max(refineLeast+1, int(math.Ceil(refineLong*f)))
 	if rounded := rounds(bend, float64(m2)/f); rounded < se && (se > refineUnsure || m < refineLobes) {
 		d2, v2 := r.pass(x, c, f, m2, refineHarm, nv)

@@ -57,6 +57,8 @@ func (c *column) figures(t *testing.T) (out []figure) {
 			f.name, f.lower, f.margin, f.value = "standard error: distance from 68.3", true, 3, math.Abs(f.value-68.3)
 		case strings.Contains(row.name, "talks far away"):
 			f.margin = 3
+		case strings.HasPrefix(row.name, "error bars, notes"): // of a few notes
+			f.margin = 20
 		case strings.HasPrefix(row.name, "error bars"), strings.HasPrefix(row.name, "third voices, vibrato: notes"), strings.HasPrefix(row.name, "third voices, vibrato: found"):
 			f.margin = 8
 		case row.unit == "ms" && !strings.HasPrefix(row.name, "live") && !strings.HasPrefix(row.name, "third"):

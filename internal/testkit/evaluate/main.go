@@ -5,8 +5,8 @@
 //
 // The rows of the table are the project's goals. The columns are ours and the
 // references; a program that is not installed says so. The sounds are those of
-// package hardset, and real singing with annotations where the folder of
-// reference data is given. One of the columns, yin, is our own plain YIN (by the
+// package hardset and, where the folder of reference data is given, real singing with
+// annotations and the voices of a third synthesiser. One of the columns, yin, is our own plain YIN (by the
 // paper), which shows what the tracker adds to it.
 //
 // What each program is asked for: a reading every 10 ms, with one fixed setting

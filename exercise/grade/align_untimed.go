@@ -38,7 +38,7 @@ const (
 
 	keyStep   = 50.0    // cents between two keys that are looked at
 	keyPlaces = 13      // keys about one that is tried: three semitones to each side
-	keyedMost = 1 << 18 // cells of a take in which a key that moves is looked for: 500 notes of a line of 500
+	keyedMost = 1 << 17 // cells of a take in which a key that moves is looked for: 360 notes of a line of 360
 )
 
 // untimed is one reading of a line without rhythm: as search.run reads one, but
@@ -233,40 +233,54 @@ func (r *untimed) read() (a Alignment, keys []float64) {
 func (r *untimed) cell(j, i, same int) {
 	states := len(r.offset)
 	now, _ := r.column(j)
-	for k := range states {
-		best, by := now[i*states+k], moveNone
-		take := func(cost float64, move byte) {
-			if cost < best-equal {
-				best, by = cost, move
+	best, by := now[i*states:(i+1)*states], r.moves[r.at(j, i, 0):r.at(j, i, states)]
+	clear(by)
+	if j > 0 {
+		last, entered := r.column(j - 1)
+		for p := 1; p <= same && i > 0; p++ {
+			move := moveMerge | byte(p)<<moveCount
+			if p == 1 {
+				move = moveMatch | 1<<moveCount
 			}
-		}
-		if j > 0 && i > 0 {
-			_, last := r.column(j - 1)
-			for p := 1; p <= same; p++ {
-				move := moveMerge | byte(p)<<moveCount
-				if p == 1 {
-					move = moveMatch | 1<<moveCount
+			held := freeHeld * float64(p-1)
+			for k, before := range entered[(i-p)*states : (i-p+1)*states] {
+				if cost := before + r.off(i-p, j-1, k) + held; cost < best[k]-equal {
+					best[k], by[k] = cost, move
 				}
-				take(last[(i-p)*states+k]+r.off(i-p, j-1, k)+freeHeld*float64(p-1), move)
 			}
-			for p := 2; p <= pieces && p <= j; p++ {
-				cost, ok := r.parts(i-1, j-p, j, k)
-				if !ok {
-					break
+		}
+		for p := 2; p <= pieces && p <= j && i > 0 && r.near(j-p, j); p++ {
+			_, entered := r.column(j - p)
+			for k, before := range entered[(i-1)*states : i*states] {
+				if cost, ok := r.parts(i-1, j-p, j, k); ok && before+cost < best[k]-equal {
+					best[k], by[k] = before+cost, moveSplit|byte(p)<<moveCount
 				}
-				_, before := r.column(j - p)
-				take(before[(i-1)*states+k]+cost, moveSplit|byte(p)<<moveCount)
 			}
 		}
-		if j > 0 {
-			last, _ := r.column(j - 1)
-			take(last[i*states+k]+r.by(j-1, freeSlip, freeAdd), moveAdd)
-		}
-		if i > 0 {
-			take(now[(i-1)*states+k]+freeOmit, moveOmit)
-		}
-		now[i*states+k], r.moves[r.at(j, i, k)] = best, by
+		cheaper(best, by, last[i*states:], r.by(j-1, freeSlip, freeAdd), moveAdd)
 	}
+	if i > 0 {
+		cheaper(best, by, now[(i-1)*states:], freeOmit, moveOmit)
+	}
+}
+
+// cheaper takes a move in each key in which it is the cheapest.
+func cheaper(best []float64, by []byte, before []float64, cost float64, move byte) {
+	for k := range best {
+		if c := before[k] + cost; c < best[k]-equal {
+			best[k], by[k] = c, move
+		}
+	}
+}
+
+// near reports whether sung notes from … to−1 can be pieces of one in any key.
+func (r *untimed) near(from, to int) bool {
+	low, high := math.Inf(1), math.Inf(-1)
+	for j := from; j < to; j++ {
+		c := r.sung[j].Cents - r.reference[j]
+		low, high = min(low, c), max(high, c)
+	}
+	return high-low <= 2*splitReach+equal
 }
 
 // back lets a cell be reached from further on in the line; above is the cheapest

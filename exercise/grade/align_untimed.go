@@ -1,9 +1,9 @@
 package grade
 
 import (
-	"cmp"
 	"math"
 	"slices"
+	"sort"
 )
 
 // Costs of aligning a line without rhythm, where only pitch and order tell which note
@@ -48,9 +48,9 @@ type untimed struct {
 	offset []float64 // of each key that is looked at, in cents from the reference
 	first  []float64 // what it costs to begin in it
 
-	places  []int     // for each written note which of the different pitches it has
-	pitches int       // how many there are
-	costs   []float64 // of each sung note on each pitch in each key; nil of a long take
+	pitches []float64 // the different ones of the line; none of a long take
+	places  []int     // which of them each written note has
+	costs   []float64 // of each sung note on each of them in each key
 
 	moves   []byte // how each cell was reached in each key
 	came    []byte // the key before it moved there
@@ -68,21 +68,19 @@ func (s *search) newUntimed() *untimed {
 	r.moves = make([]byte, cells*keys)
 	if keys > 1 {
 		r.came = make([]byte, cells*keys)
+		for _, d := range s.line {
+			p := slices.Index(r.pitches, d.Cents)
+			if p < 0 {
+				p = len(r.pitches)
+				r.pitches = append(r.pitches, d.Cents)
+			}
+			r.places = append(r.places, p)
+		}
 	}
 	for k := range keys {
 		r.offset = append(r.offset, keyStep*float64(k-keys/2))
 	}
 	r.first = make([]float64, keys)
-	at := map[float64]int{}
-	for _, d := range s.line {
-		p, ok := at[d.Cents]
-		if !ok {
-			p = len(at)
-			at[d.Cents] = p
-		}
-		r.places = append(r.places, p)
-	}
-	r.pitches = len(at)
 	for k := range r.cost {
 		r.cost[k] = make([]float64, (len(s.line)+1)*keys)
 		r.entered[k] = make([]float64, (len(s.line)+1)*keys)
@@ -102,12 +100,8 @@ func (r *untimed) begin(key float64, free Freedom) {
 		return
 	}
 	r.costs = r.costs[:0]
-	line := make([]float64, r.pitches)
-	for i, p := range r.places {
-		line[p] = r.line[i].Cents
-	}
 	for j, n := range r.sung {
-		for _, c := range line {
+		for _, c := range r.pitches {
 			for _, o := range r.offset {
 				cost, _ := offBy(n.Cents - c - r.reference[j] - o)
 				r.costs = append(r.costs, cost)
@@ -135,7 +129,7 @@ func (r *untimed) off(i, j, key int) float64 {
 		cost, _ := offBy(r.sung[j].Cents - r.line[i].Cents - r.reference[j])
 		return cost
 	}
-	return r.costs[(j*r.pitches+r.places[i])*len(r.offset)+key]
+	return r.costs[(j*len(r.pitches)+r.places[i])*len(r.offset)+key]
 }
 
 // parts is what it costs that sung notes from … to−1 are pieces of written note i.
@@ -387,9 +381,9 @@ func (r *untimed) trace(key int, cost float64) (a Alignment, keys []float64) {
 // a long take it is found as in one with rhythm.
 func (s *search) untimed(free Freedom) Alignment {
 	type reading struct {
-		key  float64
-		off  []float64
-		cost Alignment
+		Alignment
+		key float64
+		off []float64
 	}
 	r := s.newUntimed()
 	var readings []reading
@@ -397,15 +391,10 @@ func (s *search) untimed(free Freedom) Alignment {
 		s.setKey(key)
 		r.begin(key, free)
 		a, off := r.read()
-		readings = append(readings, reading{key, off, a})
+		readings = append(readings, reading{a, key, off})
 	}
-	slices.SortStableFunc(readings, func(a, b reading) int {
-		if math.Abs(a.cost.Cost-b.cost.Cost) <= equal {
-			return 0
-		}
-		return cmp.Compare(a.cost.Cost, b.cost.Cost)
-	})
-	best := readings[0].cost
+	sort.SliceStable(readings, func(i, j int) bool { return readings[i].Cost < readings[j].Cost-equal })
+	best := readings[0].Alignment
 	s.setKey(readings[0].key)
 	for j, o := range readings[0].off {
 		s.reference[j] += o

@@ -1,3 +1,5 @@
+//go:build !js
+
 package grade
 
 import (
@@ -379,7 +381,7 @@ func (r *untimed) trace(key int, cost float64) (a Alignment, keys []float64) {
 
 // untimed aligns a line without rhythm. A key that moves is part of the reading; only of
 // a long take it is found as in one with rhythm.
-func (s *search) untimed(free Freedom) Alignment {
+func (s *search) untimed(free Freedom) (Alignment, bool) {
 	type reading struct {
 		Alignment
 		key float64
@@ -415,21 +417,5 @@ func (s *search) untimed(free Freedom) Alignment {
 	}
 	best.Reference = s.reference
 	best.Transposition = median(s.reference)
-	return best
-}
-
-// repeated are the sung notes, from … to−1, that do not count because of restart k: with
-// rhythm what was sung before it of the notes that were sung again, without rhythm what
-// was sung after it until the singer had come as far as before.
-func (g *Grading) repeated(k int, timed bool) (from, to int) {
-	a := &g.Alignment
-	r := a.Restarts[k]
-	if timed {
-		for from = r.Sung; from > 0 && (a.Again[from-1] || a.Written[from-1] < 0); from-- {
-		}
-		return from, r.Sung
-	}
-	for to = r.Sung; to < len(a.Written) && a.Written[to] < r.From && (k+1 == len(a.Restarts) || to < a.Restarts[k+1].Sung); to++ {
-	}
-	return r.Sung, to
+	return best, true
 }

@@ -14,7 +14,8 @@
 //     of Mongeau and Sankoff and going back, for several transpositions, then again
 //     with the key, the drift and the tempo that it shows. Of a line without rhythm
 //     pitch and order alone tell which note was meant: there costs are likelihoods,
-//     and the key is a state of its own, which may move (align_untimed.go).
+//     and the key is a state of its own, which may move (align_untimed.go, which no page
+//     loads: whatever is graded there has a rhythm).
 //  3. curve.go reads the curve as the line, by dynamic programming over notes, frames
 //     and lengths: what time each note got in tune, whatever the segmenter made of it.
 //     Steps are a fifteenth of the take's usual note, so that a tempo changes nothing.

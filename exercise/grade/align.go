@@ -141,7 +141,9 @@ func Align(line []Due, timed bool, sung []Sung, free Freedom) (Alignment, error)
 	s := &search{line: line, timed: timed, sung: sung}
 	s.prepare()
 	if !timed {
-		return s.untimed(free), nil
+		if a, ok := s.untimed(free); ok {
+			return a, nil
+		}
 	}
 	var best Alignment
 	keys := s.keys(free)

@@ -1,9 +1,11 @@
+//go:build !js
+
 package grade
 
 import (
-	"cmp"
 	"math"
 	"slices"
+	"sort"
 )
 
 // Costs of aligning a line without rhythm, where only pitch and order tell which note
@@ -38,7 +40,7 @@ const (
 
 	keyStep   = 50.0    // cents between two keys that are looked at
 	keyPlaces = 13      // keys about one that is tried: three semitones to each side
-	keyedMost = 1 << 18 // cells of a take in which a key that moves is looked for: 500 notes of a line of 500
+	keyedMost = 1 << 17 // cells of a take in which a key that moves is looked for: 360 notes of a line of 360
 )
 
 // untimed is one reading of a line without rhythm: as search.run reads one, but
@@ -48,9 +50,9 @@ type untimed struct {
 	offset []float64 // of each key that is looked at, in cents from the reference
 	first  []float64 // what it costs to begin in it
 
-	places  []int     // for each written note which of the different pitches it has
-	pitches int       // how many there are
-	costs   []float64 // of each sung note on each pitch in each key; nil of a long take
+	pitches []float64 // the different ones of the line; none of a long take
+	places  []int     // which of them each written note has
+	costs   []float64 // of each sung note on each of them in each key
 
 	moves   []byte // how each cell was reached in each key
 	came    []byte // the key before it moved there
@@ -68,21 +70,19 @@ func (s *search) newUntimed() *untimed {
 	r.moves = make([]byte, cells*keys)
 	if keys > 1 {
 		r.came = make([]byte, cells*keys)
+		for _, d := range s.line {
+			p := slices.Index(r.pitches, d.Cents)
+			if p < 0 {
+				p = len(r.pitches)
+				r.pitches = append(r.pitches, d.Cents)
+			}
+			r.places = append(r.places, p)
+		}
 	}
 	for k := range keys {
 		r.offset = append(r.offset, keyStep*float64(k-keys/2))
 	}
 	r.first = make([]float64, keys)
-	at := map[float64]int{}
-	for _, d := range s.line {
-		p, ok := at[d.Cents]
-		if !ok {
-			p = len(at)
-			at[d.Cents] = p
-		}
-		r.places = append(r.places, p)
-	}
-	r.pitches = len(at)
 	for k := range r.cost {
 		r.cost[k] = make([]float64, (len(s.line)+1)*keys)
 		r.entered[k] = make([]float64, (len(s.line)+1)*keys)
@@ -102,12 +102,8 @@ func (r *untimed) begin(key float64, free Freedom) {
 		return
 	}
 	r.costs = r.costs[:0]
-	line := make([]float64, r.pitches)
-	for i, p := range r.places {
-		line[p] = r.line[i].Cents
-	}
 	for j, n := range r.sung {
-		for _, c := range line {
+		for _, c := range r.pitches {
 			for _, o := range r.offset {
 				cost, _ := offBy(n.Cents - c - r.reference[j] - o)
 				r.costs = append(r.costs, cost)
@@ -135,7 +131,7 @@ func (r *untimed) off(i, j, key int) float64 {
 		cost, _ := offBy(r.sung[j].Cents - r.line[i].Cents - r.reference[j])
 		return cost
 	}
-	return r.costs[(j*r.pitches+r.places[i])*len(r.offset)+key]
+	return r.costs[(j*len(r.pitches)+r.places[i])*len(r.offset)+key]
 }
 
 // parts is what it costs that sung notes from … to−1 are pieces of written note i.
@@ -233,40 +229,54 @@ func (r *untimed) read() (a Alignment, keys []float64) {
 func (r *untimed) cell(j, i, same int) {
 	states := len(r.offset)
 	now, _ := r.column(j)
-	for k := range states {
-		best, by := now[i*states+k], moveNone
-		take := func(cost float64, move byte) {
-			if cost < best-equal {
-				best, by = cost, move
+	best, by := now[i*states:(i+1)*states], r.moves[r.at(j, i, 0):r.at(j, i, states)]
+	clear(by)
+	if j > 0 {
+		last, entered := r.column(j - 1)
+		for p := 1; p <= same && i > 0; p++ {
+			move := moveMerge | byte(p)<<moveCount
+			if p == 1 {
+				move = moveMatch | 1<<moveCount
 			}
-		}
-		if j > 0 && i > 0 {
-			_, last := r.column(j - 1)
-			for p := 1; p <= same; p++ {
-				move := moveMerge | byte(p)<<moveCount
-				if p == 1 {
-					move = moveMatch | 1<<moveCount
+			held := freeHeld * float64(p-1)
+			for k, before := range entered[(i-p)*states : (i-p+1)*states] {
+				if cost := before + r.off(i-p, j-1, k) + held; cost < best[k]-equal {
+					best[k], by[k] = cost, move
 				}
-				take(last[(i-p)*states+k]+r.off(i-p, j-1, k)+freeHeld*float64(p-1), move)
 			}
-			for p := 2; p <= pieces && p <= j; p++ {
-				cost, ok := r.parts(i-1, j-p, j, k)
-				if !ok {
-					break
+		}
+		for p := 2; p <= pieces && p <= j && i > 0 && r.near(j-p, j); p++ {
+			_, entered := r.column(j - p)
+			for k, before := range entered[(i-1)*states : i*states] {
+				if cost, ok := r.parts(i-1, j-p, j, k); ok && before+cost < best[k]-equal {
+					best[k], by[k] = before+cost, moveSplit|byte(p)<<moveCount
 				}
-				_, before := r.column(j - p)
-				take(before[(i-1)*states+k]+cost, moveSplit|byte(p)<<moveCount)
 			}
 		}
-		if j > 0 {
-			last, _ := r.column(j - 1)
-			take(last[i*states+k]+r.by(j-1, freeSlip, freeAdd), moveAdd)
-		}
-		if i > 0 {
-			take(now[(i-1)*states+k]+freeOmit, moveOmit)
-		}
-		now[i*states+k], r.moves[r.at(j, i, k)] = best, by
+		cheaper(best, by, last[i*states:], r.by(j-1, freeSlip, freeAdd), moveAdd)
 	}
+	if i > 0 {
+		cheaper(best, by, now[(i-1)*states:], freeOmit, moveOmit)
+	}
+}
+
+// cheaper takes a move in each key in which it is the cheapest.
+func cheaper(best []float64, by []byte, before []float64, cost float64, move byte) {
+	for k := range best {
+		if c := before[k] + cost; c < best[k]-equal {
+			best[k], by[k] = c, move
+		}
+	}
+}
+
+// near reports whether sung notes from … to−1 can be pieces of one in any key.
+func (r *untimed) near(from, to int) bool {
+	low, high := math.Inf(1), math.Inf(-1)
+	for j := from; j < to; j++ {
+		c := r.sung[j].Cents - r.reference[j]
+		low, high = min(low, c), max(high, c)
+	}
+	return high-low <= 2*splitReach+equal
 }
 
 // back lets a cell be reached from further on in the line; above is the cheapest
@@ -371,11 +381,11 @@ func (r *untimed) trace(key int, cost float64) (a Alignment, keys []float64) {
 
 // untimed aligns a line without rhythm. A key that moves is part of the reading; only of
 // a long take it is found as in one with rhythm.
-func (s *search) untimed(free Freedom) Alignment {
+func (s *search) untimed(free Freedom) (Alignment, bool) {
 	type reading struct {
-		key  float64
-		off  []float64
-		cost Alignment
+		Alignment
+		key float64
+		off []float64
 	}
 	r := s.newUntimed()
 	var readings []reading
@@ -383,15 +393,10 @@ func (s *search) untimed(free Freedom) Alignment {
 		s.setKey(key)
 		r.begin(key, free)
 		a, off := r.read()
-		readings = append(readings, reading{key, off, a})
+		readings = append(readings, reading{a, key, off})
 	}
-	slices.SortStableFunc(readings, func(a, b reading) int {
-		if math.Abs(a.cost.Cost-b.cost.Cost) <= equal {
-			return 0
-		}
-		return cmp.Compare(a.cost.Cost, b.cost.Cost)
-	})
-	best := readings[0].cost
+	sort.SliceStable(readings, func(i, j int) bool { return readings[i].Cost < readings[j].Cost-equal })
+	best := readings[0].Alignment
 	s.setKey(readings[0].key)
 	for j, o := range readings[0].off {
 		s.reference[j] += o
@@ -412,21 +417,5 @@ func (s *search) untimed(free Freedom) Alignment {
 	}
 	best.Reference = s.reference
 	best.Transposition = median(s.reference)
-	return best
-}
-
-// repeated are the sung notes, from … to−1, that do not count because of restart k: with
-// rhythm what was sung before it of the notes that were sung again, without rhythm what
-// was sung after it until the singer had come as far as before.
-func (g *Grading) repeated(k int, timed bool) (from, to int) {
-	a := &g.Alignment
-	r := a.Restarts[k]
-	if timed {
-		for from = r.Sung; from > 0 && (a.Again[from-1] || a.Written[from-1] < 0); from-- {
-		}
-		return from, r.Sung
-	}
-	for to = r.Sung; to < len(a.Written) && a.Written[to] < r.From && (k+1 == len(a.Restarts) || to < a.Restarts[k+1].Sung); to++ {
-	}
-	return r.Sung, to
+	return best, true
 }

@@ -1,3 +1,5 @@
+//go:build !js
+
 package grade
 
 import (
@@ -169,4 +171,32 @@ func TestAlignWithoutRhythmAgainstEveryWay(t *testing.T) {
 			t.Fatalf("line %v sung %v: cost %g, every way %g", s.line, s.sung, a.Cost, want)
 		}
 	})
+}
+
+// A long line is aligned as over all cells without rhythm, too, in one key.
+func TestLongLineWithoutRhythm(t *testing.T) {
+	if raceDetector {
+		t.Skip("one goroutine")
+	}
+	line, sung := longLine(2200, 7, func(i int) int { return i - 100*b2i(i == 1100) })
+	s := &search{line: line, sung: sung}
+	s.prepare()
+	s.setKey(-300)
+	cost := func() float64 {
+		r := s.newUntimed()
+		r.begin(-300, anything)
+		a, _ := r.read()
+		if len(r.offset) != 1 {
+			t.Errorf("%d notes are looked at in %d keys", len(line), len(r.offset))
+		}
+		return a.Cost
+	}
+	banded := cost()
+	if s.width > len(line) {
+		t.Fatalf("%d notes are looked at in full", len(line))
+	}
+	s.width = len(line) + 1
+	if full := cost(); math.Abs(banded-full) > 1e-6 {
+		t.Errorf("cost %.3f, over all cells %.3f", banded, full)
+	}
 }

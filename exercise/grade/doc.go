@@ -12,14 +12,18 @@
 //     (review.OfCurve). A recorded model becomes a line by the same notes.
 //  2. [Align] aligns sung with written notes: exact dynamic programming, the operations
 //     of Mongeau and Sankoff and going back, for several transpositions, then again
-//     with the key, the drift and the tempo that it shows.
+//     with the key, the drift and the tempo that it shows. Of a line without rhythm
+//     pitch and order alone tell which note was meant: there costs are likelihoods,
+//     and the key is a state of its own, which may move (align_untimed.go, which no page
+//     loads: whatever is graded there has a rhythm).
 //  3. curve.go reads the curve as the line, by dynamic programming over notes, frames
 //     and lengths: what time each note got in tune, whatever the segmenter made of it.
 //     Steps are a fifteenth of the take's usual note, so that a tempo changes nothing.
 //     A long line is kept in a band about the alignment.
 //  4. Right or wrong of a note comes from 2 and, where it says nothing, from 3, against
 //     the key of the whole take, or the line of its drift where that explains at least
-//     half of what the notes are off.
+//     half of what the notes are off. What the curve has in tune while a sung note
+//     sounds that answers another written one is no evidence.
 //  5. The score is a sum of faults (fault.go). Four amounts come from 3, with one weight
 //     each: what the notes lack in tune (squared: a missing note is worse than three
 //     short ones), how far they begin from their time, how much too long they last, and
@@ -44,8 +48,15 @@
 // mistakes, nor in the jury's by any model; of what those lose 1 % is unclear.
 //
 // Of sight-singing, 406 notes of 8 recordings, right or wrong within 50 cents agrees
-// with annotators by a kappa of 0.74, and 80 % of the wrong notes are found. The
+// with annotators by a kappa of 0.75, and 80 % of the wrong notes are found. The
 // annotated pitches, read off a spectrogram, scatter by some 15 cents, and most of the
 // wrong notes lie that near to the border. Against a moving reference most of the wrong
-// notes would be excused: singers drift, annotators do not.
+// notes would be excused: singers drift, annotators do not. On 44 more, whose notes people
+// cut and put to the written ones, costs of lines without rhythm were chosen with one
+// half. On the other, of other melodies, 22 recordings and 922 notes, right or wrong
+// within 80 cents agrees in 0.885 (kappa 0.64, 60 % of the wrong notes found); where the
+// table is not one note out for six notes and more, in 0.935 of 828 (0.75, 71 %), and 99 %
+// of the notes are put to the same sung one. The table's own alignment, with pitches that
+// were measured, has 0.949 (0.85, 85 %) and 0.948 (0.80, 78 %): most of what is left is
+// annotated and measured pitch on either side of the border.
 package grade

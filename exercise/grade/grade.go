@@ -176,6 +176,22 @@ func (g *Grading) hear(line Line, take Performance, rules Rules) following {
 	return whole
 }
 
+// repeated are the sung notes, from … to−1, that do not count because of restart k: with
+// rhythm what was sung before it of the notes that were sung again, without rhythm what
+// was sung after it until the singer had come as far as before.
+func (g *Grading) repeated(k int, timed bool) (from, to int) {
+	a := &g.Alignment
+	r := a.Restarts[k]
+	if timed {
+		for from = r.Sung; from > 0 && (a.Again[from-1] || a.Written[from-1] < 0); from-- {
+		}
+		return from, r.Sung
+	}
+	for to = r.Sung; to < len(a.Written) && a.Written[to] < r.From && (k+1 == len(a.Restarts) || to < a.Restarts[k+1].Sung); to++ {
+	}
+	return r.Sung, to
+}
+
 // when is about the time in seconds at which each written note was sung: of one
 // that was left out, that of the note before it.
 func (g *Grading) when(line Line, take Performance) []float64 {

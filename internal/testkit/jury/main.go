@@ -1,6 +1,7 @@
 // Command jury compares the grade with people: with the verdicts and grades of
 // a jury on melodies sung back, and with the notes of sight-singing that
-// annotators found right or wrong.
+// annotators found right or wrong: eight recordings as they are heard, and 44
+// whose notes people cut and put to the written ones (alignments.go).
 //
 //	go run ./internal/testkit/jury [-jury FOLDER] [-reference FOLDER]
 //
@@ -75,6 +76,10 @@ const about = `A melody is given as written notes, as what a piano played for th
 its key, or free in any. "shipped" are the weights of the program, round numbers near those fitted on all of these takes.
 "fitted on other sets" are weights fitted on nine question sets and tried on the tenth, so that no melody and no singer
 is on both sides: the honest row. The features were chosen on these melodies, which the numbers do not allow for.
+
+Sight-singing whose notes people cut and put to the written ones: costs of lines without rhythm were chosen on one half
+and on the eight recordings with sound; the other half has other melodies. Some tables put long stretches of notes one
+note too early or too late: the rows without them leave out what is so by the table alone, whatever the program says.
 `
 
 func isFolder(path string) bool {

@@ -43,12 +43,13 @@
 //
 // A [Segmenter] cuts the points into notes (note.go) and measures them (measure.go,
 // vibrato.go). That of melodies also begins a note where the flux of the spectrum says so
-// (onset.go), and ends it where its level has sunk by 6 dB, if only for the dip before the
-// next one.
+// (onset.go), at the place where people would mark it, which is where the vowel and its
+// pitch have come (place.go), and ends it where its level has sunk by 6 dB, if only for
+// the dip before the next one.
 //
 // The weights are fitted by make weights on sounds made for it, in
 // internal/testkit/training, by another synthesiser than that of the sounds the tracker
-// is measured on. Features and constants were chosen on those and on the development half
+// is measured on; those of onsets on real singing. Features and constants were chosen on those and on the development half
 // of the latter.
 //
 // # Where YIN is
@@ -97,6 +98,8 @@
 //   - Half of the frames in training have no voice; whoever listens to singing meets fewer,
 //     so a voice is taken to be likelier than that.
 //   - More creak in training made more octave errors elsewhere.
+//   - Where every second pulse is late, frames show two pitches in turn. A note that turns
+//     back so often is measured by the middle between them (alternates, in measure.go).
 //   - Of the time, about a fifth goes to the refinement, a fifth to the transforms, a
 //     seventh each to the difference function and the loop over the bins, a tenth to the
 //     half-band stages. Inner loops gain from being functions of their own, where their sums

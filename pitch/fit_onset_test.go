@@ -25,7 +25,7 @@ import (
 //
 // What is chosen here, and in place.go and note.go, was chosen by fitting on one half of
 // the recordings and trying on the other (every second one of the table, and in six parts
-// of four neighbours, who may be one singer): see internal/testkit/results.
+// of four neighbours, who may be one singer): TestNotesOfOtherSingers does that.
 
 const (
 	// onsetNear is what two notes are compared with, in seconds. Of 0.04 to 0.10 all find

@@ -55,6 +55,9 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 	if voiced == 0 {
 		return Note{}, false
 	}
+	if m.alternates(frames) {
+		m.calm(int(math.Round(calmTime / dt)))
+	}
 	n.VoicedShare = float64(voiced) / float64(len(frames))
 	n.Level = m.median(frames, func(f moment) (float64, bool) { return f.level, sung(f) })
 
@@ -93,18 +96,17 @@ func (s *Segmenter) note(frames []moment) (Note, bool) {
 		n.Settled = float64(to-from) * dt
 	}
 
-	centre += middle
-	n.Scoop = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), 1) - centre
-	n.Fall = m.first(frames, sung, max(1, int(math.Round(startTime/dt))), -1) - centre
-	n.Settle = settle(frames, sung, centre, settleCents+extent, dt)
-	if a, b := m.edges(dt); from > a || to < b {
-		frames = steady // without the way there and away
+	n.Scoop = m.first(max(1, int(math.Round(startTime/dt))), 1) - centre
+	n.Fall = m.first(max(1, int(math.Round(startTime/dt))), -1) - centre
+	n.Settle = m.settle(frames, centre, settleCents+extent, dt)
+	if a, b := m.edges(dt); from <= a && to >= b {
+		from, to = 0, len(frames) // else without the way there and away
 	}
 	near, of := 0, 0
-	for _, f := range frames {
-		if sung(f) {
+	for i := from; i < to; i++ {
+		if m.ok[i] {
 			of++
-			if math.Abs(f.cents-centre) <= settleCents+extent {
+			if math.Abs(m.cents[i]-centre) <= settleCents+extent {
 				near++
 			}
 		}
@@ -294,15 +296,15 @@ func (m *measure) median(frames []moment, value func(moment) (float64, bool)) fl
 }
 
 // first is the median of the first n sung frames, or of the last for dir −1.
-func (m *measure) first(frames []moment, sung func(moment) bool, n, dir int) float64 {
+func (m *measure) first(n, dir int) float64 {
 	m.sorted = m.sorted[:0]
 	i := 0
 	if dir < 0 {
-		i = len(frames) - 1
+		i = len(m.cents) - 1
 	}
-	for ; i >= 0 && i < len(frames) && len(m.sorted) < n; i += dir {
-		if sung(frames[i]) {
-			m.sorted = append(m.sorted, frames[i].cents)
+	for ; i >= 0 && i < len(m.cents) && len(m.sorted) < n; i += dir {
+		if m.ok[i] {
+			m.sorted = append(m.sorted, m.cents[i])
 		}
 	}
 	return Median(m.sorted)
@@ -424,12 +426,12 @@ func decay(frames []moment, sung func(moment) bool, dt float64) (slope, fit floa
 
 // settle is the time until the track first stays within limit of centre for
 // settleTime, from its first frame.
-func settle(frames []moment, sung func(moment) bool, centre, limit, dt float64) float64 {
+func (m *measure) settle(frames []moment, centre, limit, dt float64) float64 {
 	start := -1
 	for i, f := range frames {
 		switch {
 		case !f.voiced:
-		case sung(f) && math.Abs(f.cents-centre) <= limit:
+		case m.ok[i] && math.Abs(m.cents[i]-centre) <= limit:
 			if start < 0 {
 				start = i
 			}
@@ -441,4 +443,43 @@ func settle(frames []moment, sung func(moment) bool, centre, limit, dt float64) 
 		}
 	}
 	return float64(len(frames)) * dt
+}
+
+// alternates tells whether the pitch turns back at every other frame, as none does that a
+// voice holds, swings or slides: where every second pulse comes early or late (creak), a
+// frame shows one of two pitches, and what is heard lies between them.
+func (m *measure) alternates(frames []moment) bool {
+	turns, sure, of := 0.0, 0.0, 0.0
+	for i := 1; i+1 < len(m.cents); i++ {
+		if !m.ok[i-1] || !m.ok[i] || !m.ok[i+1] {
+			continue
+		}
+		of++
+		if frames[i].sure {
+			sure++
+		}
+		a, b := m.cents[i]-m.cents[i-1], m.cents[i]-m.cents[i+1]
+		if a*b > 0 && math.Min(math.Abs(a), math.Abs(b)) >= turnCents {
+			turns++
+		}
+	}
+	return of > 0 && turns >= turnShare*of && sure >= sureShare*of
+}
+
+// calm takes the middle between the highest and the lowest of the n frames about each that
+// counts in its place: two pitches in turn lie as far above what is heard as below, however
+// many frames show the one or the other.
+func (m *measure) calm(n int) {
+	m.straight = append(m.straight[:0], m.cents...)
+	for i := range m.cents {
+		low, high := math.Inf(1), math.Inf(-1)
+		for j := max(0, i-n/2); j < min(len(m.cents), i+n/2+1); j++ {
+			if m.ok[j] {
+				low, high = math.Min(low, m.straight[j]), math.Max(high, m.straight[j])
+			}
+		}
+		if m.ok[i] {
+			m.cents[i] = (low + high) / 2
+		}
+	}
 }

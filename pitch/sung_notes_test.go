@@ -97,8 +97,8 @@ func (f *found) add(m *sungMelody) error {
 }
 
 // Notes of recordings that the onset and place models were not fitted on: fitted on every
-// second recording and tried on the others, and on five sixths, the last sixth being four
-// neighbours of the table. The goals are 0.90, 0.86 and 0.76; the annotations are those of
+// second recording and tried on the others; with SINGBACK_SUNG=all also fitted on five
+// sixths and tried on the last, four neighbours of the table. The goals are 0.90, 0.86 and 0.76; the annotations are those of
 // HUST_Solfege and SSVD v2.0 (reference data, sight-singing). Praat's pitch cut by a plain
 // segmenter has 0.79, 0.75 and 0.66 here (make evaluate).
 func TestNotesOfOtherSingers(t *testing.T) {
@@ -108,15 +108,19 @@ func TestNotesOfOtherSingers(t *testing.T) {
 	melodies := sungMelodies(t)
 	a, b := onsetWeights, placeWeights
 	t.Cleanup(func() { onsetWeights, placeWeights = a, b })
-	for _, c := range []struct {
+	ways := []struct {
 		name  string
 		part  func(i int) int
 		parts int
 		least [3]float64
 	}{
-		{"the other half", func(i int) int { return i % 2 }, 2, [3]float64{.89, .85, .75}},
-		{"the other sixth", func(i int) int { return i * 6 / len(melodies) }, 6, [3]float64{.88, .85, .74}},
-	} {
+		{"the other half", func(i int) int { return i % 2 }, 2, [3]float64{.895, .86, .76}},
+		{"the other sixth", func(i int) int { return i * 6 / len(melodies) }, 6, [3]float64{.885, .85, .755}},
+	}
+	if os.Getenv("SINGBACK_SUNG") != "all" {
+		ways = ways[:1]
+	}
+	for _, c := range ways {
 		var all found
 		for part := range c.parts {
 			var set []heardPeaks

@@ -27,7 +27,7 @@ var tailWindows = [...]int64{10, 18}
 // cutTails takes what lies in the tail of a room for no voice, in the frames up to end.
 // A live frame is given out before its tail can be seen.
 func (t *Tracker) cutTails(end int64) {
-	if t.early {
+	if t.prompt {
 		return
 	}
 	n := int64(len(t.frames))

@@ -108,8 +108,9 @@ type Grading struct {
 	Points    int    // 0 … PointsOf: see mark
 	PointsOf  int
 
-	key   []float64 // of each sung note, above the line
-	jumps []float64 // of each written note that has a time: see jumpsOf
+	zero, slope float64   // of the singer's key: cents above the line at the take's begin, and cents a second
+	key         []float64 // of each sung note, above the line
+	jumps       []float64 // of each written note that has a time: see jumpsOf
 }
 
 // Of compares a take with a line. It is the same for any transposition and
@@ -211,13 +212,32 @@ func (g *Grading) findKey(line Line, take Performance) {
 			still += math.Abs(y[k] - middle)
 			moving += math.Abs(rest[k] - zero)
 		}
-		if moving > driftExplains*still {
+		if moving > driftExplains*still || moving > stepped(y) {
 			slope, zero = 0, middle
 		}
 	}
+	g.zero, g.slope = a.Transposition+zero, slope
 	for j := range g.key {
 		g.key[j] = a.Transposition + zero + slope*take.Notes[j].Onset
 	}
+}
+
+// stepped is what is left of values, in sum, where they are those of two keys, one after
+// the other: a key that was left at once has not drifted.
+func stepped(y []float64) float64 {
+	const most = 64 // places that are looked at
+	least := math.Inf(1)
+	for at := 2; at < len(y)-1; at += 1 + len(y)/most {
+		sum := 0.0
+		for _, part := range [][]float64{y[:at], y[at:]} {
+			middle := median(part)
+			for _, v := range part {
+				sum += math.Abs(v - middle)
+			}
+		}
+		least = min(least, sum)
+	}
+	return least
 }
 
 // driftExplains is the part of what the notes are off that may be left where a

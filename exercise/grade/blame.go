@@ -98,7 +98,8 @@ func (b *blame) time() {
 	}
 	b.moved = make([]string, len(b.index))
 	between := b.marks
-	var steady [2][]float64 // seconds for one unit of the line, from note to note, of each half
+	var steady [2][]float64  // seconds for one unit of the line, from note to note, of each half
+	var due, at [2][]float64 // of each half: where its notes are in the line and in the take, without what is between
 	for k := 1; k < len(b.index); k++ {
 		from, to := b.index[k-1], b.index[k]
 		jump := b.g.jumps[k]
@@ -117,9 +118,11 @@ func (b *blame) time() {
 				b.long = append(b.long, from)
 			}
 		default:
-			if due := b.line.Notes[to].Onset - b.line.Notes[from].Onset; due > 0 && !slices.Contains(b.g.Hesitations, to) {
+			if d := b.line.Notes[to].Onset - b.line.Notes[from].Onset; d > 0 && !slices.Contains(b.g.Hesitations, to) {
 				half := 2 * (k - 1) / max(1, len(b.index)-1)
-				steady[half] = append(steady[half], (b.g.Notes[to].Onset-b.g.Notes[from].Onset)/due)
+				took := b.g.Notes[to].Onset - b.g.Notes[from].Onset
+				steady[half] = append(steady[half], took/d)
+				due[half], at[half] = onward(due[half], d), onward(at[half], took)
 			}
 			continue
 		}
@@ -133,23 +136,48 @@ func (b *blame) time() {
 		return
 	}
 	first, second := median(steady[0]), median(steady[1])
-	apart := math.Abs(second - first)
-	if b.slower = second/first - 1; math.Abs(b.slower) > tempoTold && apart > scatter(steady[0])+scatter(steady[1]) {
+	if b.slower = second/first - 1; math.Abs(b.slower) > tempoTold && changed(due, at) {
 		// The most that a take of two tempos is off an even one.
 		length := b.line.Notes[b.index[len(b.index)-1]].Onset - b.line.Notes[b.index[0]].Onset
 		b.moves["tempo"] = math.Abs(b.slower) * length / beat / 4
 	}
 }
 
-// scatter is the median distance of values from their median.
-func scatter(x []float64) float64 {
-	middle := median(x)
-	off := make([]float64, len(x))
-	for k, v := range x {
-		off[k] = math.Abs(v - middle)
+// onward appends a place so far behind the last one; the first is 0.
+func onward(x []float64, by float64) []float64 {
+	if len(x) == 0 {
+		x = append(x, 0)
 	}
-	return median(off)
+	return append(x, x[len(x)-1]+by)
 }
+
+// changed tells whether the pace of two halves differs by more than the scatter of their
+// onsets allows: consonants move those by some hundredths of a second, and a few of them
+// make no tempo. It is the test of the difference of two slopes (any textbook), with the
+// variance of both halves together.
+func changed(due, at [2][]float64) bool {
+	var slope, weight [2]float64
+	rest, free := 0.0, 0.0
+	for h := range due {
+		n := float64(len(due[h]))
+		mx, _ := meanAndSpread(due[h])
+		my, _ := meanAndSpread(at[h])
+		sxx, sxy, syy := 0.0, 0.0, 0.0
+		for k := range due[h] {
+			x, y := due[h][k]-mx, at[h][k]-my
+			sxx, sxy, syy = sxx+x*x, sxy+x*y, syy+y*y
+		}
+		slope[h], weight[h] = sxy/sxx, 1/sxx
+		rest += max(0, syy-sxy*sxy/sxx)
+		free += n - 2
+	}
+	se := math.Sqrt(rest / free * (weight[0] + weight[1]))
+	return math.Abs(slope[1]-slope[0]) > tempoSure*se
+}
+
+// tempoSure is how many standard errors two paces are apart that are two: with two degrees
+// of freedom, 95 % (Student's t is 4.3 there; from memory).
+const tempoSure = 4.3
 
 // sung is how many seconds written note i sounded.
 func (b *blame) sung(i int) float64 { return soundOf(b.g.Notes[i].Answer, b.take) }

@@ -76,10 +76,13 @@ type Leap struct {
 	Cents    theory.Cents // written
 	Times    int          // in the line, where both notes were sung
 	Error    theory.Cents // mean distance from it; a wrong note counts as leapMost at most
+	Worst    theory.Cents // distance from it where it was sung worst
 }
 
 // Grading is what a grade says of a take.
 type Grading struct {
+	// Heard is what the take holds. Of one that was not sung the rest says little.
+	Heard Heard
 	// Score is 1 for a take without a fault, towards 0 as they add up. Pass is
 	// the probability that a jury would let it pass.
 	Score, Pass float64
@@ -99,6 +102,7 @@ type Grading struct {
 	Pace           float64      // seconds for one unit of the line; 0 where it is not timed
 	Unsteady       float64      // median distance of a note's onset from its time, in beats
 	Hesitations    []int        // written notes before which the singer waited
+	Away           theory.Cents // how far the whole lies from the key, or the octave, that the rules ask for; 0: it is there
 	Weakest        *Leap        // nil where no interval went wrong
 
 	// The two marks: the share of notes that are right, and points for whole bars.
@@ -121,7 +125,7 @@ func Of(line Line, take Performance, rules Rules) (Grading, error) {
 		return Grading{}, err
 	}
 	a.claim(line, take.Notes)
-	g := Grading{Alignment: a}
+	g := Grading{Alignment: a, Heard: take.Heard(), Away: away(line, take, a, rules)}
 	c := g.hear(line, take, rules)
 	g.findKey(line, take)
 	g.judge(line, take, rules, c)
@@ -131,6 +135,33 @@ func Of(line Line, take Performance, rules Rules) (Grading, error) {
 	g.mark(line)
 	return g, nil
 }
+
+// away is how far a take lies as a whole from the key that the rules ask for, where it is
+// the line in another: then it must fit much better there.
+func away(line Line, take Performance, a Alignment, rules Rules) theory.Cents {
+	if rules.Key || len(take.Notes) < awayLeast {
+		return 0
+	}
+	free, err := Align(line.Notes, line.Timed, take.Notes, Freedom{Key: true, Octave: true})
+	if err != nil {
+		return 0
+	}
+	off := free.Transposition
+	if rules.Octave {
+		off = octaveFold(off)
+	} else if math.Abs(octaveFold(off)) <= keyReach { // the octave alone is another
+		return 1200 * math.Round(off/1200)
+	}
+	if math.Abs(off) <= keyReach || free.Cost > awayBetter*a.Cost {
+		return 0
+	}
+	return off
+}
+
+const (
+	awayLeast  = 3   // notes of which one can tell
+	awayBetter = 0.5 // of the cost of the alignment that is left in the other key
+)
 
 // hear reads the curve as the line. A restart is taken out where that makes
 // more sense of it.
@@ -357,7 +388,6 @@ const leapMost = 200.0
 // leaps finds the interval of the line that was sung worst.
 func (g *Grading) leaps(line Line) {
 	sums := map[int]*Leap{}
-	worst := map[int]float64{}
 	var order []int
 	for i := 1; i < len(line.Notes); i++ {
 		a, b := g.Notes[i-1], g.Notes[i]
@@ -369,15 +399,16 @@ func (g *Grading) leaps(line Line) {
 		if step == 0 {
 			continue
 		}
-		off := min(leapMost, math.Abs(octaveFold(b.Cents-a.Cents)))
+		worst := math.Abs(octaveFold(b.Cents - a.Cents))
+		off := min(leapMost, worst)
 		l := sums[step]
 		if l == nil {
 			l = &Leap{From: i - 1, To: i, Cents: written}
 			sums[step] = l
 			order = append(order, step)
 		}
-		if off > worst[step] {
-			l.From, l.To, worst[step] = i-1, i, off
+		if worst > l.Worst {
+			l.From, l.To, l.Worst = i-1, i, worst
 		}
 		l.Times++
 		l.Error += (off - l.Error) / float64(l.Times)

@@ -67,12 +67,13 @@ func ratioOr(a, b, none float64) float64 {
 // weigh adds the faults up. What each costs comes from the curve, in which a
 // note that goes wrong moves its neighbours; what it is called comes from the
 // notes, so that no sentence says what the numbers beside it do not bear out.
-func (g *Grading) weigh(line Line, take Performance, c following) {
+func (g *Grading) weigh(line Line, take Performance, rules Rules, c following) {
 	p := c.apart(line, notesOf{
-		bad:   func(i int) bool { return g.Notes[i].Finding == Wrong || g.Notes[i].Finding == Omitted },
-		sung:  func(i int) float64 { return soundOf(g.Notes[i].Answer, take) },
-		onset: func(i int) float64 { return take.Notes[g.Notes[i].Answer.First].Onset },
-		key:   func(t float64) float64 { return g.zero + g.slope*t },
+		octave: rules.Octave || rules.Key,
+		bad:    func(i int) bool { return g.Notes[i].Finding == Wrong || g.Notes[i].Finding == Omitted },
+		sung:   func(i int) float64 { return soundOf(g.Notes[i].Answer, take) },
+		onset:  func(i int) float64 { return take.Notes[g.Notes[i].Answer.First].Onset },
+		key:    func(t float64) float64 { return g.zero + g.slope*t },
 	})
 	g.Measures = p.measures()
 	w := weightsOf(line)

@@ -118,44 +118,50 @@ type Grading struct {
 }
 
 // Of compares a take with a line. It is the same for any transposition and
-// octave that the rules allow, and for any uniform tempo.
+// octave that the rules allow, and for any uniform tempo. In a take that was not
+// sung every note is left out.
 func Of(line Line, take Performance, rules Rules) (Grading, error) {
+	heard := take.Heard()
+	if heard != Singing {
+		take = Performance{}
+	}
 	a, err := Align(line.Notes, line.Timed, take.Notes, rules.Freedom)
 	if err != nil {
 		return Grading{}, err
 	}
+	g := Grading{Heard: heard}
+	if free, off := away(line, take, a, rules); off != 0 {
+		a, g.Away = free, off
+	}
 	a.claim(line, take.Notes)
-	g := Grading{Alignment: a, Heard: take.Heard(), Away: away(line, take, a, rules)}
+	g.Alignment = a
 	c := g.hear(line, take, rules)
 	g.findKey(line, take)
 	g.judge(line, take, rules, c)
 	g.tune(line)
 	g.time(line)
-	g.weigh(line, take, c)
+	g.weigh(line, take, rules, c)
 	g.mark(line)
 	return g, nil
 }
 
 // away is how far a take lies as a whole from the key that the rules ask for, where it is
 // the line in another: then it must fit much better there.
-func away(line Line, take Performance, a Alignment, rules Rules) theory.Cents {
+func away(line Line, take Performance, a Alignment, rules Rules) (free Alignment, off theory.Cents) {
 	if rules.Key || len(take.Notes) < awayLeast {
-		return 0
+		return a, 0
 	}
 	free, err := Align(line.Notes, line.Timed, take.Notes, Freedom{Key: true, Octave: true})
 	if err != nil {
-		return 0
+		return a, 0
 	}
-	off := free.Transposition
-	if rules.Octave {
+	if off = free.Transposition; rules.Octave {
 		off = octaveFold(off)
-	} else if math.Abs(octaveFold(off)) <= keyReach { // the octave alone is another
-		return 1200 * math.Round(off/1200)
 	}
 	if math.Abs(off) <= keyReach || free.Cost > awayBetter*a.Cost {
-		return 0
+		return a, 0
 	}
-	return off
+	return free, off
 }
 
 const (
@@ -248,8 +254,11 @@ func (g *Grading) findKey(line Line, take Performance) {
 		}
 	}
 	g.zero, g.slope = a.Transposition+zero, slope
+	if g.Away != 0 { // nor is it the one that was asked for
+		g.zero, g.slope = math.Round((a.Transposition-g.Away)/1200)*1200, 0
+	}
 	for j := range g.key {
-		g.key[j] = a.Transposition + zero + slope*take.Notes[j].Onset
+		g.key[j] = g.zero + g.slope*take.Notes[j].Onset
 	}
 }
 
@@ -288,7 +297,7 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		n := &g.Notes[i]
 		n.Answer = w
 		heard := c.notes[part]
-		there := heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance
+		there := g.Away == 0 && heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance
 		if w.Count == 0 {
 			switch {
 			case there:
@@ -312,7 +321,8 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		default:
 			n.Finding = Wrong
 		}
-		if n.Finding == Right && w.Octave != 0 && !rules.Octave {
+		octave := w.Octave + int(math.Round(g.Away/1200))
+		if n.Finding == Right && octave != 0 && !rules.Octave && !rules.Key {
 			n.Finding = Wrong
 		}
 	}

@@ -42,10 +42,11 @@ type step struct {
 
 // notesOf is what the notes of a take say of the written ones.
 type notesOf struct {
-	bad   func(i int) bool        // note i is wrong or was left out
-	sung  func(i int) float64     // seconds that were sung for note i
-	onset func(i int) float64     // second at which it was
-	key   func(t float64) float64 // cents of the singer's key above the line at second t
+	octave bool                    // any octave is right
+	bad    func(i int) bool        // note i is wrong or was left out
+	sung   func(i int) float64     // seconds that were sung for note i
+	onset  func(i int) float64     // second at which it was
+	key    func(t float64) float64 // cents of the singer's key above the line at second t
 }
 
 // parted is a reading taken apart: what became of each written note, of the times
@@ -289,7 +290,11 @@ func (w *following) inTune(k, f int, notes notesOf) float64 {
 	}
 	cents := w.fr.cents[f] - w.line[k].Cents
 	v := inTune(octaveFold(cents - w.key[f]))
-	away := math.Abs(octaveFold(cents - notes.key(w.fr.time(f))))
+	off := cents - notes.key(w.fr.time(f))
+	if !notes.octave && math.Abs(off) > 600 {
+		return 0
+	}
+	away := math.Abs(octaveFold(off))
 	return v * max(strayWorth, min(1, (homeNone-away)/(homeNone-homeFull)))
 }
 

@@ -15,6 +15,7 @@ type blame struct {
 	line  Line
 	take  Performance
 	c     following
+	parts parted
 	costs map[string]float64
 
 	marks  []mark             // where a fault is, in order of the line
@@ -22,9 +23,10 @@ type blame struct {
 	index  []int              // which notes those are
 	slower float64            // how much longer a beat of the second half is than one of the first
 	moves  map[string]float64 // beats by which the take's time was moved, by what moved it
+	moved  []string           // of the notes that have a time: what moved the time before it; "" for nothing
 
 	brief, long, dim []int   // notes that were let go early, were held, could not be read
-	noise            int     // frames with a voice that belong to no note, and are none
+	noise            float64 // of Measures.Added, what is no note that was sung
 	usual            float64 // seconds that the sung notes last
 }
 
@@ -43,8 +45,8 @@ const (
 	sungOn     = 0.8 // of the time until the next note: it was held, and nobody waited
 )
 
-func newBlame(g *Grading, line Line, take Performance, c following) *blame {
-	b := &blame{g: g, line: line, take: take, c: c, costs: map[string]float64{}, moves: map[string]float64{}}
+func newBlame(g *Grading, line Line, take Performance, c following, p parted) *blame {
+	b := &blame{g: g, line: line, take: take, c: c, parts: p, costs: map[string]float64{}, moves: map[string]float64{}}
 	for i := range g.Notes {
 		if name := b.pitch(i); name != "" {
 			b.marks = append(b.marks, mark{float64(i), name})
@@ -94,8 +96,10 @@ func (b *blame) time() {
 			b.off = append(b.off, ((n.Onset-a.Start)/a.Pace-b.line.Notes[i].Onset)/beat)
 		}
 	}
+	b.moved = make([]string, len(b.index))
 	between := b.marks
-	var steady [2][]float64 // seconds for one unit of the line, from note to note, of each half
+	var steady [2][]float64  // seconds for one unit of the line, from note to note, of each half
+	var due, at [2][]float64 // of each half: where its notes are in the line and in the take, without what is between
 	for k := 1; k < len(b.index); k++ {
 		from, to := b.index[k-1], b.index[k]
 		jump := b.g.jumps[k]
@@ -114,13 +118,16 @@ func (b *blame) time() {
 				b.long = append(b.long, from)
 			}
 		default:
-			if due := b.line.Notes[to].Onset - b.line.Notes[from].Onset; due > 0 && !slices.Contains(b.g.Hesitations, to) {
+			if d := b.line.Notes[to].Onset - b.line.Notes[from].Onset; d > 0 && !slices.Contains(b.g.Hesitations, to) {
 				half := 2 * (k - 1) / max(1, len(b.index)-1)
-				steady[half] = append(steady[half], (b.g.Notes[to].Onset-b.g.Notes[from].Onset)/due)
+				took := b.g.Notes[to].Onset - b.g.Notes[from].Onset
+				steady[half] = append(steady[half], took/d)
+				due[half], at[half] = onward(due[half], d), onward(at[half], took)
 			}
 			continue
 		}
 		b.moves[name] += math.Abs(jump)
+		b.moved[k] = name
 		if name == "waited" || name == "held" {
 			b.marks = append(b.marks, mark{float64(to) - 0.5, name})
 		}
@@ -129,29 +136,56 @@ func (b *blame) time() {
 		return
 	}
 	first, second := median(steady[0]), median(steady[1])
-	apart := math.Abs(second - first)
-	if b.slower = second/first - 1; math.Abs(b.slower) > tempoTold && apart > scatter(steady[0])+scatter(steady[1]) {
+	if b.slower = second/first - 1; math.Abs(b.slower) > tempoTold && changed(due, at) {
 		// The most that a take of two tempos is off an even one.
 		length := b.line.Notes[b.index[len(b.index)-1]].Onset - b.line.Notes[b.index[0]].Onset
 		b.moves["tempo"] = math.Abs(b.slower) * length / beat / 4
 	}
 }
 
-// scatter is the median distance of values from their median.
-func scatter(x []float64) float64 {
-	middle := median(x)
-	off := make([]float64, len(x))
-	for k, v := range x {
-		off[k] = math.Abs(v - middle)
+// onward appends a place so far behind the last one; the first is 0.
+func onward(x []float64, by float64) []float64 {
+	if len(x) == 0 {
+		x = append(x, 0)
 	}
-	return median(off)
+	return append(x, x[len(x)-1]+by)
 }
 
+// changed tells whether the pace of two halves differs by more than the scatter of their
+// onsets allows: consonants move those by some hundredths of a second, and a few of them
+// make no tempo. It is the test of the difference of two slopes (any textbook), with the
+// variance of both halves together.
+func changed(due, at [2][]float64) bool {
+	var slope, weight [2]float64
+	rest, free := 0.0, 0.0
+	for h := range due {
+		n := float64(len(due[h]))
+		mx, _ := meanAndSpread(due[h])
+		my, _ := meanAndSpread(at[h])
+		sxx, sxy, syy := 0.0, 0.0, 0.0
+		for k := range due[h] {
+			x, y := due[h][k]-mx, at[h][k]-my
+			sxx, sxy, syy = sxx+x*x, sxy+x*y, syy+y*y
+		}
+		slope[h], weight[h] = sxy/sxx, 1/sxx
+		rest += max(0, syy-sxy*sxy/sxx)
+		free += n - 2
+	}
+	se := math.Sqrt(rest / free * (weight[0] + weight[1]))
+	return math.Abs(slope[1]-slope[0]) > tempoSure*se
+}
+
+// tempoSure is how many standard errors two paces are apart that are two: with two degrees
+// of freedom, 95 % (Student's t is 4.3 there; from memory).
+const tempoSure = 4.3
+
 // sung is how many seconds written note i sounded.
-func (b *blame) sung(i int) float64 {
-	w := b.g.Notes[i].Answer
+func (b *blame) sung(i int) float64 { return soundOf(b.g.Notes[i].Answer, b.take) }
+
+// soundOf is how many seconds the notes sound that answer a written one.
+func soundOf(w Match, take Performance) float64 {
 	sum := 0.0
-	for _, n := range b.take.Notes[w.First : w.First+w.Count] {
+	for _, n := range take.Notes[w.First : w.First+w.Count] {
 		sum += n.Offset - n.Onset
 	}
 	return sum
@@ -189,33 +223,23 @@ func (b *blame) put(i int, cost float64, ofPitch bool) {
 }
 
 // missing shares out what notes lack in tune.
-func (b *blame) missing(weight float64) {
-	n := float64(b.c.sounding())
-	for k, got := range b.c.notes {
-		if b.c.rest[k] || got.lacks() == 0 {
+func (b *blame) missing(w weights) {
+	n := float64(len(b.parts.parts))
+	for i, got := range b.parts.parts {
+		if got.lack == 0 {
 			continue
 		}
-		cost := weight * got.lacks() * got.lacks() / n
-		from, to := b.c.members(k, len(b.line.Notes))
-		worst, brief := "", -1
-		for i := from; i < to; i++ {
-			if name := b.pitch(i); name != "" && worst != "omitted" {
-				worst = name
-			}
-			if b.isBrief(i) {
-				brief = i
-			}
-		}
-		switch {
-		case worst != "":
-			b.costs[worst] += cost
-		case brief >= 0 && b.late(brief) >= goodOnset:
+		cost := got.lack * got.lack * (w.missing + w.passed*got.closed) / n
+		switch name := b.pitch(i); {
+		case name != "":
+			b.costs[name] += cost
+		case b.isBrief(i) && b.late(i) >= goodOnset:
 			b.costs["rhythm"] += cost
-		case brief >= 0:
-			b.brief = append(b.brief, brief)
+		case b.isBrief(i):
+			b.brief = append(b.brief, i)
 			b.costs["short"] += cost
 		default:
-			b.put(from, cost, true)
+			b.put(i, cost, true)
 		}
 	}
 }
@@ -237,117 +261,58 @@ func (b *blame) isBrief(i int) bool {
 // late is how far written note i began from its time, in beats.
 func (b *blame) late(i int) float64 { return math.Abs(b.g.Notes[i].Late) }
 
-// rhythm shares out what beginnings are off.
-func (b *blame) rhythm(cost float64) {
-	if cost == 0 {
+// rhythm shares out what the times from note to note are off: among what moved the
+// time between the two notes, and how late they are themselves.
+func (b *blame) rhythm(weight float64) {
+	if weight == 0 {
 		return
 	}
-	sum := 0.0
-	for k, got := range b.c.notes {
-		if !b.c.rest[k] && got.to > got.from {
-			sum += b.c.late(k)
-		}
-	}
-	if sum == 0 { // nothing of the line was found
-		b.put(0, cost, false)
-		return
-	}
-	moved := 0.0
-	for _, name := range faultNames { // in one order, so that the sum is the same each time
-		moved += b.moves[name]
-	}
-	for k, got := range b.c.notes {
-		if b.c.rest[k] || got.to == got.from || b.c.late(k) == 0 {
-			continue
-		}
-		i := b.c.first[k]
-		part := cost * b.c.late(k) / sum
-		at, timed := slices.BinarySearch(b.index, i)
-		if !timed { // it has no time of its own
-			if name := b.pitch(i); name != "" {
-				b.costs[name] += part
-			} else {
-				b.put(i, part, false)
+	weight /= stepsMost * float64(len(b.parts.parts))
+	for _, s := range b.parts.steps {
+		cost := weight * s.cost
+		sum := 0.0
+		shares := map[string]float64{}
+		own := 0.0
+		for k, i := range b.index {
+			if i > s.from && i <= s.to && b.moved[k] != "" {
+				shares[b.moved[k]] += math.Abs(b.g.jumps[k])
 			}
-			continue
-		}
-		own, all := min(b.c.late(k), b.late(i)/lateMost), b.c.late(k)
-		shift := min(all, math.Abs(b.off[at])/lateMost)
-		if moved > 0 {
-			// A median of few notes sees some of a jump as the note's own.
-			if b.moves["tempo"] > 0 || b.jumped(at) {
-				own = 0
+			if i == s.from || i == s.to {
+				own += b.late(i)
 			}
-			shift = max(0, shift-own)
-			for _, name := range faultNames {
-				b.costs[name] += part * shift / all * b.moves[name] / moved
-			}
-		} else {
-			own, shift = max(own, shift), 0
 		}
-		b.costs["rhythm"] += part * own / all
-		b.put(i, part*(1-(own+shift)/all), false)
-	}
-}
-
-// jumped reports whether the time was moved near note b.index[at], so that its
-// own lateness says less.
-func (b *blame) jumped(at int) bool {
-	return slices.ContainsFunc(b.marks, func(m mark) bool {
-		return m.name != "wrong" && m.name != "out_of_tune" && b.moves[m.name] > 0 && math.Abs(m.at-float64(b.index[at])) <= blameReach
-	})
-}
-
-// held shares out what is too long.
-func (b *blame) held(cost float64, performed bool) {
-	if cost == 0 {
-		return
-	}
-	sum := 0.0
-	for k, got := range b.c.notes {
-		if !b.c.rest[k] && got.to > got.from {
-			sum += b.c.held(k, performed)
-		}
-	}
-	for k, got := range b.c.notes {
-		if b.c.rest[k] || got.to == got.from || b.c.held(k, performed) == 0 {
-			continue
-		}
-		from, to := b.c.members(k, len(b.line.Notes))
-		part := cost * b.c.held(k, performed) / sum
-		i := to - 1
-		n := b.g.Notes[i]
-		at, timed := slices.BinarySearch(b.index, i)
 		switch {
-		case b.pitch(i) != "":
-			b.costs[b.pitch(i)] += part
-		case !timed || n.Length <= 1 || at+1 == len(b.index):
-			b.put(from, part, false)
-		case n.Length < heldTold: // the next one only begins a little late
-			own := min(1, math.Log2(n.Length)/b.c.held(k, performed))
-			b.costs["rhythm"] += part * own
-			b.put(from, part*(1-own), false)
-		default:
-			after := b.index[at+1]
-			name := ""
-			for _, m := range b.marks {
-				if m.at > float64(i) && m.at < float64(after) {
-					name = m.name
-				}
+		case len(shares) > 0:
+		case b.moves["tempo"] > 0:
+			shares["tempo"] = 1
+		case own >= freeTime && !b.jumped(s): // a median of few notes sees some of a jump as their own
+			shares["rhythm"] = own
+		}
+		for _, name := range faultNames { // in one order, so that the sum is the same each time
+			sum += shares[name]
+		}
+		if sum > 0 {
+			for name, v := range shares {
+				b.costs[name] += cost * v / sum
 			}
-			switch {
-			case name != "":
-			case b.moves["tempo"] > 0:
-				name = "tempo"
-			case b.late(after) >= goodOnset:
-				name = "rhythm"
-			default:
-				name = "held"
-				b.long = append(b.long, i)
+			continue
+		}
+		for _, i := range []int{s.from, s.to} {
+			if name := b.pitch(i); name != "" {
+				b.costs[name] += cost / 2
+			} else {
+				b.put(i, cost/2, false)
 			}
-			b.costs[name] += part
 		}
 	}
+}
+
+// jumped reports whether the time was moved near the notes of a step, so that their own
+// lateness says less.
+func (b *blame) jumped(s step) bool {
+	return slices.ContainsFunc(b.marks, func(m mark) bool {
+		return b.moves[m.name] > 0 && min(math.Abs(m.at-float64(s.from)), math.Abs(m.at-float64(s.to))) <= blameReach
+	})
 }
 
 // added shares out the sound that belongs to no note of the curve.
@@ -355,8 +320,13 @@ func (b *blame) added(cost float64) {
 	if cost == 0 {
 		return
 	}
-	for _, at := range b.c.spare {
-		part := cost / float64(len(b.c.spare))
+	sum := 0.0
+	for _, e := range b.parts.extra {
+		sum += e.share
+	}
+	for _, e := range b.parts.extra {
+		part := cost * e.share / sum
+		at := b.c.fr.time(e.frame)
 		after, _ := slices.BinarySearchFunc(b.take.Notes, at, func(n Sung, at float64) int {
 			if n.Onset <= at {
 				return -1
@@ -367,7 +337,7 @@ func (b *blame) added(cost float64) {
 		switch {
 		case j < 0 || b.take.Notes[j].Offset <= at:
 			b.costs["added"] += part
-			b.noise++
+			b.noise += e.share / sum
 		case b.g.Alignment.Written[j] < 0:
 			b.costs["added"] += part
 		case b.g.Alignment.Again[j]:
@@ -408,7 +378,7 @@ func (b *blame) fault(name string, cost float64) Fault {
 		f.Notes = once(b.brief)
 	case "added":
 		f.Count = len(g.Added)
-		f.Amount = g.Measures.Added * float64(b.noise) / float64(len(b.c.spare))
+		f.Amount = g.Measures.Added * b.noise
 	case "restarts":
 		f.Count = len(g.Alignment.Restarts)
 	case "waited":

@@ -27,11 +27,10 @@ type following struct {
 	near  []int     // about the frame of each
 	first []int     // where each of them begins in the line that was given
 	key   []float64 // of each frame: how far the singer lies above the line, octaves left out
-	start float64   // frame at which the line begins
 	pace  float64   // frames that one unit of the line takes
 	beat  float64   // the usual length of a note, in units of the line
-	spare []float64 // times in seconds of the frames with a voice that belong to no note
 	value float64   // what the reading is worth, in usual notes in tune
+	fr    frames    // the curve that was read
 }
 
 // Worths and costs of reading a curve, in frames in tune. They were chosen on
@@ -74,8 +73,8 @@ func (fr frames) frame(seconds float64) int {
 	return at
 }
 
-// middle is the time in seconds of the middle of a frame.
-func (fr frames) middle(f int) float64 { return fr.zero + (float64(fr.index[f])+0.5)*fr.step }
+// time is the middle of a frame in seconds of the curve.
+func (fr frames) time(f int) float64 { return fr.zero + (float64(fr.index[f])+0.5)*fr.step }
 
 // stepFor is the step at which a take of a line is read: a fixed part of its
 // usual note at the pace of the whole take, so that a take at another tempo is
@@ -458,7 +457,6 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 	}
 	w.value = before[n-low[m]] / usual
 	w.notes = make([]got, m)
-	used := make([]bool, n)
 	for i, f := m, n; i > 0 || f > 0; {
 		switch b := back[i][f-low[i]]; b {
 		case idle:
@@ -472,32 +470,19 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 			i--
 			w.notes[i].from, w.notes[i].to = f-int(b), f
 			f -= int(b)
-			for k := f; k < f+int(b); k++ {
-				used[k] = true
-			}
 		}
 	}
-	w.spare = nil
-	for f, ok := range fr.ok {
-		if ok && !used[f] {
-			w.spare = append(w.spare, fr.middle(f))
-		}
-	}
-	var rest []float64
 	home := median(w.key)
 	for i := range w.notes {
 		g := &w.notes[i]
 		var near []float64
 		for f := g.from; f < g.to; f++ {
 			if !fr.ok[f] {
-				g.silent++
 				continue
 			}
 			d := octaveFold(fr.cents[f] - w.line[i].Cents - w.key[f])
-			g.tune += max(0, min(1, (100-math.Abs(d))/50))
-			if math.Abs(d) > 100 {
-				g.wrong++
-			} else {
+			g.tune += inTune(d)
+			if math.Abs(d) <= 100 {
 				near = append(near, d)
 			}
 		}
@@ -505,15 +490,15 @@ func (w following) path(timed bool, fr frames, pace float64) following {
 		if g.near > 0 {
 			g.cents += w.key[(g.from+g.to)/2] - home
 		}
-		g.length = float64(g.to-g.from) / due[i]
-		g.tune, g.wrong, g.silent = g.tune/due[i], g.wrong/due[i], g.silent/due[i]
+		g.tune /= due[i]
 		if g.to > g.from {
-			g.begins, g.ends = fr.middle(g.from)-fr.step/2, fr.middle(g.to-1)+fr.step/2
-		}
-		if g.to > g.from && !w.rest[i] {
-			rest = append(rest, float64(g.from)-w.pace*w.line[i].Onset)
+			g.begins, g.ends = fr.time(g.from)-fr.step/2, fr.time(g.to-1)+fr.step/2
 		}
 	}
-	w.start = median(rest)
+	w.fr = fr
 	return w
 }
+
+// inTune is what a frame that is so many cents off is in tune: all of it within 50,
+// nothing from 100 on.
+func inTune(cents float64) float64 { return max(0, min(1, (100-math.Abs(cents))/50)) }

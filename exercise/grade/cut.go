@@ -137,8 +137,33 @@ func OfCurve(curve []Moment) Performance {
 		}
 		lastEnd = s.to
 	}
+	p.Notes = unleapt(p.Notes)
 	return p
 }
+
+// unleapt takes out octave leaps that no voice makes: for some tenths of a second the curve
+// is an octave from what it was and is again.
+func unleapt(notes []Sung) []Sung {
+	out := notes[:0]
+	for k := 0; k < len(notes); k++ {
+		n := notes[k]
+		for k+2 < len(notes) {
+			leap, next := notes[k+1], notes[k+2]
+			d := math.Abs(leap.Cents - n.Cents)
+			if leap.Offset-leap.Onset > leapTime || leap.Onset-n.Offset > cutFrame || next.Onset-leap.Offset > cutFrame ||
+				math.Abs(next.Cents-n.Cents) > sameNote || d < 600 || math.Abs(octaveFold(d)) > sameNote {
+				break
+			}
+			n.Offset = next.Offset
+			k += 2
+		}
+		out = append(out, n)
+	}
+	return out
+}
+
+// leapTime is how long, in seconds, a tracker may be in another octave within a note.
+const leapTime = 0.25
 
 // entered tells which states were entered at a frame: between minHz and maxHz
 // there are fewer than 192 semitones.

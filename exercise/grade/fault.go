@@ -28,77 +28,34 @@ var faultNames = [...]string{
 	"omitted", "wrong", "out_of_tune", "short", "added", "restarts", "waited", "tempo", "rhythm", "held", "drift", "unclear",
 }
 
-// Weights of the faults: what the whole of one costs, in the logarithm of the
-// odds that a jury lets the take pass.
-type weights struct{ base, missing, rhythm, held, added float64 }
+// Weights of the faults: what the whole of one costs. Less base and times oddsScale
+// that is the logarithm of the odds that a jury does not let the take pass.
+type weights struct{ base, missing, passed, rhythm, added float64 }
 
 var (
-	timedWeights     = weights{3.2, 13, 13, 9, 3}
-	performedWeights = weights{2.9, 13, 13, 8, 4}
-	untimedWeights   = weights{1.75, 20, 0, 0, 6} // the rhythm is not known: a take without a fault may fail by it
+	timedWeights     = weights{2.9, 12, 19, 24, 3}
+	performedWeights = weights{2.65, 13, 13, 22, 3}
+	untimedWeights   = weights{1.95, 12, 25, 0, 8} // the rhythm is not known: a take without a fault may fail by it
 )
+
+// weightsOf are the weights for a line.
+func weightsOf(line Line) weights {
+	switch {
+	case !line.Timed:
+		return untimedWeights
+	case line.Performed:
+		return performedWeights
+	}
+	return timedWeights
+}
 
 const (
 	restartCost = 0.7
 	driftCost   = 0.5  // of a semitone
+	oddsScale   = 1.25 // log odds of passing for a cost: on question sets that the weights were not fitted on
 	scoreScale  = 8.0  // the faults that bring the score to 1/e
 	driftTold   = 25.0 // cents: a key that moves less has not moved
-	goodShare   = 0.8  // of its due is a note that was held
-	lateMost    = 2.0  // beats: being later is no worse
 )
-
-// Measures are the amounts of the faults that a jury's verdicts can be compared
-// with, each 0 for none: Missing is the mean square of what the notes lack of
-// their due in tune; Rhythm the mean distance of their beginnings from their
-// time, in double beats; Held the mean of the doublings of their lengths; Added
-// the sound that belongs to no note, against the line's length. Of a line that was
-// performed, a short note counts for less in Held, and one before a silence does
-// not count: where such a note ends is not known.
-type Measures struct{ Missing, Rhythm, Held, Added float64 }
-
-// lacks is what a note lacks of its due, 0 … 1.
-func (n got) lacks() float64 { return 1 - min(1, n.tune/goodShare) }
-
-func (w following) measures(performed bool) Measures {
-	var m Measures
-	sung, dues, notes := 0.0, 0.0, 0.0
-	for i, n := range w.notes {
-		if w.rest[i] {
-			continue
-		}
-		notes++
-		m.Missing += n.lacks() * n.lacks()
-		dues += w.line[i].Length * w.pace
-		if n.to == n.from {
-			continue
-		}
-		sung++
-		m.Held += w.held(i, performed)
-		m.Rhythm += w.late(i)
-	}
-	m.Missing /= notes
-	m.Held /= notes
-	m.Rhythm = 1 - ratioOr(sung-m.Rhythm, sung, 0)
-	m.Added = min(1, float64(len(w.spare))/dues)
-	return m
-}
-
-// held is how many doublings note i was held too long, 1 at most.
-func (w following) held(i int, performed bool) float64 {
-	if i == len(w.notes)-1 || performed && w.rest[i+1] {
-		return 0 // the last may be
-	}
-	held := max(0, min(1, math.Log2(w.notes[i].length)))
-	if performed {
-		held *= min(1, w.line[i].Length/w.beat)
-	}
-	return held
-}
-
-// late is how far note i began from its time, in double beats, 1 at most.
-func (w following) late(i int) float64 {
-	return min(1, math.Abs(float64(w.notes[i].from)-w.start-w.pace*w.line[i].Onset)/(lateMost*w.beat*w.pace))
-}
 
 func ratioOr(a, b, none float64) float64 {
 	if b == 0 {
@@ -107,35 +64,23 @@ func ratioOr(a, b, none float64) float64 {
 	return a / b
 }
 
-// sounding is how many of the notes are no rests.
-func (w following) sounding() int {
-	n := 0
-	for _, r := range w.rest {
-		if !r {
-			n++
-		}
-	}
-	return n
-}
-
 // weigh adds the faults up. What each costs comes from the curve, in which a
 // note that goes wrong moves its neighbours; what it is called comes from the
 // notes, so that no sentence says what the numbers beside it do not bear out.
-func (g *Grading) weigh(line Line, take Performance, c following) {
-	m := c.measures(line.Performed)
-	g.Measures = m
-	w := timedWeights
-	switch {
-	case !line.Timed:
-		w = untimedWeights
-	case line.Performed:
-		w = performedWeights
-	}
-	b := newBlame(g, line, take, c)
-	b.missing(w.missing)
-	b.rhythm(w.rhythm * m.Rhythm)
-	b.held(w.held*m.Held, line.Performed)
-	b.added(w.added * m.Added)
+func (g *Grading) weigh(line Line, take Performance, rules Rules, c following) {
+	p := c.apart(line, notesOf{
+		octave: rules.Octave || rules.Key,
+		bad:    func(i int) bool { return g.Notes[i].Finding == Wrong || g.Notes[i].Finding == Omitted },
+		sung:   func(i int) float64 { return soundOf(g.Notes[i].Answer, take) },
+		onset:  func(i int) float64 { return take.Notes[g.Notes[i].Answer.First].Onset },
+		key:    func(t float64) float64 { return g.zero + g.slope*t },
+	})
+	g.Measures = p.measures()
+	w := weightsOf(line)
+	b := newBlame(g, line, take, c, p)
+	b.missing(w)
+	b.rhythm(w.rhythm)
+	b.added(w.added * g.Measures.Added)
 	n := float64(len(g.Alignment.Restarts))
 	b.costs["restarts"] += restartCost * n
 	if d := math.Abs(g.Drift) / 100; d > driftTold/100 {
@@ -151,5 +96,5 @@ func (g *Grading) weigh(line Line, take Performance, c following) {
 	}
 	sort.SliceStable(g.Faults, func(i, j int) bool { return g.Faults[j].Cost < g.Faults[i].Cost })
 	g.Score = math.Exp(-sum / scoreScale)
-	g.Pass = 1 / (1 + math.Exp(sum-w.base))
+	g.Pass = 1 / (1 + math.Exp(oddsScale*(sum-w.base)))
 }

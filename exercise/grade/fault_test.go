@@ -20,13 +20,7 @@ func TestFaultsAddUp(t *testing.T) {
 			at += line.Notes[len(line.Notes)-1].Length
 		}
 		line.Performed = line.Timed && rapid.Bool().Draw(t, "performed")
-		w := timedWeights
-		switch {
-		case !line.Timed:
-			w = untimedWeights
-		case line.Performed:
-			w = performedWeights
-		}
+		w := weightsOf(line)
 		var sung []Sung
 		now := 0.0
 		for _, n := range singLine(line.Notes, 0.5) {
@@ -55,7 +49,7 @@ func TestFaultsAddUp(t *testing.T) {
 			sum += f.Cost
 		}
 		m := g.Measures
-		want := w.missing*m.Missing + w.rhythm*m.Rhythm + w.held*m.Held + w.added*m.Added + restartCost*float64(len(g.Alignment.Restarts))
+		want := w.missing*m.Missing + w.passed*m.PassedOver + w.rhythm*m.Rhythm + w.added*m.Added + restartCost*float64(len(g.Alignment.Restarts))
 		if d := math.Abs(g.Drift); d > driftTold {
 			want += driftCost * d / 100
 		}

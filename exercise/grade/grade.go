@@ -91,10 +91,13 @@ type Leap struct {
 	Cents    theory.Cents // written
 	Times    int          // in the line, where both notes were sung
 	Error    theory.Cents // mean distance from it; a wrong note counts as leapMost at most
+	Worst    theory.Cents // distance from it where it was sung worst
 }
 
 // Grading is what a grade says of a take.
 type Grading struct {
+	// Heard is what the take holds. Of one that was not sung the rest says little.
+	Heard Heard
 	// Score is 1 for a take without a fault, towards 0 as they add up. Pass is
 	// the probability that a jury would let it pass.
 	Score, Pass float64
@@ -114,6 +117,7 @@ type Grading struct {
 	Pace           float64      // seconds for one unit of the line; 0 where it is not timed
 	Unsteady       float64      // median distance of a note's onset from its time, in beats
 	Hesitations    []int        // written notes before which the singer waited
+	Away           theory.Cents // how far the whole lies from the key, or the octave, that the rules ask for; 0: it is there
 	Weakest        *Leap        // nil where no interval went wrong
 
 	// The two marks: the share of notes that are right, and points for whole bars.
@@ -123,29 +127,62 @@ type Grading struct {
 	Points    int    // 0 … PointsOf: see mark
 	PointsOf  int
 
-	key   []float64                     // of each sung note, above the line
-	keyAt func(seconds float64) float64 // the same at any time
-	jumps []float64                     // of each written note that has a time: see jumpsOf
+	zero, slope float64   // of the singer's key: cents above the line at the take's begin, and cents a second
+	key         []float64 // of each sung note, above the line
+	jumps       []float64 // of each written note that has a time: see jumpsOf
 }
 
 // Of compares a take with a line. It is the same for any transposition and
-// octave that the rules allow, and for any uniform tempo.
+// octave that the rules allow, and for any uniform tempo. In a take that was not
+// sung every note is left out.
 func Of(line Line, take Performance, rules Rules) (Grading, error) {
+	heard := take.Heard()
+	if heard != Singing {
+		take = Performance{}
+	}
 	a, err := Align(line.Notes, line.Timed, take.Notes, rules.Freedom)
 	if err != nil {
 		return Grading{}, err
 	}
+	g := Grading{Heard: heard}
+	if free, off := away(line, take, a, rules); off != 0 {
+		a, g.Away = free, off
+	}
 	a.claim(line, take.Notes)
-	g := Grading{Alignment: a}
+	g.Alignment = a
 	c := g.hear(line, take, rules)
 	g.findKey(line, take)
 	g.judge(line, take, rules, c)
 	g.tune(line)
 	g.time(line)
-	g.weigh(line, take, c)
+	g.weigh(line, take, rules, c)
 	g.mark(line)
 	return g, nil
 }
+
+// away is how far a take lies as a whole from the key that the rules ask for, where it is
+// the line in another: then it must fit much better there.
+func away(line Line, take Performance, a Alignment, rules Rules) (free Alignment, off theory.Cents) {
+	if rules.Key || len(take.Notes) < awayLeast {
+		return a, 0
+	}
+	free, err := Align(line.Notes, line.Timed, take.Notes, Freedom{Key: true, Octave: true})
+	if err != nil {
+		return a, 0
+	}
+	if off = free.Transposition; rules.Octave {
+		off = octaveFold(off)
+	}
+	if math.Abs(off) <= keyReach || free.Cost > awayBetter*a.Cost {
+		return a, 0
+	}
+	return free, off
+}
+
+const (
+	awayLeast  = 3   // notes of which one can tell
+	awayBetter = 0.5 // of the cost of the alignment that is left in the other key
+)
 
 // hear reads the curve as the line. A restart is taken out where that makes
 // more sense of it.
@@ -246,14 +283,38 @@ func (g *Grading) findKey(line Line, take Performance) {
 			still += math.Abs(y[k] - home)
 			moving += math.Abs(rest[k] - zero)
 		}
-		if moving > driftExplains*still {
+		if moving > driftExplains*still || moving > stepped(y) {
 			slope, zero = 0, middle
 		}
 	}
-	g.keyAt = func(seconds float64) float64 { return a.Transposition + zero + slope*seconds }
+	g.zero, g.slope = a.Transposition+zero, slope
+	if g.Away != 0 { // nor is it the one that was asked for
+		g.zero, g.slope = math.Round((a.Transposition-g.Away)/1200)*1200, 0
+	}
 	for j := range g.key {
 		g.key[j] = g.keyAt(take.Notes[j].Onset)
 	}
+}
+
+// keyAt is the singer's key at a time in seconds, in cents above the line.
+func (g *Grading) keyAt(seconds float64) float64 { return g.zero + g.slope*seconds }
+
+// stepped is what is left of values, in sum, where they are those of two keys, one after
+// the other: a key that was left at once has not drifted.
+func stepped(y []float64) float64 {
+	const most = 64 // places that are looked at
+	least := math.Inf(1)
+	for at := 2; at < len(y)-1; at += 1 + len(y)/most {
+		sum := 0.0
+		for _, part := range [][]float64{y[:at], y[at:]} {
+			middle := median(part)
+			for _, v := range part {
+				sum += math.Abs(v - middle)
+			}
+		}
+		least = min(least, sum)
+	}
+	return least
 }
 
 // driftExplains is the part of what the notes are off that may be left where a
@@ -274,7 +335,7 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		n.Answer = w
 		heard := c.notes[part]
 		heard.cents = octaveFold(heard.cents + home - g.keyAt((heard.begins+heard.ends)/2)) // one key for notes and curve
-		there := heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance && !g.elsewhere(take, c, part, i)
+		there := g.Away == 0 && heard.tune >= heardShare && heard.near >= minFrames && math.Abs(heard.cents) <= rules.Tolerance && !g.elsewhere(take, c, part, i)
 		if w.Count == 0 {
 			switch {
 			case there:
@@ -298,7 +359,8 @@ func (g *Grading) judge(line Line, take Performance, rules Rules, c following) {
 		default:
 			n.Finding = Wrong
 		}
-		if n.Finding == Right && w.Octave != 0 && !rules.Octave {
+		octave := w.Octave + int(math.Round(g.Away/1200))
+		if n.Finding == Right && octave != 0 && !rules.Octave && !rules.Key {
 			n.Finding = Wrong
 		}
 	}
@@ -374,7 +436,6 @@ const leapMost = 200.0
 // leaps finds the interval of the line that was sung worst.
 func (g *Grading) leaps(line Line) {
 	sums := map[int]*Leap{}
-	worst := map[int]float64{}
 	var order []int
 	for i := 1; i < len(line.Notes); i++ {
 		a, b := g.Notes[i-1], g.Notes[i]
@@ -386,15 +447,16 @@ func (g *Grading) leaps(line Line) {
 		if step == 0 {
 			continue
 		}
-		off := min(leapMost, math.Abs(octaveFold(b.Cents-a.Cents)))
+		worst := math.Abs(octaveFold(b.Cents - a.Cents))
+		off := min(leapMost, worst)
 		l := sums[step]
 		if l == nil {
 			l = &Leap{From: i - 1, To: i, Cents: written}
 			sums[step] = l
 			order = append(order, step)
 		}
-		if off > worst[step] {
-			l.From, l.To, worst[step] = i-1, i, off
+		if worst > l.Worst {
+			l.From, l.To, l.Worst = i-1, i, worst
 		}
 		l.Times++
 		l.Error += (off - l.Error) / float64(l.Times)

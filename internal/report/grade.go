@@ -11,16 +11,18 @@ import (
 // Grade is the record of one graded take. Cents are rounded to 0.1, times to
 // 1 ms, shares to 0.0001.
 type Grade struct {
-	Take            string  `json:"take"`
-	Score           float64 `json:"score"`            // 1: no fault
-	PassProbability float64 `json:"pass_probability"` // that a jury lets it pass
-	NotesRight      int     `json:"notes_right"`
-	NotesWritten    int     `json:"notes_written"`
-	Omitted         int     `json:"omitted"`
-	Added           int     `json:"added"`
-	MedianCents     float64 `json:"median_cents"` // of the notes from their pitch, sharp positive, drift taken away
-	DriftCents      float64 `json:"drift_cents"`  // of the singer's key, first note to last
+	Take            string   `json:"take"`
+	Score           *float64 `json:"score"`            // 1: no fault; null where nothing was sung
+	PassProbability *float64 `json:"pass_probability"` // that a jury lets it pass; null as score
+	NotesRight      int      `json:"notes_right"`
+	NotesWritten    int      `json:"notes_written"`
+	Omitted         int      `json:"omitted"`
+	Added           int      `json:"added"`
+	MedianCents     float64  `json:"median_cents"` // of the notes from their pitch, sharp positive, drift taken away
+	DriftCents      float64  `json:"drift_cents"`  // of the singer's key, first note to last
 
+	Heard              string        `json:"heard"`      // singing, nothing, speech
+	AwayCents          *float64      `json:"away_cents"` // of the whole from the key or octave that was asked for; null where it is there
 	SpreadCents        float64       `json:"spread_cents"`
 	TranspositionCents float64       `json:"transposition_cents"` // of the take above the model, octaves included
 	SecondsPerUnit     *float64      `json:"seconds_per_unit"`    // of the model: a quarter note, or a second of a performance; null without rhythm
@@ -62,7 +64,8 @@ type GradeLeap struct {
 	Semitones  int     `json:"semitones"`   // rising positive
 	FromDegree string  `json:"from_degree"` // "" where the key is not known
 	ToDegree   string  `json:"to_degree"`
-	ErrorCents float64 `json:"error_cents"`
+	ErrorCents float64 `json:"error_cents"` // mean of all of its size
+	WorstCents float64 `json:"worst_cents"` // of these notes
 	Times      int     `json:"times"`
 }
 
@@ -101,12 +104,22 @@ type GradeAdded struct {
 func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading, names theory.Naming) Grade {
 	cents := func(v float64) float64 { return round(v, 1) }
 	r := Grade{
-		Take: take, Score: round(g.Score, 4), PassProbability: round(g.Pass, 4),
+		Take: take, Heard: g.Heard.String(),
 		NotesRight: g.Right, NotesWritten: len(g.Notes), Omitted: g.Omitted, Added: len(g.Added),
 		MedianCents: cents(g.Median), DriftCents: cents(g.Drift), SpreadCents: cents(g.Spread),
 		TranspositionCents: cents(g.Alignment.Transposition),
 		Points:             g.Points, PointsOf: g.PointsOf, Segments: len(g.Segments), Flow: g.Flow,
 		Hesitations: []int{}, Restarts: []GradeBack{}, Why: []GradeFault{}, Degrees: []GradeDegree{}, Notes: []GradeNote{}, AddedNotes: []GradeAdded{},
+	}
+	if g.Heard == grade.Singing {
+		score, pass := round(g.Score, 4), round(g.Pass, 4)
+		r.Score, r.PassProbability = &score, &pass
+	} else {
+		g.Faults, g.Weakest = nil, nil // there is nothing to find fault with
+	}
+	if g.Away != 0 {
+		off := cents(g.Away)
+		r.AwayCents = &off
 	}
 	if g.Pace > 0 {
 		pace, unsteady := round(g.Pace, 4), round(g.Unsteady, 3)
@@ -133,7 +146,7 @@ func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading
 		return names.NameASCII(line.Key, line.Degrees[i])
 	}
 	if l := g.Weakest; l != nil {
-		r.Weakest = &GradeLeap{l.From + 1, l.To + 1, int(math.Round(l.Cents / 100)), name(l.From), name(l.To), cents(l.Error), l.Times}
+		r.Weakest = &GradeLeap{l.From + 1, l.To + 1, int(math.Round(l.Cents / 100)), name(l.From), name(l.To), cents(l.Error), cents(l.Worst), l.Times}
 	}
 	for _, d := range g.Degrees {
 		r.Degrees = append(r.Degrees, GradeDegree{NewDegree(line.Key, d.Degree, names), d.Notes, cents(d.Mean), cents(d.Spread)})
@@ -165,9 +178,45 @@ func NewGrade(take string, line grade.Line, p grade.Performance, g grade.Grading
 // GradeHeader names the columns of a graded take in CSV.
 const GradeHeader = "take,score,pass_probability,notes_right,notes_written,omitted,added,median_cents,drift_cents"
 
-// Cells are the values under GradeHeader.
+// Cells are the values under GradeHeader: a take that was not sung has no score.
 func (g Grade) Cells() []string {
-	return []string{g.Take, fmt.Sprintf("%.4f", g.Score), fmt.Sprintf("%.4f", g.PassProbability),
+	number := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return fmt.Sprintf("%.4f", *v)
+	}
+	return []string{g.Take, number(g.Score), number(g.PassProbability),
 		fmt.Sprint(g.NotesRight), fmt.Sprint(g.NotesWritten), fmt.Sprint(g.Omitted), fmt.Sprint(g.Added),
 		fmt.Sprintf("%.1f", g.MedianCents), fmt.Sprintf("%.1f", g.DriftCents)}
+}
+
+// unsung says what a take holds that was not sung; "" for one that was.
+func (g Grade) unsung() string {
+	switch g.Heard {
+	case grade.Nothing.String():
+		return "nothing was heard"
+	case grade.Spoken.String():
+		return "spoken, not sung: no pitch is held"
+	}
+	return ""
+}
+
+// intervals are the names of so many semitones.
+var intervals = [...]string{
+	"", "a semitone", "a whole tone", "a minor third", "a major third", "a fourth", "a tritone", "a fifth",
+	"a minor sixth", "a major sixth", "a minor seventh", "a major seventh", "an octave",
+}
+
+// awayText says how far the whole lies from where it was asked for.
+func awayText(cents float64) string {
+	side := "high"
+	if cents < 0 {
+		side = "low"
+	}
+	n := int(math.Round(math.Abs(cents) / 100))
+	if n < len(intervals) {
+		return fmt.Sprintf("%s too %s", intervals[n], side)
+	}
+	return fmt.Sprintf("%s too %s", Many(n, "semitone"), side)
 }

@@ -54,7 +54,10 @@ func (s Style) LineHead(r LineSung, a LineAsked) (text string, measured bool) {
 	case !r.Heard:
 		return text + "not measured, no voice was heard", false
 	}
-	return text + fmt.Sprintf("score %.2f", r.Grade.Score), true
+	if r.Grade.Score == nil {
+		return text + r.Grade.unsung(), true
+	}
+	return text + fmt.Sprintf("score %.2f", *r.Grade.Score), true
 }
 
 // LineDetails says the rest, a line each but for the table of notes.

@@ -74,7 +74,11 @@ func (r *Graded) Add(g Grade) error {
 		r.w.WriteByte('\n')
 		r.w.Write(b)
 	default:
-		fmt.Fprintf(r.w, "%-*s %5.2f %5.2f %6s %7d %5d %+6.0f %+5.0f\n", widest, r.name(g.Take), g.Score, g.PassProbability,
+		if g.Score == nil {
+			fmt.Fprintf(r.w, "%-*s %5s %5s  %s\n", widest, r.name(g.Take), "-", "-", g.unsung())
+			break
+		}
+		fmt.Fprintf(r.w, "%-*s %5.2f %5.2f %6s %7d %5d %+6.0f %+5.0f\n", widest, r.name(g.Take), *g.Score, *g.PassProbability,
 			fmt.Sprintf("%d/%d", g.NotesRight, g.NotesWritten), g.Omitted, g.Added, g.MedianCents, g.DriftCents)
 	}
 	r.count++
@@ -191,6 +195,9 @@ func readTake(kind string, row []byte) (take string, n int64, ok bool) {
 // Marks says why a take got what it got: its marks and its faults, a line each.
 func (g Grade) Marks(line grade.Line) string {
 	w := &strings.Builder{}
+	if g.Score == nil {
+		return "heard     " + g.unsung() + "\n"
+	}
 	parts, flow := "parts of four beats", ""
 	if len(line.Bars) > 0 {
 		parts = "bars"
@@ -199,6 +206,9 @@ func (g Grade) Marks(line grade.Line) string {
 		flow = ", and the flow"
 	}
 	fmt.Fprintf(w, "marks     %d of %d notes right; %d of %d points: %d of %d %s%s\n", g.NotesRight, g.NotesWritten, g.Points, g.PointsOf, g.SegmentsRight, g.Segments, parts, flow)
+	if g.AwayCents != nil {
+		fmt.Fprintf(w, "key       all of it is %s (%+.0f cents)\n", awayText(*g.AwayCents), *g.AwayCents)
+	}
 	if !line.Timed {
 		fmt.Fprintln(w, "rhythm    not judged: the model says nothing of it")
 	}
@@ -220,7 +230,11 @@ func (g Grade) Marks(line grade.Line) string {
 		if l.FromDegree != "" {
 			named = fmt.Sprintf("%s to %s, ", l.FromDegree, l.ToDegree)
 		}
-		fmt.Fprintf(w, "weakest   %snotes %d to %d, %s %s: %.0f cents off\n", named, l.From, l.To, Many(max(l.Semitones, -l.Semitones), "semitone"), way, l.ErrorCents)
+		fmt.Fprintf(w, "weakest   %snotes %d to %d, %s %s: %.0f cents off", named, l.From, l.To, Many(max(l.Semitones, -l.Semitones), "semitone"), way, l.WorstCents)
+		if l.Times > 1 {
+			fmt.Fprintf(w, "; %.0f on average of %d like it", l.ErrorCents, l.Times)
+		}
+		fmt.Fprintln(w)
 	}
 	for k, f := range g.Why {
 		if f.Cost >= 0.05 {

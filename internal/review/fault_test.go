@@ -72,7 +72,7 @@ var mistakes = []struct {
 		}
 		return s
 	}},
-	{"slower", []string{"tempo"}, 0.98, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
+	{"slower", []string{"tempo"}, 0.97, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {
 		return stretched(s, len(s)/2, 1.5+0.3*rng.Float64())
 	}},
 	{"restart", []string{"restarts"}, 0.8, func(_ grade.Line, s []grade.Sung, rng *rand.Rand) []grade.Sung {

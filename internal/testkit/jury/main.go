@@ -128,9 +128,16 @@ func againstJury(w io.Writer, dir string) error {
 				name = model + ", strict"
 			}
 			d.row(w, name+": shipped", shipped)
-			d.row(w, "  fitted on other sets", d.crossed(x))
+			crossed := d.crossed(x)
+			d.row(w, "  fitted on other sets", crossed)
 			base, weights := fit(x, d.pass(), ridge)
-			fmt.Fprintf(w, "  weights, all sets: base %.2f, missing, rhythm, held, added %.1f\n", base, weights)
+			fmt.Fprintf(w, "  weights, all sets: base %.2f, missing, passed over, rhythm, added %.1f\n", base, weights)
+			logits := make([]float64, len(found))
+			for i, g := range found {
+				logits[i] = math.Log(g.Pass / (1 - g.Pass))
+			}
+			d.reliability(w, "shipped", logits)
+			d.reliability(w, "other sets", crossed)
 		}
 	}
 	fmt.Fprintln(w, `
@@ -150,9 +157,9 @@ const ridge = 3.0
 func vector(model string, g grade.Grading) []float64 {
 	m := g.Measures
 	if model == "untimed" {
-		return []float64{m.Missing, 0, 0, m.Added}
+		return []float64{m.Missing, m.PassedOver, 0, m.Added}
 	}
-	return []float64{m.Missing, m.Rhythm, m.Held, m.Added}
+	return []float64{m.Missing, m.PassedOver, m.Rhythm, m.Added}
 }
 
 func (d *data) pass() []bool {
@@ -238,6 +245,29 @@ func (d *data) crossed(x [][]float64) []float64 {
 		}
 	}
 	return out
+}
+
+// reliability says what the probabilities of some log odds are worth: of the takes that are
+// given one in each fifth, how many there are, the mean that is said, and the share that
+// passed; and by what the log odds would have to be multiplied, 1 where they are right.
+func (d *data) reliability(w io.Writer, name string, odds []float64) {
+	pass := d.pass()
+	fmt.Fprintf(w, "  %-11s takes, said, passed:", name)
+	x := make([][]float64, len(odds))
+	var said, passed, n [5]float64
+	for i, z := range odds {
+		p := 1 / (1 + math.Exp(-z))
+		k := min(4, int(5*p))
+		said[k], n[k], x[i] = said[k]+p, n[k]+1, []float64{-z}
+		if pass[i] {
+			passed[k]++
+		}
+	}
+	for k := range n {
+		fmt.Fprintf(w, "  %3.0f %.2f %.2f", n[k], said[k]/max(1, n[k]), passed[k]/max(1, n[k]))
+	}
+	_, slope := fit(x, pass, 1e-6)
+	fmt.Fprintf(w, "  times %.2f\n", slope[0])
 }
 
 // row prints the three measures of a score, the mark chosen on the other sets.

@@ -4,7 +4,6 @@ import (
 	"math"
 	"testing"
 
-	"singback/internal/synth"
 	"singback/internal/testkit"
 )
 
@@ -66,41 +65,6 @@ func TestOnlyTheFallOfARoomIsCut(t *testing.T) {
 			case !cut && c.cut && down > tailUnder+2:
 				t.Errorf("%s: frame %d is not cut, %.1f dB down", c.name, k, down)
 			}
-		}
-	}
-}
-
-// A tone ends in a room: from where the room's sound has fallen by 20 dB (ISO 3382: a
-// third of the reverberation time) it is not sung, and until the tone ends it is.
-func TestTailOfARoom(t *testing.T) {
-	const rate = 44100
-	for _, rt := range []float64{.5, .8} {
-		x := testkit.Tone(rate, 1, testkit.Steady(233), testkit.Vowel(233, 20, 600, 1100, 2500))
-		x = append(x, make([]float64, rate)...)
-		y := synth.Room{RT60: rt, DirectDB: 3}.Reverb(append([]float64(nil), x...), rate, 5)[:len(x)]
-		noise := testkit.Pink(len(y), 6)
-		for i := range y {
-			y[i] += 3e-4 * noise[i]
-		}
-		cfg := DefaultConfig(rate)
-		cfg.Reading = Offline
-		tr, err := NewTracker(cfg)
-		if err != nil {
-			t.Fatal(err)
-		}
-		last := 0.0
-		for _, p := range tr.Flush(tr.Push(nil, y)) {
-			at := float64(p.Index) / rate
-			if at > .05 && at < .97 && !p.Voiced {
-				t.Errorf("RT60 %.1f s: not voiced at %.2f s, while it is sung", rt, at)
-			}
-			if p.Voiced {
-				last = at
-			}
-		}
-		t.Logf("RT60 %.1f s: voiced until %.2f s", rt, last)
-		if last > 1+rt/3 {
-			t.Errorf("RT60 %.1f s: voiced until %.2f s, the tone ends at 1 s", rt, last)
 		}
 	}
 }

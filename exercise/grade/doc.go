@@ -36,7 +36,7 @@
 // Whatever else it does, a grade keeps these (laws_test.go: some thousands of made takes,
 // of lines of 6 to 16 notes in all models, by seeds that nothing was chosen on):
 //
-//   - One fault more does not raise the score: of 500 faults two do by more than 0.01, and none
+//   - One fault more does not raise the score: of 540 faults one does by more than 0.01, and none
 //     by more than 0.02. Nothing is promised where more than a third of the notes are at fault,
 //     since then they may be another key.
 //   - A fault costs about the same wherever it stands. In the middle line the dearest

@@ -9,9 +9,6 @@ import (
 type got struct {
 	from, to int     // frames; the same where the note was skipped
 	tune     float64 // in tune: all of it within 50 cents, nothing from 100 on
-	wrong    float64 // at another pitch
-	silent   float64
-	length   float64 // of what was taken for it
 	cents    float64 // median distance of what is near it from the key of the whole take
 	near     int     // frames that are
 	begins   float64 // s

@@ -22,6 +22,7 @@
 //     A long line is kept in a band about the alignment.
 //  4. Right or wrong of a note comes from 2 and, where it says nothing, from 3, against
 //     the key of the whole take, or the line of its drift where that explains at least
+<<<<<<< HEAD
 //     half of what the notes are off. What the curve has in tune while a sung note
 //     sounds that answers another written one is no evidence.
 //  5. The score is a sum of faults (fault.go). Four amounts come from 3, with one weight
@@ -29,10 +30,39 @@
 //     short ones), how far they begin from their time, how much too long they last, and
 //     sound that belongs to no note. Restarts and drift cost what a teacher may think;
 //     the jury's takes have too few to say.
+=======
+//     half of what the notes are off.
+//  5. The score is a sum of faults (measure.go, fault.go). Four amounts come from 3, each a
+//     sum over the written notes: what they lack in tune (squared: a missing note is worse
+//     than three short ones), and how much of that was passed over and not waited for; how
+//     far the times from note to note are off, to the next three; and sound that belongs to
+//     no note and takes no note's place. Restarts and drift cost what a teacher may think;
+//     the jury's takes have too few to say, and do not charge a drift by itself.
+>>>>>>> cc2243cb64a9ad9fd25b0ac0c4571ff76d81cfeb
 //  6. What a part of the score is called comes from 2 and 4 (blame.go): the notes say
 //     what went wrong where, and what the curve has against a note that is right and in
 //     time is put to the fault nearest to it, or to nobody's (unclear). So no sentence
 //     says what the numbers beside it do not bear out.
+//
+// # The laws of a score
+//
+// Whatever else it does, a grade keeps these (laws_test.go: some thousands of made takes,
+// of lines of 6 to 16 notes in all models, by seeds that nothing was chosen on):
+//
+//   - One fault more does not raise the score: of 540 faults one does by more than 0.01, and none
+//     by more than 0.02. Nothing is promised where more than a third of the notes are at fault,
+//     since then they may be another key.
+//   - A fault costs about the same wherever it stands. In the middle line the dearest
+//     place but a tenth costs this times the cheapest but a tenth: a note left out 1.0, a wrong
+//     one 1.2, one passed over 1.1, a wait 1.1, a note let go early 1.3, one more 1.3, a late
+//     one 1.5, one out of tune by 80 cents 1.9. What cannot be told apart is no such fault:
+//     the first note passed over, one of two equal ones, one more on a neighbour's pitch.
+//   - Three wrong notes cost more than the dearest of them, 1.7 times at least. Three at the
+//     end that are a semitone sharp cost more than one wrong note, 2.7 times as much; in one take
+//     of twenty 0.7 times, where they agree with a drift before them.
+//   - Transposing all, the octave and a uniform tempo cost nothing, unless they are asked for.
+//   - A drift costs no less the farther it goes; a semitone about half a wrong note.
+//   - A hole, or an octave's leap, of a curve within a held note costs nothing.
 //
 // A performed model is put on its pulse (performed.go), and a silence with room for a
 // note is one where anything may be sung. It stays the worse model, and misses the

@@ -223,7 +223,7 @@ func TestLawOfPlace(t *testing.T) {
 	}
 	ratios, costs := map[string][]float64{}, map[string][]float64{}
 	gradings := 0
-	tried(t, 1, 24, func(rng *rand.Rand, line Line, s madeSinger) {
+	tried(t, 1, 16, func(rng *rand.Rand, line Line, s madeSinger) {
 		zero := costOf(t, line, s.sing(line, nil))
 		for _, kind := range madeKinds {
 			f := madeFaultOf(kind, 0, rng)
@@ -254,7 +254,7 @@ func TestLawOfPlace(t *testing.T) {
 // One fault more never raises the score; rounding of the curve to its steps may, by a hair.
 func TestLawOfOneMore(t *testing.T) {
 	n, raised, most := 0, 0, 0.0
-	tried(t, 2, 100, func(rng *rand.Rand, line Line, s madeSinger) {
+	tried(t, 2, 80, func(rng *rand.Rand, line Line, s madeSinger) {
 		order := rng.Perm(len(line.Notes))
 		var faults []madeFault
 		before := math.Inf(-1)
@@ -380,7 +380,7 @@ func share(x []float64, p float64) float64 {
 // time, as consonants make them, no other tempo is told; and one that changes is.
 func TestTempoIsNoScatter(t *testing.T) {
 	told, missed, n := 0, 0, 0
-	tried(t, 6, 150, func(rng *rand.Rand, line Line, s madeSinger) {
+	tried(t, 6, 100, func(rng *rand.Rand, line Line, s madeSinger) {
 		if line.Timed = true; len(line.Notes) < 8 {
 			return
 		}

@@ -22,23 +22,14 @@
 //     A long line is kept in a band about the alignment.
 //  4. Right or wrong of a note comes from 2 and, where it says nothing, from 3, against
 //     the key of the whole take, or the line of its drift where that explains at least
-<<<<<<< HEAD
 //     half of what the notes are off. What the curve has in tune while a sung note
 //     sounds that answers another written one is no evidence.
-//  5. The score is a sum of faults (fault.go). Four amounts come from 3, with one weight
-//     each: what the notes lack in tune (squared: a missing note is worse than three
-//     short ones), how far they begin from their time, how much too long they last, and
-//     sound that belongs to no note. Restarts and drift cost what a teacher may think;
-//     the jury's takes have too few to say.
-=======
-//     half of what the notes are off.
 //  5. The score is a sum of faults (measure.go, fault.go). Four amounts come from 3, each a
 //     sum over the written notes: what they lack in tune (squared: a missing note is worse
 //     than three short ones), and how much of that was passed over and not waited for; how
 //     far the times from note to note are off, to the next three; and sound that belongs to
 //     no note and takes no note's place. Restarts and drift cost what a teacher may think;
 //     the jury's takes have too few to say, and do not charge a drift by itself.
->>>>>>> cc2243cb64a9ad9fd25b0ac0c4571ff76d81cfeb
 //  6. What a part of the score is called comes from 2 and 4 (blame.go): the notes say
 //     what went wrong where, and what the curve has against a note that is right and in
 //     time is put to the fault nearest to it, or to nobody's (unclear). So no sentence

@@ -123,7 +123,7 @@ const (
 	// turns back so often.
 	turnCents = 20.0  // c by which the pitch turns back
 	turnShare = 0.25  // of the frames
-	sureShare = 0.25  // of the frames: noise and hum turn back, too
+	sureShare = 0.5   // of the frames: noise, hum and chords turn back, too
 	halfSure  = 0.5   // confidence of a frame that is sure
 	calmTime  = 0.110 // s whose highest and lowest pitch count
 

@@ -34,7 +34,7 @@ const (
 	// peakNear is how far, in seconds, a peak may be from a mark less peakLeads.
 	peakNear, peakLeads = 0.120, 0.030
 	// placeRidge and onsetRidge: of 1e-5, 1e-4 and 1e-3, tried on the other half.
-	placeRidge, onsetRidge = 1e-5, 3e-4
+	placeRidge, onsetRidge = 1e-5, 1e-3
 	shiftRounds            = 4
 	never                  = -100 // the feature of no place at all: people marked one
 )

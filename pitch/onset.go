@@ -9,20 +9,20 @@ type Onset struct {
 }
 
 // MinOnset is the least Strength of an Onset that is given out.
-const MinOnset = .30
+const MinOnset = .25
 
 // Constants without another source were chosen by trial; they come from no publication.
 // Those that count frames are for the usual hop of 10 ms. What has a from and a to counts
 // frames from the peak of the flux on, and does not reach its end.
 const (
-	onsetBefore = 46                                  // frames of the past an onset is judged by
-	onsetAfter  = 13                                  // and of what follows
-	onsetApart  = 9                                   // frames: of two onsets nearer than this the stronger one counts
-	onsetRing   = 128                                 // frames kept: a power of two above onsetBefore + onsetAfter + onsetApart
-	onsetWaits  = 4                                   // candidates that may wait for a stronger one: isPeak leaves three in onsetApart
-	onsetDelay  = onsetAfter + onsetApart - placeFrom // points until an onset is known
-	onsetQuiet  = -75.                                // dBFS below which levels are alike
-	onsetForget = .05                                 // dB a frame that the loudest level forgets
+	onsetBefore = 46                                      // frames of the past an onset is judged by
+	onsetAfter  = 13                                      // and of what follows
+	onsetApart  = 9                                       // frames: of two onsets nearer than this the stronger one counts
+	onsetRing   = 128                                     // frames kept: a power of two above onsetBefore + onsetAfter + onsetApart
+	onsetWaits  = 4                                       // candidates that may wait for a stronger one: isPeak leaves three in onsetApart
+	onsetDelay  = onsetAfter + onsetApart - placeFrom + 1 // points until an onset is known
+	onsetQuiet  = -75.                                    // dBFS below which levels are alike
+	onsetForget = .05                                     // dB a frame that the loudest level forgets
 
 	peakLeast = .05 // flux of a candidate at least
 	peakApart = 4   // frames to either side that have no more flux

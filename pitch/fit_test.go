@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"sync"
 	"testing"
 
@@ -48,11 +49,11 @@ func fitClips() (set []making) {
 		switch cond {
 		case "room":
 			n = 28
-		case "drone", "high", "bright":
+		case "drone", "high", "bright", "gate":
 			n = 30
 		case "nobody-talker": // a voice
 			n = 0
-		case "nobody-room", "nobody-hum", "nobody-breath", "nobody-typing", "nobody-prompt":
+		case "nobody-room", "nobody-hum", "nobody-breath", "nobody-typing", "nobody-prompt", "nobody-gate":
 			n = 9
 		}
 		for s := range n {
@@ -130,9 +131,16 @@ func gatherClip(c *training.Clip, reading Reading) (g gathered, err error) {
 		at := float64(k*int64(cfg.Hop)) / float64(c.Rate)
 		f := c.At(at)
 		// The frames around an edge of voicing are left out.
-		before, after := c.At(at-.008), c.At(at+.008)
+		near := .008
 		if reading == Live {
-			before, after = c.At(at-.004), f
+			near = .004
+		}
+		if slices.ContainsFunc(c.Cuts, func(cut float64) bool { return math.Abs(at-cut) < near }) {
+			near = .001
+		}
+		before, after := c.At(at-near), c.At(at+near)
+		if reading == Live {
+			after = f
 		}
 		if f < 0 || before < 0 || after < 0 || (f > 0) != (before > 0) || (f > 0) != (after > 0) {
 			return

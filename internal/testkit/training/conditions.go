@@ -6,7 +6,7 @@ import (
 )
 
 // Conditions in the order they are reported.
-var Conditions = []string{"clean", "noise40", "noise20", "noise10", "noise0", "hum", "room", "smallmic", "quiet", "drone", "breathy", "creaky", "bright", "high", "nobody-room", "nobody-hum", "nobody-breath", "nobody-typing", "nobody-talker", "nobody-prompt"}
+var Conditions = []string{"clean", "noise40", "noise20", "noise10", "noise0", "hum", "room", "smallmic", "quiet", "drone", "breathy", "creaky", "bright", "high", "gate", "nobody-room", "nobody-hum", "nobody-breath", "nobody-typing", "nobody-talker", "nobody-prompt", "nobody-gate"}
 
 // Make renders one clip of the condition. Seeds from 1000 up are the held-out
 // half.
@@ -46,9 +46,13 @@ func Make(cond string, seed uint64, rate int, secs float64) *Clip {
 	m := melody(r, v, secs)
 	x := sing(r, v, m, rate)
 	c.F0, c.Notes = m.truth, m.notes
-	floor := math.Pow(10, -(70+10*r.Float64())/20)
-	addNoise(x, noiseShaped(r, n, rate, 60, 2000), floor)
-	c.X = c.spoil(r, cond, seed, x)
+	if cond == "gate" {
+		c.X = c.gate(r, x)
+	} else {
+		floor := math.Pow(10, -(70+10*r.Float64())/20)
+		addNoise(x, noiseShaped(r, n, rate, 60, 2000), floor)
+		c.X = c.spoil(r, cond, seed, x)
+	}
 	for i, v := range c.X {
 		c.X[i] = math.Max(-1, math.Min(1, v))
 	}
@@ -64,7 +68,7 @@ func (c *Clip) nobody(r *rand.Rand, kind string, seed uint64, n int, secs float6
 	switch kind {
 	case "hum":
 		addNoise(x, hum(r, n, rate, math.Pow(10, -(30+20*r.Float64())/20)), 1)
-	case "breath":
+	case "breath", "gate":
 		w := noiseShaped(r, n, rate, 500, 4000)
 		p := r.Float64() * 6
 		for i := range x {
@@ -100,6 +104,16 @@ func (c *Clip) nobody(r *rand.Rand, kind string, seed uint64, n int, secs float6
 		}
 		addNoise(x, y, 1)
 		c.Known = known
+	}
+	if kind == "gate" { // breath, clicks and what leaks through
+		for t := .2; t < secs-.3; t += .1 + .8*r.Float64() {
+			i0, f, d := int(t*float64(rate)), 100+1500*r.Float64(), (.004+.03*r.Float64())*float64(rate)
+			a := .01 + .1*r.Float64()
+			for i := 0; i < int(6*d) && i0+i < n; i++ {
+				x[i0+i] += a * math.Exp(-float64(i)/d) * (.3*math.Sin(2*math.Pi*f*float64(i)/float64(rate)) + r.NormFloat64())
+			}
+		}
+		x = c.gate(r, x)
 	}
 	return x
 }

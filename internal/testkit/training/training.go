@@ -19,6 +19,7 @@ type Clip struct {
 	X         []float64
 	F0        []float64 // per sample of a 1 ms grid: hertz, 0 unvoiced, Open undecided
 	Notes     []Note
+	Cuts      []float64 // seconds, where a gate opens or shuts: there the edge is exact
 	Known     []float64 // hertz of partials known to sound (drone, prompt)
 	Low, High float64
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"singback/theory"
 )
@@ -97,7 +96,7 @@ func (s Style) Between(ways Ways, texture *theory.Texture) string {
 
 // ways writes the table, and returns the sources that it numbers from 1.
 func (s Style) ways(b *strings.Builder, ways Ways) (sources []string) {
-	w := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
+	w := newColumns(b)
 	for _, p := range ways.Passing {
 		var symbols, numerals []string
 		for _, r := range p.Chords {

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"singback/theory"
 )
@@ -53,7 +52,7 @@ func rankOf(p theory.Place, w theory.Roman) (rank int, probability float64) {
 func (s Style) Compared(d theory.Deduction, written []theory.Roman) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, %v\n\n", s.Key(d.Key), d.Style)
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	fmt.Fprintln(w, "\tbass\twritten\tlikeliest\twritten is")
 	first, root := 0, 0
 	for i, r := range written {

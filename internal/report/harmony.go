@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"singback/theory"
 )
@@ -226,7 +225,7 @@ func (s Style) Voicing(p []theory.Roman, vs []theory.Voicing) string {
 // above; below writes what comes below them, row by row.
 func (s Style) chordTable(p []theory.Roman, below func(row func(name string, cell func(i int) string))) string {
 	var b strings.Builder
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	row := func(name string, cell func(i int) string) {
 		fmt.Fprint(w, name)
 		for i := range p {

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"singback/exercise"
 	"singback/theory"
@@ -49,7 +48,7 @@ func (s Style) KeyTable(title string, it exercise.Item, t KeyTable, falling []th
 	}
 	before := []theory.Naming{theory.Movable, theory.LaBased, theory.Numbers}
 	ratios := it.Tuning.System != theory.Equal
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	fmt.Fprint(w, "degree\tnote\t")
 	for _, n := range before {
 		fmt.Fprintf(w, "%s\t", n)

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"singback/theory"
 )
@@ -60,7 +59,7 @@ func (k KeyProposals) Notice() string {
 // Keys lists keys with their scores, numbered from 1.
 func (s Style) Keys(scores []theory.KeyScore) string {
 	var b strings.Builder
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	for i, k := range scores {
 		fmt.Fprintf(w, "%d\t%s\t%.4f\n", i+1, s.Key(k.Key), k.Score)
 	}

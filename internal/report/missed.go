@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"singback/exercise"
 	"singback/theory"
@@ -105,7 +104,7 @@ func (s Style) Missed(noted int, list []Missed) string {
 		were = "was"
 	}
 	fmt.Fprintf(&b, "Of %d that were only noted %d %s missed:\n\n", noted, len(list), were)
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	fmt.Fprintln(w, "question\tasked\tsung\tcents")
 	for _, m := range list {
 		fmt.Fprintf(w, "%d\t%s\t%s\t%s\n", m.Index, m.shown[0], m.shown[1], m.shown[2])

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -354,7 +353,7 @@ func (s Style) NewBalanced(k theory.Key, t *exercise.Tally) (out []Balanced) {
 // and what was taken for what.
 func (s Style) Balanced(k theory.Key, t *exercise.Tally) string {
 	var b, rows strings.Builder
-	w, v := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0), tabwriter.NewWriter(&rows, 0, 0, 2, ' ', 0)
+	w, v := newColumns(&b), newColumns(&rows)
 	fmt.Fprintf(w, "Balanced accuracy, the mean over all that was asked %d times and more:\n\n", exercise.EnoughOfOne)
 	fmt.Fprintln(v, "\nheard\tright\ttaken for")
 	answers := 0

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"strings"
-	"text/tabwriter"
 	"time"
 )
 
@@ -66,7 +65,7 @@ func (c RecordCheck) Text() string {
 	if len(c.Singers) == 0 {
 		return b.String()
 	}
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	fmt.Fprintln(w, "\nsinger\tsessions\tanswers\tfirst\tlast")
 	for _, s := range c.Singers {
 		fmt.Fprintf(w, "%s\t%d\t%d\t%s\t%s\n", s.Name, s.Sessions, s.Answers, s.days[0], s.days[1])

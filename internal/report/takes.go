@@ -10,7 +10,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"singback/exercise/grade"
 	"singback/internal/plain"
@@ -247,7 +246,7 @@ func (g Grade) Marks(line grade.Line) string {
 // NoteTable lists what became of the notes.
 func (g Grade) NoteTable() string {
 	w := &strings.Builder{}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newColumns(w)
 	fmt.Fprintln(t, "note\tdegree\tresult\tcents\tlate\tlength")
 	number := func(v *float64, form string) string {
 		if v == nil {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"text/tabwriter"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -387,7 +386,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 	var b strings.Builder
 	others := func() string {
 		if named := t.ByName(); len(named) > 0 {
-			w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+			w := newColumns(&b)
 			head := "heard"
 			if t.Bass.Of+t.Quality.Of == 0 {
 				head = "played"
@@ -424,7 +423,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 		fmt.Fprintf(&b, "; %d that could not be decided count for nothing", n)
 	}
 	b.WriteString(".\n\n")
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	w := newColumns(&b)
 	fmt.Fprintln(w, "degree\tright\tlow\thigh\tother\tunsteady\ttendency")
 	for _, c := range t.ByDegree() {
 		row(w, s.Degree(k, c.Degree), c.Count)
@@ -443,7 +442,7 @@ func (s Style) summary(where string, k theory.Key, t exercise.Tally) string {
 	return trimLines(others())
 }
 
-func row(w *tabwriter.Writer, name string, c exercise.Count) {
+func row(w *columns, name string, c exercise.Count) {
 	fmt.Fprintf(w, "%s\t%d of %d\t%d\t%d\t%d\t%d\t%s\n", name, c.Right, c.Answered(), c.Flat, c.Sharp, c.Other, c.Unsteady, tendency(c))
 }
 

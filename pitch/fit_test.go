@@ -49,7 +49,7 @@ func fitClips() (set []making) {
 		switch cond {
 		case "room":
 			n = 28
-		case "drone", "high", "bright", "gate":
+		case "drone", "high", "bright":
 			n = 30
 		case "nobody-talker": // a voice
 			n = 0

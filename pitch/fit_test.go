@@ -49,7 +49,7 @@ func fitClips() (set []making) {
 		switch cond {
 		case "room":
 			n = 28
-		case "drone", "high", "bright":
+		case "drone", "high", "bright", "gate":
 			n = 30
 		case "nobody-talker": // a voice
 			n = 0

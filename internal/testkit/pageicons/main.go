@@ -96,15 +96,18 @@ func hex(c color.RGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.
 // painted is the icon as PNG of so many pixels, with rounded corners, and with what is
 // drawn on the ground scaled about the middle.
 func painted(pixels int, round, scale float64) []byte {
-	const samples = 4 // a side, of each pixel
+	samples := 4 // a side, of each pixel
+	if pixels > 256 { // where pixels are small, few tones are enough, and make a smaller file
+		samples = 2
+	}
 	points := make([]color.NRGBA, 0, pixels*pixels)
 	all := strokes()
 	for py := range pixels {
 		for px := range pixels {
 			var r, g, b, a float64
 			for i := range samples * samples {
-				x := (float64(px) + (float64(i%samples)+0.5)/samples) * side / float64(pixels)
-				y := (float64(py) + (float64(i/samples)+0.5)/samples) * side / float64(pixels)
+				x := (float64(px) + (float64(i%samples)+0.5)/float64(samples)) * side / float64(pixels)
+				y := (float64(py) + (float64(i/samples)+0.5)/float64(samples)) * side / float64(pixels)
 				if !inside(x, y, round) {
 					continue
 				}
@@ -113,7 +116,7 @@ func painted(pixels int, round, scale float64) []byte {
 			}
 			c := color.NRGBA{}
 			if a > 0 {
-				c = color.NRGBA{uint8(r/a + 0.5), uint8(g/a + 0.5), uint8(b/a + 0.5), uint8(255*a/(samples*samples) + 0.5)}
+				c = color.NRGBA{uint8(r/a + 0.5), uint8(g/a + 0.5), uint8(b/a + 0.5), uint8(255*a/float64(samples*samples) + 0.5)}
 			}
 			points = append(points, c)
 		}

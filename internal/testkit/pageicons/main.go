@@ -96,7 +96,7 @@ func hex(c color.RGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.
 // painted is the icon as PNG of so many pixels, with rounded corners, and with what is
 // drawn on the ground scaled about the middle.
 func painted(pixels int, round, scale float64) []byte {
-	samples := 4 // a side, of each pixel
+	samples := 4      // a side, of each pixel
 	if pixels > 256 { // where pixels are small, few tones are enough, and make a smaller file
 		samples = 2
 	}

@@ -12,7 +12,7 @@ func FuzzColumns(f *testing.F) {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if strings.ContainsAny(text, "\v\f\xff\r") || strings.ToValidUTF8(text, "") != text {
+		if strings.ContainsAny(text, "\v\f\r") || strings.ToValidUTF8(text, "") != text {
 			t.Skip("what the library acts upon, and no table holds")
 		}
 		text += "\n" // as every table ends

@@ -128,6 +128,11 @@ func againstJury(w io.Writer, dir string) error {
 				name = model + ", strict"
 			}
 			d.row(w, name+": shipped", shipped)
+			said := make([]float64, len(found))
+			for i, g := range found {
+				said[i] = g.Pass
+			}
+			fmt.Fprintf(w, "  balanced, passed at even odds  %.3f\n", balanced(d.pass(), said, 0.5))
 			crossed := d.crossed(x)
 			d.row(w, "  fitted on other sets", crossed)
 			base, weights := fit(x, d.pass(), ridge)

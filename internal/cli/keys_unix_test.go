@@ -10,6 +10,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // heeded tells each time that something is written that says so.
@@ -105,6 +106,7 @@ func TestSingThenPlayed(t *testing.T) {
 			if _, ok := <-playing; !ok {
 				return
 			}
+			time.Sleep(300 * time.Millisecond) // as nobody who reads the line is quicker: the window opens after it
 			for _, p := range packets {
 				if _, err := f.Write(p); err != nil {
 					t.Error(err)

@@ -33,6 +33,7 @@
 //     clear, on windows that end 10 ms after the centre.
 //     Where it is asked for ([Config].Estimates), a second path, without silence, tells the
 //     likeliest pitch of frames that are not voiced (estimate.go).
+//     The tails of rooms are taken out of it (tail.go).
 //     Where a note begins and ends is then put right from the samples (edges.go): a
 //     window about such a frame is half empty, and says little.
 //  5. Refinement (refine.go). The winner's frequency is read from the phases of up to
@@ -87,8 +88,8 @@
 //     is known (tail.go). It costs notes where it begins less than 10 dB under the note.
 //   - A formant that rings on between irregular pulses repeats better than the voice does:
 //     a candidate pays for being the third or a higher harmonic of one whose partials are
-//     there (overtoneCost). The model could be told by features; fitted on a quarter of the
-//     clips they did no better than this one number.
+//     there (overtoneCost). Features for it did no better in one trial fit, on a quarter of
+//     the clips and with other sounds among them; nothing more was tried.
 //   - Beside digital silence ratios to noise and rises of the level are boundless, and the
 //     first and last frames of a note were lost; so both have a bound.
 //   - Hum is only what does not repeat faster than 130 Hz: a quiet held note was taken for
@@ -108,8 +109,7 @@
 // Short of what was hoped for: tails of rooms whose reverberation takes a second, and the
 // first 10 dB of any; low voices in noise as strong as they are, above all where it falls
 // with frequency; creaky voices in rooms, now and then on the fifth harmonic; notes
-// repeated on one vowel, whose onsets
-// leave nothing to see. A talker far away is a voice, to this tracker as to any.
+// repeated on one vowel, whose onsets leave nothing to see. A talker far away is a voice, to this tracker as to any.
 package pitch
 
 // Version names the estimator. It changes whenever the same samples may give

@@ -9,8 +9,8 @@ import "math"
 // digital silence, where nothing else tells, as well as in a room. Live frames are not
 // looked at: what comes after them has not been heard.
 //
-// The constants were chosen by trial on half of the voices of a third synthesiser (a
-// bass, a man, a breathy woman, steady notes) and on the development half of the hard set.
+// The constants were chosen by trial on the voices of a third synthesiser (voices in the
+// reference data) and on the development half of the hard set.
 const (
 	edgeReach  = .040 // s that a note may begin before the path says, or end after it
 	edgeHalf   = .005 // s to either side of the centre that are the frame's own

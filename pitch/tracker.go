@@ -481,18 +481,20 @@ func (t *Tracker) decide(dst []Point, end int64) []Point {
 		if s >= 0 && !t.singing && t.passing(k) {
 			s = -1
 		}
-		if s >= 0 && t.cfg.Reading != Live && t.faint(k) {
+		waits := t.cfg.Reading != Live
+		if s >= 0 && waits && t.faint(k) {
 			s = -1
 		}
-		atEdge := s < 0 && !fr.lost && fr.level >= t.cfg.MinLevel && t.cfg.Reading != Live && (t.early(&p, k) || t.late(&p, k))
-		if t.singing = s >= 0; atEdge {
-		} else if !t.singing {
+		t.singing = s >= 0
+		switch sounds := waits && !fr.lost && fr.level >= t.cfg.MinLevel; {
+		case !t.singing && sounds && (t.early(&p, k) || t.late(&p, k)): // at the edge of a note: p has its pitch
+		case !t.singing:
 			p.Confidence = math.Exp(fr.uv)
-		} else {
+		default:
 			c := &fr.c[s]
 			p.Confidence = math.Exp(c.logp)
 			at := int(fr.pos - t.base)
-			if t.cfg.Reading != Live {
+			if waits {
 				at = within(t.inner, at, t.window(c.f), t.innerRate())
 			}
 			p.F0, p.SE = t.ref.refine(t.inner, at, c.f, c.nv, t.bending())

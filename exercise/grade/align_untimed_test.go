@@ -176,7 +176,7 @@ func TestAlignWithoutRhythmAgainstEveryWay(t *testing.T) {
 // A long line is aligned as over all cells without rhythm, too, in one key.
 func TestLongLineWithoutRhythm(t *testing.T) {
 	if raceDetector {
-		t.Skip("one goroutine")
+		t.Skip("one goroutine: there is nothing for the race detector, under which it takes long")
 	}
 	line, sung := longLine(2200, 7, func(i int) int { return i - 100*b2i(i == 1100) })
 	s := &search{line: line, sung: sung}

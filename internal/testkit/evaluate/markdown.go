@@ -17,8 +17,9 @@ const chosen = `What was chosen on what: the weights were fitted on sounds of th
 constants on those and on the development half of the hard set, the thresholds of the other programs on that half too.
 The onset weights were fitted on the sight-singing recordings, so their rows are not held out. The third voices are a
 third synthesiser's; what they showed decided which conditions the hard set and the training have (silence, gates,
-comfort noise), so their rows are not unseen either. The constants of error bars were chosen on the development half, at
-the SNRs of the rows. Truth to the edge: beside what is cut to silence, and in the third voices, a frame counts as sung
+comfort noise), and the edges of notes and the live readings of creak and out of silence were chosen looking at them, so
+their rows are not unseen either. The constants of error bars were chosen on the development half, at the SNRs of the
+rows. Truth to the edge: beside what is cut to silence, and in the third voices, a frame counts as sung
 if its centre sounds; elsewhere the first and last milliseconds of a note do not count.
 `
 

@@ -42,6 +42,8 @@ internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
 internal/store:    exercise/practice calib internal/kept sqlite          | exercise pitch
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
+internal/class:    theory exercise exercise/grade            |
+internal/sheet:    theory exercise/grade internal/engrave internal/plain internal/report | internal/notation
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |

@@ -27,6 +27,7 @@ type Picture struct {
 	Title    string // what a reader who does not see it is told first; "": what it is
 	Pickup   bool   // the first bar is incomplete, and counted 0
 	Width    int    // units, 480 or more; 0: 900
+	Height   int    // units of the rows of a system; 0: 190, 130 where there are more than two
 	From, To float64
 	// From and To are a stretch of the take, in seconds, that is drawn on one system;
 	// both 0: all of it, on as many as it takes.
@@ -134,7 +135,10 @@ func (p Picture) lay() *drawn {
 	if len(d.systems) > 2 {
 		room = 130
 	}
-	d.semitone = max(6, min(14, room/((d.high-d.low)/100)))
+	if d.Height > 0 {
+		room = float64(d.Height)
+	}
+	d.semitone = max(5, min(14, room/((d.high-d.low)/100)))
 	return d
 }
 
@@ -326,7 +330,7 @@ func (d *drawn) findSystems() {
 	}
 	from, to = max(0, from-0.4), to+0.4
 	slices.Sort(lengths)
-	const wanted = 36 // units of a usual note
+	const wanted = 32 // units of a usual note
 	most := max(6, min(30, room/wanted*lengths[len(lengths)/2]))
 	n := max(1, int(math.Ceil((to-from)/most-0.1)))
 	each := (to - from) / float64(n)

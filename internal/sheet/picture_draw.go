@@ -90,19 +90,26 @@ func seconds(t float64) string { return strconv.FormatFloat(math.Round(t*1000)/1
 
 // drawRowNames writes what the rows are called: first those that the line has.
 func (d *drawn) drawRowNames(b *strings.Builder) {
-	var taken []float64
+	var taken, second []float64
 	for _, due := range []bool{true, false} {
 		for _, r := range d.rows {
-			y := d.y(r.cents)
-			if _, near := nearest(taken, y, 9.5); r.due != due || near {
+			if r.due != due {
 				continue
 			}
-			taken = append(taken, y)
+			y, x := d.y(r.cents), gutter-6
+			if _, near := nearest(taken, y, 9.5); near { // beside the other
+				if _, near := nearest(second, y, 9.5); near || !due {
+					continue
+				}
+				second, x = append(second, y), x-textWidth("sol")
+			} else {
+				taken = append(taken, y)
+			}
 			name := r.name
 			if n := []rune(name); len(n) > 7 {
 				name = string(n[:7])
 			}
-			text(b, gutter-6, topLane+y+4, "end", name)
+			text(b, x, topLane+y+4, "end", name)
 		}
 	}
 }

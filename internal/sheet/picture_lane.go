@@ -199,7 +199,7 @@ func (d *drawn) legend(b *strings.Builder, y float64) float64 {
 		}
 		draw(x+7, top)
 		text(b, x+20, top+4, "start", words)
-		x += 20 + textWidth(words) + 14
+		x += 20 + 0.85*textWidth(words) + 14
 	}
 	of := func(class string, low bool) func(x, y float64) {
 		return func(x, y float64) {
@@ -209,13 +209,29 @@ func (d *drawn) legend(b *strings.Builder, y float64) float64 {
 		}
 	}
 	b.WriteString(`<g class="tp-legend">` + "\n")
-	next(fmt.Sprintf("right: within %g cents, as wide as the bar", d.Tolerance), of("right", false))
-	next("too high, in cents", of("off", false))
-	next("too low", of("off", true))
-	next("another degree, at the diamond", of("wrong", false))
-	next("left out", of("absent", false))
-	next("too little heard to measure", of("unheard", false))
-	next("not written", of("added", false))
+	there := map[string]bool{"right": true, "added": len(d.added) > 0}
+	low, high := false, false
+	for _, o := range d.shapes {
+		there[classNames[o.finding]] = true
+		low = low || o.finding == grade.OutOfTune && o.sung < o.due
+		high = high || o.finding == grade.OutOfTune && o.sung >= o.due
+	}
+	for _, sign := range []struct {
+		class, words string
+		there, low   bool
+	}{
+		{"right", fmt.Sprintf("right: within %g cents, as high as the bar", d.Tolerance), true, false},
+		{"off", "too high, in cents", high, false},
+		{"off", "too low, in cents", low, true},
+		{"wrong", "another degree, at the diamond", true, false},
+		{"absent", "left out", true, false},
+		{"unheard", "too little heard to measure", true, false},
+		{"added", "not written", true, false},
+	} {
+		if there[sign.class] && sign.there {
+			next(sign.words, of(sign.class, sign.low))
+		}
+	}
 	next("pitch of the voice", func(x, y float64) {
 		fmt.Fprintf(b, `<path class="tp-curve" d="M%s %sq3.500 -6 7 0t7 0" stroke="currentColor" stroke-width="1.7"/>`+"\n", num(x-7), num(y))
 	})

@@ -40,7 +40,10 @@ internal/choir:    theory exercise exercise/grade internal/audio internal/engrav
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
-internal/store:    exercise/practice calib internal/kept sqlite          | exercise pitch
+internal/store:    exercise/practice calib internal/kept internal/sqlfile | exercise pitch
+internal/sqlfile:  sqlite                                   |
+internal/class:    theory exercise exercise/grade           |
+internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |

@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/codec"
 	"singback/internal/newfile"
 	"singback/internal/notation"
 )
@@ -175,9 +176,9 @@ func (r *recording) of(path string, stdin io.Reader) (*audio.WAV, error) {
 		return nil, err
 	}
 	if path == "-" {
-		return audio.NewWAV(stdin, stdinName, options...)
+		return codec.New(stdin, stdinName, options...)
 	}
-	return audio.OpenWAV(path, options...)
+	return codec.Open(path, options...)
 }
 
 // warn tells about a recording that was read but may not be what it seems.

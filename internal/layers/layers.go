@@ -22,6 +22,7 @@ exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
+internal/codec:    internal/audio flac oggvorbis opus go-mp3         |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
@@ -35,7 +36,7 @@ internal/notation: theory internal/engrave internal/plain gomidi | exercise/comp
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/takedown: theory exercise/grade                     | internal/audio internal/listen internal/synth
 internal/takedown/words: theory internal/report internal/takedown | exercise/grade
-internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
+internal/review:   pitch theory exercise/grade internal/audio internal/codec internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/choir:    theory exercise exercise/grade internal/audio internal/engrave internal/notation internal/report internal/session internal/synth | internal/listen internal/newfile
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/tomlfile: go-toml                                  |
@@ -67,6 +68,10 @@ const everyTest = "internal/testkit rapid testscript"
 // is not here may be imported by nobody.
 var modules = map[string]string{
 	"gonum":      "gonum.org/v1/gonum",
+	"flac":       "github.com/mewkiz/flac",
+	"oggvorbis":  "github.com/jfreymuth/oggvorbis",
+	"opus":       "github.com/pion/opus",
+	"go-mp3":     "github.com/hajimehoshi/go-mp3",
 	"plot":       "gonum.org/v1/plot",
 	"go-dsp":     "github.com/mjibson/go-dsp",
 	"portaudio":  "github.com/gordonklaus/portaudio",

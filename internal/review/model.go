@@ -12,6 +12,7 @@ import (
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
+	"singback/internal/codec"
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/theory"
@@ -43,7 +44,7 @@ func (e ModelError) Unwrap() error { return e.error }
 func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warning, error) {
 	_, missing := os.Stat(m.Text)
 	extension := strings.ToLower(filepath.Ext(m.Text))
-	if _, written := notation.ByName(m.Text); written || missing == nil && extension != ".wav" && extension != ".csv" && holdsNotation(m.Text) {
+	if _, written := notation.ByName(m.Text); written || missing == nil && !codec.Named(m.Text) && extension != ".csv" && holdsNotation(m.Text) {
 		return m.written()
 	}
 	for _, o := range []struct{ flag, value string }{{"part", m.Part}, {"tune", m.Tune}} {
@@ -51,7 +52,7 @@ func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warn
 			return grade.Line{}, nil, modelError("--%s is about a notation file, and --model is none", o.flag)
 		}
 	}
-	if missing == nil || extension == ".wav" || extension == ".csv" {
+	if missing == nil || codec.Named(m.Text) || extension == ".csv" {
 		line, err := r.performed(ctx, m)
 		return line, nil, err
 	}
@@ -85,8 +86,8 @@ func holdsNotation(path string) bool {
 		return false // what is read from a pipe is not there again
 	}
 	b, err := io.ReadAll(io.LimitReader(f, notation.MaxFile))
-	sound := len(b) >= 12 && string(b[:4]) == "RIFF" && string(b[8:12]) == "WAVE"
-	return err == nil && !sound && !notation.HoldsNames(path, b)
+	kind, _ := codec.Sniff(b[:min(len(b), codec.Sniffed)])
+	return err == nil && kind == codec.Unknown && !notation.HoldsNames(path, b)
 }
 
 // performed is a model that somebody sang or played.

@@ -43,7 +43,7 @@ internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
 internal/store:    exercise/practice calib internal/kept internal/sqlfile | exercise pitch
 internal/sqlfile:  sqlite                                   |
-internal/class:    theory exercise exercise/grade           |
+internal/class:    theory exercise exercise/grade x-text    |
 internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
@@ -81,6 +81,7 @@ var modules = map[string]string{
 	"gomidi":     "gitlab.com/gomidi/midi/v2",
 	"go-toml":    "github.com/pelletier/go-toml/v2",
 	"x-term":     "golang.org/x/term",
+	"x-text":     "golang.org/x/text",
 	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
 	"sqlite":     "modernc.org/sqlite",
 	"chromedp":   "github.com/chromedp",

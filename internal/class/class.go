@@ -257,6 +257,8 @@ type Mark struct {
 	// that was not sung Value is 0.
 	Value float64
 	Pass  bool
+	// PassAt is the value from which on it passes.
+	PassAt float64
 	// Error is the standard error of Value, and Doubt the probability that the other
 	// side of the pass line is right, 0 to 0.5.
 	Error, Doubt float64

@@ -49,6 +49,7 @@ internal/report:   pitch theory exercise exercise/grade exercise/compose exercis
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
+internal/class:    theory exercise exercise/grade internal/report internal/tomlfile go-toml |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
@@ -93,7 +94,7 @@ var modules = map[string]string{
 // randomness, whose code (tests may) imports none of impure and calls none of
 // clock and of the functions of math/rand/v2 but seeded.
 const (
-	pure   = "pitch theory exercise exercise/grade exercise/compose exercise/practice calib"
+	pure   = "pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/class"
 	impure = "os net net/http math/rand crypto/rand syscall os/exec os/signal log log/slog io/ioutil net/netip net/url C"
 	clock  = "Now Since Until Sleep After AfterFunc Tick NewTimer NewTicker"
 	today  = "Now Since Until Local" // what no test reads

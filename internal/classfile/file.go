@@ -127,6 +127,7 @@ CREATE TABLE marks (
 	heard       INTEGER NOT NULL,
 	value       REAL NOT NULL,
 	pass        INTEGER NOT NULL,
+	pass_at     REAL NOT NULL,
 	error       REAL NOT NULL,
 	doubt       REAL NOT NULL,
 	score       REAL NOT NULL,
@@ -170,7 +171,8 @@ CREATE TABLE sheets (
 ) STRICT, WITHOUT ROWID;
 `}
 
-// File is a class on disk. Methods are for one goroutine.
+// File is a class on disk. Its methods may be called at once, but for one thing: while
+// the rows of Takes are read, nothing else is asked of the file.
 type File struct {
 	path string
 	db   *sql.DB

@@ -15,18 +15,18 @@ import (
 	"singback/theory"
 )
 
-const markColumns = "id, at, rubric, rubric_sum, tolerance, free_key, free_octave, model_sum, measured, heard, value, pass, error, doubt, score, probability, parts, tally"
+const markColumns = "id, at, rubric, rubric_sum, tolerance, free_key, free_octave, model_sum, measured, heard, value, pass, pass_at, error, doubt, score, probability, parts, tally"
 
 // scannedMark is a row of marks, or none.
 type scannedMark struct {
-	id, heard, pass, freeKey, freeOctave               sql.NullInt64
-	at, rubric, rubricSum, modelSum, measured          sql.NullString
-	tolerance, value, error, doubt, score, probability sql.NullFloat64
-	parts, tally                                       sql.NullString
+	id, heard, pass, freeKey, freeOctave                       sql.NullInt64
+	at, rubric, rubricSum, modelSum, measured                  sql.NullString
+	tolerance, value, passAt, error, doubt, score, probability sql.NullFloat64
+	parts, tally                                               sql.NullString
 }
 
 func (m *scannedMark) into() []any {
-	return []any{&m.id, &m.at, &m.rubric, &m.rubricSum, &m.tolerance, &m.freeKey, &m.freeOctave, &m.modelSum, &m.measured, &m.heard, &m.value, &m.pass,
+	return []any{&m.id, &m.at, &m.rubric, &m.rubricSum, &m.tolerance, &m.freeKey, &m.freeOctave, &m.modelSum, &m.measured, &m.heard, &m.value, &m.pass, &m.passAt,
 		&m.error, &m.doubt, &m.score, &m.probability, &m.parts, &m.tally}
 }
 
@@ -34,7 +34,7 @@ func (m *scannedMark) mark(take int64) (*class.Mark, error) {
 	out := class.Mark{
 		ID: m.id.Int64, Take: take, At: m.at.String, Rubric: m.rubric.String, RubricSum: m.rubricSum.String, Tolerance: m.tolerance.Float64,
 		FreeKey: m.freeKey.Int64 != 0, FreeOctave: m.freeOctave.Int64 != 0, ModelSum: m.modelSum.String, Measured: m.measured.String,
-		Heard: grade.Heard(m.heard.Int64), Value: m.value.Float64, Pass: m.pass.Int64 != 0, Error: m.error.Float64, Doubt: m.doubt.Float64,
+		Heard: grade.Heard(m.heard.Int64), Value: m.value.Float64, Pass: m.pass.Int64 != 0, PassAt: m.passAt.Float64, Error: m.error.Float64, Doubt: m.doubt.Float64,
 		Score: m.score.Float64, Probability: m.probability.Float64,
 	}
 	var err error
@@ -70,8 +70,8 @@ func (f *File) AddMarks(marks []class.Mark) error {
 }
 
 func addMark(tx *sql.Tx, take int64, m class.Mark) (int64, error) {
-	r, err := tx.Exec("INSERT INTO marks (take_id, "+strings.TrimPrefix(markColumns, "id, ")+") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-		take, m.At, m.Rubric, m.RubricSum, m.Tolerance, m.FreeKey, m.FreeOctave, m.ModelSum, m.Measured, int(m.Heard), m.Value, m.Pass, m.Error, m.Doubt, m.Score, m.Probability,
+	r, err := tx.Exec("INSERT INTO marks (take_id, "+strings.TrimPrefix(markColumns, "id, ")+") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		take, m.At, m.Rubric, m.RubricSum, m.Tolerance, m.FreeKey, m.FreeOctave, m.ModelSum, m.Measured, int(m.Heard), m.Value, m.Pass, m.PassAt, m.Error, m.Doubt, m.Score, m.Probability,
 		writeParts(m.Parts), writeTally(m.Tally))
 	if err != nil {
 		return 0, err

@@ -20,7 +20,8 @@ type Query struct {
 	Unmarked      bool  // that could be read and have no mark
 	Counting      bool  // those that count: one of a student and a task
 	Reviewed      bool  // that the teacher reviewed
-	After         int64 // only takes with an ID beyond it; then they come by ID
+	ByID          bool  // they come by ID
+	After         int64 // only takes with an ID beyond it
 	Most          int   // 0: all
 }
 
@@ -53,13 +54,13 @@ func (r Row) Value() (value float64, pass, ok bool) {
 const takeRows = `
 SELECT t.id, t.student_id, t.task_id, t.source, t.sha256, t.handed, t.collected, t.seconds, t.measured, t.trouble, t.kept, t.counts,
 	s.name, k.name,
-	m.id, m.at, m.rubric, m.rubric_sum, m.tolerance, m.free_key, m.free_octave, m.model_sum, m.measured, m.heard, m.value, m.pass, m.error, m.doubt, m.score, m.probability, m.parts, m.tally,
+	m.id, m.at, m.rubric, m.rubric_sum, m.tolerance, m.free_key, m.free_octave, m.model_sum, m.measured, m.heard, m.value, m.pass, m.pass_at, m.error, m.doubt, m.score, m.probability, m.parts, m.tally,
 	r.id, r.mark_id, r.at, r.chosen, r.pass, r.value, r.why
 FROM takes t JOIN students s ON s.id = t.student_id JOIN tasks k ON k.id = t.task_id
 LEFT JOIN marks m ON m.id = t.mark_id LEFT JOIN reviews r ON r.id = t.review_id`
 
 // Takes are the takes of a query: task by task as Tasks has them, in the order of
-// the students' names, of each the first that was handed in first; with After by ID.
+// the students' names, of each the first that was handed in first; or by ID.
 // They are read as they are asked for: while they are, nothing else is done with f.
 func (f *File) Takes(q Query) iter.Seq2[Row, error] {
 	where, args := []string{"1"}, []any{}
@@ -75,7 +76,7 @@ func (f *File) Takes(q Query) iter.Seq2[Row, error] {
 	also(q.Reviewed, "t.review_id IS NOT NULL")
 	also(q.After > 0, "t.id > ?", q.After)
 	order := "k.due = '', k.due, k.id, s.name, t.handed, t.id"
-	if q.After > 0 {
+	if q.ByID {
 		order = "t.id"
 	}
 	query := takeRows + " WHERE " + strings.Join(where, " AND ") + " ORDER BY " + order

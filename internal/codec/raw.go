@@ -68,24 +68,35 @@ func pathError(path string, err error) error {
 	return fmt.Errorf("%s: %w", path, err)
 }
 
-// Names lists all files of a zip by the paths that [OpenRaw] reads, in its order.
-// Those that are no recordings are among them.
-func Names(path string) ([]string, error) {
+// Refused is a file of a zip that is not read.
+type Refused struct{ Name, Why string }
+
+// Names lists the files of a zip by the paths that [OpenRaw] reads, in its order, those
+// that are no recordings too, and what is not read, with the reason.
+func Names(path string) (names []string, refused []Refused, err error) {
 	z, err := openZip(path)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer z.Close()
-	var out []string
+	if len(z.File) > mostPacked {
+		return nil, nil, fmt.Errorf("%s: %w: it holds %d files, at most %d are read", path, ErrPacked, len(z.File), mostPacked)
+	}
 	seen := map[string]bool{}
 	for _, f := range z.File {
-		if len(out) == mostPacked {
-			return nil, fmt.Errorf("%s: %w: it holds more than %d files", path, ErrPacked, mostPacked)
+		if f.FileInfo().IsDir() {
+			continue
 		}
-		if !f.FileInfo().IsDir() && !seen[f.Name] && refuse(f) == "" {
-			out = append(out, path+"/"+f.Name)
+		why := refuse(f)
+		if why == "" && seen[f.Name] {
+			why = "a second file of that name"
 		}
 		seen[f.Name] = true
+		if why != "" {
+			refused = append(refused, Refused{f.Name, why})
+		} else {
+			names = append(names, path+"/"+f.Name)
+		}
 	}
-	return out, nil
+	return names, refused, nil
 }

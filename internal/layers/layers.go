@@ -43,13 +43,13 @@ internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
 internal/store:    exercise/practice calib internal/kept internal/sqlfile | exercise pitch
 internal/sqlfile:  sqlite                                   |
-internal/class:    theory exercise exercise/grade x-text    |
+internal/class:    theory exercise exercise/grade internal/report internal/tomlfile go-toml x-text |
 internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
+internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/kept internal/listen internal/plain internal/review | internal/synth
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
-internal/class:    theory exercise exercise/grade internal/report internal/tomlfile go-toml |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp

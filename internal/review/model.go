@@ -92,20 +92,31 @@ func (r Reader) Model(ctx context.Context, m Model) (grade.Line, []notation.Warn
 	return line, nil, err
 }
 
-// typed is a model in names.
-func (m Model) typed() (grade.Line, error) {
+// Melody is a model in names.
+func (m Model) Melody() (theory.Melody, error) {
 	key := theory.Key{} // C major
 	if m.Key != nil {
 		key = *m.Key
 	}
 	melody, err := theory.ParseMelody(m.Text, key, m.Names)
-	if err != nil {
-		if strings.ContainsAny(strings.ToLower(filepath.Ext(m.Text)), "abcdefghijklmnopqrstuvwxyz") && !strings.Contains(m.Text, " ") {
-			return grade.Line{}, modelError("--model: there is no file %s", plain.Short(m.Text))
-		}
-		return grade.Line{}, modelError("--model: %w", err)
+	if err != nil && strings.ContainsAny(strings.ToLower(filepath.Ext(m.Text)), "abcdefghijklmnopqrstuvwxyz") && !strings.Contains(m.Text, " ") {
+		return melody, modelError("--model: there is no file %s", plain.Short(m.Text))
 	}
-	line, err := grade.NewMelodyLine(melody, 4, m.Tuning)
+	if err != nil {
+		return melody, modelError("--model: %w", err)
+	}
+	return melody, nil
+}
+
+// TypedOctave is the octave of the tonic of a model in names, as far as that counts.
+const TypedOctave = 4
+
+func (m Model) typed() (grade.Line, error) {
+	melody, err := m.Melody()
+	if err != nil {
+		return grade.Line{}, err
+	}
+	line, err := grade.NewMelodyLine(melody, TypedOctave, m.Tuning)
 	if err != nil {
 		return line, modelError("--model: %w", err)
 	}

@@ -119,7 +119,7 @@ type drawn struct {
 	semitone  float64 // units
 	scale     float64 // units a second
 	systems   []Stretch
-	at        timeMap
+	at        Times
 }
 
 func (p Picture) lay() *drawn {
@@ -127,7 +127,7 @@ func (p Picture) lay() *drawn {
 	if p.Width > 0 {
 		d.width = float64(max(p.Width, 480))
 	}
-	d.at = newTimeMap(p.Line, &p.Grading)
+	d.at = NewTimes(p.Line, &p.Grading)
 	d.findShapes()
 	d.findRows()
 	d.findSystems()
@@ -187,7 +187,7 @@ func (d *drawn) findShapes() {
 	for i, due := range d.Line.Notes {
 		s := &d.shapes[i]
 		s.due, s.sung, s.name, s.finding = due.Cents, due.Cents, d.name(i), grade.Omitted
-		s.From, s.To = d.at.of(i, due.Onset), d.at.of(i+1, due.Onset+due.Length)
+		s.From, s.To = d.at.Of(i, due.Onset), d.at.Of(i+1, due.Onset+due.Length)
 		if i >= len(g.Notes) {
 			continue
 		}
@@ -334,7 +334,7 @@ func (d *drawn) findSystems() {
 	most := max(6, min(30, room/wanted*lengths[len(lengths)/2]))
 	n := max(1, int(math.Ceil((to-from)/most-0.1)))
 	each := (to - from) / float64(n)
-	bars := d.at.bars(d.Line)
+	bars := d.at.Bars(d.Line)
 	longest := 0.0
 	for at := from; at < to; {
 		end := at + each
@@ -363,16 +363,17 @@ func nearest(list []float64, x, reach float64) (float64, bool) {
 	return best, ok
 }
 
-// timeMap tells when in a take a time of the line is: as the singer's own tempo has it
+// Times tells when in a take a time of the line is: as the singer's own tempo has it
 // about there, which is what notes are called late against.
-type timeMap struct {
+type Times struct {
 	timed     bool
 	line, sec []float64 // of an untimed line the indices of notes
 	pace      float64
 }
 
-func newTimeMap(line grade.Line, g *grade.Grading) timeMap {
-	m := timeMap{timed: g.Pace > 0, pace: g.Pace}
+// NewTimes makes it of a graded take.
+func NewTimes(line grade.Line, g *grade.Grading) Times {
+	m := Times{timed: g.Pace > 0, pace: g.Pace}
 	var lengths []float64
 	for _, n := range line.Notes {
 		lengths = append(lengths, n.Length)
@@ -401,15 +402,15 @@ func newTimeMap(line grade.Line, g *grade.Grading) timeMap {
 	return m
 }
 
-// of is the time of written note i, which begins at onset in the line.
-func (m timeMap) of(i int, onset float64) float64 {
+// Of is the time of written note i, which begins at onset in the line.
+func (m Times) Of(i int, onset float64) float64 {
 	if !m.timed {
 		return m.when(float64(i))
 	}
 	return m.when(onset)
 }
 
-func (m timeMap) when(x float64) float64 {
+func (m Times) when(x float64) float64 {
 	n := len(m.line)
 	if n == 0 {
 		return x * max(m.pace, 0.5)
@@ -425,8 +426,8 @@ func (m timeMap) when(x float64) float64 {
 	return m.sec[k-1] + part*(m.sec[k]-m.sec[k-1])
 }
 
-// bars are the times at which bars begin.
-func (m timeMap) bars(line grade.Line) []float64 {
+// Bars are the times at which bars begin.
+func (m Times) Bars(line grade.Line) []float64 {
 	if !m.timed {
 		return nil
 	}

@@ -136,7 +136,7 @@ func (d *drawn) drawGrid(b *strings.Builder, s Stretch, width, height float64) {
 			}
 		}
 	}
-	for _, t := range d.at.bars(d.Line) {
+	for _, t := range d.at.Bars(d.Line) {
 		if x := d.x(s, t); x >= 0 && x <= width {
 			line(b, x, 0, x, height, `class="tp-bar" stroke-width="1" stroke-opacity="0.6"`)
 		}

@@ -14,7 +14,7 @@ import (
 func (d *drawn) drawTop(b *strings.Builder, s Stretch, height float64) {
 	width := (s.To - s.From) * d.scale
 	var numbers lane
-	for i, t := range d.at.bars(d.Line) {
+	for i, t := range d.at.Bars(d.Line) {
 		n := i + 1
 		if d.Pickup {
 			n = i

@@ -46,7 +46,7 @@ func (r Rubric) MarkIn(names theory.Naming, line grade.Line, take grade.Performa
 			sum += w
 			mark.Value += w * n.value
 			m.measuring += w * n.spread // the same notes are in all parts: what is misheard of one is of all
-			m.listening += w * listens(Criterion(c), n.value)
+			m.listening = math.Hypot(m.listening, w*listens(Criterion(c), n.value))
 		}
 	}
 	if sum == 0 {

@@ -175,14 +175,14 @@ faults = 1
 `,
 	`name = "notes"
 source = "Henry 2001: each thing that is asked of a singer at sight is right or wrong; counted by notes it agrees with that by r = .95"
-pass = 0.7
+pass = 0.8
 
 [counts]
 notes = 1
 `,
 	`name = "intervals and key"
 source = "Larrouy-Maestri 2013: the size of intervals and changes of key explain most of what experts think of untrained singers; the weights and the pass are ours"
-pass = 0.7
+pass = 0.8
 
 [counts]
 intervals = 3

@@ -24,8 +24,8 @@ import (
 	"singback/internal/sqlfile"
 )
 
-// Extension is how the file of a class is called in the end.
-const Extension = ".class"
+// Extension is how the file of a class ends.
+const Extension = ".sbclass"
 
 // The ways in which a file cannot be used; errors of this package wrap them.
 var (

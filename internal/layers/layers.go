@@ -43,7 +43,7 @@ internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
 internal/store:    exercise/practice calib internal/kept internal/sqlfile | exercise pitch
 internal/sqlfile:  sqlite                                   |
-internal/class:    theory exercise exercise/grade internal/report internal/tomlfile go-toml x-text |
+internal/class:    theory exercise exercise/grade exercise/practice internal/report internal/tomlfile go-toml x-text |
 internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
 internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/kept internal/newfile internal/notation internal/plain internal/review |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |

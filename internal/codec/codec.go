@@ -90,10 +90,11 @@ var foreigns = []struct {
 	at          int
 	magic, name string
 }{
+	{4, "ftyp3g", telephone},
 	{4, "ftyp", "MP4 (M4A, video)"},
 	{4, "moov", "QuickTime"}, {4, "mdat", "QuickTime"}, {4, "wide", "QuickTime"},
 	{0, "\x1a\x45\xdf\xa3", "WebM or Matroska"},
-	{0, "#!AMR", "AMR"},
+	{0, "#!AMR", amr},
 	{0, "caff", "Core Audio"},
 	{8, "AIFF", "AIFF"}, {8, "AIFC", "AIFF"},
 	{8, "AVI ", "AVI"},

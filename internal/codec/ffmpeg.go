@@ -23,6 +23,9 @@ const program = "ffmpeg"
 // pitch curve.
 const longest = "21600"
 
+// The kinds whose sound may have gaps.
+const amr, telephone = "AMR", "3GP"
+
 // install is what is typed to install ffmpeg on this system.
 func install(system string, has func(program string) bool) string {
 	switch system {
@@ -66,8 +69,14 @@ func through(file, path, kind string, options ...audio.Option) (*audio.WAV, erro
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	// Only this file, nothing that it names: no playlist is followed, no network asked.
-	cmd := exec.CommandContext(ctx, program, "-nostdin", "-hide_banner", "-v", "error", "-protocol_whitelist", "file,pipe",
-		"-i", "file:"+full, "-map", "0:a:0", "-vn", "-sn", "-dn", "-t", longest, "-c:a", "pcm_f32le", "-f", "wav", "pipe:1")
+	args := []string{"-nostdin", "-hide_banner", "-v", "error", "-protocol_whitelist", "file,pipe",
+		"-i", "file:" + full, "-map", "0:a:0", "-vn", "-sn", "-dn", "-t", longest, "-c:a", "pcm_f32le", "-f", "wav"}
+	if kind == amr || kind == telephone {
+		// The program leaves out the frames that stand for silence (3GPP TS 26.092), and
+		// with them their time, unless it is told to fill the gaps.
+		args = append(args, "-af", "aresample=async=1:min_hard_comp=0.01:first_pts=0")
+	}
+	cmd := exec.CommandContext(ctx, program, append(args, "pipe:1")...)
 	p := &process{cmd: cmd, stop: stop, kind: kind, file: "file:" + full}
 	cmd.Stderr = &p.said
 	if p.out, err = cmd.StdoutPipe(); err == nil {

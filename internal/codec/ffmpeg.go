@@ -74,7 +74,7 @@ func through(file, path, kind string, options ...audio.Option) (*audio.WAV, erro
 	if kind == amr || kind == telephone {
 		// The program leaves out the frames that stand for silence (3GPP TS 26.092), and
 		// with them their time, unless it is told to fill the gaps.
-		args = append(args, "-af", "aresample=async=1:min_hard_comp=0.01:first_pts=0")
+		args = append(args, "-max_error_rate", "1", "-af", "aresample=async=1:min_hard_comp=0.01:first_pts=0")
 	}
 	cmd := exec.CommandContext(ctx, program, append(args, "pipe:1")...)
 	p := &process{cmd: cmd, stop: stop, kind: kind, file: "file:" + full}

@@ -56,6 +56,7 @@ func coded(t testing.TB, wav, out string, command []string) {
 // off is how far notes are from those of the WAV.
 type off struct {
 	takes, notes, found, more int
+	within                    int       // a cent and 20 ms
 	cents, onset              []float64 // ms
 }
 
@@ -68,6 +69,9 @@ func (o *off) compare(want, got []grade.Sung) {
 				o.found++
 				o.cents = append(o.cents, math.Abs(n.Cents-w.Cents))
 				o.onset = append(o.onset, 1000*math.Abs(n.Onset-w.Onset))
+				if math.Abs(n.Cents-w.Cents) <= 1 && math.Abs(n.Onset-w.Onset) <= .02 {
+					o.within++
+				}
 				break
 			}
 		}
@@ -84,8 +88,8 @@ func (o *off) String() string {
 		}
 		return x[int(q*float64(len(x)-1))]
 	}
-	return fmt.Sprintf("%3d takes, %3d of %3d notes, %2d more; cents median %.2f, 95 %% %.2f, most %.2f; onset ms median %.1f, 95 %% %.1f, most %.1f",
-		o.takes, o.found, o.notes, o.more, at(o.cents, .5), at(o.cents, .95), at(o.cents, 1), at(o.onset, .5), at(o.onset, .95), at(o.onset, 1))
+	return fmt.Sprintf("%3d takes, %3d of %3d notes, %2d more, %3d within a cent and 20 ms; cents median %.2f, 95 %% %.2f, most %.2f; onset ms median %.1f, 95 %% %.1f, most %.1f",
+		o.takes, o.found, o.notes, o.more, o.within, at(o.cents, .5), at(o.cents, .95), at(o.cents, 1), at(o.onset, .5), at(o.onset, .95), at(o.onset, 1))
 }
 
 // A take that came through a phone's or a messenger's codec is heard as the recording

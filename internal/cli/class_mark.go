@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -111,7 +112,7 @@ type markRecord struct {
 	Trouble    string   `json:"trouble"`
 }
 
-func round4(v float64) float64 { return float64(int(v*10000+0.5)) / 10000 }
+func round4(v float64) float64 { return math.Round(v*10000)/10000 + 0 }
 
 func newMarkRecord(r desk.Remarked) markRecord {
 	m := markRecord{r.StudentName, r.TaskName, r.Source, r.New.Heard.String(), round4(r.New.Value), r.New.Pass, round4(r.New.Doubt), round4(r.New.Error), nil, nil, r.Why, r.Trouble}
@@ -185,7 +186,7 @@ func (o *marking) mark(ctx context.Context, e *env, m *desk.Marker, n classfile.
 		rec := newMarkRecord(r)
 		switch o.format.value {
 		case "csv":
-			return out.Write([]string{rec.Student, rec.Task, rec.Source, rec.Heard, number(&rec.Value), truth(&rec.Pass), number(&rec.Doubt), number(&rec.Error), number(rec.Before), truth(rec.PassBefore), rec.Why, rec.Trouble})
+			return out.Write([]string{rec.Student, rec.Task, rec.Source, rec.Heard, orEmpty(&rec.Value), yesNo(&rec.Pass), orEmpty(&rec.Doubt), orEmpty(&rec.Error), orEmpty(rec.Before), yesNo(rec.PassBefore), rec.Why, rec.Trouble})
 		case "json":
 			records = append(records, rec)
 		}

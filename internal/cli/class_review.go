@@ -60,7 +60,7 @@ takes the last word on it back. Where no keys can be pressed it lists the takes.
 	fl.StringVar(&o.student, "student", "", "of this student: the `NAME`, or its beginning")
 	fl.IntVar(&o.most, "most", 0, "no more than so many `TAKES`; 0 is all")
 	fl.IntVar(&o.lot, "lot", 0, "so many `TAKES` drawn by lot, instead of the doubtful ones")
-	fl.Uint64Var(&o.seed, "seed", 1, "the `SEED` of the lot: the same one draws the same takes")
+	fl.Uint64Var(&o.seed, "seed", 1, "number that draws the lot; the same number, the same takes")
 	fl.StringVar(&o.verdict, "verdict", "", "decide: the `WORD` pass or fail")
 	fl.Float64Var(&o.value, "value", o.value, "your `MARK`, 0 to 1, beside pass or fail")
 	fl.StringVar(&o.why, "why", "", "`WHY` you decide so; it is printed on the sheet")

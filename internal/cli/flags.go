@@ -25,7 +25,7 @@ var flagGroups = []struct {
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Output", []string{
-		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
+		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "list", "share", "damaged", "guard-formulas", "force",
 		"no-descriptions", "help", "version",
 	}},
 }

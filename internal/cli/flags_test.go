@@ -72,6 +72,8 @@ var meanings = map[string]string{
 	"keys":            "the MIDI keyboard: its `PATH`",
 	"level":           "`LEVEL` of the melodies, 1 to 7",
 	"line":            "`WHAT` you sing along",
+	"list":            "more takes: this `FILE` names one a line",
+	"share":           "only the `K/N`th share of the takes",
 	"live":            "decide each row as early as possible",
 	"louder":          "how many `DECIBELS` my part is louder than the others",
 	"loudness":        "no peak of the sound exceeds this level, in `DBFS`, -60 to -3",

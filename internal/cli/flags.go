@@ -25,8 +25,12 @@ var flagGroups = []struct {
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
+	{"Class", []string{
+		"class", "student", "task", "whose", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",
+		"copy", "mark", "again", "try", "most", "lot", "verdict", "value", "why", "back", "recordings", "sheets",
+	}},
 	{"Output", []string{
-		"format", "to", "no-open", "port", "out", "svg", "png", "html", "paper", "staff", "link", "resume", "damaged", "guard-formulas", "force",
+		"format", "to", "no-open", "port", "out", "svg", "png", "html", "paper", "staff", "link", "resume", "list", "share", "damaged", "guard-formulas", "force",
 		"no-descriptions", "help", "version",
 	}},
 }

@@ -30,7 +30,8 @@ type known struct {
 const (
 	mostWell     = 4
 	mostPractise = 2
-	degreeLeast  = 4    // times that a degree was sung
+	alwaysLeast  = 4    // times that a degree was sung and right each time
+	degreeLeast  = 3    // times that a degree was sung
 	moveLeast    = 3    // times that a move was sung
 	missedLeast  = 2    // times that it was not right
 	weakShare    = 0.8  // right of them, below which it is weak
@@ -64,7 +65,7 @@ func (k *known) well() []string {
 			say("%s", right)
 		}
 		if sung := sungNotes(g); sung >= driftLeast && math.Abs(g.Drift) <= heldDrift && g.Away == 0 {
-			say("the key was held: it moved by %+.0f cents from the first note of %s to the last", g.Drift, name)
+			say("the key was held: it moved by %.0f cents from the first note of %s to the last", math.Abs(g.Drift), name)
 		}
 		if g.Flow {
 			say("%s was sung through without a halt", name)
@@ -130,7 +131,7 @@ func (k *known) always() string {
 	var names []string
 	times := 0
 	for _, d := range sortedDegrees(k.tally.Degrees) {
-		if c := k.tally.Degrees[d]; c.Of >= degreeLeast && c.Right == c.Of {
+		if c := k.tally.Degrees[d]; c.Of >= alwaysLeast && c.Right == c.Of {
 			names = append(names, k.name(d))
 			times += c.Of
 		}

@@ -22,7 +22,7 @@ exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
-internal/codec:    internal/audio flac oggvorbis opus go-mp3         |
+internal/codec:    internal/audio flac vorbis opus go-mp3         |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
@@ -45,8 +45,9 @@ internal/store:    exercise/practice calib internal/kept internal/sqlfile | exer
 internal/sqlfile:  sqlite                                   |
 internal/class:    theory exercise exercise/grade exercise/practice internal/report internal/tomlfile go-toml x-text |
 internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
-internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/kept internal/newfile internal/notation internal/plain internal/review |
+internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/drill internal/kept internal/newfile internal/notation internal/plain internal/report internal/review internal/sheet internal/synth |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
+internal/sheet:    theory exercise/grade internal/class internal/engrave internal/plain internal/report | internal/notation
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
@@ -70,7 +71,7 @@ const everyTest = "internal/testkit rapid testscript"
 var modules = map[string]string{
 	"gonum":      "gonum.org/v1/gonum",
 	"flac":       "github.com/mewkiz/flac",
-	"oggvorbis":  "github.com/jfreymuth/oggvorbis",
+	"vorbis":     "github.com/jfreymuth/vorbis",
 	"opus":       "github.com/pion/opus",
 	"go-mp3":     "github.com/hajimehoshi/go-mp3",
 	"plot":       "gonum.org/v1/plot",

@@ -114,7 +114,7 @@ much, where the pass is, and where the way of counting comes from.`,
 				rows.Write([]string{"name", "counts", "pass", "even_jury", "points", "pieces", "sum", "source"})
 				for _, r := range all {
 					rec := newRubricRecord(r)
-					rows.Write([]string{r.Name, countsText(r), number(rec.Pass), strconv.FormatBool(r.EvenJury), strconv.Itoa(r.Points), strconv.Itoa(r.Pieces), rec.Sum, r.Source})
+					rows.Write([]string{r.Name, countsText(r), orEmpty(rec.Pass), strconv.FormatBool(r.EvenJury), strconv.Itoa(r.Points), strconv.Itoa(r.Pieces), rec.Sum, r.Source})
 				}
 				rows.Flush()
 				return rows.Error()

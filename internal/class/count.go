@@ -14,7 +14,8 @@ import (
 //
 //	faults      Grading.Score, e^(−sum of all faults / 8)
 //	jury        Grading.Pass
-//	notes       right / N
+//	notes       right / N; notes that are not written cost nothing: counted in, the order
+//	            of takes agrees no better with a jury
 //	intervals   of the N − 1 steps those both of whose notes were sung and whose size
 //	            is within √2 times the tolerance, since a step is off by two notes.
 //	            Octaves are free where the rules let them be. A note that is wrong
@@ -59,8 +60,6 @@ type counted struct {
 	value    float64
 	measured bool
 	spread   float64 // standard deviation of value by what the machine may have misheard
-	why      string
-	places   []Place
 }
 
 // marking is one take on its way to a mark.

@@ -158,6 +158,9 @@ func values(t *testing.T, line grade.Line, take grade.Performance, rules grade.R
 
 // tried runs f for so many made lines and singers.
 func tried(seed uint64, lines int, f func(rng *rand.Rand, line grade.Line, s madeSinger)) {
+	if raceDetector {
+		lines = (lines + 2) / 3
+	}
 	rng := rand.New(rand.NewPCG(1728, seed))
 	for range lines {
 		line := madeLine(rng)

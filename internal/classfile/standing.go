@@ -183,3 +183,43 @@ func (s *summed) tally() (class.Tally, error) {
 	}
 	return t, err
 }
+
+// Practised is how many first answers each student gave with a command, since a day; ""
+// is any.
+func (f *File) Practised(command string, since class.Date) (map[int64]int, error) {
+	type count struct {
+		student int64
+		n       int
+	}
+	list, err := all(f, func(row interface{ Scan(...any) error }) (c count, err error) { return c, row.Scan(&c.student, &c.n) },
+		"SELECT student_id, count(*) FROM answers WHERE substr(at, 1, 10) >= ? AND json_extract(row, '$.command') = ? AND json_extract(row, '$.counts') GROUP BY student_id", string(since), command)
+	out := map[int64]int{}
+	for _, c := range list {
+		out[c.student] = c.n
+	}
+	return out, err
+}
+
+// NewestRemarks are the newest remarks about a task, by student and task.
+func (f *File) NewestRemarks() (map[[2]int64]string, error) {
+	type said struct {
+		of    [2]int64
+		words string
+	}
+	list, err := all(f, func(row interface{ Scan(...any) error }) (s said, err error) {
+		return s, row.Scan(&s.of[0], &s.of[1], &s.words)
+	}, "SELECT student_id, task_id, words FROM remarks WHERE task_id IS NOT NULL ORDER BY id")
+	out := make(map[[2]int64]string, len(list))
+	for _, s := range list {
+		out[s.of] = s.words
+	}
+	return out, err
+}
+
+// AddSheetOfAll remembers where something with all students in it was written.
+func (f *File) AddSheetOfAll(path string) error {
+	return f.change(func(tx *sql.Tx) error {
+		_, err := tx.Exec("INSERT OR IGNORE INTO sheets SELECT id, ? FROM students", path)
+		return err
+	})
+}

@@ -130,7 +130,7 @@ All of them are added, or none.`,
 		},
 	}
 	s.addFlags(cmd)
-	cmd.Flags().StringVar(&roster, "roster", "", "the students are in this `FILE` of CSV")
+	cmd.Flags().StringVar(&roster, "roster", "", "the students are in this `FILE`: CSV")
 	return cmd
 }
 

@@ -523,6 +523,9 @@ func helpExamples(t *testing.T, done map[string]bool, run func(*testing.T, shell
 	if err := os.WriteFile("taps.txt", []byte("3.6 1\n4.28\n4.96\n5.65\n6.33 1\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.WriteFile("takes.txt", []byte("take1.wav\ntake2.wav\ntake.csv\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	visible(newRoot(&env{}), func(cmd *cobra.Command) {
 		path := cmd.CommandPath()
 		if strings.HasPrefix(path, "singback completion ") {

@@ -61,7 +61,7 @@ func (k *known) well() []string {
 			say("%d of %d notes of %s right", g.Right, n, name)
 		}
 		if right := k.always(); right != "" {
-			say("%s right every time", right)
+			say("%s", right)
 		}
 		if sung := sungNotes(g); sung >= driftLeast && math.Abs(g.Drift) <= heldDrift && g.Away == 0 {
 			say("the key was held: it moved by %+.0f cents from the first note of %s to the last", g.Drift, name)
@@ -142,7 +142,7 @@ func (k *known) always() string {
 	if n := len(names); n > 1 {
 		out = strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
-	return fmt.Sprintf("%s, %d of %d,", out, times, times)
+	return fmt.Sprintf("%s right every time, %d of %d", out, times, times)
 }
 
 func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
@@ -150,7 +150,9 @@ func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
 	for d := range m {
 		out = append(out, d)
 	}
-	slices.SortFunc(out, func(a, b theory.Degree) int { return cmp.Or(cmp.Compare(a.Step, b.Step), cmp.Compare(a.Alter, b.Alter)) })
+	slices.SortFunc(out, func(a, b theory.Degree) int {
+		return cmp.Or(cmp.Compare(a.Step, b.Step), cmp.Compare(a.Alter, b.Alter))
+	})
 	return out
 }
 

@@ -20,7 +20,7 @@ import (
 // pass as not and how sharply the value divides them; and whether a teacher who hears
 // the doubtful takes first hears those in which the machine and the jury differ.
 
-const aboutMarks = `Melodies as written notes, any key, and the same without rhythm. "even" is the value at which a take is as likely to pass
+const aboutMarks = `A melody is given as written notes, as what a piano played for the candidate, or without rhythm; any key. "even" is the value at which a take is as likely to pass
 with the jury as not, "scale" the difference of the value by which the odds change by e, both by a logistic curve through all
 takes; they are where the passes and the constants of the built-in rubrics come from. "accuracy" is the share of takes on
 the jury's side of the rubric's pass, "other sets" that of a pass chosen on nine question sets and tried on the tenth.
@@ -70,7 +70,7 @@ func againstMarks(w io.Writer, dir string) error {
 		return err
 	}
 	fmt.Fprintf(w, "Marks beside the jury: %d takes, %d question sets\n", len(d.takes), len(slices.Compact(slices.Sorted(slices.Values(d.sets())))))
-	for _, model := range []string{"written", "untimed"} {
+	for _, model := range models {
 		found, err := d.grade(model, false)
 		if err != nil {
 			return err

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"singback/exercise/grade"
-	"singback/exercise/practice"
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/drill"
@@ -33,6 +32,7 @@ const (
 	mostPractise = 2
 	degreeLeast  = 4    // times that a degree was sung
 	moveLeast    = 3    // times that a move was sung
+	missedLeast  = 2    // times that it was not right
 	weakShare    = 0.8  // right of them, below which it is weak
 	heldDrift    = 25.0 // cents that the key may move and is held
 	leftDrift    = 40.0 // cents that it moves and is not
@@ -214,7 +214,7 @@ func (k *known) weakDegrees() (out []drilled) {
 	home := theory.Degree{Step: 1}
 	for _, d := range sortedDegrees(k.tally.Degrees) {
 		c := k.tally.Degrees[d]
-		if c.Of < degreeLeast || float64(c.Right) >= weakShare*float64(c.Of) {
+		if c.Of < degreeLeast || c.Of-c.Right < missedLeast || float64(c.Right) >= weakShare*float64(c.Of) {
 			continue
 		}
 		degrees := k.typed(d)
@@ -240,7 +240,7 @@ func (k *known) weakMoves() (out []drilled) {
 	})
 	for _, m := range moves {
 		c := k.tally.Moves[m]
-		if c.Of < moveLeast || c.Of-c.Right < 2 || float64(c.Right) >= weakShare*float64(c.Of) {
+		if c.Of < moveLeast || c.Of-c.Right < missedLeast || float64(c.Right) >= weakShare*float64(c.Of) {
 			continue
 		}
 		out = append(out, drilled{
@@ -332,6 +332,3 @@ func quoted(s string) string {
 	}
 	return s
 }
-
-// enough tells that something may be said of so many answers.
-func enough(n int) bool { return n >= practice.EnoughAnswers }

@@ -25,8 +25,9 @@ type Reporter struct {
 	Staff bool   // the line as staff notation, with marks, on a page of its own
 	ASCII bool
 
-	tasks []class.Task
-	lines map[int64]Line
+	tasks     []class.Task
+	lines     map[int64]Line
+	standings []classfile.Standing
 }
 
 // Tasks are the tasks of the class in order.

@@ -14,8 +14,7 @@ import (
 // mostWeak is how many degrees and moves a table names at most, each.
 const mostWeak = 6
 
-// Table makes the table of the class. Its rows are read from the file as they are asked
-// for, each time anew.
+// Table makes the table of the class. Its rows are made as they are asked for.
 func (r *Reporter) Table() (sheet.Table, error) {
 	t := sheet.Table{Class: r.File.Name(), Made: r.Made, Paper: r.Paper}
 	tasks, err := r.Tasks()
@@ -29,9 +28,13 @@ func (r *Reporter) Table() (sheet.Table, error) {
 	if err != nil {
 		return t, err
 	}
+	standings, err := r.known()
+	if err != nil {
+		return t, err
+	}
 	t.Rows = func(yield func(sheet.Row, error) bool) {
-		for s, err := range r.File.Standings() {
-			if !yield(r.row(s, answers), err) || err != nil {
+		for _, s := range standings {
+			if !yield(r.row(s, answers), nil) {
 				return
 			}
 		}
@@ -67,6 +70,17 @@ func (r *Reporter) answers() (map[[2]int64]int, error) {
 		}
 	}
 	return out, nil
+}
+
+// known is what counts of all students; it is read once.
+func (r *Reporter) known() ([]classfile.Standing, error) {
+	if r.standings == nil {
+		var err error
+		if r.standings, err = r.File.Standings(); err != nil {
+			return nil, err
+		}
+	}
+	return r.standings, nil
 }
 
 // row makes a row of the table.
@@ -138,10 +152,11 @@ func lineOfCell(t class.Task, c classfile.Cell) sheet.TaskLine {
 // tasks have many keys; modes are not told apart.
 func (r *Reporter) weak() ([]sheet.Weak, error) {
 	var sung []class.Sung
-	for s, err := range r.File.Standings() {
-		if err != nil {
-			return nil, err
-		}
+	standings, err := r.known()
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range standings {
 		if s.Tally.Degrees != nil {
 			sung = append(sung, class.Sung{Student: s.ID, Tally: s.Tally})
 		}
@@ -234,12 +249,12 @@ func (r *Reporter) Records() (iter.Seq2[sheet.Record, error], error) {
 	if err != nil {
 		return nil, err
 	}
+	standings, err := r.known()
+	if err != nil {
+		return nil, err
+	}
 	return func(yield func(sheet.Record, error) bool) {
-		for s, err := range r.File.Standings() {
-			if err != nil {
-				yield(sheet.Record{}, err)
-				return
-			}
+		for _, s := range standings {
 			of := map[int64]classfile.Cell{}
 			for _, c := range s.Cells {
 				of[c.Task] = c

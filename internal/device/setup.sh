@@ -139,9 +139,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools: $(why)"
 		exit 1
 	}
 	;;

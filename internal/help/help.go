@@ -30,6 +30,8 @@ var about = []struct{ name, short string }{
 	{"melodies", "reading at sight and singing back: melody, series, echo"},
 	{"parts", "hymns and songs in parts: ranges, key, hearing, singing"},
 	{"grading", "takes of a melody beside a model, and what marks mean"},
+	{"class", "a teacher's class: takes collected, marked, reviewed, reported"},
+	{"marks", "what counts in a mark of a class; rubrics, doubt, agreement"},
 	{"sheets", "what comes out of a class: sheets, tables, what is heard"},
 	{"recordings", "single notes judged; pitch and notes as tables"},
 	{"record", "the practice record and progress; export, rescue"},

@@ -28,6 +28,7 @@ type known struct {
 	marked Marked         // of newest
 	tally  class.Tally    // of all takes that count, in the mode of newest
 
+	ascii   bool
 	answers []practice.Answer
 	line    func(class.Task) (Line, error)
 }
@@ -163,7 +164,12 @@ func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
 	return out
 }
 
-func (k *known) name(d theory.Degree) string { return k.marked.Line.Names.Name(k.marked.Line.Key, d) }
+func (k *known) name(d theory.Degree) string {
+	if k.ascii {
+		return k.typed(d)
+	}
+	return k.marked.Line.Names.Name(k.marked.Line.Key, d)
+}
 
 // drilled is something to be practised, and how much speaks for it.
 type drilled struct {
@@ -340,7 +346,7 @@ func (k *known) weakSkills() (out []drilled) {
 			continue
 		}
 		e := drilled{
-			what: report.Style{}.Practised(theory.Key{}, skill), why: fmt.Sprintf("right in %d of the last %d answers of practice", right, len(list)),
+			what: report.Style{ASCII: k.ascii}.Practised(theory.Key{}, skill), why: fmt.Sprintf("right in %d of the last %d answers of practice", right, len(list)),
 			weight: skillWeight * (1 - float64(right)/float64(len(list))), about: skill.Degree,
 		}
 		e.command, e.options = optionsOf(drill.SkillAddress(skill))

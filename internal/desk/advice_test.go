@@ -26,9 +26,7 @@ func everyAdvice(t testing.TB) (out []sheet.Advice) {
 		keys = append(keys, k)
 	}
 	voices := []string{""}
-	for _, v := range exercise.Voices() {
-		voices = append(voices, v)
-	}
+	voices = append(voices, exercise.Voices()...)
 	for i, k := range keys {
 		for _, names := range theory.Namings() {
 			tally := class.Tally{Degrees: map[theory.Degree]class.Count{}, Moves: map[class.Move]class.Count{}}

@@ -82,7 +82,7 @@ func (r *Reporter) Student(student int64) (sheet.Student, error) {
 		}
 		answers = append(answers, a)
 	}
-	known := known{who: who, tasks: tasks, rows: rows, answers: answers, line: r.line}
+	known := known{who: who, tasks: tasks, rows: rows, ascii: r.ASCII, answers: answers, line: r.line}
 	for _, t := range tasks {
 		line, counts := r.taskLine(t, rows[t.ID], answers)
 		out.Tasks = append(out.Tasks, line)

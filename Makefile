@@ -21,7 +21,7 @@ DRILL       = ./pitch ./theory ./exercise/... ./calib ./internal/audio ./interna
 WASM_RAW    = 7790000
 WASM_GZIP   = 2150000
 
-.PHONY: run page build test check race wasm-check check-long bench fuzz evaluate evaluate-jury hymns weights virtual-mic-test setup wav pictures clean
+.PHONY: run page build test check race wasm-check check-long bench fuzz evaluate evaluate-jury evaluate-marks hymns weights virtual-mic-test setup wav pictures clean
 
 run: build
 	@bin/singback sing
@@ -100,6 +100,10 @@ evaluate:
 # named by SINGBACK_JURY and SINGBACK_REFERENCE.
 evaluate-jury:
 	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
+
+# The marks of rubrics beside the jury, and what the doubt of a mark finds.
+evaluate-marks:
+	@go run ./internal/testkit/jury -marks -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
 
 # Every part of every hymn of the reference data, sung twice by the simulated singer and
 # graded: half an hour.

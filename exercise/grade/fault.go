@@ -49,6 +49,10 @@ func weightsOf(line Line) weights {
 	return timedWeights
 }
 
+// EvenScore is the score at which a take of the line is as likely to pass with a jury
+// as not: where Pass is a half.
+func (l Line) EvenScore() float64 { return math.Exp(-weightsOf(l).base / scoreScale) }
+
 const (
 	restartCost = 0.7
 	driftCost   = 0.5  // of a semitone

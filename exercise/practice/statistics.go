@@ -111,14 +111,14 @@ func Slope(groups [][][2]float64, confidence float64) (e Estimate, ok bool) {
 		return Estimate{}, false
 	}
 	b := xy / xx
-	half := studentQuantile(free, confidence) * math.Sqrt(max(0, yy-b*xy)/float64(free)/xx)
+	half := StudentQuantile(free, confidence) * math.Sqrt(max(0, yy-b*xy)/float64(free)/xx)
 	return Estimate{b, b - half, b + half}, true
 }
 
-// studentQuantile is normalQuantile for Student's t with so many degrees of
+// StudentQuantile is normalQuantile for Student's t with so many degrees of
 // freedom, by the expansion in Abramowitz and Stegun, 26.7.5; good to 0.1 % from 8 degrees
 // of freedom on.
-func studentQuantile(free int, confidence float64) float64 {
+func StudentQuantile(free int, confidence float64) float64 {
 	z, v := normalQuantile(confidence), float64(free)
 	z2 := z * z
 	g1 := (z2 + 1) * z / 4

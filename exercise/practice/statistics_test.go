@@ -133,7 +133,7 @@ func TestMedianCoverage(t *testing.T) {
 func TestStudentQuantile(t *testing.T) {
 	for _, free := range []int{8, 9, 15, 30, 100, 10000} {
 		want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(free)}.Quantile(0.975)
-		near(t, "t", studentQuantile(free, 0.95), want, 0.001*want)
+		near(t, "t", StudentQuantile(free, 0.95), want, 0.001*want)
 	}
 }
 

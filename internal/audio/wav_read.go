@@ -221,6 +221,12 @@ func (w *WAV) Close() error {
 	return err
 }
 
+// OnClose says what is closed with the recording: what its reader reads.
+func (w *WAV) OnClose(c io.Closer) { w.closer = c }
+
+// Closer is what is closed with the recording; nil if nothing is.
+func (w *WAV) Closer() io.Closer { return w.closer }
+
 // Cancelled tells that the channels read so far undo each other in the mix, as
 // a microphone wired in opposite phase does: the mix has less than 1% of the
 // mean energy of the channels, and that mean is above −60 dBFS. One channel
@@ -233,6 +239,17 @@ func (w *WAV) Cancelled() bool {
 // end turns what stopped the input before the end of the data into the error
 // of Read.
 func (w *WAV) end(err error) error {
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, ErrTruncated) { // of what is decoded
+		w.Truncated = true
+		switch {
+		case w.partial && w.got > 0:
+			return io.EOF
+		case errors.Is(err, ErrTruncated):
+			return fmt.Errorf("%s: %w", w.name, err)
+		}
+		return w.fail(ErrTruncated, "the file ends in the middle of the sound, after %.3f s; copy or record it again",
+			float64(w.got)/float64(w.Format.SampleRate))
+	}
 	if err != io.EOF {
 		return fmt.Errorf("%s: %w", w.name, cause(err))
 	}

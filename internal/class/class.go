@@ -125,6 +125,34 @@ type Task struct {
 	Counts Which
 }
 
+// MaxContent is how many bytes of a notation file a task keeps at most.
+const MaxContent = 4 << 20
+
+// Validate reports what no task can be.
+func (t Task) Validate() error {
+	if err := CheckName(t.Name); err != nil {
+		return err
+	}
+	if err := checkWords("the words to the students", t.Words); err != nil {
+		return err
+	}
+	switch {
+	case t.Due != "" && t.Given > t.Due:
+		return fmt.Errorf("it is due on %s, before it was given (%s)", t.Due, t.Given)
+	case t.Kind == Exercise && strings.TrimSpace(t.Exercise) == "":
+		return errors.New("an exercise without a command")
+	case t.Kind == Exercise && t.Goal < 0:
+		return fmt.Errorf("a goal of %d answers", t.Goal)
+	case t.Kind == Exercise:
+		return nil
+	case strings.TrimSpace(t.Model.Text) == "":
+		return errors.New("a melody without a model")
+	case len(t.Model.Content) > MaxContent:
+		return fmt.Errorf("the model has %d bytes, at most %d", len(t.Model.Content), MaxContent)
+	}
+	return t.Rules.Validate()
+}
+
 // Model is the line of a task, as the class keeps it.
 type Model struct {
 	Text string // a typed melody, or the name of the file it came from
@@ -170,6 +198,14 @@ type Review struct {
 	Why   string
 }
 
+// Validate reports what no review can be.
+func (r Review) Validate() error {
+	if r.Value > 1 || r.Value != r.Value {
+		return fmt.Errorf("a mark of %g: want 0 to 1", r.Value)
+	}
+	return checkWords("the reason", r.Why)
+}
+
 // Chosen is how a take came to be reviewed.
 type Chosen int8
 
@@ -190,6 +226,14 @@ type Remark struct {
 	Task    int64 // 0: at all
 	At      string
 	Words   string
+}
+
+// Validate reports what no remark can be.
+func (r Remark) Validate() error {
+	if strings.TrimSpace(r.Words) == "" {
+		return errors.New("a remark without words")
+	}
+	return checkWords("the remark", r.Words)
 }
 
 // Mark is what the machine makes of a take by a rubric.
@@ -213,6 +257,8 @@ type Mark struct {
 	// that was not sung Value is 0.
 	Value float64
 	Pass  bool
+	// PassAt is the value from which on it passes.
+	PassAt float64
 	// Error is the standard error of Value, and Doubt the probability that the other
 	// side of the pass line is right, 0 to 0.5.
 	Error, Doubt float64

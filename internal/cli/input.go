@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/internal/audio"
+	"singback/internal/codec"
 	"singback/internal/newfile"
 	"singback/internal/notation"
 )
@@ -131,12 +132,12 @@ func (m *melodyInput) recorded() (bool, error) {
 	if m.in == nil {
 		return false, nil
 	}
-	head, err := m.in.Peek(len("RIFF....WAVE"))
+	head, err := m.in.Peek(codec.Sniffed)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return false, fmt.Errorf("read %s: %w", m.name, err)
 	}
-	isWAV := len(head) == 12 && string(head[:4]) == "RIFF" && string(head[8:]) == "WAVE"
-	return isWAV || strings.EqualFold(filepath.Ext(m.name), ".wav"), nil
+	kind, _ := codec.Sniff(head)
+	return kind != codec.Unknown || codec.Named(m.name), nil
 }
 
 // recording holds the flags about how a recording is read.
@@ -175,9 +176,9 @@ func (r *recording) of(path string, stdin io.Reader) (*audio.WAV, error) {
 		return nil, err
 	}
 	if path == "-" {
-		return audio.NewWAV(stdin, stdinName, options...)
+		return codec.New(stdin, stdinName, options...)
 	}
-	return audio.OpenWAV(path, options...)
+	return codec.Open(path, options...)
 }
 
 // warn tells about a recording that was read but may not be what it seems.

@@ -6,6 +6,7 @@ import (
 	"os"
 
 	"singback/internal/audio"
+	"singback/internal/codec"
 )
 
 // isPipe tells whether a recording may be anything but a file on disk: standard
@@ -42,7 +43,7 @@ func (p *piped) Await(ctx context.Context) error {
 		p.file = &late{path: p.path}
 		in, name = p.file, p.path
 	}
-	p.WAV, err = audio.NewWAV(newPatient(ctx, in), name, options...)
+	p.WAV, err = codec.New(newPatient(ctx, in), name, options...)
 	return err
 }
 

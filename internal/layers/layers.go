@@ -22,6 +22,7 @@ exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
+internal/codec:    internal/audio flac oggvorbis opus go-mp3         |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
@@ -35,12 +36,16 @@ internal/notation: theory internal/engrave internal/plain gomidi | exercise/comp
 internal/listen:   pitch theory exercise exercise/grade internal/audio | internal/synth
 internal/takedown: theory exercise/grade                     | internal/audio internal/listen internal/synth
 internal/takedown/words: theory internal/report internal/takedown | exercise/grade
-internal/review:   pitch theory exercise/grade internal/audio internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
+internal/review:   pitch theory exercise/grade internal/audio internal/codec internal/listen internal/notation internal/plain internal/newfile | internal/synth internal/report
 internal/choir:    theory exercise exercise/grade internal/audio internal/engrave internal/notation internal/report internal/session internal/synth | internal/listen internal/newfile
 internal/session:  pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/synth |
 internal/tomlfile: go-toml                                  |
 internal/kept:     theory exercise exercise/compose exercise/practice calib internal/tomlfile go-toml |
-internal/store:    exercise/practice calib internal/kept sqlite          | exercise pitch
+internal/store:    exercise/practice calib internal/kept internal/sqlfile | exercise pitch
+internal/sqlfile:  sqlite                                   |
+internal/class:    theory exercise exercise/grade internal/report internal/tomlfile go-toml x-text |
+internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
+internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/kept internal/newfile internal/notation internal/plain internal/review |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
@@ -65,6 +70,10 @@ const everyTest = "internal/testkit rapid testscript"
 // is not here may be imported by nobody.
 var modules = map[string]string{
 	"gonum":      "gonum.org/v1/gonum",
+	"flac":       "github.com/mewkiz/flac",
+	"oggvorbis":  "github.com/jfreymuth/oggvorbis",
+	"opus":       "github.com/pion/opus",
+	"go-mp3":     "github.com/hajimehoshi/go-mp3",
 	"plot":       "gonum.org/v1/plot",
 	"go-dsp":     "github.com/mjibson/go-dsp",
 	"portaudio":  "github.com/gordonklaus/portaudio",
@@ -74,6 +83,7 @@ var modules = map[string]string{
 	"gomidi":     "gitlab.com/gomidi/midi/v2",
 	"go-toml":    "github.com/pelletier/go-toml/v2",
 	"x-term":     "golang.org/x/term",
+	"x-text":     "golang.org/x/text",
 	"fsrs":       "github.com/open-spaced-repetition/go-fsrs",
 	"sqlite":     "modernc.org/sqlite",
 	"chromedp":   "github.com/chromedp",
@@ -85,7 +95,7 @@ var modules = map[string]string{
 // randomness, whose code (tests may) imports none of impure and calls none of
 // clock and of the functions of math/rand/v2 but seeded.
 const (
-	pure   = "pitch theory exercise exercise/grade exercise/compose exercise/practice calib"
+	pure   = "pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/class"
 	impure = "os net net/http math/rand crypto/rand syscall os/exec os/signal log log/slog io/ioutil net/netip net/url C"
 	clock  = "Now Since Until Sleep After AfterFunc Tick NewTimer NewTicker"
 	today  = "Now Since Until Local" // what no test reads

@@ -208,8 +208,8 @@ var intervals = [...]string{
 	"a minor sixth", "a major sixth", "a minor seventh", "a major seventh", "an octave",
 }
 
-// awayText says how far the whole lies from where it was asked for.
-func awayText(cents float64) string {
+// AwayText says how far the whole lies from where it was asked for.
+func AwayText(cents float64) string {
 	side := "high"
 	if cents < 0 {
 		side = "low"

@@ -206,7 +206,7 @@ func (g Grade) Marks(line grade.Line) string {
 	}
 	fmt.Fprintf(w, "marks     %d of %d notes right; %d of %d points: %d of %d %s%s\n", g.NotesRight, g.NotesWritten, g.Points, g.PointsOf, g.SegmentsRight, g.Segments, parts, flow)
 	if g.AwayCents != nil {
-		fmt.Fprintf(w, "key       all of it is %s (%+.0f cents)\n", awayText(*g.AwayCents), *g.AwayCents)
+		fmt.Fprintf(w, "key       all of it is %s (%+.0f cents)\n", AwayText(*g.AwayCents), *g.AwayCents)
 	}
 	if !line.Timed {
 		fmt.Fprintln(w, "rhythm    not judged: the model says nothing of it")

@@ -15,6 +15,7 @@ import (
 
 	"singback/exercise/grade"
 	"singback/internal/audio"
+	"singback/internal/codec"
 	"singback/internal/listen"
 )
 
@@ -35,10 +36,11 @@ func (r Reader) Read(ctx context.Context, path string) (grade.Performance, error
 			return grade.Performance{}, errors.New("standard input is read only once")
 		}
 		in := bufio.NewReaderSize(r.Stdin, 1<<16)
-		if start, _ := in.Peek(4); !bytes.Equal(start, []byte("RIFF")) && !bytes.Equal(start, []byte("RF64")) {
+		start, _ := in.Peek(codec.Sniffed)
+		if kind, _ := codec.Sniff(start); kind == codec.Unknown {
 			return named("standard input", in)
 		}
-		src, err := audio.NewWAV(in, "standard input", r.Options...)
+		src, err := codec.New(in, "standard input", r.Options...)
 		if err != nil {
 			return grade.Performance{}, err
 		}
@@ -52,7 +54,7 @@ func (r Reader) Read(ctx context.Context, path string) (grade.Performance, error
 		defer f.Close()
 		return named(path, f)
 	}
-	src, err := audio.OpenWAV(path, r.Options...)
+	src, err := codec.Open(path, r.Options...)
 	if err != nil {
 		return grade.Performance{}, err
 	}

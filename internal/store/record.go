@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"singback/internal/kept"
+	"singback/internal/sqlfile"
 )
 
 // Record is the practice record: every answer of every singer, in one SQLite
@@ -172,7 +173,7 @@ func lockRecord(path string) (r *Record, err error) {
 	if r.lock, err = openSQLite(r.file+".lock", "rw", "journal_mode(memory)", "busy_timeout(100)"); err != nil {
 		return r, err
 	}
-	if _, err := r.lock.Exec("BEGIN EXCLUSIVE"); code(err) == sqliteBusy {
+	if _, err := r.lock.Exec("BEGIN EXCLUSIVE"); sqlfile.Code(err) == sqlfile.Busy {
 		return r, ErrRecordInUse
 	} else if err != nil {
 		return r, err
@@ -285,27 +286,7 @@ func (r *Record) closeFile() error {
 
 // openSQLite opens one connection to a file. mode is ro, rw or rwc.
 func openSQLite(path, mode string, pragmas ...string) (*sql.DB, error) {
-	return openURI(path, url.Values{"mode": {mode}, "_pragma": append([]string{"busy_timeout(2000)"}, pragmas...)})
-}
-
-func openURI(path string, query url.Values) (*sql.DB, error) {
-	slashed := filepath.ToSlash(path)
-	if !strings.HasPrefix(slashed, "/") {
-		slashed = "/" + slashed // a drive letter
-	}
-	u := url.URL{Scheme: "file", Path: slashed, RawQuery: query.Encode()}
-	db, err := sql.Open("sqlite", u.String())
-	if err != nil {
-		return nil, err
-	}
-	db.SetMaxOpenConns(1)
-	db.SetMaxIdleConns(1)
-	db.SetConnMaxLifetime(0)
-	if err := db.Ping(); err != nil {
-		db.Close()
-		return nil, err
-	}
-	return db, nil
+	return sqlfile.Open(path, url.Values{"mode": {mode}, "_pragma": append([]string{"busy_timeout(2000)"}, pragmas...)})
 }
 
 // openReading opens a file that is only read. Where the folder is read-only, or
@@ -313,7 +294,7 @@ func openURI(path string, query url.Values) (*sql.DB, error) {
 // is read as it lies, unless the rest of it is still in the write-ahead log.
 func openReading(path string) (*sql.DB, error) {
 	try := func(query url.Values) (*sql.DB, error) {
-		db, err := openURI(path, query)
+		db, err := sqlfile.Open(path, query)
 		if err != nil {
 			return nil, err
 		}
@@ -325,7 +306,7 @@ func openReading(path string) (*sql.DB, error) {
 		return db, nil
 	}
 	db, err := try(url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(2000)"}})
-	if c := code(err); err == nil || c != sqliteCantOpen && c != sqliteReadOnly && c != sqliteIOErr {
+	if c := sqlfile.Code(err); err == nil || c != sqlfile.CantOpen && c != sqlfile.ReadOnly && c != sqlfile.IOErr {
 		return db, err
 	}
 	if info, e := os.Stat(path + "-wal"); e == nil && info.Size() > 0 {
@@ -343,8 +324,8 @@ func examine(path string, known []migration) (err error) {
 	}
 	defer db.Close()
 	defer func() {
-		if code(err) == sqliteError { // its tables cannot be made out
-			err = fmt.Errorf("%w: %s", ErrRecordDamaged, words(err))
+		if sqlfile.Code(err) == sqlfile.Error { // its tables cannot be made out
+			err = fmt.Errorf("%w: %s", ErrRecordDamaged, sqlfile.Words(err))
 		}
 	}()
 	var id, version, tables, size int

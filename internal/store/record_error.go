@@ -10,32 +10,8 @@ import (
 	"strings"
 	"syscall"
 
-	"modernc.org/sqlite"
+	"singback/internal/sqlfile"
 )
-
-// Primary result codes of SQLite (sqlite.org/rescode.html).
-const (
-	sqliteError    = 1
-	sqliteBusy     = 5
-	sqliteReadOnly = 8
-	sqliteIOErr    = 10
-	sqliteCorrupt  = 11
-	sqliteFull     = 13
-	sqliteCantOpen = 14
-	sqliteTooBig   = 18
-	sqliteMismatch = 20
-	sqliteFormat   = 24
-	sqliteNotADB   = 26
-)
-
-// code returns the primary SQLite result code of an error, 0 if it has none.
-func code(err error) int {
-	var e *sqlite.Error
-	if errors.As(err, &e) {
-		return e.Code() & 0xff
-	}
-	return 0
-}
 
 // recordError says in one line what is wrong with the record at path.
 func recordError(path string, err error) error {
@@ -46,36 +22,27 @@ func recordError(path string, err error) error {
 	if info, e := os.Stat(path); e == nil && info.IsDir() {
 		return fmt.Errorf("%s: it is a folder; name a file in it", path)
 	}
-	switch c := code(err); {
-	case c == sqliteNotADB:
+	switch c := sqlfile.Code(err); {
+	case c == sqlfile.NotADB:
 		err = ErrRecordForeign
-	case c == sqliteCorrupt, c == sqliteTooBig, c == sqliteMismatch, c == sqliteFormat:
-		err = fmt.Errorf("%w: %s", ErrRecordDamaged, words(err))
-	case c == sqliteFull, c == sqliteIOErr && diskFull(filepath.Dir(path)):
+	case c == sqlfile.Corrupt, c == sqlfile.TooBig, c == sqlfile.Mismatch, c == sqlfile.Format:
+		err = fmt.Errorf("%w: %s", ErrRecordDamaged, sqlfile.Words(err))
+	case c == sqlfile.Full, c == sqlfile.IOErr && diskFull(filepath.Dir(path)):
 		err = ErrRecordFull
-	case c == sqliteIOErr:
-		err = fmt.Errorf("%w: %s", ErrRecordDisk, words(err))
-	case c == sqliteBusy:
+	case c == sqlfile.IOErr:
+		err = fmt.Errorf("%w: %s", ErrRecordDisk, sqlfile.Words(err))
+	case c == sqlfile.Busy:
 		err = ErrRecordInUse
-	case c == sqliteReadOnly, c == sqliteCantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+	case c == sqlfile.ReadOnly, c == sqlfile.CantOpen, errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		err = ErrRecordReadOnly
 	case c != 0:
-		err = errors.New(words(err))
+		err = errors.New(sqlfile.Words(err))
 	case noRoom(err):
 		err = ErrRecordFull
 	case errors.As(err, &inPath):
 		err = inPath.Err
 	}
 	return fmt.Errorf("%s: %w", path, err)
-}
-
-// words are what SQLite says of an error, on one line and without its number.
-func words(err error) string {
-	s := line(err.Error())
-	if i := strings.LastIndex(s, " ("); i > 0 && strings.HasSuffix(s, ")") {
-		s = s[:i]
-	}
-	return s
 }
 
 // diskFull reports whether nothing more can be written in a folder. SQLite says so

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"singback/internal/kept"
+	"singback/internal/sqlfile"
 )
 
 // Salvage is what can still be read of a damaged record. The file is never
@@ -455,5 +456,5 @@ func fileProblems(ctx context.Context, path string) ([]string, error) {
 	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, os.ErrPermission) {
 		return nil, recordError(path, err)
 	}
-	return []string{words(err)}, nil
+	return []string{sqlfile.Words(err)}, nil
 }

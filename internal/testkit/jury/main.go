@@ -4,6 +4,7 @@
 // whose notes people cut and put to the written ones (alignments.go).
 //
 //	go run ./internal/testkit/jury [-jury FOLDER] [-reference FOLDER]
+//	go run ./internal/testkit/jury -marks [-jury FOLDER]
 //
 // Two rows are ours: the weights that are shipped, which were fitted on these
 // very takes, and weights fitted anew on all question sets but one and tried on
@@ -35,11 +36,19 @@ func main() {
 	jury := flag.String("jury", os.Getenv("SINGBACK_JURY"), "folder of the jury's data")
 	reference := flag.String("reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out sight-singing")
 	results := flag.String("results", "", "folder in which a dated file of the run is kept as well; empty keeps none")
+	marks := flag.Bool("marks", false, "the marks of rubrics, and how unsure they are, instead")
 	flag.Parse()
 	if *jury == "" && *reference != "" { // beside the other reference data
 		if beside := filepath.Join(*reference, "..", "mast-melody-dev"); isFolder(beside) {
 			*jury = beside
 		}
+	}
+	if *marks {
+		if err := keepMarks(os.Stdout, *jury, *results); err != nil {
+			fmt.Fprintln(os.Stderr, "jury:", err)
+			os.Exit(1)
+		}
+		return
 	}
 	if err := keep(os.Stdout, *jury, *reference, *results); err != nil {
 		fmt.Fprintln(os.Stderr, "jury:", err)

@@ -201,10 +201,15 @@ export class Grid {
       const td = document.createElement("td");
       td.id = `cell-${i}-${t}`;
       td.className = is.kind;
-      td.textContent = is.text;
+      const sign = document.createElement("span");
+      sign.setAttribute("aria-hidden", "true");
+      sign.textContent = is.text;
+      const said = document.createElement("span");
+      said.className = "unseen";
+      said.textContent = is.said;
+      td.append(sign, said);
       td.setAttribute("role", "gridcell");
       td.setAttribute("aria-colindex", String(t + 2));
-      td.setAttribute("aria-label", is.said);
       if (c) td.dataset.take = String(c[0]);
       row.append(td);
     }

@@ -115,7 +115,8 @@ func Slope(groups [][][2]float64, confidence float64) (e Estimate, ok bool) {
 	return Estimate{b, b - half, b + half}, true
 }
 
-// StudentQuantile is normalQuantile for Student's t with so many degrees of
+// StudentQuantile returns z so that a variable of Student's t lies within ±z with the given
+// confidence, for so many degrees of
 // freedom, by the expansion in Abramowitz and Stegun, 26.7.5; good to 0.1 % from 8 degrees
 // of freedom on.
 func StudentQuantile(free int, confidence float64) float64 {

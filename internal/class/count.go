@@ -419,9 +419,9 @@ func (m *marking) intonation() counted {
 	share := func(by float64) float64 {
 		v := 0.0
 		for i := range m.g.Notes {
-			v += m.near(i, by) / n
+			v += m.near(i, by)
 		}
-		return v
+		return v / n
 	}
 	variance := 0.0
 	for i := range m.g.Notes {

@@ -65,8 +65,10 @@ func (r Rubric) MarkIn(names theory.Naming, line grade.Line, take grade.Performa
 }
 
 // strange is the share of the notes right in degree below which a take is hardly the
-// line: see TestAnotherMelody.
-const strange = 0.5
+// line. Of 99 takes of the jury's data beside another melody 69 have less, of 493 beside
+// their own 49, of which the jury let 2 pass; of 234 made ones beside another melody of
+// the same key 42 % have less. None of either passes.
+const strange = 0.4
 
 // tally counts the degrees and moves of a take. A note is right here if its degree was
 // sung, in tune or not: what is weak is which degree, and how well it is tuned stands

@@ -310,6 +310,12 @@ func (f *File) Totals() (t Totals, err error) {
 	return t, f.wrap(err)
 }
 
+// Marked is how many of the takes that count have a mark.
+func (f *File) Marked() (n int, err error) {
+	err = f.db.QueryRow("SELECT count(*) FROM takes WHERE counts = 1 AND mark_id IS NOT NULL").Scan(&n)
+	return n, f.wrap(err)
+}
+
 // asInt takes the sum of SQLite, a real number, as a whole one.
 func asInt(n *int) sql.Scanner {
 	return scanner(func(v any) error { x, ok := v.(float64); *n = int(x); return cmp.Or(errIf(!ok, v)) })

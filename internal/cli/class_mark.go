@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -111,7 +112,7 @@ type markRecord struct {
 	Trouble    string   `json:"trouble"`
 }
 
-func round4(v float64) float64 { return float64(int(v*10000+0.5)) / 10000 }
+func round4(v float64) float64 { return math.Round(v*10000)/10000 + 0 }
 
 func newMarkRecord(r desk.Remarked) markRecord {
 	m := markRecord{r.StudentName, r.TaskName, r.Source, r.New.Heard.String(), round4(r.New.Value), r.New.Pass, round4(r.New.Doubt), round4(r.New.Error), nil, nil, r.Why, r.Trouble}

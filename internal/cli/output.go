@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"io"
 	"io/fs"
 	"strings"
@@ -25,6 +27,12 @@ func (e *env) printJSON(record any) error { return json.NewEncoder(e.stdout).Enc
 
 // printIndented writes a record to standard output, a line a field.
 func (e *env) printIndented(record any) error { return indented(e.stdout, record) }
+
+// printCSV writes rows to standard output as CSV.
+func (e *env) printCSV(rows [][]string) error {
+	w := csv.NewWriter(e.data())
+	return errors.Join(w.WriteAll(rows), w.Error())
+}
 
 func indented(w io.Writer, record any) error {
 	enc := json.NewEncoder(w)

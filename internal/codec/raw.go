@@ -100,3 +100,9 @@ func Names(path string) (names []string, refused []Refused, err error) {
 	}
 	return names, refused, nil
 }
+
+// InZip tells whether a path names something in a zip that is there.
+func InZip(path string) bool {
+	_, _, ok := packed(path)
+	return ok
+}

@@ -61,3 +61,14 @@ func setColumns(out *strings.Builder, lines [][]string, widths []int, last bool)
 		setColumns(out, lines[from:i], append(widths[:column:column], width), last && i == len(lines))
 	}
 }
+
+// Columns sets a head and rows below it as a table of plain text, each line ended.
+func Columns(head []string, rows [][]string) string {
+	var b strings.Builder
+	w := newColumns(&b)
+	for _, cells := range append([][]string{head}, rows...) {
+		io.WriteString(w, strings.Join(cells, "\t")+"\n")
+	}
+	w.Flush()
+	return trimLines(b.String())
+}

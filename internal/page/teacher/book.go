@@ -21,12 +21,18 @@ import (
 
 // Source opens a class.
 type Source interface {
-	// Stamp differs where the file does.
-	Stamp() (string, error)
+	// Stamp tells where the file is in its changes.
+	Stamp() (Stamp, error)
 	// Read opens the class beside whoever writes, and closes it when f returns.
 	Read(ctx context.Context, f func(Book) error) error
-	// Write opens it alone; ErrBusy where another program writes.
+	// Write opens it for a change; ErrBusy where another program is at it for long.
 	Write(ctx context.Context, f func(Book) error) error
+}
+
+// Stamp tells one state of a class from another.
+type Stamp struct {
+	File    string // which file it is: another one in its place has another
+	Changes uint32 // counts changes, each by one
 }
 
 // Book is a class that is open.
@@ -34,18 +40,21 @@ type Book interface {
 	Name() string
 	Students() ([]class.Student, error)
 	Tasks() ([]class.Task, error)
-	// Takes are the takes that count: at most one of each student for each task.
+	// Takes are the takes that count: at most one of each student for each task. Of a take
+	// there is the ID, the student, the task, when it was handed in, its length and its
+	// trouble; of the mark ID, Value, Pass, PassAt, Doubt; of the review ID, Pass, Value.
 	Takes() iter.Seq2[Row, error]
 	// TakesOf are all of one student for one task, in the order of times.
 	TakesOf(student, task int64) ([]Row, error)
 	Take(id int64) (Row, error) // ErrNone
 	Remarks(student int64) ([]class.Remark, error)
-	Agreement() (Agreement, error)
-	Explain(take int64) (Explained, error)
+	Agreements() (class.Agreements, error)
+	Explain(ctx context.Context, take int64) (Explained, error)
 
-	// What only a class that was opened for writing can do.
-	AddReview(class.Review) (int64, error)
-	DropReview(id int64) error // ErrNone
+	// What only a class that was opened for writing can do. A review that is once named
+	// once is not added again.
+	AddReview(r class.Review, once string) (int64, error)
+	TakeBack(take int64) (was bool, err error)
 	AddRemark(class.Remark) (int64, error)
 }
 
@@ -57,31 +66,19 @@ type Row struct {
 	Review *class.Review // the newest
 }
 
-// Agreement is what the machine's marks are worth in this class, by what the teacher
-// heard.
-type Agreement struct {
-	Heard int // takes that the teacher gave a word on
-	Same  int // of them, those where both say the same of the pass
-	// Share is Same of Heard, and Kappa Cohen's; Low and High bound their 95 % intervals.
-	// They are missing where there is too little to say.
-	Share, ShareLow, ShareHigh float64
-	Kappa, KappaLow, KappaHigh float64
-	HasShare, HasKappa         bool
-	Words                      []string // in sentences
-}
-
 // Explained is a take that was graded again from what was measured, with all words.
 type Explained struct {
 	Mark  class.Mark // with Why and Places
-	Words []string   // what the machine says of the take at all, a line each
-	// Bar is how long a bar lasts in the take, in seconds; 0 where nothing tells.
-	Bar float64
+	Stale string     // why the mark in the class is not the same; "" where it is
+	End   float64    // of the take, in seconds
+	// Before is where hearing a place begins: about a bar before it.
+	Before func(place float64) float64
 	// Picture draws the pitch of the take against the model.
 	Picture func(View) (Picture, error)
 	// Staff draws the written line with the marks of its notes, width units wide; nil
 	// where nothing is written.
 	Staff func(width int) (string, error)
-	// Sound is a WAV file of what can be heard; an error wraps ErrSilent where it cannot.
+	// Sound is a WAV file of what can be heard; an error says why it cannot.
 	Sound func(Part) ([]byte, error)
 }
 
@@ -112,9 +109,8 @@ const (
 
 // The errors of a class.
 var (
-	ErrBusy   = errors.New("another program is writing into the class")
-	ErrNone   = errors.New("the class has none such")
-	ErrSilent = errors.New("it cannot be heard")
+	ErrBusy = errors.New("another program is writing into the class")
+	ErrNone = errors.New("the class has none such")
 )
 
 // refused is an error as the desk in the browser is told.
@@ -145,8 +141,6 @@ func told(err error) error {
 		return refused{http.StatusConflict, "busy", err.Error(), "try again when it has ended"}
 	case errors.Is(err, ErrNone):
 		return refused{http.StatusNotFound, "gone", err.Error(), "the class may have changed: open it anew"}
-	case errors.Is(err, ErrSilent):
-		return refused{http.StatusNotFound, "silent", err.Error(), ""}
 	}
 	return refused{http.StatusInternalServerError, "class", err.Error(), ""}
 }

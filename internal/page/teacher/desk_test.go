@@ -230,7 +230,7 @@ func TestTable(t *testing.T) {
 	for show, is := range shows {
 		got := answer[tableRecord](t, sent(s, address, "GET", "data/table?most=200&task=3&show="+show, ""))
 		want := 0
-		g, _ := readGlance(t.Context(), book{f}, "")
+		g, _ := readGlance(t.Context(), book{f}, Stamp{})
 		for s := range g.students {
 			if is(*g.at(s, 2)) {
 				want++
@@ -311,7 +311,7 @@ func TestQueue(t *testing.T) {
 		t.Error("a verdict changes the sample")
 	}
 	// By lot: over many seeds each take is drawn about as often (binomial, 5 σ; our own check).
-	g, _ := readGlance(t.Context(), book{f}, "")
+	g, _ := readGlance(t.Context(), book{f}, Stamp{})
 	drawn, all := map[int]int{}, 0
 	for seed := range uint64(2000) {
 		for _, i := range g.sample(30, seed, -1) {
@@ -353,7 +353,7 @@ func TestReview(t *testing.T) {
 	}
 	take := answer[takeRecord](t, sent(s, address, "GET", fmt.Sprintf("data/take?id=%d", id), ""))
 	if take.Review == nil || take.Review.Why != "the room was loud" || take.Mark.Pass == take.Review.Pass || take.Review.Value != nil || take.Mark.ID != row.Mark.ID || len(take.Mark.Parts) != 3 ||
-		take.Mark.Parts[0].Name != "notes" || take.Mark.Parts[0].Weight != 0.6 || take.Bar != 2.4 {
+		take.Mark.Parts[0].Name != "notes" || take.Mark.Parts[0].Weight != 0.6 || take.Mark.Parts[0].Places[0].Start != 1.6 {
 		t.Errorf("%+v", take)
 	}
 	refusal(t, "an old mark", sent(s, address, "POST", "data/review", strings.Replace(verdict("verdict-2", true, "x"), fmt.Sprint(row.Mark.ID), "5", 1)), 409, "changed")

@@ -3,6 +3,7 @@ package teacher
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"iter"
 	"math"
@@ -19,7 +20,7 @@ import (
 // fake is a class in memory, of invented students, whose marks come from a formula.
 type fake struct {
 	mu       sync.Mutex
-	stamp    int
+	stamp    uint32
 	busy     bool
 	name     string
 	students []class.Student
@@ -65,7 +66,7 @@ func invented(students, tasks int) *fake {
 			} else {
 				value := 0.5 + 0.5*math.Sin(float64(n)*0.7)
 				row.Mark = &class.Mark{ID: 1000000 + id, Take: id, At: "2026-11-28T09:00:01Z", Rubric: "plain", Value: value, Pass: value >= 0.6,
-					Error: 0.05, Doubt: 0.5 * math.Exp(-math.Abs(value-0.6)/0.1)}
+					PassAt: 0.6, Error: 0.05, Doubt: 0.5 * math.Exp(-math.Abs(value-0.6)/0.1)}
 			}
 			f.rows = append(f.rows, row)
 		}
@@ -73,10 +74,10 @@ func invented(students, tasks int) *fake {
 	return f
 }
 
-func (f *fake) Stamp() (string, error) {
+func (f *fake) Stamp() (Stamp, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	return fmt.Sprint(f.stamp), nil
+	return Stamp{"harbour.class", f.stamp}, nil
 }
 
 func (f *fake) Read(_ context.Context, do func(Book) error) error {
@@ -163,23 +164,21 @@ func (b book) Remarks(student int64) (out []class.Remark, err error) {
 	return out, nil
 }
 
-func (b book) Agreement() (a Agreement, err error) {
+func (b book) Agreements() (class.Agreements, error) {
+	var all []class.Reviewed
+	n := 0
 	for _, r := range b.rows {
+		if r.Mark != nil {
+			n++
+		}
 		if r.Review != nil && r.Mark != nil {
-			a.Heard++
-			if r.Review.Pass == r.Mark.Pass {
-				a.Same++
-			}
+			all = append(all, class.Reviewed{Review: *r.Review, Mark: *r.Mark})
 		}
 	}
-	if a.Heard >= 3 {
-		a.HasShare, a.Share, a.ShareLow, a.ShareHigh = true, float64(a.Same)/float64(a.Heard), 0.4, 0.9
-	}
-	a.Words = []string{fmt.Sprintf("You and the machine said the same of %d of %d takes.", a.Same, a.Heard)}
-	return a, nil
+	return class.Agree(all, n), nil
 }
 
-func (b book) AddReview(r class.Review) (int64, error) {
+func (b book) AddReview(r class.Review, _ string) (int64, error) {
 	row, err := b.row(r.Take)
 	if err != nil {
 		return 0, err
@@ -190,14 +189,13 @@ func (b book) AddReview(r class.Review) (int64, error) {
 	return r.ID, nil
 }
 
-func (b book) DropReview(id int64) error {
-	for i := range b.rows {
-		if r := b.rows[i].Review; r != nil && r.ID == id {
-			b.rows[i].Review = nil
-			return nil
-		}
+func (b book) TakeBack(take int64) (bool, error) {
+	row, err := b.row(take)
+	if err != nil || row.Review == nil {
+		return false, err
 	}
-	return fmt.Errorf("review %d: %w", id, ErrNone)
+	row.Review = nil
+	return true, nil
 }
 
 func (b book) AddRemark(r class.Remark) (int64, error) {
@@ -206,12 +204,15 @@ func (b book) AddRemark(r class.Remark) (int64, error) {
 	return r.ID, nil
 }
 
-func (b book) Explain(id int64) (Explained, error) {
+func (b book) Explain(_ context.Context, id int64) (Explained, error) {
 	r, err := b.row(id)
 	if err != nil {
 		return Explained{}, err
 	}
-	m := *r.Mark
+	m := class.Mark{}
+	if r.Mark != nil {
+		m = *r.Mark
+	}
 	m.Heard = grade.Singing
 	m.Parts = []class.Part{
 		{Criterion: class.Notes, Weight: 3, Value: 0.75, Measured: true, Why: "9 of 12 notes are right", Places: []class.Place{
@@ -220,7 +221,7 @@ func (b book) Explain(id int64) (Explained, error) {
 		{Criterion: class.Steadiness, Weight: 1, Why: "too little was sung to tell"},
 	}
 	return Explained{
-		Mark: m, Words: []string{"The key stays where it was set.", "Most of what went wrong is in the third bar."}, Bar: 2.4,
+		Mark: m, End: 20, Before: func(at float64) float64 { return max(0, at-2.4) },
 		Picture: func(v View) (Picture, error) {
 			if v.To == 0 {
 				v.To = 20
@@ -230,7 +231,7 @@ func (b book) Explain(id int64) (Explained, error) {
 		Staff: func(width int) (string, error) { return fakePicture(View{0, 20, width}), nil },
 		Sound: func(p Part) ([]byte, error) {
 			if p == Model && r.Task == 2 {
-				return nil, fmt.Errorf("the model of this task cannot be sounded: %w", ErrSilent)
+				return nil, errors.New("the model of this task cannot be sounded")
 			}
 			return tone(20, map[Part]float64{Sung: 440, Model: 330, Both: 220}[p]), nil
 		},

@@ -3,8 +3,6 @@ package teacher
 import (
 	"cmp"
 	"context"
-	"encoding/binary"
-	"hash/fnv"
 	"math"
 	"slices"
 	"strings"
@@ -50,14 +48,14 @@ func (c cell) worth() float64 {
 
 // glance is a class as it was read: what all screens but that of one take show.
 type glance struct {
-	stamp    string
+	stamp    Stamp
 	name     string
 	students []class.Student
 	tasks    []class.Task
 	student  map[int64]int // by ID
 	task     map[int64]int
 	cells    []cell // students × tasks
-	agree    Agreement
+	agree    class.Agreements
 
 	queue []int // of cells that are marked and not reviewed, by doubt; nil: to be sorted
 }
@@ -65,7 +63,7 @@ type glance struct {
 func (g *glance) at(student, task int) *cell { return &g.cells[student*len(g.tasks)+task] }
 
 // readGlance reads a class.
-func readGlance(ctx context.Context, b Book, stamp string) (*glance, error) {
+func readGlance(ctx context.Context, b Book, stamp Stamp) (*glance, error) {
 	g := &glance{stamp: stamp, name: b.Name(), student: map[int64]int{}, task: map[int64]int{}}
 	var err error
 	if g.students, err = b.Students(); err != nil {
@@ -91,7 +89,7 @@ func readGlance(ctx context.Context, b Book, stamp string) (*glance, error) {
 		}
 		g.put(row)
 	}
-	if g.agree, err = b.Agreement(); err != nil {
+	if g.agree, err = b.Agreements(); err != nil {
 		return nil, err
 	}
 	return g, nil
@@ -118,7 +116,7 @@ func summary(row Row, task class.Task) cell {
 	}
 	if m := row.Mark; m != nil {
 		c.mark, c.value, c.doubt = m.ID, float32(m.Value), float32(m.Doubt)
-		c.fromPass = float32(math.Abs(m.Value - task.Rubric.Pass))
+		c.passAt = float32(m.PassAt)
 		c.flags |= marked
 		if m.Pass {
 			c.flags |= passed
@@ -186,8 +184,8 @@ func (g *glance) count(task int) counts {
 	return n
 }
 
-// doubtful are the takes that the machine marked and the teacher has not heard, the most
-// doubtful first; of equal doubt the one nearer to the pass line.
+// doubtful are the takes that the machine marked and the teacher has not heard, in the
+// order of class.Queue.
 func (g *glance) doubtful() []int {
 	if g.queue == nil {
 		g.queue = []int{}
@@ -198,47 +196,27 @@ func (g *glance) doubtful() []int {
 		}
 		slices.SortStableFunc(g.queue, func(a, b int) int {
 			x, y := g.cells[a], g.cells[b]
-			return cmp.Or(cmp.Compare(y.doubt, x.doubt), cmp.Compare(x.fromPass, y.fromPass))
+			near := func(c cell) float64 { return math.Abs(float64(c.value) - float64(c.passAt)) }
+			return cmp.Or(cmp.Compare(y.doubt, x.doubt), cmp.Compare(near(x), near(y)), cmp.Compare(x.take, y.take))
 		})
 	}
 	return g.queue
 }
 
-// sample are n of the marked takes, drawn by lot: the same seed draws the same ones as
-// long as the class has the same takes, and one take more changes at most one of them.
+// sample are n of the marked takes, drawn by lot as class.Draw does.
 func (g *glance) sample(n int, seed uint64, task int) []int {
-	type drawn struct {
-		cell int
-		lot  uint64
-	}
-	var all []drawn
-	var b [16]byte
-	binary.LittleEndian.PutUint64(b[:], seed)
+	var cells []int
+	var marks []class.Mark
 	for i, c := range g.cells {
-		if c.flags&marked == 0 || task >= 0 && i%len(g.tasks) != task {
-			continue
+		if c.flags&marked != 0 && (task < 0 || i%len(g.tasks) == task) {
+			cells, marks = append(cells, i), append(marks, class.Mark{Take: c.take})
 		}
-		binary.LittleEndian.PutUint64(b[8:], uint64(c.take))
-		h := fnv.New64a()
-		h.Write(b[:])
-		all = append(all, drawn{i, mix(h.Sum64())})
 	}
-	slices.SortFunc(all, func(a, b drawn) int { return cmp.Compare(a.lot, b.lot) })
-	var out []int
-	for _, d := range all[:min(n, len(all))] {
-		out = append(out, d.cell)
+	drawn := class.Draw(marks, n, seed)
+	for i, at := range drawn {
+		drawn[i] = cells[at]
 	}
-	return out
-}
-
-// mix spreads the bits of a number over all of it (the finalizer of MurmurHash3, from
-// memory).
-func mix(h uint64) uint64 {
-	h ^= h >> 33
-	h *= 0xff51afd7ed558ccd
-	h ^= h >> 33
-	h *= 0xc4ceb9fe1a85ec53
-	return h ^ h>>33
+	return drawn
 }
 
 // rows are the students in an order, those that are wanted.

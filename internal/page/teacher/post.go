@@ -68,7 +68,7 @@ func (d *Desk) keep(w http.ResponseWriter, r *http.Request, check func(*post) er
 	var answer reviewReply
 	var after *glance
 	err = d.source.Write(ctx, func(b Book) error {
-		// Nobody else writes now: what is seen is what is there, if it still has its stamp.
+		// What was seen is brought up to date, unless another program changed the class since.
 		stamp, err := d.source.Stamp()
 		if err != nil {
 			return err
@@ -79,7 +79,7 @@ func (d *Desk) keep(w http.ResponseWriter, r *http.Request, check func(*post) er
 		}
 		answer.Done = id
 		if stamp == before.stamp {
-			after, answer.Flags, err = before, 0, nil
+			after = before
 			if take != 0 {
 				answer.Flags, err = before.again(b, take)
 			}
@@ -93,15 +93,20 @@ func (d *Desk) keep(w http.ResponseWriter, r *http.Request, check func(*post) er
 		return told(err)
 	}
 	if after != nil {
-		if after.stamp, err = d.source.Stamp(); err != nil {
+		// One change more is ours; anything else has the class read anew.
+		now, err := d.source.Stamp()
+		if err != nil {
 			d.seen = nil
 			return told(err)
+		}
+		if before.stamp.Changes++; before.stamp != now {
+			d.seen = nil
 		}
 	}
 	if after, err = d.look(ctx); err != nil {
 		return told(err)
 	}
-	answer.Turn, answer.Counts, answer.Agreement = d.turns, after.count(-1), after.agree.record()
+	answer.Turn, answer.Counts, answer.Agreement = d.turns, after.count(-1), agreement(after.agree)
 	d.done[p.ID] = answer
 	if d.order = append(d.order, p.ID); len(d.order) > maxDone {
 		delete(d.done, d.order[0])
@@ -132,7 +137,7 @@ func (g *glance) again(b Book, take int64) (flags, error) {
 		}
 	}
 	g.queue = nil
-	if g.agree, err = b.Agreement(); err != nil {
+	if g.agree, err = b.Agreements(); err != nil {
 		return 0, err
 	}
 	return summary(row, g.tasks[t]).flags, nil
@@ -167,16 +172,18 @@ func (d *Desk) review(w http.ResponseWriter, r *http.Request) error {
 		switch {
 		case err != nil:
 			return 0, 0, err
-		case row.Mark != nil && row.Mark.ID != p.Mark:
+		case row.Mark == nil:
+			return 0, 0, refused{http.StatusConflict, "unmarked", "it is not marked yet: singback class mark", ""}
+		case row.Mark.ID != p.Mark:
 			return 0, 0, refused{http.StatusConflict, "changed", "the take has been marked anew meanwhile: look at it again", ""}
-		case row.Mark != nil && row.Mark.Pass != *p.Pass && p.Why == "":
+		case row.Mark.Pass != *p.Pass && p.Why == "":
 			return 0, 0, refused{http.StatusBadRequest, "why", "the machine said otherwise: say why in a few words", ""}
 		}
 		review := class.Review{Take: p.Take, Mark: p.Mark, At: d.now().UTC().Format(time.RFC3339), Chosen: chosen, Pass: *p.Pass, Value: -1, Why: p.Why}
 		if p.Value != nil {
 			review.Value = *p.Value
 		}
-		id, err := b.AddReview(review)
+		id, err := b.AddReview(review, p.ID)
 		return id, p.Take, err
 	})
 }
@@ -195,7 +202,8 @@ func (d *Desk) undo(w http.ResponseWriter, r *http.Request) error {
 		if row.Review == nil || row.Review.ID != p.Review {
 			return 0, 0, refused{http.StatusConflict, "changed", "another verdict was given meanwhile: look at the take again", ""}
 		}
-		return p.Review, p.Take, b.DropReview(p.Review)
+		_, err = b.TakeBack(p.Take)
+		return p.Review, p.Take, err
 	})
 }
 

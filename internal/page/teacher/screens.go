@@ -1,8 +1,11 @@
 package teacher
 
 import (
+	"fmt"
 	"math"
 	"net/http"
+	"unicode"
+	"unicode/utf8"
 
 	"singback/internal/class"
 )
@@ -16,23 +19,22 @@ type studentRecord struct {
 
 // taskRecord is a task as the desk shows one.
 type taskRecord struct {
-	ID     int64   `json:"id"`
-	Name   string  `json:"name"`
-	Kind   string  `json:"kind"`
-	Words  string  `json:"words"`
-	Due    string  `json:"due"`
-	Rubric string  `json:"rubric"`
-	Source string  `json:"source"`
-	Pass   float64 `json:"pass"`
-	Points int     `json:"points"` // 0: per cent
-	Counts counts  `json:"counts"`
+	ID     int64  `json:"id"`
+	Name   string `json:"name"`
+	Kind   string `json:"kind"`
+	Words  string `json:"words"`
+	Due    string `json:"due"`
+	Rubric string `json:"rubric"`
+	Source string `json:"source"`
+	Points int    `json:"points"` // 0: per cent
+	Counts counts `json:"counts"`
 }
 
 func (g *glance) taskRecord(t int) taskRecord {
 	task := g.tasks[t]
 	return taskRecord{
 		ID: task.ID, Name: task.Name, Kind: task.Kind.String(), Words: task.Words, Due: string(task.Due),
-		Rubric: task.Rubric.Name, Source: task.Rubric.Source, Pass: task.Rubric.Pass, Points: task.Rubric.Points,
+		Rubric: task.Rubric.Name, Source: task.Rubric.Source, Points: task.Rubric.Points,
 	}
 }
 
@@ -51,18 +53,46 @@ type agreementRecord struct {
 	Words []string  `json:"words"`
 }
 
-func (a Agreement) record() agreementRecord {
-	r := agreementRecord{Heard: a.Heard, Same: a.Same, Words: a.Words}
-	if r.Words == nil {
-		r.Words = []string{}
+// agreement says what the machine's marks are worth in a class.
+func agreement(a class.Agreements) agreementRecord {
+	r := agreementRecord{Heard: a.All.Takes, Same: a.All.Same, Words: []string{}}
+	if a.All.Known {
+		r.Share = &interval{a.All.Share.Value, a.All.Share.Low, a.All.Share.High}
 	}
-	if a.HasShare {
-		r.Share = &interval{a.Share, a.ShareLow, a.ShareHigh}
+	if a.All.HasKappa {
+		r.Kappa = &interval{a.All.Kappa.Value, a.All.Kappa.Low, a.All.Kappa.High}
 	}
-	if a.HasKappa {
-		r.Kappa = &interval{a.Kappa, a.KappaLow, a.KappaHigh}
+	if a.All.Known && a.All.Note != "" {
+		r.Words = append(r.Words, sentence(a.All.Note))
+	}
+	if a.Doubt.Takes > 0 && a.Doubt.Takes < a.All.Takes {
+		r.Words = append(r.Words, sentence("of those heard by doubt you "+a.Doubt.Words()))
+	}
+	if a.Sample.Takes > 0 && a.Sample.Takes < a.All.Takes {
+		r.Words = append(r.Words, sentence("of those drawn by lot you "+a.Sample.Words()))
+	}
+	switch {
+	case a.All.Takes == 0:
+	case a.Whole.Known:
+		w := a.Whole
+		text := fmt.Sprintf("of all %d marked takes you would agree on about %.0f %%, 95 %% interval %.0f to %.0f %%", a.Marked, 100*w.Share.Value, 100*w.Share.Low, 100*w.Share.High)
+		if w.HasKappa {
+			text += fmt.Sprintf("; kappa %.2f, %.2f to %.2f", w.Kappa.Value, w.Kappa.Low, w.Kappa.High)
+		}
+		if w.Note != "" {
+			text += "; " + w.Note
+		}
+		r.Words = append(r.Words, sentence(text))
+	case a.Whole.Note != "":
+		r.Words = append(r.Words, sentence(a.Whole.Note))
 	}
 	return r
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:] + "."
 }
 
 type classRecord struct {
@@ -77,7 +107,7 @@ type classRecord struct {
 func (d *Desk) class(r *http.Request, _ asked) (any, error) {
 	var out classRecord
 	err := d.glance(r.Context(), func(g *glance) error {
-		out = classRecord{Name: g.name, Turn: d.turns, Unsure: Unsure, Counts: g.count(-1), Tasks: []taskRecord{}, Agreement: g.agree.record()}
+		out = classRecord{Name: g.name, Turn: d.turns, Unsure: Unsure, Counts: g.count(-1), Tasks: []taskRecord{}, Agreement: agreement(g.agree)}
 		for t := range g.tasks {
 			record := g.taskRecord(t)
 			record.Counts = g.count(t)
@@ -191,7 +221,7 @@ func (d *Desk) queue(r *http.Request, q asked) (any, error) {
 			c, task := g.cells[i], g.tasks[i%len(g.tasks)]
 			out.Items = append(out.Items, queueItem{
 				Take: c.take, Student: g.students[i/len(g.tasks)].Name, Task: task.Name, Seconds: float64(c.length), Value: float64(c.value),
-				Points: task.Rubric.Points, Line: task.Rubric.Pass, Doubt: float64(c.doubt), Flags: c.flags,
+				Points: task.Rubric.Points, Line: float64(c.passAt), Doubt: float64(c.doubt), Flags: c.flags,
 			})
 		}
 		return nil

@@ -4,6 +4,7 @@ import (
 	"bytes"
 
 	"container/list"
+	"errors"
 
 	"fmt"
 	"math"
@@ -17,6 +18,7 @@ import (
 type placeRecord struct {
 	From  float64 `json:"from"`
 	To    float64 `json:"to"`
+	Start float64 `json:"start"` // where hearing it begins
 	First int     `json:"first"`
 	Last  int     `json:"last"`
 	What  string  `json:"what"`
@@ -24,6 +26,7 @@ type placeRecord struct {
 
 type partRecord struct {
 	Name     string        `json:"name"`
+	About    string        `json:"about"`
 	Weight   float64       `json:"weight"` // of 1
 	Value    float64       `json:"value"`
 	Measured bool          `json:"measured"`
@@ -38,6 +41,7 @@ type markRecord struct {
 	Heard  string       `json:"heard"`
 	Value  float64      `json:"value"`
 	Pass   bool         `json:"pass"`
+	PassAt float64      `json:"pass_at"`
 	Error  float64      `json:"error"`
 	Doubt  float64      `json:"doubt"`
 	Parts  []partRecord `json:"parts"`
@@ -76,8 +80,7 @@ type takeRecord struct {
 	Seconds   float64        `json:"seconds"`
 	Trouble   string         `json:"trouble"`
 	Flags     flags          `json:"flags"`
-	Words     []string       `json:"words"`
-	Bar       float64        `json:"bar"`
+	Stale     string         `json:"stale"`
 	Written   bool           `json:"written"` // it has a staff
 	Mark      *markRecord    `json:"mark"`
 	Review    *reviewRecord  `json:"review"`
@@ -94,13 +97,16 @@ func (d *Desk) take(r *http.Request, q asked) (any, error) {
 		return nil, err
 	}
 	var out takeRecord
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	g, err := d.look(r.Context())
-	if err != nil {
+	var g *glance
+	if err := d.glance(r.Context(), func(seen *glance) error {
+		g = seen
+		out.Turn = d.turns
+		return nil
+	}); err != nil {
 		return nil, err
 	}
-	err = d.source.Read(r.Context(), func(b Book) error {
+	turn := out.Turn
+	err := d.source.Read(r.Context(), func(b Book) error {
 		row, err := b.Take(id)
 		if err != nil {
 			return err
@@ -111,9 +117,9 @@ func (d *Desk) take(r *http.Request, q asked) (any, error) {
 			return fmt.Errorf("take %d: %w", id, ErrNone)
 		}
 		out = takeRecord{
-			ID: id, Turn: d.turns, Student: g.studentRecord(s), Task: g.taskRecord(t), Source: row.Source, Handed: row.Handed,
+			ID: id, Turn: turn, Student: g.studentRecord(s), Task: g.taskRecord(t), Source: row.Source, Handed: row.Handed,
 			Collected: row.Collected, Seconds: row.Seconds, Trouble: row.Trouble, Flags: summary(row, g.tasks[t]).flags,
-			Words: []string{}, Review: reviewOf(row.Review), Remarks: []remarkRecord{}, Others: []otherRecord{},
+			Review: reviewOf(row.Review), Remarks: []remarkRecord{}, Others: []otherRecord{},
 		}
 		if err := out.around(b, row); err != nil {
 			return err
@@ -121,14 +127,14 @@ func (d *Desk) take(r *http.Request, q asked) (any, error) {
 		if row.Trouble != "" || row.Mark == nil {
 			return nil
 		}
-		told, err := b.Explain(id)
+		told, err := b.Explain(r.Context(), id)
 		if err != nil {
 			return err
 		}
-		// What counts is the mark that the class keeps; its words and places are worked out.
-		told.Mark.ID, told.Mark.At = row.Mark.ID, row.Mark.At
-		out.Mark, out.Bar, out.Written = markOf(told.Mark), finite(told.Bar), told.Staff != nil
-		out.Words = append(out.Words, told.Words...)
+		// What counts is the mark that the class keeps; words and places are worked out.
+		m := *row.Mark
+		m.Parts, m.Heard = told.Mark.Parts, told.Mark.Heard
+		out.Mark, out.Stale, out.Written, out.Seconds = markOf(m, told.Before), told.Stale, told.Staff != nil, told.End
 		return nil
 	})
 	return out, err
@@ -176,9 +182,9 @@ func finite(f float64) float64 {
 	return f
 }
 
-func markOf(m class.Mark) *markRecord {
+func markOf(m class.Mark, before func(float64) float64) *markRecord {
 	out := &markRecord{
-		ID: m.ID, At: m.At, Rubric: m.Rubric, Heard: m.Heard.String(), Value: finite(m.Value), Pass: m.Pass,
+		ID: m.ID, At: m.At, Rubric: m.Rubric, Heard: m.Heard.String(), Value: finite(m.Value), Pass: m.Pass, PassAt: finite(m.PassAt),
 		Error: finite(m.Error), Doubt: finite(m.Doubt), Parts: []partRecord{},
 	}
 	sum := 0.0
@@ -186,9 +192,9 @@ func markOf(m class.Mark) *markRecord {
 		sum += p.Weight
 	}
 	for _, p := range m.Parts {
-		part := partRecord{Name: criterion(p.Criterion), Weight: finite(p.Weight / sum), Value: finite(p.Value), Measured: p.Measured, Why: p.Why, Places: []placeRecord{}}
+		part := partRecord{Name: p.Criterion.String(), About: p.Criterion.Text(), Weight: finite(p.Weight / sum), Value: finite(p.Value), Measured: p.Measured, Why: p.Why, Places: []placeRecord{}}
 		for _, at := range p.Places {
-			part.Places = append(part.Places, placeRecord{finite(at.From), finite(at.To), at.First, at.Last, at.What})
+			part.Places = append(part.Places, placeRecord{finite(at.From), finite(at.To), finite(before(at.From)), at.First, at.Last, at.What})
 		}
 		out.Parts = append(out.Parts, part)
 	}
@@ -205,7 +211,7 @@ func (d *Desk) explain(r *http.Request, q asked, f func(Explained) error) error 
 		return err
 	}
 	return d.source.Read(r.Context(), func(b Book) error {
-		told, err := b.Explain(id)
+		told, err := b.Explain(r.Context(), id)
 		if err != nil {
 			return err
 		}
@@ -263,7 +269,9 @@ func (d *Desk) sound(w http.ResponseWriter, r *http.Request) error {
 	data, ok := d.sounds.get(key)
 	if err := q.err(); err != nil || !ok {
 		if err := d.explain(r, q, func(told Explained) (err error) {
-			data, err = told.Sound(Part(part))
+			if data, err = told.Sound(Part(part)); err != nil && !errors.Is(err, ErrBusy) {
+				err = refused{http.StatusNotFound, "silent", err.Error(), ""}
+			}
 			return err
 		}); err != nil {
 			return told(err)

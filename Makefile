@@ -97,9 +97,11 @@ evaluate:
 		$(if $(TOOLS),-tools $(TOOLS),-results "$(RESULTS)")
 
 # The grade beside a jury and beside annotators. The folders of their data are
-# named by SINGBACK_JURY and SINGBACK_REFERENCE.
+# named by SINGBACK_JURY and SINGBACK_REFERENCE. CODECS=1 instead grades all of the
+# jury's takes through codecs, CODECS=10 every tenth.
+CODECS =
 evaluate-jury:
-	@go run ./internal/testkit/jury -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
+	@go run ./internal/testkit/jury $(if $(CODECS),-codecs $(CODECS)) -jury "$(SINGBACK_JURY)" -reference "$(SINGBACK_REFERENCE)" -results "$(RESULTS)"
 
 # The marks of rubrics beside the jury, and what the doubt of a mark finds.
 evaluate-marks:

@@ -9,7 +9,7 @@ require (
 	github.com/chromedp/chromedp v0.23.0
 	github.com/gordonklaus/portaudio v0.0.0-20250206071425-98a94950218b
 	github.com/hajimehoshi/go-mp3 v0.3.4
-	github.com/jfreymuth/oggvorbis v1.0.5
+	github.com/jfreymuth/vorbis v1.0.2
 	github.com/mewkiz/flac v1.0.14
 	github.com/mjibson/go-dsp v0.0.0-20180508042940-11479a337f12
 	github.com/open-spaced-repetition/go-fsrs/v4 v4.0.0
@@ -47,7 +47,6 @@ require (
 	github.com/google/uuid v1.6.0 // indirect
 	github.com/icza/bitio v1.1.0 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
-	github.com/jfreymuth/vorbis v1.0.2 // indirect
 	github.com/lucasb-eyer/go-colorful v1.4.1 // indirect
 	github.com/mattn/go-isatty v0.0.24 // indirect
 	github.com/mattn/go-runewidth v0.0.30 // indirect

@@ -371,7 +371,7 @@ func (o *collecting) collect(ctx context.Context, e *env, c *desk.Collector, han
 		}
 		switch o.format.value {
 		case "csv":
-			rows.Write([]string{rec.Path, rec.Student, rec.Task, rec.Result, strconv.FormatFloat(rec.Seconds, 'f', -1, 64), number(rec.Value), truth(rec.Pass), strconv.Itoa(rec.Answers), rec.Trouble})
+			rows.Write([]string{rec.Path, rec.Student, rec.Task, rec.Result, strconv.FormatFloat(rec.Seconds, 'f', -1, 64), orEmpty(rec.Value), yesNo(rec.Pass), strconv.Itoa(rec.Answers), rec.Trouble})
 		case "json":
 			records = append(records, rec)
 		}
@@ -411,14 +411,14 @@ func (o *collecting) collect(ctx context.Context, e *env, c *desk.Collector, han
 	return nil
 }
 
-func number(v *float64) string {
+func orEmpty(v *float64) string {
 	if v == nil {
 		return ""
 	}
 	return strconv.FormatFloat(*v, 'f', -1, 64)
 }
 
-func truth(v *bool) string {
+func yesNo(v *bool) string {
 	if v == nil {
 		return ""
 	}

@@ -186,7 +186,7 @@ func (o *marking) mark(ctx context.Context, e *env, m *desk.Marker, n classfile.
 		rec := newMarkRecord(r)
 		switch o.format.value {
 		case "csv":
-			return out.Write([]string{rec.Student, rec.Task, rec.Source, rec.Heard, number(&rec.Value), truth(&rec.Pass), number(&rec.Doubt), number(&rec.Error), number(rec.Before), truth(rec.PassBefore), rec.Why, rec.Trouble})
+			return out.Write([]string{rec.Student, rec.Task, rec.Source, rec.Heard, orEmpty(&rec.Value), yesNo(&rec.Pass), orEmpty(&rec.Doubt), orEmpty(&rec.Error), orEmpty(rec.Before), yesNo(rec.PassBefore), rec.Why, rec.Trouble})
 		case "json":
 			records = append(records, rec)
 		}

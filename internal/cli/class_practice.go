@@ -122,7 +122,7 @@ func printPractice(e *env, format string, records []practiceRecord) error {
 	case "csv":
 		rows := [][]string{{"student", "answers", "right", "right_low", "right_high", "days", "last", "answers_by_week", "weakest", "stage", "fit"}}
 		for _, r := range records {
-			rows = append(rows, []string{r.Student, strconv.Itoa(r.Answers), number(r.Right), number(r.RightLow), number(r.RightHigh), strconv.Itoa(r.Days), r.Last, weeks(r), strings.Join(r.Weakest, ", "), r.Stage, r.Fit})
+			rows = append(rows, []string{r.Student, strconv.Itoa(r.Answers), orEmpty(r.Right), orEmpty(r.RightLow), orEmpty(r.RightHigh), strconv.Itoa(r.Days), r.Last, weeks(r), strings.Join(r.Weakest, ", "), r.Stage, r.Fit})
 		}
 		return e.printCSV(rows)
 	}

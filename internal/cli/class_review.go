@@ -180,7 +180,7 @@ func (o *reviewing) list(e *env, rows []classfile.Row) error {
 	case "csv":
 		rows := [][]string{{"student", "task", "source", "value", "pass_at", "pass", "doubt"}}
 		for _, r := range records {
-			rows = append(rows, []string{r.Student, r.Task, r.Source, number(&r.Value), number(&r.PassAt), truth(&r.Pass), number(&r.Doubt)})
+			rows = append(rows, []string{r.Student, r.Task, r.Source, orEmpty(&r.Value), orEmpty(&r.PassAt), yesNo(&r.Pass), orEmpty(&r.Doubt)})
 		}
 		return e.printCSV(rows)
 	}
@@ -460,7 +460,7 @@ func printAgreement(e *env, format string, a class.Agreements) error {
 	case "csv":
 		out := [][]string{{"chosen", "takes", "same", "share", "share_low", "share_high", "kappa", "kappa_low", "kappa_high", "note"}}
 		for _, r := range records {
-			out = append(out, []string{r.Chosen, strconv.Itoa(r.Takes), strconv.Itoa(r.Same), number(r.Share), number(r.ShareLow), number(r.ShareHigh), number(r.Kappa), number(r.KappaLow), number(r.KappaHigh), r.Note})
+			out = append(out, []string{r.Chosen, strconv.Itoa(r.Takes), strconv.Itoa(r.Same), orEmpty(r.Share), orEmpty(r.ShareLow), orEmpty(r.ShareHigh), orEmpty(r.Kappa), orEmpty(r.KappaLow), orEmpty(r.KappaHigh), r.Note})
 		}
 		return e.printCSV(out)
 	}
@@ -470,4 +470,9 @@ func printAgreement(e *env, format string, a class.Agreements) error {
 func rounded(v float64) *float64 {
 	v = round4(v)
 	return &v
+}
+
+// hear plays the take, the model, or both.
+func (o *reviewing) hear(ctx context.Context, e *env, f *classfile.File, r classfile.Row, key string) error {
+	return errors.New("to hear it: singback class hear")
 }

@@ -243,7 +243,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 		return usage(drill.InWords(err))
 	})
 	root.AddCommand(
-		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
+		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newClass(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newParts(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
 		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newDevices(e),
 	)

@@ -53,7 +53,7 @@ func (o *stageOptions) addDrill(cmd *cobra.Command, m **drill.Music, options dri
 // addSung adds those of a drill that is sung: what answers.
 func (o *stageOptions) addSung(cmd *cobra.Command) {
 	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return []string{"wav"}, cobra.ShellCompDirectiveFilterFileExt
+		return []string{"wav", "flac", "ogg", "opus", "mp3", "m4a", "webm"}, cobra.ShellCompDirectiveFilterFileExt
 	}
 	o.rec.addFlags(cmd)
 	o.soundFlags.addInput(cmd)

@@ -24,7 +24,7 @@ func newFindKey(e *env) *cobra.Command {
 	var a4 float64
 	f := newFormat("text", "json")
 	cmd := &cobra.Command{
-		Use:   "findkey NAMES | FILE | TAKE.wav | -",
+		Use:   "findkey NAMES | FILE | TAKE | -",
 		Short: "Propose the key of a melody",
 		Long: `Findkey proposes keys for a melody: names of notes, a text file of them, a line
 in ABC, MusicXML or MIDI, or a recording that was sung or played; - is standard
@@ -113,7 +113,7 @@ func profileSources() string {
 // hear returns how long each pitch class sounds in what the arguments are: a
 // recording, other music in a file or on standard input, or names of notes.
 func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.Naming, a4 float64, part, tune string) (h [12]float64, out report.KeyProposals, err error) {
-	m, err := e.openMelody(args, ".txt", ".wav")
+	m, err := e.openMelody(args, ".txt")
 	if err != nil {
 		return h, out, err
 	}
@@ -154,7 +154,7 @@ func hear(ctx context.Context, e *env, args []string, rec *recording, n theory.N
 func readMelody(e *env, m *melodyInput, n theory.Naming, part, tune string) (h [12]float64, notes int, err error) {
 	if m.in == nil {
 		if strings.TrimSpace(m.text) == "" {
-			return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE.wav`)
+			return h, 0, usagef(`a melody is missing, like "do re mi fa sol", or a recording TAKE`)
 		}
 		h, notes, _, err = review.WrittenClasses("", []byte(m.text), n, "", "")
 		return h, notes, usage(err)

@@ -9,14 +9,19 @@ import (
 	"testing"
 )
 
-// A folder stands for the recordings in it, by name; what else it has is named.
+// A folder stands for the recordings in it, by name; what else it has is named. What a
+// file is, is seen from how it begins.
 func TestFoldersOfTakes(t *testing.T) {
 	dir := t.TempDir()
 	wav, err := os.ReadFile("../../testdata/wav/la-eb-major-tenor.wav")
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{"b.wav", "a.WAV", "c.wav", ".hidden.wav", "model.wav", "notes.txt", "folder.wav/x.wav", "empty/x.txt"} {
+	for _, name := range []string{"b.wav", "a.WAV", "c.dat", ".hidden.wav", "model.wav", "notes.txt", "folder.wav/x.wav", "empty/x.txt"} {
+		wav := wav
+		if strings.HasSuffix(name, ".txt") {
+			wav = []byte("Here are the takes.")
+		}
 		path := filepath.Join(dir, name)
 		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 			t.Fatal(err)
@@ -28,7 +33,7 @@ func TestFoldersOfTakes(t *testing.T) {
 	in := func(name string) string { return filepath.Join(dir, name) }
 	var stderr bytes.Buffer
 	got, err := spread(&env{stderr: &stderr}, []string{"-", dir, in("b.wav"), in("none.wav")}, in("model.wav"), "")
-	if want := []string{"-", in("a.WAV"), in("b.wav"), in("c.wav"), in("b.wav"), in("none.wav")}; err != nil || !slices.Equal(got, want) {
+	if want := []string{"-", in("a.WAV"), in("b.wav"), in("c.dat"), in("b.wav"), in("none.wav")}; err != nil || !slices.Equal(got, want) {
 		t.Errorf("%q, %v; want %q", got, err, want)
 	}
 	if want := dir + ": passed over empty, folder.wav, model.wav, notes.txt.\n"; stderr.String() != want {

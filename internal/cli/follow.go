@@ -86,7 +86,7 @@ kept with --keep alone.`
 func newFollow(e *env) *cobra.Command {
 	o := &followOptions{format: newFormat("text", "json", "csv")}
 	cmd := &cobra.Command{
-		Use:   "follow [TAKE.wav | CHART.txt]",
+		Use:   "follow [TAKE | CHART.txt]",
 		Short: "Take a song down: sing its bass along, and read the chart",
 		Long:  followLong,
 		Example: `  singback follow --input simulated --seed 3
@@ -271,7 +271,7 @@ func (o *followOptions) run(ctx context.Context, e *env, args []string) error {
 	if len(args) == 0 {
 		return o.live(ctx, e, w)
 	}
-	m, err := e.openMelody(args, ".txt", ".wav")
+	m, err := e.openMelody(args, ".txt")
 	if err != nil {
 		return err
 	}
@@ -433,7 +433,7 @@ func (o *followOptions) chart(e *env, m *melodyInput, w following) error {
 		return fmt.Errorf("read %s: %w", m.name, err)
 	}
 	if !takedown.IsChart(string(b)) {
-		return fmt.Errorf("%s is neither a recording (WAV) nor a chart: a chart has a line like \"key: Bb major\" and notes behind \"bass |\"", short(m.name))
+		return fmt.Errorf("%s is neither a recording nor a chart: a chart has a line like \"key: Bb major\" and notes behind \"bass |\"", short(m.name))
 	}
 	c, naming, err := takedown.ParseChart(string(b))
 	if err != nil {

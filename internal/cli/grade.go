@@ -47,9 +47,9 @@ func newGrade(e *env) *cobra.Command {
 
 MODEL is a typed melody like "do re mi - sol", a notation file (ABC, MusicXML,
 MIDI; see singback melody), a recording of somebody who sings or plays it (its
-notes are found first), or a pitch curve. A TAKE is a recording, a folder of them
-(those that end in .wav, by name) or a pitch curve: CSV with the columns time_s
-and f0_hz, where 0 is no pitch; - reads a take from standard input.
+notes are found first), or a pitch curve. A TAKE is a recording of any kind, a
+folder or a zip of them (see singback help recordings) or a pitch curve: CSV with
+the columns time_s and f0_hz, where 0 is no pitch; - is standard input.
 
 Any key, octave and tempo of a take is right, unless --strict: then the key is
 the model's, and --strict-octave asks for its octave too. A typed melody whose

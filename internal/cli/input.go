@@ -92,7 +92,7 @@ type melodyInput struct {
 
 // openMelody finds out whether the arguments name a file, or are names of notes,
 // and opens the file. What looks like the name of one, by an ending of a notation
-// file or one of those given, and is none is an error.
+// file, a recording or one of those given, and is none is an error.
 func (e *env) openMelody(args []string, endings ...string) (*melodyInput, error) {
 	m := &melodyInput{text: strings.Join(args, " ")}
 	if len(args) != 1 {
@@ -106,7 +106,7 @@ func (e *env) openMelody(args []string, endings ...string) (*melodyInput, error)
 		case err == nil && info.IsDir():
 			return nil, fmt.Errorf("%s is a folder: want a file", short(path))
 		case err == nil:
-		case known, slices.Contains(endings, strings.ToLower(filepath.Ext(path))), errors.Is(err, fs.ErrPermission):
+		case known, codec.Named(path), slices.Contains(endings, strings.ToLower(filepath.Ext(path))), errors.Is(err, fs.ErrPermission):
 			return nil, newfile.PathError(path, err)
 		default:
 			return m, nil

@@ -19,7 +19,7 @@ func newJudge(e *env) *cobra.Command {
 	window := exercise.DefaultWindow()
 	f := newFormat("text", "json")
 	cmd := &cobra.Command{
-		Use:   "judge --key KEY --degree DEGREE TAKE.wav",
+		Use:   "judge --key KEY --degree DEGREE TAKE",
 		Short: "Judge a recording of one sung degree",
 		Long: `Judge listens to a recording as the drill listens to the microphone, and says
 whether the degree asked was sung, in which octave, how many cents off, how
@@ -33,7 +33,7 @@ the singer's range says where the note is expected. The noise gate was measured
 with one microphone in one room, so a recording gets it only with --profile.`,
 		Example: `  singback judge --key "Ab major" --degree la take.wav
   singback judge --key f#m --degree me --tolerance 25 --format json take.wav`,
-		Args: oneArg("a recording TAKE.wav"),
+		Args: oneArg("a recording TAKE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if m.Key == "" {
 				return usagef(`--key is missing: in which key was it sung? like "Ab major" or f#m`)

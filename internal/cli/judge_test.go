@@ -459,8 +459,8 @@ func TestDamagedRecordings(t *testing.T) {
 		{"a header of 4 GiB", "cut short: the header promises", form{1, 1, rate, 16, false, nil, 0xFFFFFFF0, data}.bytes()},
 		{"MP3 in a WAV", "codec 0x0055 (MP3); save it as PCM", form{0x55, 1, rate, 16, false, nil, -1, data}.bytes()},
 		{"a text", "it looks like text", []byte("la la la\n")},
-		{"FLAC", "it looks like FLAC; convert it to WAV", []byte("fLaC\x00\x00\x00\x22 and so on")},
-		{"zeros", "not a WAV file", make([]byte, 1000)},
+		{"FLAC", "cut short: the FLAC ends in its header", []byte("fLaC\x00\x00\x00\x22 and so on")},
+		{"zeros", "not a recording: it looks like nothing known", make([]byte, 1000)},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			path := filepath.Join(dir, strings.ReplaceAll(c.name, " ", "-")+".wav")

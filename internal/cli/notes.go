@@ -17,7 +17,7 @@ func newNotes(e *env) *cobra.Command {
 	var who singer
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
-		Use:   "notes TAKE.wav ...",
+		Use:   "notes TAKE ...",
 		Short: "Print the sung notes of a recording",
 		Long: `Notes finds the sung notes of a recording and prints a row for each:
 
@@ -32,13 +32,13 @@ func newNotes(e *env) *cobra.Command {
   settle_s           how long until the pitch stays within 50 cents
 
 With --format json the rows are objects of one array, with the same names.
-Several recordings, or a folder of them, need --out FOLDER, which gets a file for
-each. With --profile the singer's range says where pitches are expected, and what
+Several recordings, or a folder or zip of them, need --out FOLDER, which gets a
+file for each. With --profile the singer's range says where pitches are expected, and what
 lies below the noise gate is not voiced.`,
 		Example: `  singback notes take.wav
   singback notes --format json take.wav
   singback notes --out notes take1.wav take2.wav`,
-		Args: manyArgs("a recording TAKE.wav"),
+		Args: manyArgs("a recording TAKE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			h, err := who.named(e)
 			if err != nil {

@@ -128,7 +128,7 @@ func (t *takes) one(ctx context.Context, e *env, w io.Writer, path string, write
 	return nil
 }
 
-// spread replaces folders among paths by the recordings in them: see
+// spread replaces folders and zips among paths by the recordings in them: see
 // [review.Spread].
 func spread(e *env, paths []string, but ...string) ([]string, error) {
 	return review.Spread(paths, func(folder string, names []string) {

@@ -19,7 +19,7 @@ func newTrace(e *env) *cobra.Command {
 	var estimates, live bool
 	f := newFormat("csv", "json")
 	cmd := &cobra.Command{
-		Use:   "trace TAKE.wav ...",
+		Use:   "trace TAKE ...",
 		Short: "Print the pitch track of a recording",
 		Long: `Trace prints the fundamental frequency of a recording, one row a hop of 10 ms:
 
@@ -42,14 +42,14 @@ pitch accuracy of the field's evaluations asks for:
 
   estimate_hz  f0_hz where voiced is 1; where it is 0, the likeliest pitch; 0 if none
 
-Several recordings, or a folder of them, need --out FOLDER. With --profile
+Several recordings, or a folder or zip of them, need --out FOLDER. With --profile
 the singer's range says where pitches are expected, and what lies below the noise
 gate is not voiced.`,
 		Example: `  singback trace take.wav >track.csv
   singback trace --live --format json take.wav
   singback trace --estimates take.wav >estimates.csv
   singback trace --out tracks take1.wav take2.wav`,
-		Args: manyArgs("a recording TAKE.wav"),
+		Args: manyArgs("a recording TAKE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			h, err := who.named(e)
 			if err != nil {

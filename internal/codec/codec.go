@@ -7,8 +7,10 @@
 // decoder's of MP3 by its LAME tag, Opus's pre-skip, Vorbis's by its granules. So pitch
 // and time are those of the recording that was coded.
 //
-// Files are hostile: nothing is allocated from a length that was not checked, and a
-// library that panics is an error that names the file.
+// Everything is decoded as it is read: memory does not grow with the length. Files are
+// hostile: nothing is allocated from a length that was not checked, no library searches
+// without end, no recording is longer than six hours, and a library that panics is an
+// error that names the file.
 package codec
 
 import (
@@ -66,34 +68,48 @@ func Sniff(head []byte) (kind Kind, name string) {
 			return Opus, "Ogg Opus"
 		}
 		return Foreign, "Ogg"
-	case at(0, "ID3"):
+	case at(0, "ID3") && len(head) > 4 && head[3] != 0xff && head[4] != 0xff:
 		return MP3, "MP3" // what follows the tag is looked at when it is opened
 	case len(head) >= 4 && frameHeader(head).valid:
 		return MP3, "MP3"
-	case at(4, "ftyp"):
-		return Foreign, "MP4 (M4A, video)"
-	case at(0, "\x1a\x45\xdf\xa3"):
-		return Foreign, "WebM or Matroska"
-	case at(0, "#!AMR"):
-		return Foreign, "AMR"
-	case at(0, "caff"):
-		return Foreign, "Core Audio"
-	case at(0, "FORM") && (at(8, "AIFF") || at(8, "AIFC")):
-		return Foreign, "AIFF"
-	case at(0, "RIFF") && at(8, "AVI "):
-		return Foreign, "AVI"
-	case at(0, "\x30\x26\xb2\x75\x8e\x66\xcf\x11"):
-		return Foreign, "Windows Media"
-	case at(0, ".snd"):
-		return Foreign, "AU"
 	case len(head) >= 4 && head[0] == 0xff && head[1]&0xf6 == 0xf0: // ADTS: ISO/IEC 13818-7, 6.2
 		return Foreign, "AAC"
+	case len(head) >= 4 && head[0] == 0xff && head[1]&0xfe == 0xfc && head[2]>>4 != 15 && head[2]>>2&3 != 3:
+		return Foreign, "MP2"
+	}
+	for _, f := range foreigns {
+		if at(f.at, f.magic) {
+			return Foreign, f.name
+		}
 	}
 	return Unknown, ""
 }
 
+// foreigns are how files begin that ffmpeg may read.
+var foreigns = []struct {
+	at          int
+	magic, name string
+}{
+	{4, "ftyp3g", telephone},
+	{4, "ftyp", "MP4 (M4A, video)"},
+	{4, "moov", "QuickTime"}, {4, "mdat", "QuickTime"}, {4, "wide", "QuickTime"},
+	{0, "\x1a\x45\xdf\xa3", "WebM or Matroska"},
+	{0, "#!AMR", amr},
+	{0, "caff", "Core Audio"},
+	{8, "AIFF", "AIFF"}, {8, "AIFC", "AIFF"},
+	{8, "AVI ", "AVI"},
+	{0, "\x30\x26\xb2\x75\x8e\x66\xcf\x11", "Windows Media"},
+	{0, ".snd", "AU"},
+	{0, "riff\x2e\x91\xcf\x11", "Wave64"},
+	{0, "wvpk", "WavPack"},
+	{0, "MAC ", "APE"},
+	{0, "FLV\x01", "Flash video"},
+	{0, "\x00\x00\x01\xba", "MPEG video"},
+}
+
 // extensions are those of recordings.
-var extensions = []string{".wav", ".wave", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".aac", ".mp4", ".mov", ".webm", ".mkv", ".amr", ".3gp", ".caf", ".aif", ".aiff", ".wma"}
+var extensions = []string{".wav", ".wave", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".aac", ".mp4", ".mov", ".webm", ".mkv", ".amr", ".3gp", ".caf", ".aif", ".aiff", ".wma",
+	".m4b", ".mp2", ".3g2", ".avi", ".mpg", ".mpeg", ".au", ".w64", ".wv", ".ape", ".spx"}
 
 // Named tells whether a file has the name of a recording.
 func Named(path string) bool {
@@ -122,13 +138,22 @@ func Open(path string, options ...audio.Option) (*audio.WAV, error) {
 	if archive, name, ok := packed(path); ok {
 		return openPacked(path, archive, name, options...)
 	}
-	kind, name, err := SniffFile(path)
-	if err != nil || kind == WAV || kind == Unknown {
-		// A folder, a file that is not there, an empty one, and what only by its name is
-		// WAV are told as they have always been.
-		return audio.OpenWAV(path, options...)
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%s: %w: it is a folder; name a file in it", path, ErrNotRecording)
 	}
-	if kind == Foreign {
+	kind, name, err := SniffFile(path)
+	switch {
+	case err != nil:
+		return audio.OpenWAV(path, options...) // which says what is wrong with it
+	case kind == WAV || kind == Unknown:
+		w, err := audio.OpenWAV(path, options...)
+		if kind == WAV && errors.Is(err, audio.ErrUnsupported) { // sound of phones in WAV
+			if w, other := foreign(path, name, options...); other == nil {
+				return w, nil
+			}
+		}
+		return w, unknown(path, err)
+	case kind == Foreign:
 		return foreign(path, name, options...)
 	}
 	f, err := os.Open(path)
@@ -138,8 +163,8 @@ func Open(path string, options ...audio.Option) (*audio.WAV, error) {
 	w, err := decoded(kind, name, f, path, options...)
 	if err != nil {
 		f.Close()
-		if errors.Is(err, errLowRate) {
-			return foreign(path, "MP3 of a low sample rate", options...)
+		if other, ok := errors.AsType[elsewhere](err); ok {
+			return foreign(path, string(other), options...)
 		}
 		return nil, err
 	}
@@ -147,19 +172,33 @@ func Open(path string, options ...audio.Option) (*audio.WAV, error) {
 	return w, nil
 }
 
-// New reads the recording that r delivers, which may be a pipe: all but those that ffmpeg
-// is needed for.
+// unknown is what is said of a file that begins like no recording: audio knows WAV only.
+func unknown(name string, err error) error {
+	if !errors.Is(err, audio.ErrNotWAV) {
+		return err
+	}
+	said := strings.TrimPrefix(err.Error(), name+": "+audio.ErrNotWAV.Error())
+	return fmt.Errorf("%s: %w%s", name, ErrNotRecording, strings.Replace(said, "a WAV recording", "a recording", 1))
+}
+
+// New reads the recording that r delivers, which may be a pipe. What ffmpeg is needed for
+// is put into a file for it, and taken away again.
 func New(r io.Reader, name string, options ...audio.Option) (*audio.WAV, error) {
 	in := bufio.NewReaderSize(r, 1<<16)
 	head, _ := in.Peek(Sniffed)
 	kind, what := Sniff(head)
 	switch kind {
 	case WAV, Unknown:
-		return audio.NewWAV(in, name, options...)
+		w, err := audio.NewWAV(in, name, options...)
+		return w, unknown(name, err)
 	case Foreign:
-		return nil, fmt.Errorf("%s: %w: %s is not read from a pipe; name the file", name, audio.ErrUnsupported, what)
+		return spooled(in, nil, name, what, mostSpooled, options...)
 	}
-	return decoded(kind, what, in, name, options...)
+	w, err := decoded(kind, what, in, name, options...)
+	if other, ok := errors.AsType[elsewhere](err); ok {
+		return nil, fmt.Errorf("%s: %w: %s is not read from a pipe; name the file", name, audio.ErrUnsupported, string(other))
+	}
+	return w, err
 }
 
 // decoder gives the samples of a recording.
@@ -193,7 +232,11 @@ func decoded(kind Kind, name string, r io.Reader, path string, options ...audio.
 	case MP3:
 		d, what, err = openMP3(r)
 	}
-	if err != nil {
+	var other elsewhere
+	switch {
+	case errors.As(err, &other):
+		return nil, err
+	case err != nil:
 		return nil, complain(path, name, err)
 	}
 	return audio.NewWAV(newStream(d, what, path, name), path, options...)

@@ -13,12 +13,14 @@ import (
 // flacStream gives the samples of a FLAC file (RFC 9639).
 type flacStream struct {
 	s     *flac.Stream
+	in    *near
 	scale float32
 	buf   []float32
 }
 
 func openFLAC(r io.Reader) (decoder, described, error) {
-	s, err := flac.New(r)
+	in := &near{r, math.MaxInt} // pictures may stand before the sound, and are passed over
+	s, err := flac.New(in)
 	if err != nil {
 		return nil, described{}, err
 	}
@@ -26,12 +28,14 @@ func openFLAC(r io.Reader) (decoder, described, error) {
 	if info.NChannels < 1 || info.BitsPerSample < 4 || info.BitsPerSample > 32 {
 		return nil, described{}, fmt.Errorf("%w: FLAC of %d channels and %d bits", audio.ErrUnsupported, info.NChannels, info.BitsPerSample)
 	}
-	frames := int64(-1)
+	in.found()
+	channels, frames := int(info.NChannels), int64(-1)
 	if info.NSamples > 0 && info.NSamples < math.MaxInt64/64 {
 		frames = int64(info.NSamples)
 	}
-	d := &flacStream{s: s, scale: float32(math.Ldexp(1, 1-int(info.BitsPerSample)))}
-	return d, described{rate: int(info.SampleRate), channels: int(info.NChannels), frames: frames}, nil
+	d := &flacStream{s: s, in: in, scale: float32(math.Ldexp(1, 1-int(info.BitsPerSample)))}
+	// What stands behind the last frame, a tag, is not read.
+	return &trimmed{decoder: d, channels: channels, left: frames}, described{rate: int(info.SampleRate), channels: channels, frames: frames}, nil
 }
 
 func (f *flacStream) next() ([]float32, error) {
@@ -39,7 +43,11 @@ func (f *flacStream) next() ([]float32, error) {
 	if err != nil {
 		return nil, err
 	}
+	f.in.found()
 	channels := int(f.s.Info.NChannels)
+	if rate := fr.SampleRate; rate != 0 && rate != f.s.Info.SampleRate {
+		return nil, fmt.Errorf("its header says %d Hz, and a frame %d Hz", f.s.Info.SampleRate, rate)
+	}
 	if len(fr.Subframes) != channels {
 		return nil, fmt.Errorf("a frame of %d channels among those of %d", len(fr.Subframes), channels)
 	}

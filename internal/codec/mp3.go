@@ -3,18 +3,16 @@ package codec
 import (
 	"bufio"
 	"encoding/binary"
-	"fmt"
 	"io"
 
 	"github.com/hajimehoshi/go-mp3"
-
-	"singback/internal/audio"
 )
 
 // mp3Stream gives the samples of an MP3 (ISO/IEC 11172-3 and 13818-3, layer III). Its
 // library gives two channels of 16 bits whatever there is.
 type mp3Stream struct {
 	d   *mp3.Decoder
+	in  *near
 	raw []byte
 	buf []float32
 }
@@ -27,40 +25,42 @@ const (
 	peeked      = 4096
 )
 
-// errLowRate is returned for MPEG-2 and 2.5, 8 to 24 kHz: the library reads some of them
-// wrongly (of LAME's at 22.05 kHz and 32 kb/s, little is like the recording).
-var errLowRate = fmt.Errorf("%w: MP3 of a low sample rate is not read from a pipe; name the file", audio.ErrUnsupported)
-
 func openMP3(r io.Reader) (decoder, described, error) {
-	in := bufio.NewReaderSize(r, 1<<16)
-	for { // tags before the sound: there may be several
-		head, err := in.Peek(tagSize)
-		if err != nil || string(head[:3]) != "ID3" {
-			break
-		}
-		size := int(head[6]&127)<<21 | int(head[7]&127)<<14 | int(head[8]&127)<<7 | int(head[9]&127)
-		if head[5]&0x10 != 0 { // a footer
-			size += tagSize
-		}
-		if _, err := in.Discard(tagSize + size); err != nil {
-			return nil, described{}, io.ErrUnexpectedEOF
-		}
+	file := bufio.NewReaderSize(r, 1<<16)
+	if err := skipTags(file); err != nil {
+		return nil, described{}, err
 	}
-	start, _ := in.Peek(peeked)
-	if h := frameHeader(start); h.valid && h.samples != mp3Samples {
-		return nil, described{}, errLowRate
+	start, _ := file.Peek(peeked)
+	h := frameHeader(start)
+	switch kind, name := Sniff(start); {
+	case h.valid && h.samples != mp3Samples:
+		// MPEG-2 and 2.5, 8 to 24 kHz: the library reads some of them wrongly (of LAME's at
+		// 22.05 kHz and 32 kb/s, little is like the recording).
+		return nil, described{}, elsewhere("MP3 of a low sample rate")
+	case h.valid:
+	case kind == FLAC:
+		return openFLAC(file)
+	case kind == Foreign:
+		return nil, described{}, elsewhere(name)
+	case len(start) == 0:
+		return nil, described{}, io.ErrUnexpectedEOF
 	}
 	tag := infoTag(start)
 	if tag.size > 0 {
-		if _, err := in.Discard(tag.size); err != nil {
+		if _, err := file.Discard(tag.size); err != nil {
 			return nil, described{}, io.ErrUnexpectedEOF
 		}
+		// The library takes as much memory as a tag says that it is long.
+		if err := skipTags(file); err != nil {
+			return nil, described{}, err
+		}
 	}
-	d, err := mp3.NewDecoder(onlyReader{in})
+	in := &near{file, nearest}
+	d, err := mp3.NewDecoder(in)
 	if err != nil {
 		return nil, described{}, err
 	}
-	t := &trimmed{decoder: &mp3Stream{d: d, raw: make([]byte, 16384)}, channels: mp3Channels, skip: mp3Lag, left: -1}
+	t := &trimmed{decoder: &mp3Stream{d: d, in: in, raw: make([]byte, 16384)}, channels: mp3Channels, skip: mp3Lag, left: -1}
 	what := described{rate: d.SampleRate(), channels: mp3Channels, frames: -1}
 	if tag.delay > 0 || tag.padding > 0 {
 		t.skip += int64(tag.delay)
@@ -72,7 +72,25 @@ func openMP3(r io.Reader) (decoder, described, error) {
 	return t, what, nil
 }
 
+// skipTags passes over the ID3v2 tags at the beginning of a file: there may be several.
+func skipTags(in *bufio.Reader) error {
+	for {
+		head, err := in.Peek(tagSize)
+		if err != nil || string(head[:3]) != "ID3" {
+			return nil
+		}
+		size := int(head[6]&127)<<21 | int(head[7]&127)<<14 | int(head[8]&127)<<7 | int(head[9]&127)
+		if head[5]&0x10 != 0 { // a footer
+			size += tagSize
+		}
+		if _, err := in.Discard(tagSize + size); err != nil {
+			return io.ErrUnexpectedEOF
+		}
+	}
+}
+
 func (m *mp3Stream) next() ([]float32, error) {
+	m.in.found()
 	n, err := io.ReadFull(m.d, m.raw)
 	if err == io.ErrUnexpectedEOF {
 		err = nil // of the library: the last block

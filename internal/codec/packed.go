@@ -7,8 +7,12 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"strings"
+	"sync"
+	"time"
+	"unicode"
 
 	"singback/internal/audio"
 )
@@ -41,17 +45,14 @@ func IsZip(path string) bool {
 	return err == nil && (string(head[:]) == "PK\x03\x04" || string(head[:]) == "PK\x05\x06")
 }
 
-// Inside lists what a zip holds, in its order: the paths of what Open can read, and the
-// names of the rest, each with a reason.
+// Inside lists what a zip holds, in its order: the paths of what Open can read, or whose
+// names say that it should, and the names of the rest, each with a reason.
 func Inside(path string) (recordings, others []string, err error) {
 	z, err := openZip(path)
 	if err != nil {
 		return nil, nil, err
 	}
 	defer z.Close()
-	if len(z.File) > mostPacked {
-		return nil, nil, fmt.Errorf("%s: %w: it holds %d files, at most %d are read", path, ErrPacked, len(z.File), mostPacked)
-	}
 	seen := map[string]bool{}
 	for _, f := range z.File {
 		if f.FileInfo().IsDir() || strings.HasPrefix(filepath.Base(f.Name), ".") || strings.HasPrefix(f.Name, "__MACOSX/") {
@@ -63,9 +64,13 @@ func Inside(path string) (recordings, others []string, err error) {
 		}
 		seen[f.Name] = true
 		if why == "" {
-			if kind, _, err := sniffPacked(f); err != nil {
+			kind, head, err := sniffPacked(f)
+			switch {
+			case err != nil && !Named(f.Name):
 				why = "damaged"
-			} else if kind == Unknown {
+			case err == nil && kind == Unknown && strings.HasPrefix(head, "PK\x03\x04"):
+				why = "a zip in the zip: unpack it first"
+			case err == nil && kind == Unknown && !Named(f.Name):
 				why = "not a recording"
 			}
 		}
@@ -81,43 +86,130 @@ func Inside(path string) (recordings, others []string, err error) {
 // refuse says why a file of a zip is not read; "" where it may be.
 func refuse(f *zip.File) string {
 	switch {
-	case !filepath.IsLocal(f.Name) || strings.Contains(f.Name, `\`):
+	case strings.Contains(f.Name, `\`):
+		return "a backslash in its path: pack it again"
+	case !filepath.IsLocal(f.Name) || path.Clean(f.Name) != f.Name:
 		return "its path leads out of the zip"
+	case strings.ContainsFunc(f.Name, unicode.IsControl):
+		return "a control character in its name"
 	case !f.Mode().IsRegular():
 		return "not a file"
 	case f.Flags&1 != 0:
-		return "locked by a password"
+		return "locked by a password: unpack it first"
+	case f.Method != zip.Store && f.Method != zip.Deflate:
+		return "packed in a way that is not read here: unpack it first"
 	case f.UncompressedSize64 > packedLarge && f.UncompressedSize64/packedWell > f.CompressedSize64:
 		return fmt.Sprintf("unpacks to %d MB from %d kB, as no recording does", f.UncompressedSize64>>20, f.CompressedSize64>>10)
 	}
 	return ""
 }
 
-func sniffPacked(f *zip.File) (Kind, string, error) {
+// sniffPacked tells the kind of a file of a zip, and how it begins.
+func sniffPacked(f *zip.File) (kind Kind, head string, err error) {
 	r, err := f.Open()
 	if err != nil {
 		return Unknown, "", err
 	}
 	defer r.Close()
-	head := make([]byte, Sniffed)
-	n, err := io.ReadFull(r, head)
-	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+	b := make([]byte, Sniffed)
+	n, err := io.ReadFull(r, b)
+	if err != nil && !errors.Is(err, io.EOF) && (n == 0 || !errors.Is(err, io.ErrUnexpectedEOF)) {
 		return Unknown, "", err
 	}
-	kind, name := Sniff(head[:n])
-	return kind, name, nil
+	kind, _ = Sniff(b[:n])
+	return kind, string(b[:n]), nil
 }
 
-func openZip(path string) (*zip.ReadCloser, error) {
-	z, err := zip.OpenReader(path)
-	var file *fs.PathError
-	switch {
-	case errors.As(err, &file):
-		return nil, fmt.Errorf("%s: %w", path, file.Err)
-	case err != nil:
+// archive is a zip that is open.
+type archive struct {
+	*zip.Reader
+	file   *os.File
+	byName map[string]*zip.File // the first of each name
+	size   int64
+	made   time.Time
+	users  int
+}
+
+// shelf keeps the zip that was opened last, since its files are read one after the other.
+var shelf struct {
+	sync.Mutex
+	path string
+	*archive
+}
+
+// openZip opens a zip, or takes it from the shelf.
+func openZip(path string) (*archive, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, noPath(path, err)
+	}
+	shelf.Lock()
+	defer shelf.Unlock()
+	if z := shelf.archive; z != nil && shelf.path == path && z.size == info.Size() && z.made.Equal(info.ModTime()) {
+		z.users++
+		return z, nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, noPath(path, err)
+	}
+	z, err := readZip(path, f, info)
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	if shelf.archive != nil {
+		shelf.users--
+		shelf.close()
+	}
+	z.users = 2 // the shelf, and whoever asked
+	shelf.path, shelf.archive = path, z
+	return z, nil
+}
+
+func readZip(path string, f *os.File, info fs.FileInfo) (*archive, error) {
+	z := &archive{file: f, byName: map[string]*zip.File{}, size: info.Size(), made: info.ModTime()}
+	var err error
+	if z.Reader, err = zip.NewReader(f, info.Size()); err != nil && z.Reader == nil {
 		return nil, fmt.Errorf("%s: %w: it is damaged or only half sent; copy it again", path, ErrPacked)
 	}
+	if len(z.File) > mostPacked {
+		return nil, fmt.Errorf("%s: %w: it holds %d files, at most %d are read", path, ErrPacked, len(z.File), mostPacked)
+	}
+	together := uint64(0)
+	for _, f := range z.File {
+		together += f.CompressedSize64
+		if z.byName[f.Name] == nil {
+			z.byName[f.Name] = f
+		}
+	}
+	if together > uint64(info.Size()) {
+		return nil, fmt.Errorf("%s: %w: its files lie one upon another, as in a zip that is made to unpack without end", path, ErrPacked)
+	}
 	return z, nil
+}
+
+// noPath is an error about the file at path, which names it once.
+func noPath(path string, err error) error {
+	if file, ok := errors.AsType[*fs.PathError](err); ok {
+		err = file.Err
+	}
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+// Close gives a zip back; the file is closed by the last who does.
+func (z *archive) Close() error {
+	shelf.Lock()
+	defer shelf.Unlock()
+	z.users--
+	return z.close()
+}
+
+func (z *archive) close() error {
+	if z.users > 0 {
+		return nil
+	}
+	return z.file.Close()
 }
 
 // packed parts the path of a recording in a zip; ok if it is one.
@@ -150,54 +242,82 @@ func openPacked(path, archive, name string, options ...audio.Option) (*audio.WAV
 	return w, err
 }
 
-func openIn(z *zip.ReadCloser, path, name string, options ...audio.Option) (*audio.WAV, error) {
-	for _, f := range z.File {
-		if f.Name != name {
-			continue
-		}
-		if why := refuse(f); why != "" {
-			return nil, fmt.Errorf("%s: %w: %s", path, ErrPacked, why)
-		}
-		kind, what, err := sniffPacked(f)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w: it is damaged; copy the zip again", path, ErrPacked)
-		}
-		r, err := f.Open()
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w: it is damaged; copy the zip again", path, ErrPacked)
-		}
-		all := closers{r, z}
-		var w *audio.WAV
-		switch kind {
-		case WAV, Unknown:
-			w, err = audio.NewWAV(r, path, options...)
-		case Foreign:
-			return unpacked(r, all, path, what, options...)
-		default:
-			if w, err = decoded(kind, what, r, path, options...); errors.Is(err, errLowRate) {
-				r.Close()
-				if r, err = f.Open(); err != nil {
-					return nil, fmt.Errorf("%s: %w", path, err)
-				}
-				return unpacked(r, closers{r, z}, path, what, options...)
-			}
-		}
-		if err != nil {
-			return nil, err
-		}
-		w.OnClose(all)
-		return w, nil
+func openIn(z *archive, path, name string, options ...audio.Option) (*audio.WAV, error) {
+	f := z.byName[name]
+	if f == nil {
+		return nil, fmt.Errorf("%s: %w", path, fs.ErrNotExist)
 	}
-	return nil, fmt.Errorf("%s: %w", path, fs.ErrNotExist)
+	if why := refuse(f); why != "" {
+		return nil, fmt.Errorf("%s: %w: %s", path, ErrPacked, why)
+	}
+	_, head, err := sniffPacked(f)
+	kind, what := Sniff([]byte(head))
+	var r io.ReadCloser
+	if err == nil {
+		r, err = f.Open()
+	}
+	if err != nil {
+		return nil, damaged(path)
+	}
+	all := closers{r, z}
+	in := intact{r}
+	var w *audio.WAV
+	switch kind {
+	case WAV, Unknown:
+		w, err = audio.NewWAV(in, path, options...)
+		err = unknown(path, err)
+	case Foreign:
+		return spooled(in, all, path, what, int64(f.UncompressedSize64), options...)
+	default:
+		w, err = decoded(kind, what, in, path, options...)
+		if other, ok := errors.AsType[elsewhere](err); ok {
+			r.Close()
+			if r, err = f.Open(); err != nil {
+				return nil, damaged(path)
+			}
+			return spooled(intact{r}, closers{r, z}, path, string(other), int64(f.UncompressedSize64), options...)
+		}
+	}
+	if err != nil {
+		r.Close()
+		return nil, err
+	}
+	w.OnClose(all)
+	return w, nil
 }
 
-// unpacked puts what r delivers into a file, for ffmpeg, and takes it away again.
-func unpacked(r io.Reader, all closers, path, what string, options ...audio.Option) (*audio.WAV, error) {
+func damaged(path string) error {
+	return fmt.Errorf("%s: %w: it is damaged there; copy the zip again", path, ErrPacked)
+}
+
+// intact reads a file of a zip; what is damaged there is cut short.
+type intact struct{ io.Reader }
+
+func (i intact) Read(p []byte) (int, error) {
+	n, err := i.Reader.Read(p)
+	if err != nil && err != io.EOF {
+		err = fmt.Errorf("%w: it is damaged in the zip; copy that again", audio.ErrTruncated)
+	}
+	return n, err
+}
+
+// mostSpooled is how much of a pipe is put into a file for ffmpeg.
+const mostSpooled = 4 << 30
+
+// spooled puts what r delivers, at most so many bytes, into a file for ffmpeg, and takes it
+// away again. What is in all is closed with the recording.
+func spooled(r io.Reader, all closers, path, what string, most int64, options ...audio.Option) (*audio.WAV, error) {
+	if !has(program) {
+		return nil, missing(path, what)
+	}
 	f, err := os.CreateTemp("", "singback-*")
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	_, err = io.Copy(f, r)
+	n, err := io.Copy(f, io.LimitReader(r, most+1))
+	if err == nil && n > most {
+		err = fmt.Errorf("%w: it is larger than %d MB", audio.ErrUnsupported, most>>20)
+	}
 	err = errors.Join(err, f.Close())
 	var w *audio.WAV
 	if err == nil {

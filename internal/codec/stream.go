@@ -15,6 +15,8 @@ import (
 type stream struct {
 	d          decoder
 	name, kind string
+	align      int    // bytes of a frame
+	left       int64  // frames that it may yet have
 	out        []byte // not read yet
 	buf        []byte
 	err        error
@@ -24,11 +26,17 @@ const (
 	headerSize  = 44
 	unknownSize = math.MaxUint32
 	floatFormat = 3
+	// hours is how long a recording may be: silence packs so well that a small file
+	// could keep a computer busy for days.
+	hours = 6
 )
 
+// errTooLong ends a recording of more than six hours.
+var errTooLong = fmt.Errorf("%w: it is longer than %d hours; cut it into parts", audio.ErrUnsupported, hours)
+
 func newStream(d decoder, what described, name, kind string) *stream {
-	s := &stream{d: d, name: name, kind: kind}
-	align := int64(4 * what.channels)
+	s := &stream{d: d, name: name, kind: kind, align: 4 * what.channels, left: hours * 3600 * int64(what.rate)}
+	align := int64(s.align)
 	size := int64(unknownSize)
 	if what.frames >= 0 && what.frames < (unknownSize-headerSize)/align {
 		size = what.frames * align
@@ -71,12 +79,16 @@ func (s *stream) fill() {
 	}()
 	x, err := s.d.next()
 	switch {
-	case err == nil || errors.Is(err, io.EOF):
+	case err == nil || err == io.EOF:
 		s.err = err
 	case errors.Is(err, io.ErrUnexpectedEOF):
 		s.err = io.ErrUnexpectedEOF
 	default:
 		s.err = fmt.Errorf("%w: the %s is damaged: %w; copy it again", audio.ErrTruncated, s.kind, err)
+	}
+	if s.left -= int64(len(x) * 4 / s.align); s.left < 0 {
+		s.err = errTooLong
+		return
 	}
 	s.buf = s.buf[:0]
 	for _, v := range x {
@@ -84,6 +96,29 @@ func (s *stream) fill() {
 	}
 	s.out = s.buf
 }
+
+// near reads a file for a library that looks for the next frame through anything: if there
+// is none near, the file is damaged.
+type near struct {
+	io.Reader
+	left int // bytes
+}
+
+const nearest = 4 << 20
+
+var errNoFrame = errors.New("no sound for 4 MB")
+
+func (n *near) Read(p []byte) (int, error) {
+	if n.left <= 0 {
+		return 0, errNoFrame
+	}
+	k, err := n.Reader.Read(p[:min(len(p), n.left)])
+	n.left -= k
+	return k, err
+}
+
+// found begins anew, since a frame was found.
+func (n *near) found() { n.left = nearest }
 
 // trimmed leaves out the first frames of a decoder, and what comes after some.
 type trimmed struct {

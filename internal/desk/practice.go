@@ -171,7 +171,7 @@ func CourseFor(f *classfile.File, s class.Student) (string, error) {
 	name := func(d theory.Degree) string { return theory.Movable.NameASCII(k, d) }
 	var b strings.Builder
 	fmt.Fprintf(&b, "# A course for %s: what was wrong oftenest in the takes and the practice so far.\n# Practise it with \"singback today --course FILE\".\n\n", s.Name)
-	fmt.Fprintf(&b, "name = %s\nminutes = 8\nnew = 4\n", quoted("What is hard for "+s.Name))
+	fmt.Fprintf(&b, "name = %s\nminutes = 8\nnew = 4\n", tomlText("What is hard for "+s.Name))
 	if len(degrees) > 0 {
 		var names []string
 		for _, d := range degrees {
@@ -182,7 +182,7 @@ func CourseFor(f *classfile.File, s class.Student) (string, error) {
 	if len(moves) > 0 {
 		var series, names []string
 		for _, m := range moves {
-			series = append(series, quoted(name(m.From)+" "+name(m.To)+" "+name(m.From)))
+			series = append(series, tomlText(name(m.From)+" "+name(m.To)+" "+name(m.From)))
 			names = append(names, name(m.From)+" "+name(m.To))
 		}
 		fmt.Fprintf(&b, "\n[[stage]]\nname = \"moves: %s\"\nkeys = %q\nseries = [%s]\ntolerance = 45\n", strings.Join(names, ", "), keys, strings.Join(series, ", "))
@@ -226,8 +226,8 @@ func weakest[K comparable](of map[K]class.Count, compare func(a, b K) int) (out 
 	return out
 }
 
-// quoted is a text as a string of TOML.
-func quoted(s string) string {
+// tomlText is a text as a string of TOML.
+func tomlText(s string) string {
 	var b strings.Builder
 	b.WriteByte('"')
 	for _, r := range s {

@@ -45,6 +45,7 @@ have_browser() {
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
+		command -v ffmpeg >/dev/null && command -v opusenc >/dev/null && command -v lame >/dev/null && command -v flac >/dev/null && command -v oggenc >/dev/null &&
 		command -v fluidsynth >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
 		/usr/bin/python3 -c 'import aubio, mir_eval' 2>/dev/null
 }
@@ -138,9 +139,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools: $(why)"
 		exit 1
 	}
 	;;

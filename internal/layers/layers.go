@@ -22,7 +22,7 @@ exercise/compose:  exercise theory                          |
 exercise/practice: exercise exercise/compose theory fsrs    | gonum
 calib:             pitch theory gonum go-dsp                | internal/synth
 internal/audio:                                             |
-internal/codec:    internal/audio flac oggvorbis opus go-mp3         |
+internal/codec:    internal/audio flac vorbis opus go-mp3         |
 internal/plain:                                              |
 internal/fold:                                               |
 internal/newfile:                                            |
@@ -72,7 +72,7 @@ const everyTest = "internal/testkit rapid testscript"
 var modules = map[string]string{
 	"gonum":      "gonum.org/v1/gonum",
 	"flac":       "github.com/mewkiz/flac",
-	"oggvorbis":  "github.com/jfreymuth/oggvorbis",
+	"vorbis":     "github.com/jfreymuth/vorbis",
 	"opus":       "github.com/pion/opus",
 	"go-mp3":     "github.com/hajimehoshi/go-mp3",
 	"plot":       "gonum.org/v1/plot",

@@ -50,6 +50,8 @@ func Spread(paths []string, over func(folder string, names []string), but ...str
 			info, err := os.Stat(full)
 			switch {
 			case strings.HasPrefix(entry.Name(), "."):
+			case err == nil && codec.IsZip(full):
+				others = append(others, entry.Name()+" (a zip: name it itself)")
 			case err != nil, info.IsDir(), !recording(full), sameAsAny(info, but):
 				others = append(others, entry.Name())
 			default:

@@ -3,7 +3,7 @@
 // annotators found right or wrong: eight recordings as they are heard, and 44
 // whose notes people cut and put to the written ones (alignments.go).
 //
-//	go run ./internal/testkit/jury [-jury FOLDER] [-reference FOLDER]
+//	go run ./internal/testkit/jury [-jury FOLDER] [-reference FOLDER] [-codecs NTH]
 //	go run ./internal/testkit/jury -marks [-jury FOLDER]
 //
 // Two rows are ours: the weights that are shipped, which were fitted on these
@@ -37,6 +37,7 @@ func main() {
 	reference := flag.String("reference", os.Getenv("SINGBACK_REFERENCE"), "folder of reference data; empty leaves out sight-singing")
 	results := flag.String("results", "", "folder in which a dated file of the run is kept as well; empty keeps none")
 	marks := flag.Bool("marks", false, "the marks of rubrics, and how unsure they are, instead")
+	nth := flag.Int("codecs", 0, "instead, how the grades of every `NTH` take of the jury's change by codecs; 1 is all")
 	flag.Parse()
 	if *jury == "" && *reference != "" { // beside the other reference data
 		if beside := filepath.Join(*reference, "..", "mast-melody-dev"); isFolder(beside) {
@@ -45,6 +46,13 @@ func main() {
 	}
 	if *marks {
 		if err := keepMarks(os.Stdout, *jury, *results); err != nil {
+			fmt.Fprintln(os.Stderr, "jury:", err)
+			os.Exit(1)
+		}
+		return
+	}
+	if *nth > 0 {
+		if err := throughCodecs(os.Stdout, *jury, *results, *nth); err != nil {
 			fmt.Fprintln(os.Stderr, "jury:", err)
 			os.Exit(1)
 		}

@@ -20,6 +20,11 @@ import (
 // open serves a class as the page does.
 func open(t testing.TB, f *fake) (*page.Server, string) {
 	t.Helper()
+	return openSource(t, f)
+}
+
+func openSource(t testing.TB, source Source) (*page.Server, string) {
+	t.Helper()
 	site, err := page.New(os.DirFS("../web"), fstest.MapFS{
 		"engine.wasm.xz": &fstest.MapFile{Data: []byte("\xfd7zXZ")}, "wasm_exec.js": &fstest.MapFile{Data: []byte("// loader\n")},
 	})
@@ -30,7 +35,7 @@ func open(t testing.TB, f *fake) (*page.Server, string) {
 		Record: t.TempDir() + "/record.db", Singer: "Anna", Now: clock,
 		Known: func() (page.Known, error) { return page.Known{Singer: "Anna"}, nil },
 		Keep:  func(calib.Profile) (string, error) { return "", nil },
-		Desk:  New(f, clock).Handlers(),
+		Desk:  New(source, clock).Handlers(),
 	}, 4711, t.Output())
 	return s, s.DeskAddress()
 }
@@ -310,23 +315,16 @@ func TestQueue(t *testing.T) {
 	if !slices.Equal(takes(sample), takes(again)) {
 		t.Error("a verdict changes the sample")
 	}
-	// By lot: over many seeds each take is drawn about as often (binomial, 5 σ; our own check).
-	g, _ := readGlance(t.Context(), book{f}, Stamp{})
-	drawn, all := map[int]int{}, 0
-	for seed := range uint64(2000) {
-		for _, i := range g.sample(30, seed, -1) {
-			drawn[i]++
+	// The terminal draws the same.
+	var marks []class.Mark
+	for _, r := range f.rows {
+		if r.Mark != nil {
+			marks = append(marks, *r.Mark)
 		}
 	}
-	for _, c := range g.cells {
-		if c.flags&marked != 0 {
-			all++
-		}
-	}
-	p := 30 / float64(all)
-	for i, c := range g.cells {
-		if c.flags&marked != 0 && math.Abs(float64(drawn[i])-2000*p) > 5*math.Sqrt(2000*p*(1-p)) {
-			t.Errorf("cell %d is drawn %d times of 2000, want about %.0f", i, drawn[i], 2000*p)
+	for i, at := range class.Draw(marks, 30, 7) {
+		if marks[at].Take != sample.Items[i].Take {
+			t.Errorf("%d is drawn as number %d, not %d", sample.Items[i].Take, i, marks[at].Take)
 		}
 	}
 }

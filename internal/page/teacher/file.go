@@ -75,9 +75,10 @@ func ofFile(err error) error {
 }
 
 // fileErr is an error of the file, and one of this package's too.
-type fileErr struct{ error, is error }
+type fileErr struct{ of, is error }
 
-func (e fileErr) Unwrap() []error { return []error{e.error, e.is} }
+func (e fileErr) Error() string   { return e.of.Error() }
+func (e fileErr) Unwrap() []error { return []error{e.of, e.is} }
 
 // fileBook is a class that is open.
 type fileBook struct{ *classfile.File }

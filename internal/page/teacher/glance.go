@@ -21,7 +21,7 @@ type cell struct {
 	value, doubt   float32 // of the machine's mark
 	length         float32 // seconds
 	teachers       float32 // the teacher's value; less than 0: none
-	fromPass       float32 // how far the mark lies from the pass line
+	passAt         float32 // from which value on it passes
 	handed, others int32   // how many takes were handed in besides
 }
 

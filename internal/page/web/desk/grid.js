@@ -30,7 +30,7 @@ export function cell(c, task) {
   if (!(flags & flag.marked)) return { text: w.cells.unmarked + l, said: words.cell(s.unmarked, late), kind: "unmarked" };
   const pass = (flags & flag.passed) !== 0;
   const unsure = (flags & flag.unsure) !== 0;
-  const number = task.points > 0 ? ((value / 1000) * task.points).toFixed(task.points < 20 ? 1 : 0).replace(/\.0$/, "") : String(Math.round(value / 10));
+  const number = task.points > 0 ? words.points(value / 1000, task.points) : String(Math.round(value / 10));
   const more = [words.value(value / 1000, task.points)];
   if (unsure) more.push(`${s.unsure}: ${words.chance(doubt / 1000)}`);
   if (flags & flag.reviewed) more.push(flags & flag.overruled ? s.overruled : s.yours);

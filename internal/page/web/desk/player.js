@@ -118,12 +118,11 @@ export class Player {
   }
 
   /**
-   * hearPlace plays a place, from so many seconds before it, and that is what is looped.
-   * @param {{from: number, to: number}} place
-   * @param {number} before
+   * hearPlace plays a place from a while before it, and that is what is looped.
+   * @param {{start: number, to: number}} place
    */
-  hearPlace(place, before) {
-    this.stretch = { from: Math.max(0, place.from - before), to: Math.min(this.length, place.to + 0.4) };
+  hearPlace(place) {
+    this.stretch = { from: place.start, to: Math.min(this.length, place.to + 0.4) };
     this.showLoop();
     this.playFrom(this.stretch.from);
   }

@@ -27,7 +27,7 @@ export class TakeScreen {
     this.t = null;
     /** @type {Player | null} */
     this.player = null;
-    /** @type {{from: number, to: number}[]} the places, as they are numbered */
+    /** @type {{start: number, to: number}[]} the places, as they are numbered */
     this.places = [];
     this.container = el("div", { class: "take" }, el("h1", { tabindex: "-1", text: words.loading }));
   }
@@ -88,8 +88,8 @@ export class TakeScreen {
     const notSung = m.heard !== "singing" ? (m.heard in w.notSung ? w.notSung[/** @type {keyof typeof w.notSung} */ (m.heard)] : m.heard) : "";
     show(box, mark(m.pass ? "right" : "wrong"), el("div", {},
       el("p", { class: "said" }, el("span", { class: "unseen", text: `${w.machine}: ` }), (m.pass ? w.passed : w.failed)(value, more).trim()),
-      el("p", {}, el("b", { text: w.doubt(m.doubt) }), ` ${w.line(words.value(t.task.pass, t.task.points), m.rubric)}`),
-      notSung && el("p", { text: notSung }), ...t.words.map((/** @type {string} */ line) => el("p", { class: "help", text: line }))));
+      el("p", {}, el("b", { text: w.doubt(m.doubt) }), ` ${w.line(words.value(m.pass_at, t.task.points), m.rubric)}`),
+      notSung && el("p", { text: notSung }), t.stale && el("p", { class: "caution", text: w.stale(t.stale) })));
     return box;
   }
 
@@ -98,33 +98,31 @@ export class TakeScreen {
     const t = this.t;
     this.places = [];
     if (!t.mark || t.mark.parts.length === 0) return null;
-    const before = t.bar > 0 ? t.bar : 2;
-    return el("section", { class: "rests" }, el("h2", { text: w.rests }), el("p", { class: "help", text: t.bar > 0 ? w.restsAbout : w.restsNoBar }),
+    return el("section", { class: "rests" }, el("h2", { text: w.rests }), el("p", { class: "help", text: w.restsAbout }),
       el("ul", { class: "parts" }, ...t.mark.parts.map((/** @type {any} */ p) => {
         const weight = words.percent(p.weight);
-        const name = words.criteria[/** @type {keyof typeof words.criteria} */ (p.name)] ?? p.name;
         return el("li", {},
-          el("p", {}, el("b", { text: name }), ` ${p.measured ? w.part(words.percent(p.value), weight) : w.unmeasured(weight)}`),
+          el("p", {}, el("b", { class: "criterion", text: p.name }), ` ${p.measured ? w.part(words.percent(p.value), weight) : w.unmeasured(weight)}`),
           p.measured && el("div", { class: "meterbar", "aria-hidden": "true" }, fill(p.value)),
-          p.why && el("p", { text: p.why }),
-          p.places.length > 0 && el("ul", { class: "places" }, ...p.places.map((/** @type {any} */ place) => el("li", {}, this.placeButton(place, before)))));
+          el("p", { class: "help", text: p.about }), p.why && el("p", { text: p.why }),
+          p.places.length > 0 && el("ul", { class: "places" }, ...p.places.map((/** @type {any} */ place) => el("li", {}, this.placeButton(place)))));
       })));
   }
 
-  /** @param {any} place @param {number} before */
-  placeButton(place, before) {
+  /** @param {any} place */
+  placeButton(place) {
     this.places.push(place);
     const n = this.places.length;
-    return el("button", { type: "button", class: "place", "data-place": n, "aria-keyshortcuts": n <= 9 && this.desk.keys.on ? n : null, onclick: () => this.hearPlace(n, before) },
+    return el("button", { type: "button", class: "place", "data-place": n, "aria-keyshortcuts": n <= 9 && this.desk.keys.on ? n : null, onclick: () => this.hearPlace(n) },
       el("span", { class: "time", text: w.clock(place.from) }), ` ${place.what}`, n <= 9 && this.desk.keys.on && el("kbd", { "aria-hidden": "true", text: String(n) }));
   }
 
-  /** @param {number} n @param {number} before */
-  hearPlace(n, before) {
+  /** @param {number} n */
+  hearPlace(n) {
     const place = this.places[n - 1];
     if (!place || !this.player) return;
     for (const b of this.container.querySelectorAll("[data-place]")) b.toggleAttribute("data-heard", b.getAttribute("data-place") === String(n));
-    this.player.hearPlace(place, before);
+    this.player.hearPlace(place);
   }
 
   staffSection() {
@@ -179,7 +177,7 @@ export class TakeScreen {
     if (!this.t) return false;
     if (typeof meant === "number") {
       if (!this.places[meant - 1]) return false;
-      this.hearPlace(meant, this.t.bar > 0 ? this.t.bar : 2);
+      this.hearPlace(meant);
       return true;
     }
     /** @type {Record<string, () => void>} */

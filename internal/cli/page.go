@@ -80,7 +80,7 @@ singback help page.`,
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.BoolVar(&o.noOpen, "no-open", false, "open no browser: print the address, and wait")
 	f.IntVar(&o.port, "port", 0, "the `PORT` of this computer (else a free one)")
-	f.StringVar(&o.class, "class", "", "open the teacher's desk of the class in this `FILE`")
+	f.StringVar(&o.class, "class", "", "the class is this `FILE`: open the teacher's desk of it")
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", as files for a web server")
 	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.MarkFlagFilename("class", strings.TrimPrefix(classfile.Extension, ".")))

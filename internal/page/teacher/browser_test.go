@@ -34,12 +34,16 @@ type tab struct {
 	errors []string
 }
 
-// visit opens the desk of a class in Chromium.
-func visit(t testing.TB, source Source) (*tab, string) {
+func needBrowser(t testing.TB) {
 	t.Helper()
 	if os.Getenv("SINGBACK_BROWSER") != "1" {
 		t.Skip("needs Chromium: make page-test")
 	}
+}
+
+// visit opens the desk of a class in Chromium.
+func visit(t testing.TB, source Source) (*tab, string) {
+	t.Helper()
 	site, err := page.New(os.DirFS("../web"), fstest.MapFS{
 		"engine.wasm.xz": &fstest.MapFile{Data: []byte("\xfd7zXZ")}, "wasm_exec.js": &fstest.MapFile{Data: []byte("// loader\n")},
 	})
@@ -152,6 +156,7 @@ func (p *tab) shot(name string) {
 // word, a place is heard, a remark is written, a verdict is taken back. What is said
 // aloud is said once a verdict.
 func TestBrowserKeys(t *testing.T) {
+	needBrowser(t)
 	f := invented(30, 8)
 	p, _ := visit(t, f)
 	evaluate[bool](p, `(() => {
@@ -259,6 +264,7 @@ func TestBrowserKeys(t *testing.T) {
 
 // The table by keys; a class of 5 000 students and 40 tasks in it.
 func TestBrowserTable(t *testing.T) {
+	needBrowser(t)
 	p, address := visit(t, invented(5000, 40))
 	first := evaluate[float64](p, `performance.now()`)
 	evaluate[bool](p, `(() => { globalThis.long = []; new PerformanceObserver((l) => { for (const e of l.getEntries()) long.push(e.duration); }).observe({type: "longtask", buffered: true}); return true; })()`)
@@ -314,6 +320,7 @@ func TestBrowserTable(t *testing.T) {
 // axe-core finds nothing on any screen in both schemes; nothing is cut off on a narrow
 // screen, with text of twice the size too.
 func TestBrowserScreens(t *testing.T) {
+	needBrowser(t)
 	f := invented(30, 8)
 	p, _ := visit(t, f)
 	source, err := os.ReadFile("../node_modules/axe-core/axe.min.js")
@@ -368,6 +375,63 @@ func TestBrowserScreens(t *testing.T) {
 		}
 		p.shot(name + "-large")
 		evaluate[bool](p, `(() => { document.documentElement.style.removeProperty("font-size"); return true; })()`)
+	}
+}
+
+// A real take is heard, seen and found: its picture with the cursor where the sound is,
+// the staff, all three sounds, and a place from a bar before.
+func TestBrowserFile(t *testing.T) {
+	needBrowser(t)
+	p, _ := visit(t, OfFile(harbour(t, true, 4, 2)))
+	source, err := os.ReadFile("../node_modules/axe-core/axe.min.js")
+	if err != nil {
+		t.Fatalf("%v: npm install in internal/page brings it (make page-test does)", err)
+	}
+	p.shot("real-class")
+	for name, take := range map[string]int{"left-out": 4, "wrong": 2, "well": 8, "names": 3} {
+		p.opens(fmt.Sprintf("take?id=%d&by=asked", take))
+		p.await("the picture and the staff", `document.querySelector(".drawing .tp-curve") && document.querySelector(".written svg")`)
+		for size, wh := range map[string][2]int64{"wide": {1440, 900}, "phone": {320, 640}} {
+			p.size(wh[0], wh[1])
+			for _, scheme := range []string{"light", "dark"} {
+				p.scheme(scheme)
+				p.axe("a take "+name+", "+size+", "+scheme, string(source))
+				p.shot(fmt.Sprintf("real-%s-%s-%s", name, size, scheme))
+				if name == "left-out" {
+					evaluate[bool](p, `(() => { document.querySelector(".hear").scrollIntoView(); return true; })()`)
+					p.shot(fmt.Sprintf("real-hear-%s-%s", size, scheme))
+					evaluate[bool](p, `(() => { document.querySelector(".rests").scrollIntoView(); return true; })()`)
+					p.shot(fmt.Sprintf("real-rests-%s-%s", size, scheme))
+					evaluate[bool](p, `(() => { document.querySelector(".written").scrollIntoView(); return true; })()`)
+					p.shot(fmt.Sprintf("real-staff-%s-%s", size, scheme))
+					evaluate[bool](p, `(() => { scrollTo(0, 0); return true; })()`)
+				}
+			}
+		}
+		p.size(1440, 900)
+	}
+	p.opens("take?id=4&by=asked")
+	for _, part := range []string{"t", "m", "o"} {
+		p.key(part)
+		p.key("h")
+		p.await("sound of "+part, `document.getElementById("at").valueAsNumber > 0.3`)
+		p.key("h")
+		p.await("silence", `document.querySelector(".hear").dataset.playing === "false"`)
+	}
+	// The cursor stands where a place begins, in the picture as on the clock.
+	p.key("1")
+	p.await("the place", `document.querySelector("[data-place='1']").hasAttribute("data-heard") && document.querySelector(".hear").dataset.playing === "true"`)
+	p.key("h")
+	off := evaluate[float64](p, `(() => {
+		const at = document.getElementById("at").valueAsNumber;
+		const roll = document.querySelector(".roll").getBoundingClientRect(), cursor = document.querySelector(".cursor").getBoundingClientRect();
+		const svg = document.querySelector(".drawing svg"), box = svg.viewBox.baseVal;
+		const [from, to] = document.querySelector(".window").textContent.match(/[0-9]+:[0-9.]+/g).map((c) => { const [m, s] = c.split(":"); return 60 * Number(m) + Number(s); });
+		const x = 52 + (at - from) / (to - from) * (box.width - 60);
+		return Math.abs(cursor.left + cursor.width / 2 - roll.left - x / box.width * svg.getBoundingClientRect().width);
+	})()`)
+	if off > 6 {
+		t.Errorf("the cursor is %.1f pixels from where the sound is", off)
 	}
 }
 

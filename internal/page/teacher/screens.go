@@ -19,15 +19,15 @@ type studentRecord struct {
 
 // taskRecord is a task as the desk shows one.
 type taskRecord struct {
-	ID     int64  `json:"id"`
-	Name   string `json:"name"`
-	Kind   string `json:"kind"`
-	Words  string `json:"words"`
-	Due    string `json:"due"`
-	Rubric string `json:"rubric"`
-	Source string `json:"source"`
-	Points int    `json:"points"` // 0: per cent
-	Counts counts `json:"counts"`
+	ID     int64   `json:"id"`
+	Name   string  `json:"name"`
+	Kind   string  `json:"kind"`
+	Words  string  `json:"words"`
+	Due    string  `json:"due"`
+	Rubric string  `json:"rubric"`
+	Source string  `json:"source"`
+	Points int     `json:"points"` // 0: per cent
+	Counts *counts `json:"counts,omitempty"`
 }
 
 func (g *glance) taskRecord(t int) taskRecord {
@@ -110,7 +110,8 @@ func (d *Desk) class(r *http.Request, _ asked) (any, error) {
 		out = classRecord{Name: g.name, Turn: d.turns, Unsure: Unsure, Counts: g.count(-1), Tasks: []taskRecord{}, Agreement: agreement(g.agree)}
 		for t := range g.tasks {
 			record := g.taskRecord(t)
-			record.Counts = g.count(t)
+			n := g.count(t)
+			record.Counts = &n
 			out.Tasks = append(out.Tasks, record)
 		}
 		return nil

@@ -66,6 +66,7 @@ var meanings = map[string]string{
 	"chromatic":       "all twelve degrees",
 	"chords":          "what chords are called beside their symbols, a `KIND`",
 	"clef":            "the `CLEF`",
+	"class":           "the class is this `FILE`",
 	"click":           "the beat goes on clicking while you sing",
 	"compare":         "after each answer sound what was right",
 	"count":           "how many",

@@ -47,7 +47,7 @@ have_reference() {
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
 		command -v ffmpeg >/dev/null && command -v opusenc >/dev/null && command -v lame >/dev/null && command -v flac >/dev/null && command -v oggenc >/dev/null &&
 		command -v fluidsynth >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
-		/usr/bin/python3 -c 'import aubio, mir_eval' 2>/dev/null
+		/usr/bin/python3 -c 'import aubio, mir_eval, statsmodels' 2>/dev/null
 }
 
 # as_root runs a command as root. It asks for a password only on a terminal.

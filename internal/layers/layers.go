@@ -54,6 +54,7 @@ internal/course:   theory exercise exercise/compose exercise/practice internal/p
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
+internal/page/teacher: internal/audio internal/class internal/classfile internal/desk internal/newfile | calib exercise/grade internal/page chromedp
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/keys/strike internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |

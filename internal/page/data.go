@@ -155,11 +155,16 @@ func (s *Server) profile(w http.ResponseWriter, r *http.Request) error {
 func refusalOf(err error) refusal {
 	why := refusal{status: http.StatusInternalServerError, text: err.Error(), hint: store.RecordHint(err)}
 	var told refusal
+	var ofDesk interface {
+		Refusal() (status int, code, text, hint string)
+	}
 	var bad store.ImportError
 	var invalid calib.Invalid
 	switch {
 	case errors.As(err, &told):
 		return told
+	case errors.As(err, &ofDesk):
+		why.status, why.code, why.text, why.hint = ofDesk.Refusal()
 	case errors.As(err, &bad), errors.As(err, &invalid):
 		why.status = http.StatusBadRequest
 	case errors.Is(err, store.ErrRecordInUse):

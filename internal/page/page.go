@@ -59,8 +59,13 @@ type file struct {
 // Site is the page as files.
 type Site struct {
 	files   map[string]file
+	desk    map[string]file // those of the teacher's desk, which only a server with a class hands out
 	version string
 }
+
+// deskFolder has the files of the teacher's desk: no part of the page elsewhere, of its
+// version or of its first visit.
+const deskFolder = "desk/"
 
 // Embedded returns the page that is part of this program; [ErrNoEngine] where it was
 // built without.
@@ -78,7 +83,7 @@ func Embedded() (*Site, error) {
 
 // New returns the page of all files of web with the engine and its loader in built.
 func New(web, built fs.FS) (*Site, error) {
-	s := &Site{files: map[string]file{}}
+	s := &Site{files: map[string]file{}, desk: map[string]file{}}
 	for _, name := range []string{engine, loader} {
 		data, err := fs.ReadFile(built, name)
 		if errors.Is(err, fs.ErrNotExist) || err == nil && len(data) == 0 {
@@ -97,7 +102,11 @@ func New(web, built fs.FS) (*Site, error) {
 			return fmt.Errorf("the page cannot have a file %q", name)
 		}
 		data, err := fs.ReadFile(web, name)
-		if err == nil {
+		switch {
+		case err != nil:
+		case strings.HasPrefix(name, deskFolder):
+			s.desk[name] = newFile(name, thin(name, data))
+		default:
 			s.add(name, thin(name, data))
 		}
 		return err
@@ -132,8 +141,11 @@ func (s *Site) handbook() {
 	s.add(handbookFolder+"topics.json", line(list))
 }
 
-// add adds a file, packed too where that makes it smaller by much.
-func (s *Site) add(name string, data []byte) {
+// add adds a file.
+func (s *Site) add(name string, data []byte) { s.files[name] = newFile(name, data) }
+
+// newFile is a file, packed too where that makes it smaller by much.
+func newFile(name string, data []byte) file {
 	f := file{data: data, sum: sum(data), kind: mediaType(name)}
 	var packed bytes.Buffer
 	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
@@ -146,7 +158,7 @@ func (s *Site) add(name string, data []byte) {
 	if err == nil && packed.Len() < len(data)*9/10 {
 		f.packed = packed.Bytes()
 	}
-	s.files[name] = f
+	return f
 }
 
 // names returns the files in the order of their names.
@@ -174,7 +186,7 @@ func (s *Site) Size() (n int) {
 
 // in returns the page for a home, with home.json.
 func (s *Site) in(home string) *Site {
-	out := &Site{files: make(map[string]file, len(s.files)+2), version: s.version}
+	out := &Site{files: make(map[string]file, len(s.files)+2), desk: s.desk, version: s.version}
 	for name, f := range s.files {
 		out.files[name] = f
 	}

@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"net/http"
 	"os"
 	"os/signal"
 	"strings"
@@ -114,6 +115,7 @@ type env struct {
 	folded         *fold.Writer            // stdout, where it is a terminal
 	browse         func(address string) error
 	site           func() (*page.Site, error) // the page that can be opened
+	way            http.RoundTripper          // to other computers; nil: the network
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -245,7 +247,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.AddCommand(
 		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newParts(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
-		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newDevices(e),
+		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newHandIn(e), newDevices(e),
 	)
 	addBuiltIns(root, e)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {

@@ -20,6 +20,7 @@ import (
 // the command adds.
 var meanings = map[string]string{
 	"a4":              "tuning: A4 in `Hz`",
+	"address":         "the `URL` of the folder",
 	"against":         "`WHAT` sounds while you sing",
 	"all-keys":        "in all keys of the mode",
 	"answer":          "the `WAY` you answer",
@@ -135,6 +136,11 @@ var meanings = map[string]string{
 	"voices":          "write each in four parts, for keyboard",
 	"widen":           "keep the notes too that an earlier test found",
 	"yes":             "do not ask",
+
+	"user":          "enter the folder by this `NAME`",
+	"password-file": "the password is the first line of this `FILE`",
+	"without-tls":   "speak http to another computer",
+	"practice":      "send your record of practice",
 }
 
 // open are the flags whose meaning is carried on without a sign behind it.

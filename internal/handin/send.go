@@ -20,6 +20,16 @@ type Folder struct{ c *client }
 // Open returns the folder at an address. Nothing is sent yet.
 func Open(to Address) *Folder { return &Folder{newClient(to)} }
 
+// Through returns the folder at an address that is reached by another way than the
+// network's.
+func Through(to Address, way http.RoundTripper) *Folder {
+	f := Open(to)
+	if way != nil {
+		f.c.http = way
+	}
+	return f
+}
+
 // Progress says how a file fares.
 type Progress struct {
 	Name        string

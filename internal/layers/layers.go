@@ -52,7 +52,7 @@ internal/page:     calib internal/help internal/kept internal/store internal/new
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/keys/strike internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |
-internal/cli:      * cobra x-term                           |
+internal/cli:      * cobra x-term                           | x-net
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit chromedp              |
 internal/layers:                                            |

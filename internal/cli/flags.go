@@ -27,7 +27,7 @@ var flagGroups = []struct {
 	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice"}},
 	{"Output", []string{
 		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
-		"no-descriptions", "help", "version",
+		"actor", "home-page", "no-descriptions", "help", "version",
 	}},
 }
 

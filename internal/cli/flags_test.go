@@ -137,6 +137,8 @@ var meanings = map[string]string{
 	"widen":           "keep the notes too that an earlier test found",
 	"yes":             "do not ask",
 
+	"actor":         "who answers in statements, by this `NAME`",
+	"home-page":     "who gave out the names in statements, as a `URL`",
 	"user":          "enter the folder by this `NAME`",
 	"password-file": "the password is the first line of this `FILE`",
 	"without-tls":   "speak http to another computer",

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"encoding/json"
 	"io"
 	"net/http"
 	"net/http/httptest"
@@ -178,4 +179,40 @@ func TestHandInPractice(t *testing.T) {
 	if code != exitFailed || !strings.HasSuffix(said, "singback hand-in: example.org: the name or the password is wrong (401)\n") || strings.Contains(said, "sofa") {
 		t.Errorf("exit %d: %q", code, said)
 	}
+}
+
+// A record as statements is an array of as many objects as it has answers, for the account
+// that was named; a record of none is an empty one.
+func TestRecordAsStatements(t *testing.T) {
+	c := call{data: t.TempDir()}
+	record := filepath.Join(t.TempDir(), "anna.db")
+	c.must(t, "record", "import", "../../testdata/record/anna.csv", "--record", record)
+	out, _ := c.must(t, "record", "export", "--record", record, "--format", "xapi", "--actor", "soprano 3", "--home-page", "https://example.org/choir")
+	var list []struct {
+		ID    string
+		Actor struct {
+			Account struct{ HomePage, Name string }
+		}
+		Timestamp string
+	}
+	if err := json.Unmarshal([]byte(out), &list); err != nil || len(list) != 840 {
+		t.Fatalf("%d statements, %v", len(list), err)
+	}
+	if s := list[0]; s.Actor.Account.Name != "soprano 3" || s.Actor.Account.HomePage != "https://example.org/choir" || strings.Contains(out, "Anna") {
+		t.Errorf("%+v", s)
+	}
+	file := filepath.Join(t.TempDir(), "anna.json")
+	_, said := c.must(t, "record", "export", "--record", record, "--format", "xapi", "--singer", "Anna", "--out", file)
+	if said != "840 answers written to "+file+".\n" {
+		t.Errorf("%q", said)
+	}
+	for _, bad := range [][]string{
+		{"--actor", "x"}, {"--format", "xapi", "--guard-formulas"}, {"--format", "xapi", "--home-page", "choir"}, {"--format", "xapi", "--actor", ""},
+	} {
+		args := append([]string{"record", "export", "--record", record}, bad...)
+		stdout, stderr, code := c.run(t, args...)
+		refused(t, args, stdout, stderr, code, exitUsage, "--")
+	}
+	stdout, stderr, code := c.run(t, "record", "export", "--record", record, "--format", "xapi", "--singer", "Berta")
+	refused(t, nil, stdout, stderr, code, exitFailed, "nothing of a singer")
 }

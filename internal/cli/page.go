@@ -18,6 +18,7 @@ import (
 	"singback/calib"
 	"singback/internal/course"
 	"singback/internal/drill"
+	"singback/internal/handin"
 	"singback/internal/kept"
 	"singback/internal/page"
 	"singback/internal/page/engine"
@@ -33,6 +34,9 @@ type pageOptions struct {
 	port   int
 	out    string
 	force  bool
+	handIn string
+	bare   bool
+	to     handin.Address // of handIn
 }
 
 func newPage(e *env) *cobra.Command {
@@ -51,6 +55,10 @@ ADDRESS is where it begins: the word of a drill or a screen, and its flags, like
 With --out it is written into a folder instead, for a web server with HTTPS, or a
 phone. There the record lives in the browser; Export and import, on the page, move
 it. With --force an older page in that folder is replaced, and nothing else.
+
+With --hand-in the Record screen has a part that sends takes, or the record, to that
+folder on a server, after asking; without it nothing leaves the machine. See singback
+help handin.
 
 While the page is open the terminal can record too, one of them at a time. See
 singback help page.`,
@@ -73,7 +81,10 @@ singback help page.`,
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.BoolVar(&o.noOpen, "no-open", false, "open no browser: print the address, and wait")
 	f.IntVar(&o.port, "port", 0, "the `PORT` of this computer (else a free one)")
+	f.StringVar(&o.handIn, "hand-in", "", "the page hands in to the folder at this `URL`, when it is told to")
+	f.BoolVar(&o.bare, "without-tls", false, "speak http to another computer, where anybody on the way can read it all")
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", as files for a web server")
+	must(cmd.RegisterFlagCompletionFunc("hand-in", fixed()))
 	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("port", fixed()))
@@ -105,6 +116,9 @@ func (o *pageOptions) run(cmd *cobra.Command, e *env, args []string) error {
 // check refuses what cannot be meant.
 func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	changed := cmd.Flags().Changed
+	if err := o.handingIn(changed); err != nil {
+		return err
+	}
 	if changed("out") {
 		for _, name := range []string{"no-open", "port", "singer", "profile", "record", "course"} {
 			if changed(name) {
@@ -129,8 +143,29 @@ func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	return err
 }
 
+// handingIn settles where the page hands in.
+func (o *pageOptions) handingIn(changed func(string) bool) (err error) {
+	switch {
+	case !changed("hand-in") && o.bare:
+		return usagef("--without-tls: it is for --hand-in URL")
+	case !changed("hand-in"):
+		return nil
+	}
+	if o.to, err = handin.ParseAddress(o.handIn, o.bare); err != nil {
+		return usagef("--hand-in: %w", err)
+	}
+	if o.to.User != "" {
+		return usagef("--hand-in: the page asks each one for a name; want an address without one")
+	}
+	return nil
+}
+
 // write writes the page into a folder.
 func (o *pageOptions) write(e *env, site *page.Site) error {
+	if o.to.Host() != "" {
+		site = site.HandingIn(o.to.String(), o.to.Origin(), false)
+		fmt.Fprintf(e.stderr, "The page hands in to %s, if that server lets pages of yours in: see singback help handin.\n", o.to)
+	}
 	done, err := site.WriteFolder(o.out, o.force)
 	if err != nil {
 		return fmt.Errorf("--out: %w", err)
@@ -159,6 +194,7 @@ func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home *
 	defer l.Close()
 	server := page.NewServer(site, page.Home{
 		Record: home.record, Singer: home.options.singer, Known: home.known, Keep: home.keep, Now: e.clock,
+		HandIn: o.to, Way: e.way,
 	}, port, e.stderr)
 	address, err := server.Address(place)
 	if err != nil {

@@ -33,6 +33,8 @@ func ParseAddress(text string, withoutTLS bool) (Address, error) {
 	switch {
 	case u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.Hostname() == "":
 		return a, fmt.Errorf("%q is no address; want one like https://example.org/dav/class/", plain.Short(text))
+	case strings.Trim(strings.ToLower(u.Host), "abcdefghijklmnopqrstuvwxyz0123456789.-:[]") != "":
+		return a, fmt.Errorf("%q: that is no name of a host; one with other letters is written with xn--", plain.Short(u.Host))
 	case u.RawQuery != "" || u.Fragment != "" || u.ForceQuery:
 		return a, fmt.Errorf("%q: the address of a folder has no ? and no #", plain.Short(text))
 	case strings.ContainsFunc(u.Path, func(r rune) bool { return r < ' ' || r == 0x7f || r == '\\' }),

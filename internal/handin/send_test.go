@@ -45,6 +45,8 @@ func TestParseAddress(t *testing.T) {
 		{text: "", err: "no address"},
 		{text: "https://example.org/x?a=b", err: "has no ?"},
 		{text: "https://example.org/x#a", err: "has no ?"},
+		{text: "https://exa;mple.org/", err: "no name of a host"}, // it goes into a policy of the page
+		{text: "https://bücher.example/", err: "xn--"},
 		{text: "https://example.org/a/../b", err: "no path"},
 		{text: "https://example.org/a/%2e%2e", err: "no path"},
 		{text: "https://example.org/a%0ab", err: "no path"},

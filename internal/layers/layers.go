@@ -49,7 +49,7 @@ internal/tui:      theory exercise exercise/compose internal/session internal/dr
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
 internal/xapi:     exercise internal/kept                     | exercise/practice
 internal/handin:   internal/plain icholy-digest x-text        | x-net
-internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
+internal/page:     calib internal/handin internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp x-net
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/keys/strike internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |

@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"singback/calib"
+	"singback/internal/handin"
 )
 
 // Home is what of the terminal's data the page may see and change.
@@ -29,6 +30,9 @@ type Home struct {
 	Known  func() (Known, error)                        // what is known of the singer, found out anew
 	Keep   func(calib.Profile) (path string, err error) // keeps the singer's profile; "" where none is kept
 	Now    func() time.Time
+
+	HandIn handin.Address    // where the page hands in; the zero value is nowhere
+	Way    http.RoundTripper // to there; nil: the network
 }
 
 // Known is what the page is told of the singer. Profile and Course are TOML; "" is
@@ -54,6 +58,7 @@ type Server struct {
 
 	storing sync.Mutex // one answer is stored at a time
 	added   atomic.Int64
+	relay   *relay // nil: nothing is handed in
 }
 
 // What a request may be, and how long it may take.
@@ -75,7 +80,13 @@ const (
 func NewServer(site *Site, home Home, port int, log io.Writer) *Server {
 	key := make([]byte, 16)
 	rand.Read(key) // never fails, as its documentation says
-	return &Server{site: site.in(atComputer), home: home, key: hex.EncodeToString(key), port: port, log: log}
+	s := &Server{home: home, key: hex.EncodeToString(key), port: port, log: log}
+	if home.HandIn.Host() != "" {
+		site = site.HandingIn(home.HandIn.String(), home.HandIn.Origin(), true)
+		s.relay = newRelay(home.HandIn, home.Way)
+	}
+	s.site = site.in(atComputer)
+	return s
 }
 
 // Listen listens on a port of this computer that nobody else can reach; 0 is a free

@@ -40,6 +40,7 @@ export class RecordScreen {
         here && el("p", {}, button(w.persist, () => this.persist())),
         "requestMIDIAccess" in navigator && row(this.midi(), w.midiAbout)),
       here && this.removal(s));
+    if (document.body.dataset.handIn) this.body.append(await (await import("./handin.js")).part(this.app));
   }
 
   /** @param {string} singer */

@@ -74,9 +74,8 @@ first line of --password-file. It is never in an address, and kept nowhere.
 
 Send only what is yours, or what all who are heard, and the parents of minors, have
 agreed to. The rules of your school come first. See singback help handin.`,
-		Example: `  singback hand-in take.wav --address https://example.org/dav/class/ --user anna
-  singback hand-in --practice --address https://example.org/dav/class/ --user anna
-  singback hand-in *.wav --address https://example.org/dav/class/ --yes`,
+		Example: `  singback hand-in take.wav --address https://example.org/dav/class/ --yes
+  singback hand-in --practice --singer Anna --address https://example.org/dav/class/ --yes`,
 		RunE: func(cmd *cobra.Command, args []string) error { return o.run(cmd, e, address, args) },
 	}
 	cmd.Flags().StringVar(&address, "address", "", "the `URL` of the folder")

@@ -2,6 +2,7 @@ package handin
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -539,5 +540,51 @@ func TestWaits(t *testing.T) {
 	want := []time.Duration{time.Second, 7 * time.Second, 4 * time.Second, 8 * time.Second, 16 * time.Second}
 	if !slices.Equal(waited, want) {
 		t.Errorf("waited %v, want %v", waited, want)
+	}
+}
+
+// The page has its own sender; both agree about names and IDs. The IDs in the
+// table were made by Python's hashlib.
+func TestAsThePage(t *testing.T) {
+	b, err := os.ReadFile("../page/webtest/handin.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var c struct {
+		Names    [][2]string `json:"names"`
+		Numbered [][3]any    `json:"numbered"`
+		Pieces   [][4]any    `json:"pieces"`
+		None     []string    `json:"no_pieces"`
+		IDs      [][2]any    `json:"ids"`
+	}
+	if err := json.Unmarshal(b, &c); err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range c.Names {
+		if got := SafeName(n[0]); got != n[1] {
+			t.Errorf("%q: %q, want %q", n[0], got, n[1])
+		}
+	}
+	for _, n := range c.Numbered {
+		if got := numbered(n[0].(string), int(n[1].(float64))); got != n[2] {
+			t.Errorf("%v: %q", n, got)
+		}
+	}
+	for _, n := range c.Pieces {
+		if p, ok := parsePiece(n[0].(string)); !ok || float64(p.size) != n[1] || float64(p.i) != n[2] || float64(p.of) != n[3] {
+			t.Errorf("%v: %+v", n, p)
+		}
+	}
+	for _, n := range c.None {
+		if p, ok := parsePiece(n); ok {
+			t.Errorf("%s: %+v", n, p)
+		}
+	}
+	for _, n := range c.IDs {
+		size := int64(n[0].(float64))
+		blocks, err := blocksOf(context.Background(), strings.NewReader(sound(int(size))), size)
+		if err != nil || idOf(blocks) != n[1] {
+			t.Errorf("%d bytes: %s, %v; want %s", size, idOf(blocks), err, n[1])
+		}
 	}
 }

@@ -145,7 +145,7 @@ export class HandIn {
 
   /** draw shows what is chosen, and what can be done now. */
   draw() {
-    show(this.list, this.items.length === 0 ? el("p", { text: words.none }) : el("ul", { class: "chosen-files" }, ...this.items.map((i) => this.row(i))));
+    show(this.list, this.items.length === 0 ? el("p", { text: words.none }) : el("ul", {}, ...this.items.map((i) => this.row(i))));
     const waiting = this.items.filter((i) => i.state !== "arrived");
     if (this.running) show(this.act, button(words.stop, () => this.running?.abort(), "main"));
     else if (waiting.length === 0) show(this.act);
@@ -158,7 +158,7 @@ export class HandIn {
   /** row is one of the files. @param {Item} i */
   row(i) {
     const sign = i.state === "arrived" ? mark("right") : i.state === "failed" ? mark("wrong") : null;
-    return el("li", {},
+    return el("li", { class: "panel" },
       el("p", { class: "sign" }, sign, el("span", {}, `${i.name} (${bytes(i.blob.size)})`)),
       i.lines && i.state === "chosen" && el("p", { class: "help", text: words.first(i.all ?? 0) }),
       i.lines && i.state === "chosen" && el("pre", { tabindex: "0", "aria-label": words.first(i.all ?? 0) }, i.lines.join("\n")),
@@ -182,7 +182,7 @@ export class HandIn {
   ask(waiting) {
     const names = waiting.map((i) => `${i.name} (${bytes(i.blob.size)})`);
     const what = names.length === 1 ? names[0] : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
-    const sure = el("div", { role: "group", "aria-label": words.heading }, el("p", { class: "caution", text: words.ask(what, this.host) }),
+    const sure = el("div", { class: "panel", role: "group", "aria-label": words.heading }, el("p", { class: "caution", text: words.ask(what, this.host) }),
       el("p", { class: "choices" }, button(words.no, () => this.draw()), button(words.yes, () => this.send(), "main")));
     show(this.act, sure);
     sure.querySelector("button")?.focus();

@@ -215,7 +215,8 @@ func newRoot(e *env) *cobra.Command {
 		Short: "Sing a degree of a key and hear to the cent what you sang",
 		Long: `singback sets a key in your ear, asks for a degree of it, listens, and says to
 the cent what you sang. Without a command it starts today's practice, like
-singback today. It works offline, keeps no sound unless asked, sends nothing.
+singback today. It works offline, keeps no sound unless asked, sends nothing by
+itself.
 
 Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
 headphones. This is no medical advice; a voice teacher or clinician decides.

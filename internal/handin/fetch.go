@@ -13,6 +13,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -133,6 +134,7 @@ func (f *Folder) Fetch(ctx context.Context, to string, report func(Progress)) (l
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, w.notes.Close()) }()
+	w.tidy(items)
 	for _, it := range items {
 		got := Fetched{Item: it}
 		if it.Note == "" {
@@ -197,6 +199,28 @@ func openFetching(c *client, to string, report func(Progress)) (*fetching, error
 	return w, err
 }
 
+// tidy takes away what came in part of files that are no longer what they were.
+func (w *fetching) tidy(items []Item) {
+	now, folders := map[string]bool{}, map[string]bool{w.to: true}
+	for _, it := range items {
+		now[partName(it)] = true
+		folders[filepath.Join(w.to, filepath.FromSlash(path.Dir(localPath(it))))] = true
+	}
+	for folder := range folders {
+		entries, _ := os.ReadDir(folder) // one that is not there has nothing
+		for _, e := range entries {
+			if name := e.Name(); partial.MatchString(name) && !now[name] {
+				os.Remove(filepath.Join(folder, name))
+			}
+		}
+	}
+}
+
+var partial = regexp.MustCompile(`^\.singback-[0-9a-f]{16}\.fetching$`)
+
+// partName is what a file is called while it comes.
+func partName(it Item) string { return ".singback-" + mark(it) + ".fetching" }
+
 func (w *fetching) tell(p Progress) {
 	if w.report != nil {
 		w.report(p)
@@ -217,7 +241,7 @@ func (w *fetching) fetch(ctx context.Context, it Item) (got Fetched, err error) 
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return got, err
 	}
-	part := filepath.Join(folder, ".singback-"+mark(it)+".fetching")
+	part := filepath.Join(folder, partName(it))
 	if err := w.load(ctx, it, part); err != nil {
 		return got, err
 	}

@@ -89,6 +89,10 @@ func TestFetch(t *testing.T) {
 	if err := os.Remove(filepath.Join(to, "large.wav")); err != nil {
 		t.Fatal(err)
 	}
+	// Half of what it was before is of no use any more.
+	if err := os.WriteFile(filepath.Join(to, ".singback-0123456789abcdef.fetching"), []byte("half"), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	if came, _ := fetchAll(t, f, to); !slices.Equal(came, []string{"empty-2.csv", "large.wav"}) && !slices.Equal(came, []string{"large.wav", "empty-2.csv"}) {
 		t.Errorf("what changed, and what is gone: %q", came)
 	}

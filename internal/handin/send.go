@@ -67,10 +67,10 @@ func (f *Folder) Send(ctx context.Context, name string, from io.ReaderAt, size i
 	}
 	s.id = idOf(s.blocks)
 	s.piece = usual
-	for {
+	for tries := 1; ; tries++ {
 		done, err := s.send(ctx)
 		switch {
-		case isKind(err, taken): // by somebody else, since it was looked
+		case isKind(err, taken) && tries < 10: // by somebody else, since it was looked
 			continue
 		case isKind(err, TooLarge) && s.piece > small && count(size, small) <= maxPieces:
 			s.piece = small

@@ -1,6 +1,7 @@
 // Package page has the page to give away: the files that a browser loads, the server
 // that opens them on this computer beside the record of the terminal, and the folder
-// that any other web server can hand out.
+// that any other web server can hand out. Where a teacher has set an address the page
+// hands in to it.
 //
 // [Embedded] is what this build has. [Server.Serve] serves it on loopback, behind a
 // key in the address; what it stores goes through the same calls as the terminal's,

@@ -236,11 +236,11 @@ export class Sender {
   /** send sends what is not there yet. @returns {Promise<Sent>} */
   async send() {
     this.id = await idOfBlob(this.file, this.signal);
-    for (;;) {
+    for (let tries = 1; ; tries++) {
       try {
         return await this.once();
       } catch (e) {
-        if (e instanceof Trouble && e.kind === "taken") continue; // by somebody else, since it was looked
+        if (e instanceof Trouble && e.kind === "taken" && tries < 10) continue; // by somebody else, since it was looked
         if (!(e instanceof Trouble) || e.kind !== "too-large" || this.piece === block || count(this.file.size, block) > most) throw e;
         this.piece = block;
       }

@@ -23,6 +23,7 @@ type server struct {
 	*httptest.Server
 	fs webdav.FileSystem
 
+	busy  sync.RWMutex // held while a request is answered
 	mu    sync.Mutex
 	asked []string // METHOD PATH of each request
 	wrong func(w http.ResponseWriter, r *http.Request) bool
@@ -33,6 +34,8 @@ func serve(t *testing.T) *server {
 	s := &server{fs: webdav.NewMemFS()}
 	dav := &webdav.Handler{FileSystem: s.fs, LockSystem: webdav.NewMemLS()}
 	s.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.busy.RLock()
+		defer s.busy.RUnlock()
 		s.mu.Lock()
 		s.asked = append(s.asked, r.Method+" "+r.URL.Path)
 		wrong := s.wrong
@@ -48,8 +51,10 @@ func serve(t *testing.T) *server {
 	return s
 }
 
-// goesWrong sets what goes wrong from now on.
+// goesWrong sets what goes wrong from now on, when nothing is being answered any more.
 func (s *server) goesWrong(wrong func(w http.ResponseWriter, r *http.Request) bool) {
+	s.busy.Lock()
+	defer s.busy.Unlock()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.wrong, s.asked = wrong, nil

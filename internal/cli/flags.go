@@ -24,7 +24,7 @@ var flagGroups = []struct {
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
-	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice", "hand-in"}},
+	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice", "as", "hand-in"}},
 	{"Output", []string{
 		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
 		"actor", "home-page", "no-descriptions", "help", "version",

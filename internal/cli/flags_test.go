@@ -138,6 +138,7 @@ var meanings = map[string]string{
 	"yes":             "do not ask",
 
 	"actor":         "who answers in statements, by this `NAME`",
+	"as":            "begin each name there with these `WORDS`",
 	"hand-in":       "the page hands in to the folder at this `URL`",
 	"home-page":     "who gave out the names in statements, as a `URL`",
 	"user":          "enter the folder by this `NAME`",

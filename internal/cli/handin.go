@@ -28,6 +28,7 @@ type handInOptions struct {
 	record   recordOptions
 	way      wayOptions
 	practice bool
+	as       string
 	yes      bool
 	format   *format
 }
@@ -47,6 +48,17 @@ func (o *wayOptions) addFlags(cmd *cobra.Command) {
 	must(cmd.RegisterFlagCompletionFunc("user", fixed()))
 }
 
+// refused is the error of an address that is none; it names the flag that lets it be, where
+// there is one.
+func (o *wayOptions) refused(flag, address string, err error) error {
+	if !o.withoutTLS {
+		if _, with := handin.ParseAddress(address, true); with == nil {
+			return usagef("%s: %w (--without-tls is for a network of your own)", flag, err)
+		}
+	}
+	return usagef("%s: %w", flag, err)
+}
+
 // passwordVariable is the variable of the environment that may hold the password.
 const passwordVariable = "SINGBACK_PASSWORD"
 
@@ -64,6 +76,9 @@ this computer, and none is kept.
 With --practice your record of practice is sent, as singback record export writes it:
 your own answers, nobody else's.
 
+Your teacher's program knows whose a file is, and for which task, by words in its name:
+--as "Anna scale 2" puts them before each name there.
+
 What has arrived is not sent again: if the connection breaks, or you stop it, give
 the same command once more. A file of the same name and other content stays as it
 is there; yours gets a number. A large file lies there in pieces, which
@@ -80,6 +95,7 @@ agreed to. The rules of your school come first. See singback help handin.`,
 	}
 	cmd.Flags().StringVar(&address, "address", "", "the `URL` of the folder")
 	cmd.Flags().BoolVar(&o.practice, "practice", false, "send your record of practice")
+	cmd.Flags().StringVar(&o.as, "as", "", "begin each name there with these `WORDS`: who you are, which task it is")
 	cmd.Flags().BoolVar(&o.yes, "yes", false, "do not ask")
 	o.way.addFlags(cmd)
 	o.record.addFile(cmd)
@@ -104,7 +120,7 @@ func (o *handInOptions) run(cmd *cobra.Command, e *env, address string, args []s
 	}
 	to, err := handin.ParseAddress(address, o.way.withoutTLS)
 	if err != nil {
-		return usagef("--address: %w", err)
+		return o.way.refused("--address", address, err)
 	}
 	files, err := o.files(cmd, e, args)
 	defer func() {
@@ -186,7 +202,7 @@ func (o *handInOptions) files(cmd *cobra.Command, e *env, args []string) (list [
 		if err != nil {
 			return list, newfile.PathError(path, err)
 		}
-		list = append(list, handed{path: path, name: handin.SafeName(filepath.Base(path)), file: f})
+		list = append(list, handed{path: path, name: o.name(filepath.Base(path)), file: f})
 		info, err := f.Stat()
 		switch {
 		case err != nil:
@@ -199,6 +215,15 @@ func (o *handInOptions) files(cmd *cobra.Command, e *env, args []string) (list [
 		list[len(list)-1].size = info.Size()
 	}
 	return list, nil
+}
+
+// name is what a file is called in the folder.
+func (o *handInOptions) name(file string) string {
+	file = handin.SafeName(file)
+	if words := strings.Join(strings.Fields(o.as), " "); words != "" {
+		file = handin.SafeName(strings.NewReplacer("/", "-", `\`, "-").Replace(words) + " " + file)
+	}
+	return file
 }
 
 // exported is the record of practice of one singer as a file that goes with the program.
@@ -227,7 +252,7 @@ func (o *handInOptions) exported(cmd *cobra.Command, e *env) (handed, error) {
 		return handed{}, err
 	}
 	return handed{
-		path: "record of practice", name: handin.SafeName(fmt.Sprintf("practice-%s-%s.csv", o.record.singer, e.clock().Format(time.DateOnly))),
+		path: "record of practice", name: o.name(fmt.Sprintf("practice-%s-%s.csv", o.record.singer, e.clock().Format(time.DateOnly))),
 		what: fmt.Sprintf(", %s of %s", many(n, "answer"), short(o.record.singer)), file: f, size: info.Size(),
 	}, nil
 }

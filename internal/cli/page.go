@@ -152,7 +152,7 @@ func (o *pageOptions) handingIn(changed func(string) bool) (err error) {
 		return nil
 	}
 	if o.to, err = handin.ParseAddress(o.handIn, o.bare); err != nil {
-		return usagef("--hand-in: %w", err)
+		return (&wayOptions{withoutTLS: o.bare}).refused("--hand-in", o.handIn, err)
 	}
 	if o.to.User != "" {
 		return usagef("--hand-in: the page asks each one for a name; want an address without one")

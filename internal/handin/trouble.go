@@ -125,6 +125,8 @@ func (c *client) refused(method string, r *http.Response) error {
 		t.Kind, t.text = NotWebDAV, fmt.Sprintf("what is at %s is no WebDAV folder (%d): ask for the address anew", c.to, status)
 	case status == http.StatusMethodNotAllowed, status == http.StatusNotImplemented:
 		t.Kind, t.text = notAllowed, fmt.Sprintf("%s does not allow that here (%d)", host, status)
+	case status == http.StatusInternalServerError:
+		t.text = fmt.Sprintf("%s: the server failed (500): it may be full, or may not write there; try again in a while, and tell whoever set it up", host)
 	case status >= 500:
 		t.text = fmt.Sprintf("%s: the server failed (%d): try again in a while, and tell whoever set it up", host, status)
 	default:

@@ -201,11 +201,12 @@ func TestBrowserHandInStops(t *testing.T) {
 	p.go_("record")
 	p.await("the part", `document.querySelector('[data-part="hand-in"] h3')`)
 	p.choose(large)
+	p.type_("hand-in-as", "Anna 2")
 	p.type_("hand-in-user", davserver.User)
 	p.type_("hand-in-password", davserver.Password)
 	p.press("Send 1 file to " + strings.TrimPrefix(way.URL, "http://"))
 	p.press("Yes, send")
-	p.await("the first piece", status("large.wav: 4.2 MB of 9.0 MB sent."))
+	p.await("the first piece", status("Anna 2 large.wav: 4.2 MB of 9.0 MB sent."))
 	if folder := os.Getenv("SINGBACK_SHOTS"); folder != "" { // to be looked at
 		picture, err := chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
 		p.must(err)

@@ -28,6 +28,8 @@ const words = {
   none: "Nothing is chosen yet.",
   first: (/** @type {number} */ lines) => `Its first lines, of ${lines}:`,
   leave: "Leave out",
+  as: "Words before each name",
+  asAbout: "Who you are and which task it is, as agreed with your teacher; it need not be your real name.",
   user: "Your name there",
   password: "Password there",
   passwordAbout: "Both are kept in this tab only, until you close it.",
@@ -61,12 +63,12 @@ const words = {
     singback: () => "singback on this computer has ended: start singback page again.",
     other: (host) => `${host} keeps something else than was sent: go on, and tell your teacher if it happens again.`,
     changed: () => "The file was changed while it was sent: choose it again.",
-    failed: (host) => `${host} failed: go on in a while, and tell your teacher if it happens again.`,
+    failed: (host) => `${host} failed, or is full: go on in a while, and tell your teacher if it happens again.`,
   }),
 };
 
 /**
- * @typedef {{name: string, blob: Blob, lines?: string[], all?: number, state: "chosen" | "sending" | "arrived" | "failed", said: string}} Item
+ * @typedef {{name: string, as?: string, blob: Blob, lines?: string[], all?: number, state: "chosen" | "sending" | "arrived" | "failed", said: string}} Item
  */
 
 /** @type {HandIn | null} */
@@ -90,6 +92,7 @@ export class HandIn {
     this.items = [];
     /** @type {AbortController | null} */
     this.running = null;
+    this.as = el("input", { type: "text", id: "hand-in-as", autocomplete: "off", spellcheck: "false", maxlength: "80", "aria-describedby": "hand-in-as-about", oninput: () => this.draw() });
     this.user = el("input", { type: "text", id: "hand-in-user", autocomplete: "off", autocapitalize: "off", spellcheck: "false" });
     this.password = el("input", { type: "password", id: "hand-in-password", autocomplete: "off" });
     this.list = el("div");
@@ -109,6 +112,8 @@ export class HandIn {
       this.picker,
       el("div", { class: "act" }, button(words.choose, () => this.picker.click()), el("p", { text: words.chooseAbout })),
       el("div", { class: "act" }, button(words.practice, () => this.practice()), el("p", { text: words.practiceAbout })),
+      el("div", { class: "grid" }, field(this.as, words.as)),
+      el("p", { class: "help", id: "hand-in-as-about", text: words.asAbout }),
       el("h3", { text: words.chosen }), this.list,
       el("div", { class: "grid" }, field(this.user, words.user), field(this.password, words.password)),
       el("p", { class: "help", text: words.passwordAbout }),
@@ -155,11 +160,17 @@ export class HandIn {
     }
   }
 
+  /** name is what a file is called in the folder. @param {Item} i */
+  name(i) {
+    const before = this.as.value.trim().replace(/\s+/g, " ").replace(/[/\\]/g, "-");
+    return i.as ?? safeName(before ? `${before} ${i.name}` : i.name);
+  }
+
   /** row is one of the files. @param {Item} i */
   row(i) {
     const sign = i.state === "arrived" ? mark("right") : i.state === "failed" ? mark("wrong") : null;
     return el("li", { class: "panel" },
-      el("p", { class: "sign" }, sign, el("span", {}, `${i.name} (${bytes(i.blob.size)})`)),
+      el("p", { class: "sign" }, sign, el("span", {}, `${this.name(i)} (${bytes(i.blob.size)})`)),
       i.lines && i.state === "chosen" && el("p", { class: "help", text: words.first(i.all ?? 0) }),
       i.lines && i.state === "chosen" && el("pre", { tabindex: "0", "aria-label": words.first(i.all ?? 0) }, i.lines.join("\n")),
       i.said && el("p", { text: i.said }),
@@ -180,7 +191,7 @@ export class HandIn {
 
   /** ask asks before anything is sent. @param {Item[]} waiting */
   ask(waiting) {
-    const names = waiting.map((i) => `${i.name} (${bytes(i.blob.size)})`);
+    const names = waiting.map((i) => `${this.name(i)} (${bytes(i.blob.size)})`);
     const what = names.length === 1 ? names[0] : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
     const sure = el("div", { class: "panel", role: "group", "aria-label": words.heading }, el("p", { class: "caution", text: words.ask(what, this.host) }),
       el("p", { class: "choices" }, button(words.no, () => this.draw()), button(words.yes, () => this.send(), "main")));
@@ -200,8 +211,9 @@ export class HandIn {
       i.said = "";
       this.draw();
       this.act.querySelector("button")?.focus();
-      this.say(words.reading(i.name), 0);
-      const sender = new Sender(way, this.address, i.blob, i.name, (p) => this.tell(i, p), stop.signal);
+      i.as = this.name(i); // from now on
+      this.say(words.reading(i.as), 0);
+      const sender = new Sender(way, this.address, i.blob, i.as, (p) => this.tell(i, p), stop.signal);
       try {
         i.said = words.arrived(await sender.send());
         i.state = "arrived";
@@ -229,7 +241,7 @@ export class HandIn {
   /** tell shows how a file fares. @param {Item} i @param {import("./handin-send.js").Progress} p */
   tell(i, p) {
     if (p.why) this.say(words.waiting(this.sentence(p.why), p.wait ?? 0), p.done / (p.total || 1));
-    else this.say(words.sending(i.name, p.done, p.total), p.done / (p.total || 1));
+    else this.say(words.sending(i.as ?? i.name, p.done, p.total), p.done / (p.total || 1));
   }
 
   /** @param {string} text @param {number} part */

@@ -29,9 +29,10 @@ var flagGroups = []struct {
 		"class", "student", "task", "whose", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",
 		"copy", "mark", "again", "try", "most", "lot", "verdict", "value", "why", "back", "recordings", "sheets",
 	}},
+	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice", "as", "hand-in"}},
 	{"Output", []string{
 		"format", "to", "no-open", "port", "out", "svg", "png", "html", "paper", "staff", "link", "resume", "list", "share", "damaged", "guard-formulas", "force",
-		"no-descriptions", "help", "version",
+		"actor", "home-page", "no-descriptions", "help", "version",
 	}},
 }
 

@@ -89,7 +89,7 @@ are; singback class forget removes a student.`,
 	}
 	for _, make := range []func(*env, *classFlags) *cobra.Command{
 		newClassNew, newClassAdd, newClassChange, newClassShow, newClassCollect, newClassMark, newClassJoin,
-		newClassReview, newClassRemark, newClassAgreement, newClassPractice, newClassHandOut, newClassForget,
+		newClassReview, newClassDesk, newClassRemark, newClassAgreement, newClassPractice, newClassHandOut, newClassForget,
 		newClassReport, newClassTable, newClassHear,
 	} {
 		c := &classFlags{e: e}

@@ -2,10 +2,12 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -115,6 +117,7 @@ type call struct {
 	stderr        io.Writer
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
 	browse        func(address string) error
+	way           http.RoundTripper // nil: to a folder in memory
 }
 
 // madeUp is a page of a few files, for the tests of a build without the engine.
@@ -163,6 +166,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
+		way:           cmp.Or[http.RoundTripper](c.way, classFolder(c.data)),
 		now:           c.now,
 		interruptible: c.interruptible,
 		site:          madeUp,
@@ -238,18 +242,18 @@ func TestWrongUsage(t *testing.T) {
 		{"a flag without its value", []string{"sing", "--key"}, "flag needs an argument: --key"},
 		{"a number that is none", []string{"sing", "--count", "ten"}, `invalid argument "ten" for "--count" flag: want a whole number`},
 		{"a length that is none", []string{"echo", "--gap", "x"}, `invalid argument "x" for "--gap" flag: want a number`},
-		{"no recording", []string{"judge", "--key", "C", "--degree", "do"}, "TAKE.wav is missing"},
+		{"no recording", []string{"judge", "--key", "C", "--degree", "do"}, "TAKE is missing"},
 		{"two recordings", []string{"judge", "--key", "C", "--degree", "do", take, take}, "2 arguments given, want one"},
-		{"trace of nothing", []string{"trace"}, "TAKE.wav is missing"},
+		{"trace of nothing", []string{"trace"}, "TAKE is missing"},
 		{"trace of two", []string{"trace", take, take}, "2 recordings given: say with --out FOLDER"},
-		{"notes of nothing", []string{"notes"}, "TAKE.wav is missing"},
+		{"notes of nothing", []string{"notes"}, "TAKE is missing"},
 		{"grade nothing", []string{"grade", "--model", "do re"}, "a recording or pitch curve TAKE is missing"},
 		{"grade against nothing", []string{"grade", take}, "--model is missing"},
 		{"grade against no melody", []string{"grade", "--model", "do lu", take}, `not a degree of C major: "lu"`},
 		{"grade against a file that is not there", []string{"grade", "--model", "none.abc", take}, "--model: there is no file none.abc"},
 		{"grade with tolerance 101", []string{"grade", "--model", "do", "--tolerance", "101", take}, "--tolerance: a tolerance of 101 cents is out of range: want 5 to 100"},
 		{"resume without a file", []string{"grade", "--model", "do", "--resume", take}, "say which with --out FILE"},
-		{"a table into a file", []string{"grade", "--model", "do", "--out", "x.csv", take}, "--out needs --format csv or --format json"},
+		{"a table into a file", []string{"grade", "--model", "do", "--out", "x.csv", take}, "--out needs --format csv, json or jsonl"},
 		{"a take name of two lines", []string{"grade", "--model", "do", "--format", "csv", "--out", "x.csv", "a\nb"}, "has a line break in its name"},
 		{"two of one name", []string{"notes", "--out", t.TempDir(), take, take}, "give one of them another name"},
 		{"devices with a word", []string{"devices", "all"}, `"all" is one word too many`},

@@ -32,6 +32,7 @@ var meanings = map[string]string{
 	"exercise":        "practise this instead of a melody",
 	"given":           "the `DAY` on which it was given",
 	"goal":            "of an exercise",
+	"into":            "what a server has is fetched into this `FOLDER`",
 	"joined":          "the `DAY` on which they joined",
 	"lot":             "so many `TAKES` drawn by lot",
 	"mark":            "mark what is measured at once",
@@ -49,6 +50,7 @@ var meanings = map[string]string{
 	"why":             "`WHY` you decide so",
 	"words":           "the `WORDS` to the students",
 	"a4":              "tuning: A4 in `Hz`",
+	"address":         "the `URL` of the folder",
 	"against":         "`WHAT` sounds while you sing",
 	"all":             "of all students",
 	"all-keys":        "in all keys of the mode",
@@ -174,6 +176,15 @@ var meanings = map[string]string{
 	"voices":          "write each in four parts, for keyboard",
 	"widen":           "keep the notes too that an earlier test found",
 	"yes":             "do not ask",
+
+	"actor":         "who answers in statements, by this `NAME`",
+	"as":            "begin each name there with these `WORDS`",
+	"hand-in":       "the page hands in to the folder at this `URL`",
+	"home-page":     "who gave out the names in statements, as a `URL`",
+	"user":          "enter the folder by this `NAME`",
+	"password-file": "the password is the first line of this `FILE`",
+	"without-tls":   "speak http to another computer",
+	"practice":      "send your record of practice",
 }
 
 // open are the flags whose meaning is carried on without a sign behind it.

@@ -16,8 +16,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"singback/calib"
+	"singback/internal/classfile"
 	"singback/internal/course"
 	"singback/internal/drill"
+	"singback/internal/handin"
 	"singback/internal/kept"
 	"singback/internal/page"
 	"singback/internal/page/engine"
@@ -33,6 +35,10 @@ type pageOptions struct {
 	port   int
 	out    string
 	force  bool
+	class  string
+	handIn string
+	bare   bool
+	to     handin.Address // of handIn
 }
 
 func newPage(e *env) *cobra.Command {
@@ -52,10 +58,19 @@ With --out it is written into a folder instead, for a web server with HTTPS, or 
 phone. There the record lives in the browser; Export and import, on the page, move
 it. With --force an older page in that folder is replaced, and nothing else.
 
+With --class FILE the teacher's desk stands beside it, at the address that is printed:
+the table of the class, takes by doubt, what a mark rests on to be seen and heard, and
+the keys for a verdict. See singback help desk.
+
+With --hand-in the Record screen has a part that sends takes, or the record, to that
+folder on a server, after asking; without it nothing leaves the machine. See singback
+help handin.
+
 While the page is open the terminal can record too, one of them at a time. See
 singback help page.`,
 		Example: `  singback page
   singback page "sing?key=Eb&degrees=la&count=5" --no-open
+  singback page --class "Lower Street Choir.class"
   singback page --out choir-page`,
 		Args: upToOneArg("where the page begins, like \"sing?key=Eb\""),
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
@@ -73,8 +88,13 @@ singback help page.`,
 	f.StringVar(&o.course, "course", "", "the course in this `FILE` (else the built-in one; see singback course)")
 	f.BoolVar(&o.noOpen, "no-open", false, "open no browser: print the address, and wait")
 	f.IntVar(&o.port, "port", 0, "the `PORT` of this computer (else a free one)")
+	f.StringVar(&o.class, "class", "", "the class is this `FILE`: open the teacher's desk of it")
+	f.StringVar(&o.handIn, "hand-in", "", "the page hands in to the folder at this `URL`, when it is told to")
+	f.BoolVar(&o.bare, "without-tls", false, "speak http to another computer, where anybody on the way can read it all")
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", as files for a web server")
+	must(cmd.RegisterFlagCompletionFunc("hand-in", fixed()))
 	must(cmd.MarkFlagFilename("course", "toml"))
+	must(cmd.MarkFlagFilename("class", strings.TrimPrefix(classfile.Extension, ".")))
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("port", fixed()))
 	return cmd
@@ -99,14 +119,23 @@ func (o *pageOptions) run(cmd *cobra.Command, e *env, args []string) error {
 	if err != nil {
 		return err
 	}
-	return o.serve(cmd.Context(), e, site, home, place)
+	opened := home.page()
+	if cmd.Flags().Changed("class") {
+		if opened.Desk, err = deskOf(e, o.class); err != nil {
+			return err
+		}
+	}
+	return o.serve(cmd.Context(), e, site, opened, place)
 }
 
 // check refuses what cannot be meant.
 func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	changed := cmd.Flags().Changed
+	if err := o.handingIn(changed); err != nil {
+		return err
+	}
 	if changed("out") {
-		for _, name := range []string{"no-open", "port", "singer", "profile", "record", "course"} {
+		for _, name := range []string{"no-open", "port", "singer", "profile", "record", "course", "class"} {
 			if changed(name) {
 				return usagef("--%s: it is for the page on this computer, and --out writes files for any", name)
 			}
@@ -129,8 +158,29 @@ func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	return err
 }
 
+// handingIn settles where the page hands in.
+func (o *pageOptions) handingIn(changed func(string) bool) (err error) {
+	switch {
+	case !changed("hand-in") && o.bare:
+		return usagef("--without-tls: it is for --hand-in URL")
+	case !changed("hand-in"):
+		return nil
+	}
+	if o.to, err = handin.ParseAddress(o.handIn, o.bare); err != nil {
+		return (&wayOptions{withoutTLS: o.bare}).refused("--hand-in", o.handIn, err)
+	}
+	if o.to.User != "" {
+		return usagef("--hand-in: the page asks each one for a name; want an address without one")
+	}
+	return nil
+}
+
 // write writes the page into a folder.
 func (o *pageOptions) write(e *env, site *page.Site) error {
+	if o.to.Host() != "" {
+		site = site.HandingIn(o.to.String(), o.to.Origin(), false)
+		fmt.Fprintf(e.stderr, "The page hands in to %s, if that server lets pages of yours in: see singback help handin.\n", o.to)
+	}
 	done, err := site.WriteFolder(o.out, o.force)
 	if err != nil {
 		return fmt.Errorf("--out: %w", err)
@@ -146,7 +196,7 @@ func (o *pageOptions) write(e *env, site *page.Site) error {
 }
 
 // serve opens the page on this computer, until it is interrupted.
-func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home *pageHome, place string) error {
+func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home page.Home, place string) error {
 	ctx, stop := e.interruptible(ctx)
 	defer stop()
 	l, port, err := page.Listen(o.port)
@@ -157,12 +207,14 @@ func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home *
 		return err
 	}
 	defer l.Close()
-	server := page.NewServer(site, page.Home{
-		Record: home.record, Singer: home.options.singer, Known: home.known, Keep: home.keep, Now: e.clock,
-	}, port, e.stderr)
+	home.HandIn, home.Way = o.to, e.way
+	server := page.NewServer(site, home, port, e.stderr)
 	address, err := server.Address(place)
 	if err != nil {
 		return usagef("%q is no address of the page; want one like \"sing?key=Eb&count=5\"", short(place))
+	}
+	if home.Desk != nil && place == "" {
+		address = server.DeskAddress()
 	}
 	fmt.Fprintln(e.stderr, "The page is open to this computer alone; Ctrl-C ends it.")
 	if err := e.print(address + "\n"); err != nil {
@@ -177,7 +229,7 @@ func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home *
 	}
 	err = server.Serve(ctx, l)
 	if n := server.Added(); n > 0 {
-		fmt.Fprintf(e.stderr, "%s added to %s.\n", many(n, "answer"), home.record)
+		fmt.Fprintf(e.stderr, "%s added to %s.\n", many(n, "answer"), home.Record)
 	}
 	return err
 }
@@ -218,6 +270,11 @@ func (o *pageOptions) home(cmd *cobra.Command, e *env) (*pageHome, error) {
 	}
 	h.course = string(text)
 	return h, nil
+}
+
+// page is what the page may see and change.
+func (h *pageHome) page() page.Home {
+	return page.Home{Record: h.record, Singer: h.options.singer, Known: h.known, Keep: h.keep, Now: h.env.clock}
 }
 
 // known is what is known of the singer now.

@@ -35,6 +35,7 @@ var about = []struct{ name, short string }{
 	{"sheets", "what comes out of a class: sheets, tables, what is heard"},
 	{"recordings", "single notes judged; pitch and notes as tables"},
 	{"record", "the practice record and progress; export, rescue"},
+	{"handin", "takes and practice sent to a teacher's folder on a server"},
 	{"courses", "what is learnt in which order; how to write a course"},
 	{"names", "keys, scales, syllables, tunings: key, rename, findkey"},
 	{"chords", "cadences, passing chords, chords over a bass"},

@@ -19,12 +19,16 @@ import (
 
 // data are the requests that are about the singer.
 func (s *Server) data() map[string]map[string]handler {
-	return map[string]map[string]handler{
+	all := map[string]map[string]handler{
 		"data/known":   {http.MethodGet: s.known},
 		"data/record":  {http.MethodGet: s.record, http.MethodPost: s.importRecord},
 		"data/answers": {http.MethodPost: s.answers},
 		"data/profile": {http.MethodPut: s.profile},
 	}
+	if s.relay != nil {
+		all["data/handin"] = map[string]handler{http.MethodPost: s.handIn}
+	}
+	return all
 }
 
 func (s *Server) known(w http.ResponseWriter, r *http.Request) error {
@@ -155,11 +159,16 @@ func (s *Server) profile(w http.ResponseWriter, r *http.Request) error {
 func refusalOf(err error) refusal {
 	why := refusal{status: http.StatusInternalServerError, text: err.Error(), hint: store.RecordHint(err)}
 	var told refusal
+	var ofDesk interface {
+		Refusal() (status int, code, text, hint string)
+	}
 	var bad store.ImportError
 	var invalid calib.Invalid
 	switch {
 	case errors.As(err, &told):
 		return told
+	case errors.As(err, &ofDesk):
+		why.status, why.code, why.text, why.hint = ofDesk.Refusal()
 	case errors.As(err, &bad), errors.As(err, &invalid):
 		why.status = http.StatusBadRequest
 	case errors.Is(err, store.ErrRecordInUse):

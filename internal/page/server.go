@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"log"
+	"maps"
 	"net"
 	"net/http"
 	"net/url"
@@ -20,6 +21,7 @@ import (
 	"time"
 
 	"singback/calib"
+	"singback/internal/handin"
 )
 
 // Home is what of the terminal's data the page may see and change.
@@ -29,6 +31,13 @@ type Home struct {
 	Known  func() (Known, error)                        // what is known of the singer, found out anew
 	Keep   func(calib.Profile) (path string, err error) // keeps the singer's profile; "" where none is kept
 	Now    func() time.Time
+
+	// Desk answers what is asked below desk/data/, by name and method; nil where no
+	// class is open, and the page has no desk. An error may have a method Refusal, which
+	// says how it is told.
+	Desk   map[string]map[string]func(http.ResponseWriter, *http.Request) error
+	HandIn handin.Address    // where the page hands in; the zero value is nowhere
+	Way    http.RoundTripper // to there; nil: the network
 }
 
 // Known is what the page is told of the singer. Profile and Course are TOML; "" is
@@ -54,6 +63,7 @@ type Server struct {
 
 	storing sync.Mutex // one answer is stored at a time
 	added   atomic.Int64
+	relay   *relay // nil: nothing is handed in
 }
 
 // What a request may be, and how long it may take.
@@ -75,7 +85,16 @@ const (
 func NewServer(site *Site, home Home, port int, log io.Writer) *Server {
 	key := make([]byte, 16)
 	rand.Read(key) // never fails, as its documentation says
-	return &Server{site: site.in(atComputer), home: home, key: hex.EncodeToString(key), port: port, log: log}
+	s := &Server{home: home, key: hex.EncodeToString(key), port: port, log: log}
+	if home.HandIn.Host() != "" {
+		site = site.HandingIn(home.HandIn.String(), home.HandIn.Origin(), true)
+		s.relay = newRelay(home.HandIn, home.Way)
+	}
+	s.site = site.in(atComputer)
+	if home.Desk != nil {
+		maps.Copy(s.site.files, site.desk)
+	}
+	return s
 }
 
 // Listen listens on a port of this computer that nobody else can reach; 0 is a free
@@ -104,6 +123,12 @@ func (s *Server) Address(place string) (string, error) {
 		return "", err
 	}
 	return u.String(), nil
+}
+
+// DeskAddress is where a browser finds the teacher's desk.
+func (s *Server) DeskAddress() string {
+	u := url.URL{Scheme: "http", Host: net.JoinHostPort("127.0.0.1", strconv.Itoa(s.port)), Path: "/" + s.key + "/" + deskFolder}
+	return u.String()
 }
 
 // Added is how many answers were added to the record.
@@ -136,6 +161,9 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 const policy = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; connect-src 'self'; " +
 	"worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
+// deskPolicy lets the desk play what it hears, too.
+const deskPolicy = policy + "; media-src 'self'"
+
 // permissions are the powerful features that the page uses, and those that it never
 // asks for.
 const permissions = "microphone=(self), midi=(self), accelerometer=(), camera=(), display-capture=(), geolocation=(), gyroscope=(), " +
@@ -162,7 +190,16 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if name == deskFolder {
+		name += "index.html"
+	}
 	handlers, ok := s.data()[name]
+	if strings.HasPrefix(name, deskFolder) && s.home.Desk != nil {
+		w.Header().Set("Content-Security-Policy", deskPolicy)
+		if below, isData := strings.CutPrefix(name, deskFolder+"data/"); isData {
+			handlers, ok = s.home.Desk[below]
+		}
+	}
 	if !ok {
 		handlers = map[string]handler{http.MethodGet: s.file(name)}
 		if _, ok := s.site.files[name]; !ok && name != "" {
@@ -184,7 +221,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request) error {
 }
 
 // handler answers one kind of request.
-type handler func(http.ResponseWriter, *http.Request) error
+type handler = func(http.ResponseWriter, *http.Request) error
 
 // admit tells what a request asks for, below the key: only as the page itself asks,
 // in a browser, for this host, on behalf of no other page.
@@ -287,6 +324,7 @@ func (r redirect) Error() string { return "it is at " + string(r) }
 type refusal struct {
 	status     int
 	text, hint string
+	code       string // of the desk's; "" for none
 }
 
 func (r refusal) Error() string { return r.text }
@@ -303,7 +341,8 @@ func (s *Server) refuse(w http.ResponseWriter, err error) {
 	data := line(struct {
 		Error string `json:"error"`
 		Hint  string `json:"hint"`
-	}{strings.Join(strings.Fields(why.text), " "), why.hint})
+		Code  string `json:"code,omitempty"`
+	}{strings.Join(strings.Fields(why.text), " "), why.hint, why.code})
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
 	w.WriteHeader(why.status)

@@ -32,6 +32,7 @@ var about = []struct{ name, short string }{
 	{"grading", "takes of a melody beside a model, and what marks mean"},
 	{"class", "a teacher's class: takes collected, marked, reviewed, reported"},
 	{"marks", "what counts in a mark of a class; rubrics, doubt, agreement"},
+	{"sheets", "what comes out of a class: sheets, tables, what is heard"},
 	{"recordings", "single notes judged; pitch and notes as tables"},
 	{"record", "the practice record and progress; export, rescue"},
 	{"handin", "takes and practice sent to a teacher's folder on a server"},

@@ -61,7 +61,9 @@ type Agreements struct {
 // Horvitz & Thompson 1952, from memory). Of fewer than Least takes by lot nothing is said
 // of the whole, unless all were heard. Of 2000 made classes of 200 takes, 20 heard by doubt
 // and 40 by lot, the interval of the share held what was so in 96 %, that of kappa in 90 %;
-// in 95 % the interval of those heard by doubt alone lay below.
+// in 95 % the interval of those heard by doubt alone lay below. The lot is best drawn
+// after the doubtful takes were heard: drawn before, it has its share of them too, and the
+// estimate is on the low side.
 func Agree(reviews []Reviewed, marked int) Agreements {
 	var all, doubt, sample, asked Table
 	for _, r := range reviews {

@@ -14,7 +14,8 @@ import (
 //
 //	faults      Grading.Score, e^(−sum of all faults / 8)
 //	jury        Grading.Pass
-//	notes       right / N
+//	notes       right / N; notes that are not written cost nothing: counted in, the order
+//	            of takes agrees no better with a jury
 //	intervals   of the N − 1 steps those both of whose notes were sung and whose size
 //	            is within √2 times the tolerance, since a step is off by two notes.
 //	            Octaves are free where the rules let them be. A note that is wrong
@@ -47,6 +48,7 @@ const (
 	nearNone    = 50.0    // cents: half a semitone
 	keyFull     = 25.0    // cents
 	keyNone     = 200.0   // cents: a whole tone
+	keyAbout    = 3       // notes to either side that tell the key
 	keyWindow   = 5       // notes of a running median, of which two may be wrong
 	tempoFull   = 0.1
 	tempoNone   = 0.5
@@ -59,8 +61,6 @@ type counted struct {
 	value    float64
 	measured bool
 	spread   float64 // standard deviation of value by what the machine may have misheard
-	why      string
-	places   []Place
 }
 
 // marking is one take on its way to a mark.
@@ -91,29 +91,43 @@ func newMarking(r Rubric, line grade.Line, take grade.Performance, g grade.Gradi
 	}
 	m.beat = median(lengths)
 	m.timed = line.Timed && g.Pace > 0
-	m.place, m.sung = make([]float64, len(line.Notes)), make([]bool, len(line.Notes))
-	for i, n := range g.Notes {
-		switch n.Finding {
-		case grade.Right, grade.OutOfTune, grade.Wrong:
-			m.sung[i] = true
-		default:
-			continue
-		}
-		m.place[i] = n.Cents
-		if w := n.Answer; w.Count > 0 {
+	m.find()
+	m.mishear()
+	return m
+}
+
+// find says where each note was sung. Grading.Note.Cents is without the drift of the key,
+// which counts here: how far that was is told by the sung notes about.
+func (m *marking) find() {
+	n := len(m.g.Notes)
+	m.place, m.sung = make([]float64, n), make([]bool, n)
+	var index []int
+	var key []float64 // of the notes that a sung note answers: how far it is off beyond Cents
+	for i, note := range m.g.Notes {
+		m.sung[i] = note.Finding == grade.Right || note.Finding == grade.OutOfTune || note.Finding == grade.Wrong
+		if w := note.Answer; m.sung[i] && w.Count > 0 {
 			longest := w.First
 			for j := w.First; j < w.First+w.Count; j++ {
-				if a, b := take.Notes[j], take.Notes[longest]; a.Offset-a.Onset > b.Offset-b.Onset {
+				if a, b := m.take.Notes[j], m.take.Notes[longest]; a.Offset-a.Onset > b.Offset-b.Onset {
 					longest = j
 				}
 			}
-			if off := fold(take.Notes[longest].Cents - line.Notes[i].Cents - g.Alignment.Transposition); n.Finding != grade.Right || math.Abs(fold(off-n.Cents)) < nearNone {
-				m.place[i] = off
-			}
+			index = append(index, i)
+			key = append(key, fold(m.take.Notes[longest].Cents-m.line.Notes[i].Cents-m.g.Alignment.Transposition-note.Cents))
 		}
 	}
-	m.mishear()
-	return m
+	k := 0
+	for i, note := range m.g.Notes {
+		for k < len(index) && index[k] < i {
+			k++
+		}
+		about := median(key[max(0, k-keyAbout):min(len(key), k+keyAbout+1)])
+		m.place[i] = note.Cents + about
+		// Of a note that is right by the curve the sung note says another thing.
+		if k < len(index) && index[k] == i && math.Abs(fold(key[k]-about)) < nearNone {
+			m.place[i] = note.Cents + key[k]
+		}
+	}
 }
 
 // count is what a criterion comes to.

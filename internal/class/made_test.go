@@ -158,6 +158,9 @@ func values(t *testing.T, line grade.Line, take grade.Performance, rules grade.R
 
 // tried runs f for so many made lines and singers.
 func tried(seed uint64, lines int, f func(rng *rand.Rand, line grade.Line, s madeSinger)) {
+	if raceDetector {
+		lines = (lines + 2) / 3
+	}
 	rng := rand.New(rand.NewPCG(1728, seed))
 	for range lines {
 		line := madeLine(rng)
@@ -323,4 +326,44 @@ func TestLawOfTolerance(t *testing.T) {
 			t.Errorf("%s: of %d tighter tolerances %d raise it, at most by %.3f", c, n, raised[c], most[c])
 		}
 	}
+}
+
+// The farther the key or the tempo moves, the less is left of what says that it is held.
+func TestLawOfDrift(t *testing.T) {
+	tried(6, 20, func(rng *rand.Rand, line grade.Line, s madeSinger) {
+		if len(line.Notes) < 8 {
+			return
+		}
+		sign := float64(1 - 2*rng.IntN(2))
+		key, steady := 1.01, 1.01
+		for _, by := range []float64{0, 60, 120, 180} { // cents, first note to last
+			other := s
+			other.off = slices.Clone(s.off)
+			for i := range other.off {
+				other.off[i] += sign * by * float64(i) / float64(len(line.Notes)-1)
+			}
+			v := values(t, line, other.sing(line, nil), grade.DefaultRules())
+			if v[Key] > key+0.01 {
+				t.Errorf("a drift of %g cents: key %.3f, of less %.3f", by, v[Key], key)
+			}
+			key = v[Key]
+		}
+		if !line.Timed {
+			return
+		}
+		for _, slower := range []float64{1, 1.2, 1.4, 1.6} {
+			take := s.sing(line, nil)
+			k := len(take.Notes) / 2
+			zero := take.Notes[k].Onset
+			for j := k; j < len(take.Notes); j++ {
+				n := &take.Notes[j]
+				n.Onset, n.Offset = zero+slower*(n.Onset-zero), zero+slower*(n.Offset-zero)
+			}
+			v := values(t, line, take, grade.DefaultRules())
+			if v[Steadiness] > steady+0.03 {
+				t.Errorf("a half %g times as slow: steadiness %.3f, of less %.3f", slower, v[Steadiness], steady)
+			}
+			steady = v[Steadiness]
+		}
+	})
 }

@@ -275,3 +275,62 @@ func TestDoubtFallsAwayFromThePass(t *testing.T) {
 		t.Errorf("values %g and %g, errors %g and %g", a.Value, b.Value, a.Error, b.Error)
 	}
 }
+
+// Whatever is sung of whatever line, marks are numbers in their range and say why.
+func TestMarksOfAnything(t *testing.T) {
+	rng := rand.New(rand.NewPCG(99, 1))
+	for range 120 {
+		line := madeLine(rng)
+		switch rng.IntN(4) {
+		case 0:
+			line.Notes, line.Degrees = line.Notes[:1], line.Degrees[:1]
+		case 1: // rests first, an incomplete bar, bars that change
+			for i := range line.Notes {
+				line.Notes[i].Onset += 1.5
+			}
+			line.Bars = []float64{0, 1, 4, 7, 11, 12, 30}
+		case 2:
+			line.Degrees = nil
+		}
+		var take grade.Performance
+		at := 0.0
+		for range rng.IntN(30) {
+			at += rng.Float64() * rng.Float64() * 3
+			long := 0.03 + rng.Float64()
+			take.Notes = append(take.Notes, grade.Sung{Cents: 4000 + 3000*rng.Float64(), Onset: at, Offset: at + long})
+			at += long
+		}
+		if rng.IntN(3) == 0 { // a curve without notes
+			for k := range rng.IntN(300) {
+				take.Curve = append(take.Curve, grade.Moment{At: 0.01 * float64(k), Cents: 6000 + 100*float64(k/40), Voiced: k%40 < 35})
+			}
+			if rng.IntN(2) == 0 {
+				take.Notes = nil
+			}
+		}
+		rules := grade.Rules{Freedom: grade.Freedom{Key: rng.IntN(2) == 0, Octave: rng.IntN(2) == 0}, Tolerance: 5 + 95*rng.Float64()}
+		g, err := grade.Of(line, take, rules)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := everything()
+		if r.Pieces = rng.IntN(MaxPieces + 1); rng.IntN(2) == 0 {
+			r.Pieces = 0
+		}
+		m := r.Mark(line, take, g, rules)
+		good := func(x float64) bool { return x >= 0 && x <= 1 }
+		if !good(m.Value) || !good(m.Doubt) || m.Doubt > 0.5 || !(m.Error >= 0) || math.IsInf(m.Error, 0) {
+			t.Fatalf("%+v", m)
+		}
+		for _, p := range m.Parts {
+			if !good(p.Value) || p.Why == "" {
+				t.Fatalf("%s: %+v", p.Criterion, p)
+			}
+			for _, at := range p.Places {
+				if !(at.From <= at.To) || at.Last >= len(line.Notes) {
+					t.Fatalf("%s: %+v", p.Criterion, at)
+				}
+			}
+		}
+	}
+}

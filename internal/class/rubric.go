@@ -189,7 +189,7 @@ intervals = 3
 key = 1
 `,
 	`name = "segments and flow"
-source = "small units are counted, since people agree better on them than on one mark for all; eight half bars and a point for going on, common practice"
+source = "small units are counted, since people agree better on them than on one mark for all; half bars right in pitch and rhythm, and a point of nine for going on, common practice"
 pass = 0.5
 points = 9
 
@@ -229,7 +229,7 @@ func RubricNamed(name string) (Rubric, error) {
 		if r.Name == name {
 			return r, nil
 		}
-		names = append(names, r.Name)
+		names = append(names, fmt.Sprintf("%q", r.Name))
 	}
 	return Rubric{}, fmt.Errorf("no rubric that comes along is called %q: want %s", name, strings.Join(names, ", "))
 }

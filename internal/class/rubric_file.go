@@ -14,7 +14,7 @@ import (
 )
 
 // MaxRubric is the size of the largest text of a rubric that is read, in bytes.
-const MaxRubric = 64 << 10
+const MaxRubric = 1 << 20
 
 // RubricError says what is wrong in the text of a rubric, and where.
 type RubricError struct {

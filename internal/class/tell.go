@@ -235,7 +235,11 @@ func (m *marking) tellNotes() (string, []Place) {
 			places = append(places, m.placeOf(i, i, m.at(i)+" "+m.became(i)))
 		}
 	}
-	return fmt.Sprintf("%d of %s right%s", m.g.Right, report.Many(len(m.g.Notes), "note"), list(places)), places
+	why := fmt.Sprintf("%d of %s right%s", m.g.Right, report.Many(len(m.g.Notes), "note"), list(places))
+	if n := len(m.g.Added); n > 0 {
+		why += fmt.Sprintf("; %s more than is written, which costs nothing here", report.Many(n, "note"))
+	}
+	return why, places
 }
 
 func (m *marking) tellIntervals(n counted) (string, []Place) {
@@ -386,6 +390,8 @@ func (m *marking) tellSteadiness(c Criterion, n counted) (string, []Place) {
 		default:
 			said = append(said, fmt.Sprintf("the later half is %.0f %% faster", -100*change))
 		}
+	} else if c == Steadiness {
+		said = append(said, "no tempo is known")
 	}
 	return strings.Join(said, "; "), nil
 }

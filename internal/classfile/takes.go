@@ -316,6 +316,19 @@ func (f *File) Marked() (n int, err error) {
 	return n, f.wrap(err)
 }
 
+// Waiting are the machine's marks of the takes that count and that nobody reviewed yet,
+// by take, with as much of them as tells how unsure they are: Take, Value, PassAt, Pass
+// and Doubt. task 0 is all.
+func (f *File) Waiting(task int64) ([]class.Mark, error) {
+	query, args := "SELECT t.id, m.value, m.pass_at, m.pass, m.doubt FROM takes t JOIN marks m ON m.id = t.mark_id WHERE t.counts = 1 AND t.review_id IS NULL", []any{}
+	if task != 0 {
+		query, args = query+" AND t.task_id = ?", []any{task}
+	}
+	return all(f, func(row interface{ Scan(...any) error }) (m class.Mark, err error) {
+		return m, row.Scan(&m.Take, &m.Value, &m.PassAt, &m.Pass, &m.Doubt)
+	}, query+" ORDER BY t.id", args...)
+}
+
 // asInt takes the sum of SQLite, a real number, as a whole one.
 func asInt(n *int) sql.Scanner {
 	return scanner(func(v any) error { x, ok := v.(float64); *n = int(x); return cmp.Or(errIf(!ok, v)) })

@@ -90,6 +90,7 @@ are; singback class forget removes a student.`,
 	for _, make := range []func(*env, *classFlags) *cobra.Command{
 		newClassNew, newClassAdd, newClassChange, newClassShow, newClassCollect, newClassMark, newClassJoin,
 		newClassReview, newClassDesk, newClassRemark, newClassAgreement, newClassPractice, newClassHandOut, newClassForget,
+		newClassReport, newClassTable, newClassHear,
 	} {
 		c := &classFlags{e: e}
 		sub := make(e, c)
@@ -298,13 +299,14 @@ func inColumns(rows [][]string) string {
 	var b strings.Builder
 	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	for _, r := range rows {
-		for len(r) > 0 && r[len(r)-1] == "" {
-			r = r[:len(r)-1]
-		}
 		fmt.Fprintln(w, strings.Join(r, "\t"))
 	}
 	w.Flush()
-	return b.String()
+	var out strings.Builder
+	for line := range strings.Lines(b.String()) {
+		out.WriteString(strings.TrimRight(line, " \n") + "\n")
+	}
+	return out.String()
 }
 
 // aDay reads a flag that is a day; "" is none.

@@ -28,8 +28,8 @@ func newClassAdd(e *env, c *classFlags) *cobra.Command {
 		Long: `Add puts students and tasks into a class. Names are yours to choose; what students
 send is sorted by them, so a name that is also in the name of the file needs no
 asking.`,
-		Example: `  singback class add student Ana Bo
-  singback class add task "week 1" --model "do re mi fa sol" --due 2026-12-04`,
+		Example: `  singback class add student Cy Dora
+  singback class add task "week 4" --model "do re mi fa sol" --due 2026-12-04`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 
@@ -90,7 +90,7 @@ func newAddStudent(e *env, c *classFlags) *cobra.Command {
 do, and the less it says, the less can be lost. --roster reads many from a file: CSV
 with the columns name, and, where you like, voice, consent, consent_by, joined, about.
 All of them are added, or none.`,
-		Example: `  singback class add student Ana --voice soprano --consent 2026-11-28 --consent-by "her father"
+		Example: `  singback class add student Cy --voice soprano --consent 2026-11-28 --consent-by "her father"
   singback class add student --roster students.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if (len(args) == 0) == (roster == "") {
@@ -130,7 +130,7 @@ All of them are added, or none.`,
 		},
 	}
 	s.addFlags(cmd)
-	cmd.Flags().StringVar(&roster, "roster", "", "the students are in this `FILE` of CSV")
+	cmd.Flags().StringVar(&roster, "roster", "", "the students are in this `FILE`: CSV")
 	return cmd
 }
 
@@ -422,8 +422,8 @@ is a command of practice: the students' records tell how it went.
 The rubric says what counts in the mark; without one it is that of grade. How many
 cents off are right, and whether the key of the model is asked for, belong to the
 task, and can be changed later: singback class mark then marks anew.`,
-		Example: `  singback class add task "week 1" --model "do re mi fa sol" --due 2026-12-04
-  singback class add task "week 2" --model hymn.abc --rubric notes --tolerance 60
+		Example: `  singback class add task "week 4" --model "do re mi fa sol" --due 2026-12-04
+  singback class add task "week 5" --model hymn.abc --rubric notes --tolerance 60
   singback class add task "degrees" --exercise "sing --key G" --goal 40`,
 		Args: oneArg("the NAME of the task"),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -29,10 +29,10 @@ type collecting struct {
 	rec           recording
 	student, task string
 	whose         string
-	list          string
+	list          gradeList
 	copy, mark    bool
 	again         bool
-	share, out    string
+	out           string
 	force, resume bool
 	format        *format
 }
@@ -67,11 +67,10 @@ those of one run, and singback class join takes them in.`,
 	fl.StringVar(&o.student, "student", "", "of this student: the `NAME`, or its beginning")
 	fl.StringVar(&o.task, "task", "", "of this task: the `NAME`, or its beginning")
 	fl.StringVar(&o.whose, "whose", "", "whose each recording is, in this `FILE`: CSV with the columns path, student, task")
-	fl.StringVar(&o.list, "list", "", "what there is to read is named in this `FILE`, one a line; - is standard input")
+	o.list.addFlags(cmd)
 	fl.BoolVar(&o.copy, "copy", false, "the class keeps copies of the recordings")
 	fl.BoolVar(&o.mark, "mark", false, "mark what is measured at once")
 	fl.BoolVar(&o.again, "again", false, "read again what is in the class already")
-	fl.StringVar(&o.share, "share", "", "only this share of the list: the `K/N`-th, like 2/4")
 	addOut(cmd, &o.out, &o.force, "FILE", ", each row as soon as it is known")
 	fl.BoolVar(&o.resume, "resume", false, "go on with --out FILE: takes that it has are not read again")
 	o.rec.addFlags(cmd)
@@ -81,32 +80,24 @@ those of one run, and singback class join takes them in.`,
 
 func (o *collecting) run(ctx context.Context, e *env, paths []string) error {
 	switch {
-	case len(paths) == 0 && o.list == "":
+	case len(paths) == 0 && o.list.file == "":
 		return usagef("say what there is: FOLDER ..., or --list FILE")
 	case o.resume && o.out == "":
 		return usagef("--resume goes on with a file: say which with --out FILE")
-	case o.share != "" && o.out == "":
+	case o.list.share != "" && o.out == "":
 		return usagef("--share: a share goes into a file of its own: say which with --out FILE")
 	case o.out != "" && (o.copy || o.again):
 		return usagef("--copy and --again are about the class, and with --out nothing is put into it")
 	}
-	share := desk.Share{}
-	var err error
-	if o.share != "" {
-		if share, err = desk.ParseShare(o.share); err != nil {
-			return usage(fmt.Errorf("--share: %w", err))
-		}
+	if err := o.list.check("jsonl"); err != nil {
+		return err
 	}
 	options, err := o.rec.options()
 	if err != nil {
 		return err
 	}
-	if o.list != "" {
-		more, err := readList(e, o.list)
-		if err != nil {
-			return err
-		}
-		paths = append(slices.Clone(paths), more...)
+	if paths, err = o.list.read(e, paths); err != nil {
+		return err
 	}
 	ctx, stop := e.interruptible(ctx)
 	defer stop()
@@ -117,33 +108,10 @@ func (o *collecting) run(ctx context.Context, e *env, paths []string) error {
 		}
 		collector := desk.Collector{File: f, Reader: review.Reader{Options: options}, Now: e.clock(), Keep: o.copy, Mark: o.mark || o.out != "", Again: o.again}
 		if o.out != "" {
-			return o.write(ctx, e, &collector, desk.Of(share, handed), left)
+			return o.write(ctx, e, &collector, sharedOf(&o.list, handed), left)
 		}
 		return o.collect(ctx, e, &collector, handed, left, passed)
 	})
-}
-
-// readList reads paths, one a line.
-func readList(e *env, path string) (paths []string, err error) {
-	in, name, err := e.open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer in.Close()
-	lines := bufio.NewScanner(in)
-	for lines.Scan() {
-		line := strings.TrimSuffix(lines.Text(), "\r")
-		if strings.TrimSpace(line) != "" && !strings.HasPrefix(line, "#") {
-			paths = append(paths, line)
-		}
-	}
-	if err := lines.Err(); err != nil {
-		return nil, fmt.Errorf("read %s: %w", name, err)
-	}
-	if paths == nil {
-		return nil, fmt.Errorf("%s: nothing is named in it", name)
-	}
-	return paths, nil
 }
 
 // sort finds what there is and whose it is; what is left is nobody's.

@@ -14,6 +14,8 @@ import (
 	"singback/internal/classfile"
 	"singback/internal/desk"
 	"singback/internal/drill"
+	"singback/internal/sheet"
+	"singback/internal/synth"
 	"singback/internal/tui"
 )
 
@@ -58,7 +60,7 @@ takes the last word on it back. Where no keys can be pressed it lists the takes.
 	fl.StringVar(&o.student, "student", "", "of this student: the `NAME`, or its beginning")
 	fl.IntVar(&o.most, "most", 0, "no more than so many `TAKES`; 0 is all")
 	fl.IntVar(&o.lot, "lot", 0, "so many `TAKES` drawn by lot, instead of the doubtful ones")
-	fl.Uint64Var(&o.seed, "seed", 1, "the `SEED` of the lot: the same one draws the same takes")
+	fl.Uint64Var(&o.seed, "seed", 1, "number that draws the lot; the same number, the same takes")
 	fl.StringVar(&o.verdict, "verdict", "", "decide: the `WORD` pass or fail")
 	fl.Float64Var(&o.value, "value", o.value, "your `MARK`, 0 to 1, beside pass or fail")
 	fl.StringVar(&o.why, "why", "", "`WHY` you decide so; it is printed on the sheet")
@@ -94,7 +96,11 @@ func (o *reviewing) run(cmd *cobra.Command, e *env) error {
 			}
 			task = t.ID
 		}
-		rows, err := desk.Queue(f, task, o.lot, o.seed)
+		most := o.most
+		if o.student != "" {
+			most = 0 // of which only those of the student are shown
+		}
+		rows, _, err := desk.Queue(f, task, o.lot, o.seed, most)
 		if err != nil {
 			return err
 		}
@@ -263,16 +269,10 @@ func markCard(m desk.Marked) string {
 				fmt.Fprintf(&b, "    … and %d more places\n", len(p.Places)-j)
 				break
 			}
-			fmt.Fprintf(&b, "    %s  %s\n", clockTime(at.From), at.What)
+			fmt.Fprintf(&b, "    %s  %s\n", sheet.Clock(at.From), at.What)
 		}
 	}
 	return b.String()
-}
-
-// clockTime is a place in a recording: 0:07.2.
-func clockTime(seconds float64) string {
-	tenths := int(seconds*10 + 0.5)
-	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
 }
 
 // keysOf takes keys until the take is decided or left: 1 goes on, -1 goes back.
@@ -474,5 +474,14 @@ func rounded(v float64) *float64 {
 
 // hear plays the take, the model, or both.
 func (o *reviewing) hear(ctx context.Context, e *env, f *classfile.File, r classfile.Row, key string) error {
-	return errors.New("to hear it: singback class hear")
+	what := map[string]desk.What{"h": desk.HearTake, "m": desk.HearModel, "b": desk.HearBoth}[key]
+	m, err := desk.Explain(f, r.ID)
+	if err != nil {
+		return err
+	}
+	heard, err := m.Sound(ctx, f, what, 0, 0, synth.DefaultLevel)
+	if err != nil {
+		return err
+	}
+	return (&hearing{}).play(ctx, e, heard)
 }

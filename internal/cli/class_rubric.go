@@ -1,10 +1,12 @@
 package cli
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -61,13 +63,18 @@ func newRubricRecord(r class.Rubric) rubricRecord {
 	return out
 }
 
-// countsText says what a rubric counts: "segments 8, flow 1".
+// countsText says what a rubric counts, the heaviest first: "segments 8, flow 1".
 func countsText(r class.Rubric) string {
-	var words []string
+	var counted []class.Criterion
 	for c, w := range r.Weights {
 		if w > 0 {
-			words = append(words, class.Criterion(c).String()+" "+strconv.FormatFloat(w, 'f', -1, 64))
+			counted = append(counted, class.Criterion(c))
 		}
+	}
+	slices.SortStableFunc(counted, func(a, b class.Criterion) int { return cmp.Compare(r.Weights[b], r.Weights[a]) })
+	words := make([]string, len(counted))
+	for k, c := range counted {
+		words[k] = c.String() + " " + strconv.FormatFloat(r.Weights[c], 'f', -1, 64)
 	}
 	return strings.Join(words, ", ")
 }
@@ -119,7 +126,7 @@ much, where the pass is, and where the way of counting comes from.`,
 					name += " (the default)"
 				}
 				fmt.Fprintf(&b, "%s\n  counts %s; pass %s\n", name, countsText(r), passText(r))
-				b.WriteString(report.Hang("  ", r.Source, 2) + "\n")
+				b.WriteString(report.Hang(" ", r.Source, 2) + "\n")
 			}
 			b.WriteString("\nWrite one of your own: singback class rubric show NAME > mine.toml\n")
 			return e.print(b.String())
@@ -140,7 +147,7 @@ func newClassRubricShow(e *env) *cobra.Command {
 else can be counted, to standard output, or with --out into a file.`,
 		Example: `  singback class rubric show "segments and flow"
   singback class rubric show notes --out mine.toml`,
-		Args: oneArg("the NAME of a rubric, like notes"),
+		Args: oneArg("the NAME of a rubric"),
 		ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 			return rubricNames(), cobra.ShellCompDirectiveNoFileComp
 		},

@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"net/http"
 	"os"
 	"os/signal"
 	"strings"
@@ -114,6 +115,7 @@ type env struct {
 	folded         *fold.Writer            // stdout, where it is a terminal
 	browse         func(address string) error
 	site           func() (*page.Site, error) // the page that can be opened
+	way            http.RoundTripper          // to other computers; nil: the network
 
 	// interruptible is for commands that have something to say when they are
 	// interrupted. The others end at once, even while they wait for a pipe.
@@ -213,7 +215,8 @@ func newRoot(e *env) *cobra.Command {
 		Short: "Sing a degree of a key and hear to the cent what you sang",
 		Long: `singback sets a key in your ear, asks for a degree of it, listens, and says to
 the cent what you sang. Without a command it starts today's practice, like
-singback today. It works offline, keeps no sound unless asked, sends nothing.
+singback today. It works offline, keeps no sound unless asked, sends nothing by
+itself.
 
 Sing at ease: stop if it hurts, feels tight or turns hoarse. Start quiet with
 headphones. This is no medical advice; a voice teacher or clinician decides.
@@ -245,7 +248,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.AddCommand(
 		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newClass(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newParts(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
-		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newDevices(e),
+		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newHandIn(e), newDevices(e),
 	)
 	addBuiltIns(root, e)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {

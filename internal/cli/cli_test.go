@@ -2,10 +2,12 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -115,6 +117,7 @@ type call struct {
 	stderr        io.Writer
 	interruptible func(context.Context) (context.Context, context.CancelFunc)
 	browse        func(address string) error
+	way           http.RoundTripper // nil: to a folder in memory
 }
 
 // madeUp is a page of a few files, for the tests of a build without the engine.
@@ -163,6 +166,7 @@ func (c call) run(t testing.TB, args ...string) (stdout, stderr string, code int
 			t.Error("a drill without a terminal waited")
 			return ctx.Err()
 		},
+		way:           cmp.Or[http.RoundTripper](c.way, classFolder(c.data)),
 		now:           c.now,
 		interruptible: c.interruptible,
 		site:          madeUp,

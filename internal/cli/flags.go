@@ -20,13 +20,19 @@ var flagGroups = []struct {
 		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
 		"set", "set-every", "study", "hear", "against", "play", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "then", "yes", "seed", "live", "estimates",
+		"all", "take", "what", "at", "until",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
-	{"Record", []string{"singer", "record", "no-record", "class"}},
+	{"Record", []string{"singer", "record", "no-record"}},
+	{"Class", []string{
+		"class", "student", "task", "whose", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",
+		"copy", "mark", "again", "try", "most", "lot", "verdict", "value", "why", "back", "recordings", "sheets",
+	}},
+	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice", "as", "hand-in"}},
 	{"Output", []string{
-		"format", "to", "no-open", "port", "out", "svg", "png", "html", "resume", "damaged", "guard-formulas", "force",
-		"no-descriptions", "help", "version",
+		"format", "to", "no-open", "port", "out", "svg", "png", "html", "paper", "staff", "link", "resume", "list", "share", "damaged", "guard-formulas", "force",
+		"actor", "home-page", "no-descriptions", "help", "version",
 	}},
 }
 

@@ -35,11 +35,12 @@ type grading struct {
 	out          string
 	force        bool
 	resume       bool
+	list         gradeList
 	format       *format
 }
 
 func newGrade(e *env) *cobra.Command {
-	g := grading{stderr: e.stderr, format: newFormat("text", "json", "csv"), tolerance: grade.DefaultRules().Tolerance}
+	g := grading{stderr: e.stderr, format: newFormat("text", "json", "csv", "jsonl"), tolerance: grade.DefaultRules().Tolerance}
 	cmd := &cobra.Command{
 		Use:   "grade --model MODEL TAKE ...",
 		Short: "Grade recordings of a melody against a model",
@@ -68,16 +69,21 @@ Points are counted by bars (without bars, by four beats): two for a bar that is
 right, one where only its notes or only its rhythm are, two for going on without
 a halt. That is this program's own count, and no mark of an examination.
 
---format json adds every note, and why. Many takes are graded at once, in the
-order given. A take that cannot be read is reported, the rest go on, and the
-exit status is 1. With --out FILE the rows go there one by one, and --resume
-goes on where an interrupted run stopped.`,
+--format json adds every note, and why; jsonl is the same, a take a line. Many
+takes are graded at once, in the order given. A take that cannot be read is
+reported, the rest go on, and the exit status is 1. With --out FILE the rows go
+there one by one, and --resume goes on where an interrupted run stopped.
+
+--list FILE names takes, one a line; blank lines and lines that begin with # are
+passed over. --share 2/4 grades the second quarter of all takes: the files of the
+four shares, joined in their order, are to the byte that of one run.`,
 		Example: `  singback grade --model "do re mi fa sol" take.wav
   singback grade --model piano.wav --format csv take1.wav take2.wav
   singback grade --model "do re mi fa sol" --tolerance 80 take.wav
   singback grade --model model.csv --strict --format json take.csv
-  singback grade --model piano.wav --format csv --out marks.csv --resume take1.wav take2.wav`,
-		Args: manyArgs("a recording or pitch curve TAKE"),
+  singback grade --model piano.wav --format csv --out marks.csv --resume take1.wav take2.wav
+  singback grade --model piano.wav --format csv --list takes.txt --share 2/4 --out 2.csv`,
+		Args: g.list.args,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return g.run(cmd.Context(), e, args)
 		},
@@ -94,6 +100,7 @@ goes on where an interrupted run stopped.`,
 	fl.BoolVar(&g.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
 	addOut(cmd, &g.out, &g.force, "FILE", ", each row as soon as it is known")
 	fl.BoolVar(&g.resume, "resume", false, "go on with --out FILE: takes that it has are not graded again")
+	g.list.addFlags(cmd)
 	g.rec.addFlags(cmd)
 	addFormat(cmd, g.format)
 	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
@@ -189,14 +196,21 @@ func (g *grading) takes(e *env, paths []string) ([]string, error) {
 	case g.resume && g.out == "":
 		return nil, usagef("--resume goes on with a file: say which with --out FILE")
 	case g.out != "" && g.format.value == "text":
-		return nil, usagef("--out needs --format csv or --format json")
+		return nil, usagef("--out needs --format csv, json or jsonl")
 	case g.resume && (g.force || g.out == "-"):
 		return nil, usagef("--resume: it goes on with a file; with --force it begins anew, and - is no file")
 	}
-	paths, err := spread(e, paths, g.model, g.out)
+	if err := g.list.check(g.format.value); err != nil {
+		return nil, err
+	}
+	paths, err := g.list.read(e, paths)
 	if err != nil {
 		return nil, err
 	}
+	if paths, err = spread(e, paths, g.model, g.out); err != nil {
+		return nil, err
+	}
+	paths = sharedOf(&g.list, paths)
 	stdin := 0
 	for _, p := range paths {
 		if p == "-" {
@@ -258,15 +272,18 @@ func (g *grading) rows(e *env, paths []string) (*gradeRows, []string, error) {
 			out = e.data()
 		}
 		r := &gradeRows{style.NewGraded(out, g.format.value, 0), nil, e.terminal(e.stdout)}
+		if g.list.headless() {
+			return r, paths, nil
+		}
 		return r, paths, r.Begin()
 	}
-	f, there, end, err := g.openRows()
+	f, there, end, err := g.openRows(paths)
 	if err != nil {
 		return nil, nil, err
 	}
 	todo := slices.DeleteFunc(slices.Clone(paths), func(p string) bool { return there[p] })
 	r := &gradeRows{style.NewGraded(f, g.format.value, len(there)), f, false}
-	if end == 0 {
+	if end == 0 && !g.list.headless() {
 		err = r.Begin()
 	}
 	return r, todo, err
@@ -286,7 +303,7 @@ func (r *gradeRows) close(complete bool) (err error) {
 
 // openRows opens --out, whose rows are there as soon as they are known. With
 // --resume it says which takes are in it; what is written goes to end.
-func (g *grading) openRows() (f *os.File, there map[string]bool, end int64, err error) {
+func (g *grading) openRows(paths []string) (f *os.File, there map[string]bool, end int64, err error) {
 	if !g.resume {
 		f, err := newfile.Open(g.out, g.force)
 		if errors.Is(err, newfile.ErrThere) {
@@ -300,7 +317,13 @@ func (g *grading) openRows() (f *os.File, there map[string]bool, end int64, err 
 	if f, err = os.OpenFile(g.out, os.O_RDWR|os.O_CREATE, 0o666); err != nil {
 		return nil, nil, 0, fmt.Errorf("--out: %w", newfile.PathError(g.out, err))
 	}
-	there, end, err = report.ReadGraded(f, g.format.value)
+	there, end, err = report.ReadGraded(f, g.format.value, g.list.headless())
+	if strange := g.list.strange(there, paths); err == nil && strange != "" {
+		err = fmt.Errorf("it has %s, which is not of this share: it is that of another share, or of another list", short(strange))
+	}
+	if err == nil && end == 0 && !g.list.torn(f, g.format.value, paths) {
+		err = fmt.Errorf("it holds no rows: it was not written by grade --format %s", g.format.value)
+	}
 	if err == nil {
 		err = f.Truncate(end)
 	}

@@ -19,6 +19,7 @@ import (
 	"singback/internal/classfile"
 	"singback/internal/course"
 	"singback/internal/drill"
+	"singback/internal/handin"
 	"singback/internal/kept"
 	"singback/internal/page"
 	"singback/internal/page/engine"
@@ -35,6 +36,9 @@ type pageOptions struct {
 	out    string
 	force  bool
 	class  string
+	handIn string
+	bare   bool
+	to     handin.Address // of handIn
 }
 
 func newPage(e *env) *cobra.Command {
@@ -57,6 +61,10 @@ it. With --force an older page in that folder is replaced, and nothing else.
 With --class FILE the teacher's desk stands beside it, at the address that is printed:
 the table of the class, takes by doubt, what a mark rests on to be seen and heard, and
 the keys for a verdict. See singback help desk.
+
+With --hand-in the Record screen has a part that sends takes, or the record, to that
+folder on a server, after asking; without it nothing leaves the machine. See singback
+help handin.
 
 While the page is open the terminal can record too, one of them at a time. See
 singback help page.`,
@@ -81,7 +89,10 @@ singback help page.`,
 	f.BoolVar(&o.noOpen, "no-open", false, "open no browser: print the address, and wait")
 	f.IntVar(&o.port, "port", 0, "the `PORT` of this computer (else a free one)")
 	f.StringVar(&o.class, "class", "", "the class is this `FILE`: open the teacher's desk of it")
+	f.StringVar(&o.handIn, "hand-in", "", "the page hands in to the folder at this `URL`, when it is told to")
+	f.BoolVar(&o.bare, "without-tls", false, "speak http to another computer, where anybody on the way can read it all")
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", as files for a web server")
+	must(cmd.RegisterFlagCompletionFunc("hand-in", fixed()))
 	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.MarkFlagFilename("class", strings.TrimPrefix(classfile.Extension, ".")))
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
@@ -120,6 +131,9 @@ func (o *pageOptions) run(cmd *cobra.Command, e *env, args []string) error {
 // check refuses what cannot be meant.
 func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	changed := cmd.Flags().Changed
+	if err := o.handingIn(changed); err != nil {
+		return err
+	}
 	if changed("out") {
 		for _, name := range []string{"no-open", "port", "singer", "profile", "record", "course", "class"} {
 			if changed(name) {
@@ -144,8 +158,29 @@ func (o *pageOptions) check(cmd *cobra.Command, place string) error {
 	return err
 }
 
+// handingIn settles where the page hands in.
+func (o *pageOptions) handingIn(changed func(string) bool) (err error) {
+	switch {
+	case !changed("hand-in") && o.bare:
+		return usagef("--without-tls: it is for --hand-in URL")
+	case !changed("hand-in"):
+		return nil
+	}
+	if o.to, err = handin.ParseAddress(o.handIn, o.bare); err != nil {
+		return (&wayOptions{withoutTLS: o.bare}).refused("--hand-in", o.handIn, err)
+	}
+	if o.to.User != "" {
+		return usagef("--hand-in: the page asks each one for a name; want an address without one")
+	}
+	return nil
+}
+
 // write writes the page into a folder.
 func (o *pageOptions) write(e *env, site *page.Site) error {
+	if o.to.Host() != "" {
+		site = site.HandingIn(o.to.String(), o.to.Origin(), false)
+		fmt.Fprintf(e.stderr, "The page hands in to %s, if that server lets pages of yours in: see singback help handin.\n", o.to)
+	}
 	done, err := site.WriteFolder(o.out, o.force)
 	if err != nil {
 		return fmt.Errorf("--out: %w", err)
@@ -172,6 +207,7 @@ func (o *pageOptions) serve(ctx context.Context, e *env, site *page.Site, home p
 		return err
 	}
 	defer l.Close()
+	home.HandIn, home.Way = o.to, e.way
 	server := page.NewServer(site, home, port, e.stderr)
 	address, err := server.Address(place)
 	if err != nil {

@@ -122,10 +122,11 @@ func newRecordExport(e *env) *cobra.Command {
 	var o recordOptions
 	var to string
 	var damaged, guard, force bool
-	format := newFormat("csv", "jsonl")
+	var account accountOptions
+	format := newFormat("csv", "jsonl", "xapi")
 	cmd := &cobra.Command{
 		Use:   "export",
-		Short: "Write the record as CSV or JSON lines",
+		Short: "Write the record as CSV, JSON lines or xAPI statements",
 		Long: `Export writes every answer, oldest first, singer by singer: as CSV with a header
 line, or as JSON lines, one object an answer. Both have the same columns, which
 singback help fields explains, with every number as it was measured. What is null
@@ -137,19 +138,27 @@ name may come from a record of somebody else. With --guard-formulas the CSV has 
 apostrophe before it, and says so in a last column, so that singback record import
 takes it away again. Numbers stay as they are.
 
+With --format xapi it writes statements of the open standard of learning records (IEEE
+9274.1.1), an array of JSON for a learning record store. They say who answered by an
+account: --actor and --home-page give it a name that need not be the singer's own.
+
 With --damaged it writes what can still be read of a record that is damaged, says
 how many answers are lost, and ends with the exit status 1 if the file is not
 sound. The file is not changed. Then move it away and import the export into a
 new one.`,
 		Example: `  singback record export >answers.csv
   singback record export --singer Anna --format jsonl --out anna.jsonl
+  singback record export --singer Anna --format xapi --actor "soprano 3" --out anna.json
   singback record export --damaged --out saved.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			f := store.CSV
+			if err := account.check(cmd, format.value == "xapi"); err != nil {
+				return err
+			}
 			switch {
-			case format.value == "jsonl" && guard:
-				return usagef("--guard-formulas: it is for --format csv; no spreadsheet opens JSON lines as a table")
+			case format.value != "csv" && guard:
+				return usagef("--guard-formulas: it is for --format csv; no spreadsheet opens JSON as a table")
 			case format.value == "jsonl":
 				f = store.JSONLines
 			case guard:
@@ -160,6 +169,9 @@ new one.`,
 				return err
 			}
 			defer from.Close()
+			if format.value == "xapi" {
+				from = statements{from, account.by}
+			}
 			if to == "" || to == "-" {
 				if _, err := from.Export(cmd.Context(), e.data(), f, o.singer); err != nil {
 					return err
@@ -181,6 +193,7 @@ new one.`,
 	o.addSinger(cmd, "everybody")
 	cmd.Flags().BoolVar(&damaged, "damaged", false, "write what can still be read of a damaged record")
 	cmd.Flags().BoolVar(&guard, "guard-formulas", false, "for a spreadsheet: no text is taken for a formula")
+	account.addFlags(cmd)
 	addOut(cmd, &to, &force, "FILE", "")
 	addFormat(cmd, format)
 	return cmd

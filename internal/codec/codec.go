@@ -46,7 +46,7 @@ const (
 var ErrNotRecording = errors.New("not a recording")
 
 // ErrNeedsProgram is what a recording is that is read through a program that is missing.
-var ErrNeedsProgram = errors.New("needs ffmpeg")
+var ErrNeedsProgram = errors.New("a program is missing")
 
 // Sniffed is how many bytes Sniff looks at, at most.
 const Sniffed = 64

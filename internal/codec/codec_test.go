@@ -431,26 +431,35 @@ func FuzzOpen(f *testing.F) {
 		f.Add([]byte(seed))
 	}
 	for _, c := range tones {
-		b, err := os.ReadFile("testdata/" + c.name)
-		if err != nil {
-			f.Fatal(err)
-		}
-		f.Add(b)
+		f.Add(readFile(f, "testdata/"+c.name))
 	}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		opened(t, data)
-		if strings.HasPrefix(string(data), "OggS") { // with checksums that are right, too
-			func() {
-				defer func() { _ = recover() }() // the lengths are not
-				data = pages(bytes.Clone(data))
-			}()
-			opened(t, data)
-		}
-	})
+	f.Fuzz(opened)
 }
 
-// opened reads what may be a recording.
+// The decoders, each from a file of its own.
+func FuzzFLAC(f *testing.F)   { fuzzTone(f, "tone.flac") }
+func FuzzVorbis(f *testing.F) { fuzzTone(f, "tone.ogg") }
+func FuzzOpus(f *testing.F)   { fuzzTone(f, "tone.opus") }
+func FuzzMP3(f *testing.F)    { fuzzTone(f, "tone.mp3") }
+
+func fuzzTone(f *testing.F, name string) {
+	f.Add(readFile(f, "testdata/"+name))
+	f.Fuzz(opened)
+}
+
+// opened reads what may be a recording; Ogg with checksums that are right, too.
 func opened(t *testing.T, data []byte) {
+	one(t, data)
+	if strings.HasPrefix(string(data), "OggS") {
+		func() {
+			defer func() { _ = recover() }() // the lengths are not
+			data = pages(bytes.Clone(data))
+		}()
+		one(t, data)
+	}
+}
+
+func one(t *testing.T, data []byte) {
 	if kind, _ := Sniff(data[:min(len(data), Sniffed)]); kind == Foreign {
 		return // whose program is not fuzzed here
 	}

@@ -143,7 +143,7 @@ func TestDamage(t *testing.T) {
 	for _, c := range tones {
 		whole := readFile(t, "testdata/"+c.name)
 		failed := 0
-		for range 150 {
+		for range 60 {
 			b := slices.Clone(whole)
 			for range 1 + rng.IntN(4) {
 				at := rng.IntN(len(b))
@@ -166,7 +166,7 @@ func TestDamage(t *testing.T) {
 				failed++
 			}
 		}
-		t.Logf("%s: %d of 150 refused", c.name, failed)
+		t.Logf("%s: %d of 60 refused", c.name, failed)
 	}
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)

@@ -1,11 +1,11 @@
 package codec
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
+	"syscall"
 	"time"
 )
 
@@ -27,12 +27,15 @@ func OpenRaw(path string) (*Raw, error) {
 	if !ok {
 		f, err := os.Open(path)
 		if err != nil {
-			return nil, pathError(path, err)
+			return nil, err
 		}
 		info, err := f.Stat()
-		if err != nil || !info.Mode().IsRegular() {
+		if err == nil && info.IsDir() {
+			err = &fs.PathError{Op: "read", Path: path, Err: syscall.EISDIR}
+		}
+		if err != nil {
 			f.Close()
-			return nil, errors.Join(err, fmt.Errorf("%s: no plain file", path))
+			return nil, err
 		}
 		return &Raw{f, info.Size(), info.ModTime(), closers{f}}, nil
 	}
@@ -57,15 +60,6 @@ func OpenRaw(path string) (*Raw, error) {
 	}
 	z.Close()
 	return nil, fmt.Errorf("%s: %w", path, fs.ErrNotExist)
-}
-
-// pathError has the name of a file once.
-func pathError(path string, err error) error {
-	var e *fs.PathError
-	if errors.As(err, &e) {
-		err = e.Err
-	}
-	return fmt.Errorf("%s: %w", path, err)
 }
 
 // Refused is a file of a zip that is not read.

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"singback/exercise/grade"
-	"singback/exercise/practice"
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/drill"
@@ -33,6 +32,7 @@ const (
 	mostPractise = 2
 	degreeLeast  = 4    // times that a degree was sung
 	moveLeast    = 3    // times that a move was sung
+	missedLeast  = 2    // times that it was not right
 	weakShare    = 0.8  // right of them, below which it is weak
 	heldDrift    = 25.0 // cents that the key may move and is held
 	leftDrift    = 40.0 // cents that it moves and is not
@@ -61,7 +61,7 @@ func (k *known) well() []string {
 			say("%d of %d notes of %s right", g.Right, n, name)
 		}
 		if right := k.always(); right != "" {
-			say("%s right every time", right)
+			say("%s", right)
 		}
 		if sung := sungNotes(g); sung >= driftLeast && math.Abs(g.Drift) <= heldDrift && g.Away == 0 {
 			say("the key was held: it moved by %+.0f cents from the first note of %s to the last", g.Drift, name)
@@ -142,7 +142,7 @@ func (k *known) always() string {
 	if n := len(names); n > 1 {
 		out = strings.Join(names[:n-1], ", ") + " and " + names[n-1]
 	}
-	return fmt.Sprintf("%s, %d of %d,", out, times, times)
+	return fmt.Sprintf("%s right every time, %d of %d", out, times, times)
 }
 
 func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
@@ -150,7 +150,9 @@ func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
 	for d := range m {
 		out = append(out, d)
 	}
-	slices.SortFunc(out, func(a, b theory.Degree) int { return cmp.Or(cmp.Compare(a.Step, b.Step), cmp.Compare(a.Alter, b.Alter)) })
+	slices.SortFunc(out, func(a, b theory.Degree) int {
+		return cmp.Or(cmp.Compare(a.Step, b.Step), cmp.Compare(a.Alter, b.Alter))
+	})
 	return out
 }
 
@@ -212,7 +214,7 @@ func (k *known) weakDegrees() (out []drilled) {
 	home := theory.Degree{Step: 1}
 	for _, d := range sortedDegrees(k.tally.Degrees) {
 		c := k.tally.Degrees[d]
-		if c.Of < degreeLeast || float64(c.Right) >= weakShare*float64(c.Of) {
+		if c.Of < degreeLeast || c.Of-c.Right < missedLeast || float64(c.Right) >= weakShare*float64(c.Of) {
 			continue
 		}
 		degrees := k.typed(d)
@@ -238,7 +240,7 @@ func (k *known) weakMoves() (out []drilled) {
 	})
 	for _, m := range moves {
 		c := k.tally.Moves[m]
-		if c.Of < moveLeast || c.Of-c.Right < 2 || float64(c.Right) >= weakShare*float64(c.Of) {
+		if c.Of < moveLeast || c.Of-c.Right < missedLeast || float64(c.Right) >= weakShare*float64(c.Of) {
 			continue
 		}
 		out = append(out, drilled{
@@ -330,6 +332,3 @@ func quoted(s string) string {
 	}
 	return s
 }
-
-// enough tells that something may be said of so many answers.
-func enough(n int) bool { return n >= practice.EnoughAnswers }

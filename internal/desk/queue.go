@@ -10,27 +10,28 @@ import (
 
 // Queue are the takes that count, are marked and were not reviewed yet, in the order in
 // which they are worth a teacher's hearing: see [class.Queue]. With a lot of n they are
-// drawn by lot instead, n at most, with that seed. task 0 is all.
-func Queue(f *classfile.File, task int64, lot int, seed uint64) ([]classfile.Row, error) {
-	var rows []classfile.Row
-	var marks []class.Mark
-	for r, err := range f.Takes(classfile.Query{Task: task, Counting: true}) {
-		if err != nil {
-			return nil, err
-		}
-		if r.Mark != nil && r.Review == nil {
-			rows, marks = append(rows, r), append(marks, *r.Mark)
-		}
+// drawn by lot instead, n at most, with that seed. task 0 is all; with most above 0 no
+// more are read. waiting is how many there are in all.
+func Queue(f *classfile.File, task int64, lot int, seed uint64, most int) (rows []classfile.Row, waiting int, err error) {
+	marks, err := f.Waiting(task)
+	if err != nil {
+		return nil, 0, err
 	}
 	order := class.Queue(marks)
 	if lot > 0 {
 		order = class.Draw(marks, lot, seed)
 	}
-	out := make([]classfile.Row, 0, len(order))
 	for _, i := range order {
-		out = append(out, rows[i])
+		if most > 0 && len(rows) == most {
+			break
+		}
+		r, err := f.Take(marks[i].Take)
+		if err != nil {
+			return nil, 0, err
+		}
+		rows = append(rows, r)
 	}
-	return out, nil
+	return rows, len(order), nil
 }
 
 // Agreements are how often the machine and the teacher say the same in a class.

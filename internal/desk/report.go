@@ -25,8 +25,9 @@ type Reporter struct {
 	Staff bool   // the line as staff notation, with marks, on a page of its own
 	ASCII bool
 
-	tasks []class.Task
-	lines map[int64]Line
+	tasks     []class.Task
+	lines     map[int64]Line
+	standings []classfile.Standing
 }
 
 // Tasks are the tasks of the class in order.
@@ -163,10 +164,8 @@ func verdicts(r class.Rubric, marked bool, value float64, pass bool, review *cla
 func (r *Reporter) taskLine(t class.Task, rows []classfile.Row, answers []practice.Answer) (sheet.TaskLine, *classfile.Row) {
 	out := sheet.TaskLine{Name: t.Name, Due: t.Due, Times: len(rows)}
 	if t.Kind == class.Exercise {
-		n := done(t, answers)
-		out.State = fmt.Sprintf("%d of %d answers", n, t.Goal)
-		if t.Goal == 0 {
-			out.State = fmt.Sprintf("%d answers", n)
+		if out.State = answered(t, done(t, answers)); t.Goal > 0 {
+			out.State += " answers"
 		}
 		return out, nil
 	}
@@ -194,14 +193,19 @@ func (r *Reporter) taskLine(t class.Task, rows []classfile.Row, answers []practi
 
 // done is how many answers were given to an exercise: with its command, since it was set.
 func done(t class.Task, answers []practice.Answer) int {
-	command, _, _ := strings.Cut(strings.TrimSpace(t.Exercise), " ")
 	n := 0
 	for _, a := range answers {
-		if a.Counts && a.Session.Command == command && (t.Given == "" || class.DateOf(a.At) >= t.Given) {
+		if a.Counts && a.Session.Command == command(t.Exercise) && (t.Given == "" || class.DateOf(a.At) >= t.Given) {
 			n++
 		}
 	}
 	return n
+}
+
+// command is the word of a command line.
+func command(exercise string) string {
+	word, _, _ := strings.Cut(strings.TrimSpace(exercise), " ")
+	return word
 }
 
 // tally is what was sung in the takes that count, in the mode of a line.
@@ -268,6 +272,9 @@ func (r *Reporter) shown(m Marked) (*sheet.Shown, error) {
 		rest := sheet.Rest{What: p.Criterion.String(), Why: p.Why}
 		if p.Measured {
 			rest.Shown = fmt.Sprintf("%.0f %%", 100*p.Value)
+		}
+		if len(p.Places) > 0 { // they say the rest of it
+			rest.Why, _, _ = strings.Cut(p.Why, "; ")
 		}
 		for _, place := range p.Places[:min(len(p.Places), mostPlaces)] {
 			rest.Places = append(rest.Places, sheet.Clock(place.From)+" "+place.What)

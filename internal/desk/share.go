@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"singback/internal/class"
@@ -19,27 +18,6 @@ import (
 // only reads the class: [Collector.Write] writes what it measured as lines, one a take,
 // in the order of the list. The lines of all shares, one after the other, are those of
 // the whole list, byte for byte; [Join] takes them into the class.
-
-// Share is the K-th of N equal shares of a list; the zero Share is all of it.
-type Share struct{ K, N int }
-
-// ParseShare reads 2/4.
-func ParseShare(s string) (sh Share, err error) {
-	var rest string
-	n, _ := fmt.Sscanf(s+" ", "%d/%d%s", &sh.K, &sh.N, &rest)
-	if n != 2 || fmt.Sprintf("%d/%d", sh.K, sh.N) != strings.TrimSpace(s) || sh.K < 1 || sh.K > sh.N {
-		return sh, fmt.Errorf("%q: want the second of four as 2/4", s)
-	}
-	return sh, nil
-}
-
-// Of is the share of a list: stretches that follow each other, as equal as can be.
-func Of[T any](s Share, list []T) []T {
-	if s.N == 0 {
-		return list
-	}
-	return list[len(list)*(s.K-1)/s.N : len(list)*s.K/s.N]
-}
 
 // shareLine is a take as a line of a share.
 type shareLine struct {

@@ -53,12 +53,14 @@ internal/calibrate: theory pitch exercise calib internal/audio internal/session 
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept
-internal/page:     calib internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp
+internal/xapi:     exercise internal/kept                     | exercise/practice
+internal/handin:   internal/plain icholy-digest x-text        | x-net
+internal/page:     calib internal/handin internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp x-net
 internal/page/teacher: internal/audio internal/class internal/classfile internal/desk internal/newfile | calib exercise/grade internal/page chromedp
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/keys/strike internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |
-internal/cli:      * cobra x-term                           |
+internal/cli:      * cobra x-term                           | x-net
 cmd/singback:      internal/cli                             |
 internal/testkit:  * internal/testkit chromedp              |
 internal/layers:                                            |
@@ -90,6 +92,9 @@ var modules = map[string]string{
 	"chromedp":   "github.com/chromedp",
 	"rapid":      "pgregory.net/rapid",
 	"testscript": "github.com/rogpeppe/go-internal",
+
+	"icholy-digest": "github.com/icholy/digest",
+	"x-net":         "golang.org/x/net",
 }
 
 // pure are the packages that do no I/O, read no clock and use no global

@@ -19,12 +19,16 @@ import (
 
 // data are the requests that are about the singer.
 func (s *Server) data() map[string]map[string]handler {
-	return map[string]map[string]handler{
+	all := map[string]map[string]handler{
 		"data/known":   {http.MethodGet: s.known},
 		"data/record":  {http.MethodGet: s.record, http.MethodPost: s.importRecord},
 		"data/answers": {http.MethodPost: s.answers},
 		"data/profile": {http.MethodPut: s.profile},
 	}
+	if s.relay != nil {
+		all["data/handin"] = map[string]handler{http.MethodPost: s.handIn}
+	}
+	return all
 }
 
 func (s *Server) known(w http.ResponseWriter, r *http.Request) error {

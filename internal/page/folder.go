@@ -42,7 +42,7 @@ func (s *Site) published() *Site {
 	list := listed{Version: s.version}
 	for _, name := range out.names() {
 		f := out.files[name]
-		list.Files = append(list.Files, listedFile{name, f.sum, len(f.data), strings.HasPrefix(name, handbookFolder)})
+		list.Files = append(list.Files, listedFile{name, f.sum, len(f.data), later(name)})
 	}
 	out.add(listFile, line(list))
 	return out

@@ -1,6 +1,7 @@
 // Package page has the page to give away: the files that a browser loads, the server
 // that opens them on this computer beside the record of the terminal, and the folder
-// that any other web server can hand out.
+// that any other web server can hand out. Where a teacher has set an address the page
+// hands in to it.
 //
 // [Embedded] is what this build has. [Server.Serve] serves it on loopback, behind a
 // key in the address; what it stores goes through the same calls as the terminal's,
@@ -19,6 +20,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -98,7 +100,7 @@ func New(web, built fs.FS) (*Site, error) {
 		if err != nil || d.IsDir() {
 			return err
 		}
-		if _, ok := s.files[name]; ok || name == homeFile || name == listFile || !plainName(name) {
+		if _, ok := s.files[name]; ok || name == homeFile || name == listFile || name == handInFile || !plainName(name) {
 			return fmt.Errorf("the page cannot have a file %q", name)
 		}
 		data, err := fs.ReadFile(web, name)
@@ -115,11 +117,7 @@ func New(web, built fs.FS) (*Site, error) {
 		return nil, err
 	}
 	s.handbook()
-	h := sha256.New()
-	for _, name := range s.names() {
-		fmt.Fprintf(h, "%s %s\n", s.files[name].sum, name)
-	}
-	s.version = hex.EncodeToString(h.Sum(nil))[:16]
+	s.sign()
 	return s, nil
 }
 
@@ -170,6 +168,42 @@ func (s *Site) names() (list []string) {
 	return list
 }
 
+// handInFile says, where the teacher has set one, to which address the page hands in.
+const handInFile = "handin.json"
+
+// onDemand are modules that are loaded when they are needed, and no part of the first visit.
+var onDemand = map[string]bool{"handin.js": true, "handin-send.js": true, handInFile: true}
+
+// later tells whether a file is no part of the first visit.
+func later(name string) bool { return strings.HasPrefix(name, handbookFolder) || onDemand[name] }
+
+// HandingIn returns the page that hands in to an address, of an origin: itself, or, with
+// relay, over the server on this computer. The page of a web server may speak with that
+// origin and with no other.
+func (s *Site) HandingIn(address, origin string, relay bool) *Site {
+	out := &Site{files: maps.Clone(s.files)}
+	index := bytes.Replace(s.files["index.html"].data, []byte("<body "), []byte(`<body data-hand-in="yes" `), 1)
+	if !relay {
+		index = bytes.Replace(index, []byte("connect-src 'self'"), []byte("connect-src 'self' "+origin), 1)
+	}
+	out.add("index.html", index)
+	out.add(handInFile, line(struct {
+		Address string `json:"address"`
+		Relay   bool   `json:"relay"`
+	}{address, relay}))
+	out.sign()
+	return out
+}
+
+// sign makes the version anew of what the files hold.
+func (s *Site) sign() {
+	h := sha256.New()
+	for _, name := range s.names() {
+		fmt.Fprintf(h, "%s %s\n", s.files[name].sum, name)
+	}
+	s.version = hex.EncodeToString(h.Sum(nil))[:16]
+}
+
 // Version is made of the content of all files: another page has another.
 func (s *Site) Version() string { return s.version }
 
@@ -177,7 +211,7 @@ func (s *Site) Version() string { return s.version }
 // nothing.
 func (s *Site) Size() (n int) {
 	for name, f := range s.files {
-		if !strings.HasPrefix(name, handbookFolder) {
+		if !later(name) {
 			n += len(f.data)
 		}
 	}

@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"singback/calib"
+	"singback/internal/handin"
 )
 
 // Home is what of the terminal's data the page may see and change.
@@ -34,7 +35,9 @@ type Home struct {
 	// Desk answers what is asked below desk/data/, by name and method; nil where no
 	// class is open, and the page has no desk. An error may have a method Refusal, which
 	// says how it is told.
-	Desk map[string]map[string]func(http.ResponseWriter, *http.Request) error
+	Desk   map[string]map[string]func(http.ResponseWriter, *http.Request) error
+	HandIn handin.Address    // where the page hands in; the zero value is nowhere
+	Way    http.RoundTripper // to there; nil: the network
 }
 
 // Known is what the page is told of the singer. Profile and Course are TOML; "" is
@@ -60,6 +63,7 @@ type Server struct {
 
 	storing sync.Mutex // one answer is stored at a time
 	added   atomic.Int64
+	relay   *relay // nil: nothing is handed in
 }
 
 // What a request may be, and how long it may take.
@@ -81,7 +85,12 @@ const (
 func NewServer(site *Site, home Home, port int, log io.Writer) *Server {
 	key := make([]byte, 16)
 	rand.Read(key) // never fails, as its documentation says
-	s := &Server{site: site.in(atComputer), home: home, key: hex.EncodeToString(key), port: port, log: log}
+	s := &Server{home: home, key: hex.EncodeToString(key), port: port, log: log}
+	if home.HandIn.Host() != "" {
+		site = site.HandingIn(home.HandIn.String(), home.HandIn.Origin(), true)
+		s.relay = newRelay(home.HandIn, home.Way)
+	}
+	s.site = site.in(atComputer)
 	if home.Desk != nil {
 		maps.Copy(s.site.files, site.desk)
 	}

@@ -18,8 +18,8 @@ import (
 // gradeTable is the header of graded takes for people.
 const gradeTable = "take                           score  pass  right omitted added median drift"
 
-// Graded writes graded takes, each as soon as it is known: as "text", "csv" or
-// "json". A row is one line and is written at once, so that whatever interrupts
+// Graded writes graded takes, each as soon as it is known: as "text", "csv",
+// "json", or "jsonl", which is the objects of json, a line each. A row is one line and is written at once, so that whatever interrupts
 // a run leaves whole rows and at most one torn line at the end.
 type Graded struct {
 	kind  string
@@ -38,6 +38,8 @@ func head(kind string) string {
 	switch kind {
 	case "csv":
 		return GradeHeader
+	case "jsonl":
+		return ""
 	case "json":
 		return fmt.Sprintf(`{"schema":%d,"takes":[`, Schema)
 	}
@@ -47,7 +49,7 @@ func head(kind string) string {
 // Begin writes what stands before the rows.
 func (r *Graded) Begin() error {
 	r.w.WriteString(head(r.kind))
-	if r.kind != "json" {
+	if r.kind != "json" && r.kind != "jsonl" {
 		r.w.WriteByte('\n') // else that of the first row
 	}
 	return r.w.Flush()
@@ -72,6 +74,13 @@ func (r *Graded) Add(g Grade) error {
 		}
 		r.w.WriteByte('\n')
 		r.w.Write(b)
+	case "jsonl":
+		b, err := json.Marshal(gradeLine{Schema, g})
+		if err != nil {
+			return err
+		}
+		r.w.Write(b)
+		r.w.WriteByte('\n')
 	default:
 		if g.Score == nil {
 			fmt.Fprintf(r.w, "%-*s %5s %5s  %s\n", widest, r.name(g.Take), "-", "-", g.unsung())
@@ -82,6 +91,12 @@ func (r *Graded) Add(g Grade) error {
 	}
 	r.count++
 	return r.w.Flush()
+}
+
+// gradeLine is a graded take that stands by itself.
+type gradeLine struct {
+	Schema int `json:"schema"`
+	Grade
 }
 
 // End writes what stands behind the rows. An interrupted document is left
@@ -109,10 +124,10 @@ func (r *Graded) name(take string) string {
 	return cut + string(n[len(n)-widest+1:])
 }
 
-// ReadGraded reads which takes the rows of a kind, "csv" or "json", have, and
-// where the last whole row ends. What follows there is a torn row, or the end of
+// ReadGraded reads which takes the rows of a kind, "csv", "json" or "jsonl", have,
+// which are headless where they go on with those of another file; and where the last whole row ends. What follows there is a torn row, or the end of
 // a document; end is 0 where there is nothing yet.
-func ReadGraded(in io.Reader, kind string) (have map[string]bool, end int64, err error) {
+func ReadGraded(in io.Reader, kind string, headless bool) (have map[string]bool, end int64, err error) {
 	have = map[string]bool{}
 	r := bufio.NewReader(in)
 	at := int64(0)
@@ -127,7 +142,9 @@ func ReadGraded(in io.Reader, kind string) (have map[string]bool, end int64, err
 		switch {
 		case line == 1 && len(row) == 0:
 			return have, 0, nil // a new file
-		case line == 1:
+		case line == 1 && headless && strings.TrimRight(string(text), "\r") == GradeHeader:
+			return nil, 0, errors.New("it begins with the header, which only the first share has")
+		case line == 1 && kind != "jsonl" && !headless:
 			begun, err := readHead(kind, text, whole)
 			if err != nil || !begun {
 				return have, 0, err
@@ -135,7 +152,7 @@ func ReadGraded(in io.Reader, kind string) (have map[string]bool, end int64, err
 			if end = at; kind == "json" {
 				end = int64(len(head(kind)))
 			}
-		case kind == "json" && (string(text) == "]}" || len(text) == 0), kind == "csv" && !whole:
+		case kind == "json" && (string(text) == "]}" || len(text) == 0), kind != "json" && !whole:
 			return have, end, nil
 		default:
 			take, n, ok := readTake(kind, row)
@@ -144,7 +161,7 @@ func ReadGraded(in io.Reader, kind string) (have map[string]bool, end int64, err
 				have[take] = true
 				end = at - int64(len(row)) + n
 			case whole:
-				return nil, 0, fmt.Errorf("line %d is not a graded take", line)
+				return nil, 0, fmt.Errorf("line %d is not a graded take: it was not written by grade --format %s", line, kind)
 			}
 		}
 		if !whole {
@@ -187,6 +204,9 @@ func readTake(kind string, row []byte) (take string, n int64, ok bool) {
 	}
 	if err := json.Unmarshal(object, &g); err != nil || g.Take == nil {
 		return "", 0, false
+	}
+	if kind == "jsonl" {
+		return *g.Take, int64(len(row)), true
 	}
 	return *g.Take, int64(len(object)), true
 }

@@ -111,11 +111,14 @@ func TestTakesThroughCodecs(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for _, c := range coders {
+	for k, c := range coders {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
 			var sum off
 			for i, wav := range wavs {
+				if !all && i != k%2 {
+					continue
+				}
 				path := filepath.Join(dir, c.name)
 				coded(t, wav, path, c.command)
 				got, err := Reader{}.Read(context.Background(), path)

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -47,7 +46,7 @@ func (r Reader) Read(ctx context.Context, path string) (grade.Performance, error
 		return r.recording(ctx, src)
 	}
 	if IsCurve(path) {
-		f, err := os.Open(path)
+		f, err := codec.OpenRaw(path)
 		if err != nil {
 			return grade.Performance{}, err
 		}

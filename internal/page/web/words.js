@@ -143,7 +143,7 @@ export const words = {
     singerSave: "This one sings",
     singerSaved: (/** @type {string} */ name) => `${name} sings from now on.`,
     computer: "The record, the profile and the singers are those of the program on this computer. In a terminal, singback profile use NAME says who sings.",
-    browser: "The record lives in this browser, on this device, and is sent nowhere. Export it now and then: a browser may throw it away when space runs out.",
+    browser: "The record lives in this browser, on this device, and is sent nowhere by itself. Export it now and then: a browser may throw it away when space runs out.",
     handOut: "Hand out, take in",
     export: "Export",
     exportAbout: "writes all your answers into a CSV file: for your teacher, or for your other machine.",
@@ -188,7 +188,7 @@ export const words = {
         "You hear a key, and the screen names a degree. Hear it inwardly first; then sing it, in any octave, and hold it until the verdict comes.",
         "The degree comes first, the tuning second. Within the tolerance, which stands with the question, it is right; up to half a semitone it is the right degree but sharp or flat; beyond that it is another degree.",
         "What could not be heard well is not measured, and held against nobody. Then you hear the right note, and the next question comes by itself.",
-        "The sound of your voice stays on this device. Nothing is sent anywhere, and no recording is kept.",
+        "The sound of your voice stays on this device. Nothing is sent by itself, and no recording is kept.",
       ] },
       { heading: "Marks", lines: [
         "A tick in a ring is right; a cross in a square is not right; a question mark in a broken ring was not counted.",

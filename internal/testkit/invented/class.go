@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 
 	"singback/exercise/grade"
 	"singback/internal/synth"
@@ -211,4 +212,38 @@ func StudentName(i int) string {
 		name += fmt.Sprintf(" %d", i/160)
 	}
 	return name
+}
+
+// Curve is the take as a pitch curve of CSV, as a program that measures pitch writes it:
+// a moment each 10 ms, and no pitch between notes. Of speech it glides.
+func (t ClassTake) Curve() string {
+	rng := rand.New(rand.NewPCG(t.seed, 3))
+	last := 0.0
+	for _, n := range t.Sung {
+		last = max(last, n.Offset)
+	}
+	var b strings.Builder
+	b.WriteString("time_s,f0_hz\n")
+	next, glide := 0, 0.0
+	for i := range int(100 * (last + 0.5)) {
+		at, hz := float64(i)/100, 0.0
+		for next < len(t.Sung) && t.Sung[next].Offset <= at {
+			next++
+		}
+		if next < len(t.Sung) && t.Sung[next].Onset <= at {
+			cents := t.Sung[next].Cents + 10*math.Sin(2*math.Pi*5.2*at) + 3*rng.NormFloat64()
+			if t.Planted == Speaking {
+				if i%12 == 0 {
+					glide = 2000 * (rng.Float64() - 0.5)
+				}
+				cents += glide * float64(i%12) / 12
+			}
+			hz = 440 * math.Exp2((cents-6900)/1200)
+		}
+		if t.Planted == Silent {
+			hz = 0
+		}
+		fmt.Fprintf(&b, "%.2f,%.3f\n", at, hz)
+	}
+	return b.String()
 }

@@ -20,15 +20,16 @@ import (
 // pass as not and how sharply the value divides them; and whether a teacher who hears
 // the doubtful takes first hears those in which the machine and the jury differ.
 
-const aboutMarks = `Melodies as written notes, any key, and the same without rhythm. "even" is the value at which a take is as likely to pass
+const aboutMarks = `A melody is given as written notes, as what a piano played for the candidate, or without rhythm; any key. "even" is the value at which a take is as likely to pass
 with the jury as not, "scale" the difference of the value by which the odds change by e, both by a logistic curve through all
 takes; they are where the passes and the constants of the built-in rubrics come from. "accuracy" is the share of takes on
 the jury's side of the rubric's pass, "other sets" that of a pass chosen on nine question sets and tried on the tenth.
 "doubted": of the takes in which mark and jury differ, the share that is among the first 10, 20 and 30 % in order of doubt;
 an order by lot finds 10, 20 and 30 %, and the middle 95 % of a thousand such orders stand beside it. "nearest" is the
 same in order of the distance from the pass alone. "said, differ" are takes by doubt (below .05, .15, .25, .35, .5): how many,
-the mean doubt, and the share that differs. The row "faults, other sets" has weights that were fitted on other question sets, as in
-the table of the grade; its doubt is that of their probability. The jury has no bars: bars are parts of four usual notes.
+the mean doubt, and the share that differs. The row "faults, o. s." has weights that were fitted on other question sets, as in
+the table of the grade; its doubt is that of their probability. "o. s.": the pass and a doubt by the curve alone come from
+the other question sets. The jury has no bars: bars are parts of four usual notes.
 `
 
 // markRow is what a way of marking gives of all takes.
@@ -69,7 +70,7 @@ func againstMarks(w io.Writer, dir string) error {
 		return err
 	}
 	fmt.Fprintf(w, "Marks beside the jury: %d takes, %d question sets\n", len(d.takes), len(slices.Compact(slices.Sorted(slices.Values(d.sets())))))
-	for _, model := range []string{"written", "untimed"} {
+	for _, model := range models {
 		found, err := d.grade(model, false)
 		if err != nil {
 			return err
@@ -89,19 +90,23 @@ func againstMarks(w io.Writer, dir string) error {
 			}
 		}
 		fmt.Fprintf(w, "\n%s, free; %d takes not sung\n", model, unheard)
-		fmt.Fprintln(w, "                      AUC                   grades  score   even  scale  accuracy  other sets")
+		fmt.Fprintln(w, "                          AUC                   grades  score   even  scale  accuracy  other sets")
 		for _, m := range marks {
 			d.markOrder(w, m, score)
 		}
 		crossed := d.crossed(x)
-		cross := markRow{name: "faults, other sets", value: crossed}
+		cross := markRow{name: "faults, o. s.", value: crossed}
 		for _, z := range crossed {
 			p := 1 / (1 + math.Exp(-z))
 			cross.pass, cross.doubt, cross.away = append(cross.pass, p >= 0.5), append(cross.doubt, min(p, 1-p)), append(cross.away, math.Abs(z))
 		}
 		d.markOrder(w, cross, score)
-		fmt.Fprintln(w, "\n                    differ  doubted            by lot                                nearest             said, differ")
-		for _, m := range append(marks, cross) {
+		crosses := []markRow{cross}
+		for _, m := range marks[1:len(class.Builtin())] {
+			crosses = append(crosses, d.crossedMark(m))
+		}
+		fmt.Fprintln(w, "\n                        differ  doubted            by lot                                nearest             said, differ")
+		for _, m := range append(marks, crosses...) {
 			d.markDoubt(w, m)
 		}
 	}
@@ -178,8 +183,31 @@ func (d *data) markOrder(w io.Writer, m markRow, score []float64) {
 		}
 	}
 	n := float64(len(pass))
-	fmt.Fprintf(w, "%-20s  %.3f %.3f to %.3f  %6.3f %6.3f  %5.2f  %5.3f     %.3f       %.3f\n", m.name, auc(pass, m.value), low, high,
+	fmt.Fprintf(w, "%-24s  %.3f %.3f to %.3f  %6.3f %6.3f  %5.2f  %5.3f     %.3f       %.3f\n", m.name, auc(pass, m.value), low, high,
 		spearman(m.value, grades), spearman(m.value, score), even, scale, float64(right)/n, float64(crossed)/n)
+}
+
+// crossedMark is a mark whose pass and doubt follow from the curve through the other sets.
+func (d *data) crossedMark(m markRow) markRow {
+	out := markRow{name: m.name + ", o. s.", value: m.value, pass: make([]bool, len(m.value)), doubt: make([]float64, len(m.value)), away: make([]float64, len(m.value))}
+	pass, sets := d.pass(), d.sets()
+	for _, set := range slices.Compact(slices.Sorted(slices.Values(sets))) {
+		var p []bool
+		var v []float64
+		for i := range pass {
+			if sets[i] != set {
+				p, v = append(p, pass[i]), append(v, m.value[i])
+			}
+		}
+		at, scale := logistic(p, v)
+		for i := range pass {
+			if sets[i] == set {
+				out.away[i] = math.Abs(m.value[i] - at)
+				out.pass[i], out.doubt[i] = m.value[i] >= at, 1/(1+math.Exp(out.away[i]/scale))
+			}
+		}
+	}
+	return out
 }
 
 // logistic is the curve that divides the takes: the value at even odds, and the difference
@@ -203,7 +231,7 @@ func (d *data) markDoubt(w io.Writer, m markRow) {
 			n++
 		}
 	}
-	fmt.Fprintf(w, "%-20s  %4d ", m.name, n)
+	fmt.Fprintf(w, "%-24s  %4d ", m.name, n)
 	if n == 0 {
 		fmt.Fprintln(w)
 		return

@@ -37,6 +37,7 @@ type screen struct {
 	fresh   bool // for somebody who has started nothing yet
 	start   bool // press Start
 	after   string
+	query   string // of the page itself
 }
 
 // screens are those that are looked at.
@@ -72,8 +73,20 @@ var screens = []screen{
 	{name: "progress", address: "progress"},
 	{name: "record", address: "record"},
 	{name: "delete", address: "record", after: `[...document.querySelectorAll("button")].find((b) => b.textContent === "Delete").click()`},
+	{name: "hand-in", address: "record", query: handsIn, after: chosen},
+	{name: "hand-in-asks", address: "record", query: handsIn, after: chosen + pressed("Send 1 file to example.org")},
+	{name: "hand-in-failed", address: "record", query: handsIn, after: chosen + pressed("Send 1 file to example.org") + pressed("Yes, send")},
 	{name: "help", address: "help"},
 	{name: "topic", address: "help?topic=practice"},
+}
+
+// chosen has the record chosen to be handed in, in sight; more buttons are pressed after it.
+var chosen = `document.querySelector('[data-part="hand-in"]').scrollIntoView(); Promise.resolve()` + pressed("Add my record of practice")
+
+// pressed presses a button, when what comes before is done.
+func pressed(name string) string {
+	return fmt.Sprintf(`.then(() => [...document.querySelectorAll("button")].find((b) => b.textContent === %q)?.click())`+
+		`.then(() => new Promise((done) => setTimeout(done, 40)))`, name)
 }
 
 // view is a screen that the page is seen on.
@@ -174,7 +187,11 @@ func shoot(ctx context.Context, url string, s screen, v view, scheme, axe, file 
 	if _, err := chromedp.Call(tab, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: v.mobile}); err != nil {
 		return nil, err
 	}
-	if err := chromedp.Do(tab, chromedp.Navigate(url+"/#"+s.address)); err != nil {
+	query := ""
+	if s.query != "" {
+		query = "?" + s.query
+	}
+	if err := chromedp.Do(tab, chromedp.Navigate(url+"/"+query+"#"+s.address)); err != nil {
 		return nil, err
 	}
 	if _, err := chromedp.Run(tab, chromedp.Poll[bool](`document.body.dataset.ready === "true"`)); err != nil {

@@ -13,6 +13,9 @@ import (
 const policy = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; connect-src 'self'; " +
 	"worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
+// handsIn is the query of a page that hands in.
+const handsIn = "hands-in"
+
 // serve serves the page of a folder, with recordings in the place of the engine and the
 // sound, and the handbook.
 func serve(folder string) *httptest.Server {
@@ -30,6 +33,22 @@ func serve(folder string) *httptest.Server {
 			return
 		case strings.HasPrefix(r.URL.Path, "/help/"):
 			http.ServeFile(w, r, filepath.Join(folder, "../help", filepath.Base(r.URL.Path)))
+			return
+		case r.URL.Path == "/handin.json":
+			w.Header().Set("Content-Type", "application/json")
+			_, _ = w.Write([]byte(`{"address": "https://example.org/dav/class/", "relay": true}`))
+			return
+		case r.URL.Path == "/data/handin": // knows nobody
+			w.Header().Set("Singback-Status", "401")
+			return
+		case r.URL.Path == "/" && r.URL.RawQuery == handsIn:
+			index, err := os.ReadFile(filepath.Join(folder, "web/index.html"))
+			if err != nil {
+				http.Error(w, err.Error(), http.StatusInternalServerError)
+				return
+			}
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			_, _ = w.Write([]byte(strings.Replace(string(index), "<body ", `<body data-hand-in="yes" `, 1)))
 			return
 		case r.URL.Path == "/files.json":
 			w.Header().Set("Content-Type", "application/json")

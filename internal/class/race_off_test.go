@@ -1,0 +1,5 @@
+//go:build !race
+
+package class
+
+const raceDetector = false

@@ -206,6 +206,9 @@ func TestDesk(t *testing.T) {
 	if got := s.DeskAddress(); got != fmt.Sprintf("http://127.0.0.1:%d/%s/desk/", port, s.key) {
 		t.Errorf("the desk is at %s", got)
 	}
+	if got := site(t).HandingIn("https://cloud.example/takes/", "https://cloud.example", true); len(got.desk) != 2 {
+		t.Errorf("a page that hands in has %d files of the desk", len(got.desk))
+	}
 	none := NewServer(site(t), Home{}, port, t.Output())
 	for _, name := range []string{"desk/", "desk/index.html", "desk/desk.js", "desk/data/class"} {
 		refusedWith(t, "no "+name, none.ask("GET", name, ""), 404)

@@ -17,6 +17,7 @@ import (
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/desk"
+	"singback/internal/handin"
 	"singback/internal/newfile"
 	"singback/internal/plain"
 	"singback/internal/review"
@@ -27,6 +28,8 @@ import (
 type collecting struct {
 	c             *classFlags
 	rec           recording
+	way           wayOptions
+	into          string
 	student, task string
 	whose         string
 	list          gradeList
@@ -53,6 +56,11 @@ its folder or zip; the task likewise, unless there is only one. What no name tel
 asked for on a terminal, and left out otherwise; --student and --task say it for all,
 --whose for each: CSV with the columns path, student, task.
 
+A folder may be one on a server, into which students hand in (WebDAV; its https
+address): what is new there is fetched into a folder of this computer first (--into),
+and what is half sent is named. The password is asked for, or in SINGBACK_PASSWORD or
+--password-file; see singback help handin.
+
 What was collected before is not read again, so an interrupted run is gone on with by
 the same command. --mark marks at once. Thousands of takes can be measured in shares,
 under whatever runs them: --share 2/4 --out FILE measures the second of four and
@@ -67,6 +75,8 @@ those of one run, and singback class join takes them in.`,
 	fl.StringVar(&o.student, "student", "", "of this student: the `NAME`, or its beginning")
 	fl.StringVar(&o.task, "task", "", "of this task: the `NAME`, or its beginning")
 	fl.StringVar(&o.whose, "whose", "", "whose each recording is, in this `FILE`: CSV with the columns path, student, task")
+	fl.StringVar(&o.into, "into", "", "what a server has is fetched into this `FOLDER` (else one beside the class)")
+	o.way.addFlags(cmd)
 	o.list.addFlags(cmd)
 	fl.BoolVar(&o.copy, "copy", false, "the class keeps copies of the recordings")
 	fl.BoolVar(&o.mark, "mark", false, "mark what is measured at once")
@@ -101,6 +111,10 @@ func (o *collecting) run(ctx context.Context, e *env, paths []string) error {
 	}
 	ctx, stop := e.interruptible(ctx)
 	defer stop()
+	half := 0
+	if paths, half, err = o.fetch(ctx, e, paths); err != nil {
+		return err
+	}
 	return o.c.with(o.out == "", func(f *classfile.File) error {
 		handed, left, passed, err := o.sort(e, f, paths)
 		if err != nil {
@@ -110,8 +124,57 @@ func (o *collecting) run(ctx context.Context, e *env, paths []string) error {
 		if o.out != "" {
 			return o.write(ctx, e, &collector, sharedOf(&o.list, handed), left)
 		}
-		return o.collect(ctx, e, &collector, handed, left, passed)
+		err = o.collect(ctx, e, &collector, handed, left, passed)
+		if err == nil && half > 0 {
+			err = fmt.Errorf("%s of the server could not be fetched", many(half, "file"))
+		}
+		return err
 	})
+}
+
+// fetch puts folders of this computer in the place of those on servers, with what they
+// hold; half is how many files could not be fetched.
+func (o *collecting) fetch(ctx context.Context, e *env, paths []string) (local []string, half int, err error) {
+	for _, path := range paths {
+		scheme, _, _ := strings.Cut(strings.ToLower(path), "://")
+		if scheme != "http" && scheme != "https" {
+			local = append(local, path)
+			continue
+		}
+		to, err := handin.ParseAddress(path, o.way.withoutTLS)
+		if err != nil {
+			return nil, 0, o.way.refused("FOLDER", path, err)
+		}
+		into := o.into
+		if into == "" {
+			file, err := o.c.path()
+			if err != nil {
+				return nil, 0, err
+			}
+			into = strings.TrimSuffix(file, classfile.Extension) + " takes"
+		}
+		folder, err := o.way.enter(ctx, e, to)
+		if err != nil {
+			return nil, 0, err
+		}
+		list, err := folder.Fetch(ctx, into, e.progress())
+		fresh := 0
+		for _, f := range list {
+			switch {
+			case f.Note != "":
+				fmt.Fprintf(e.stderr, "%s: %s\n", f.Path, f.Note)
+				half++
+			case f.New:
+				fresh++
+			}
+		}
+		if err != nil {
+			return nil, 0, err
+		}
+		fmt.Fprintf(e.stderr, "%s fetched into %s, %d were there.\n", many(fresh, "file"), into, len(list)-fresh-half)
+		local = append(local, into)
+	}
+	return local, half, nil
 }
 
 // sort finds what there is and whose it is; what is left is nobody's.

@@ -40,8 +40,9 @@ func newClassReview(e *env, c *classFlags) *cobra.Command {
 		Long: `Review shows the takes that count, one by one, those first on whose mark the machine
 is least to be trusted: how likely the other side of the pass line is right, then how
 near the mark lies to it. With each stands what the mark rests on, and where in the
-recording. A key decides: p pass, f fail, v a mark of your own, n later, h hear the
-take, m the model, b both, r a remark to the student, u take the last one back, q end.
+recording. A key decides: p pass, f fail, v a mark of your own, n later; h hears the
+take where the mark rests on it, from one bar before, w all of it, m the model, b both;
+r a remark to the student, u takes the last one back, q ends.
 Where you differ from the machine it asks why. Its mark stays beside yours.
 
 Doubtful takes alone make the machine look worse than it is. --lot draws some by lot:
@@ -206,14 +207,13 @@ func (o *reviewing) ask(ctx context.Context, e *env, f *classfile.File, rows []c
 		s, err := keys.Line(ctx)
 		return strings.TrimSpace(s), err
 	}
-	done, differed := 0, 0
-	var last []classfile.Row
+	var done []decided
 	for i := 0; i < len(rows); i++ {
 		r := rows[i]
 		if err := o.card(e, f, r, i, len(rows)); err != nil {
 			return err
 		}
-		moved, err := o.keysOf(ctx, e, f, r, keys, line, &done, &differed, &last)
+		moved, err := o.keysOf(ctx, e, f, r, keys, line, &done)
 		if errors.Is(err, drill.ErrEnough) || errors.Is(err, context.Canceled) {
 			break
 		}
@@ -231,7 +231,19 @@ func (o *reviewing) ask(ctx context.Context, e *env, f *classfile.File, rows []c
 	if err != nil {
 		return err
 	}
-	return e.print(fmt.Sprintf("%s reviewed, %d otherwise than the machine. In this class you and the machine %s.\n", many(done, "take"), differed, a.All.Words()))
+	differed := 0
+	for _, d := range done {
+		if d.differs {
+			differed++
+		}
+	}
+	return e.print(fmt.Sprintf("%s reviewed, %d otherwise than the machine. In this class you and the machine %s.\n", many(len(done), "take"), differed, a.All.Words()))
+}
+
+// decided is a take that was decided in this sitting.
+type decided struct {
+	classfile.Row
+	differs bool
 }
 
 // card shows a take.
@@ -276,9 +288,9 @@ func markCard(m desk.Marked) string {
 }
 
 // keysOf takes keys until the take is decided or left: 1 goes on, -1 goes back.
-func (o *reviewing) keysOf(ctx context.Context, e *env, f *classfile.File, r classfile.Row, keys *tui.Keys, line func(string) (string, error), done, differed *int, last *[]classfile.Row) (int, error) {
+func (o *reviewing) keysOf(ctx context.Context, e *env, f *classfile.File, r classfile.Row, keys *tui.Keys, line func(string) (string, error), done *[]decided) (int, error) {
 	for {
-		fmt.Fprint(e.stderr, "p pass, f fail, v mark, n later, h m b hear, r remark, u back, q end: ")
+		fmt.Fprint(e.stderr, "p pass, f fail, v mark, n later; hear: h take, m model, b both, w all of it; r remark, u back, q end: ")
 		key, err := keys.Key(ctx)
 		fmt.Fprintln(e.stderr)
 		if err != nil {
@@ -307,15 +319,11 @@ func (o *reviewing) keysOf(ctx context.Context, e *env, f *classfile.File, r cla
 			if err := o.decide(e, f, r, pass, value, why); err != nil {
 				return 0, err
 			}
-			*done++
-			if pass != r.Mark.Pass {
-				*differed++
-			}
-			*last = append(*last, r)
+			*done = append(*done, decided{r, pass != r.Mark.Pass})
 			return 1, nil
 		case "n", tui.Enter, " ":
 			return 1, nil
-		case "h", "m", "b":
+		case "h", "m", "b", "w":
 			if err := o.hear(ctx, e, f, r, key); err != nil {
 				fmt.Fprintln(e.stderr, oneLine(err))
 			}
@@ -331,16 +339,15 @@ func (o *reviewing) keysOf(ctx context.Context, e *env, f *classfile.File, r cla
 				return 0, err
 			}
 		case "u":
-			if len(*last) == 0 {
+			if len(*done) == 0 {
 				fmt.Fprintln(e.stderr, "Nothing was decided yet.")
 				continue
 			}
-			before := (*last)[len(*last)-1]
+			before := (*done)[len(*done)-1]
 			if _, err := f.TakeBack(before.ID); err != nil {
 				return 0, err
 			}
-			*last = (*last)[:len(*last)-1]
-			*done--
+			*done = (*done)[:len(*done)-1]
 			fmt.Fprintf(e.stderr, "Taken back: %s, %s.\n", before.StudentName, before.TaskName)
 			return -1, nil
 		case "q":
@@ -472,16 +479,32 @@ func rounded(v float64) *float64 {
 	return &v
 }
 
-// hear plays the take, the model, or both.
+// hear plays the take, the model, or both, where the mark rests on a place from one bar
+// before it on; with w all of the take.
 func (o *reviewing) hear(ctx context.Context, e *env, f *classfile.File, r classfile.Row, key string) error {
-	what := map[string]desk.What{"h": desk.HearTake, "m": desk.HearModel, "b": desk.HearBoth}[key]
+	what := map[string]desk.What{"h": desk.HearTake, "w": desk.HearTake, "m": desk.HearModel, "b": desk.HearBoth}[key]
 	m, err := desk.Explain(f, r.ID)
 	if err != nil {
 		return err
 	}
-	heard, err := m.Sound(ctx, f, what, 0, 0, synth.DefaultLevel)
+	from, to := 0.0, 0.0
+	if at, ok := firstPlace(m.Fresh); ok && key != "w" {
+		from, to = m.Before(at.From), min(at.To+2, m.End())
+	}
+	heard, err := m.Sound(ctx, f, what, from, to, synth.DefaultLevel)
 	if err != nil {
 		return err
 	}
 	return (&hearing{}).play(ctx, e, heard)
+}
+
+// firstPlace is the place in a recording that a mark rests on most: the first of the
+// first part that has one.
+func firstPlace(m class.Mark) (at class.Place, ok bool) {
+	for _, p := range m.Parts {
+		if len(p.Places) > 0 {
+			return p.Places[0], true
+		}
+	}
+	return at, false
 }

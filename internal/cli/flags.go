@@ -26,7 +26,7 @@ var flagGroups = []struct {
 	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Class", []string{
-		"class", "student", "task", "whose", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",
+		"class", "student", "task", "whose", "into", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",
 		"copy", "mark", "again", "try", "most", "lot", "verdict", "value", "why", "back", "recordings", "sheets",
 	}},
 	{"Handing in", []string{"address", "user", "password-file", "without-tls", "practice", "as", "hand-in"}},

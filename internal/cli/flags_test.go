@@ -32,6 +32,7 @@ var meanings = map[string]string{
 	"exercise":        "practise this instead of a melody",
 	"given":           "the `DAY` on which it was given",
 	"goal":            "of an exercise",
+	"into":            "what a server has is fetched into this `FOLDER`",
 	"joined":          "the `DAY` on which they joined",
 	"lot":             "so many `TAKES` drawn by lot",
 	"mark":            "mark what is measured at once",

@@ -238,7 +238,7 @@ func TestFollowRefuses(t *testing.T) {
 		{"nothing.wav", exitFailed, "nothing.wav: no such file"},
 		{"nothing", exitFailed, "there is no file nothing: want a recording or a chart"},
 		{"a.wav b.wav", exitUsage, "want at most one"},
-		{text, exitFailed, "is neither a recording (WAV) nor a chart"},
+		{text, exitFailed, "is neither a recording nor a chart"},
 		{bad, exitFailed, `line 2: bar 1: "soul" is no note`},
 		{chart + " --tempo 90", exitUsage, "--tempo: it is about what is sung"},
 		{chart + " --format json", exitUsage, "a chart has --to"},

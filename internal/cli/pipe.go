@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"io"
 	"os"
 
@@ -49,11 +50,14 @@ func (p *piped) Await(ctx context.Context) error {
 
 // Close may be called before Await. A file whose Read has not come back is left
 // open.
-func (p *piped) Close() error {
-	if p.file == nil || p.file.File == nil || p.ctx.Err() != nil {
-		return nil
+func (p *piped) Close() (err error) {
+	if p.WAV != nil {
+		err = p.WAV.Close()
 	}
-	return p.file.Close()
+	if p.file == nil || p.file.File == nil || p.ctx.Err() != nil {
+		return err
+	}
+	return errors.Join(err, p.file.Close())
 }
 
 // patient reads what may keep it waiting, and stops waiting when its context

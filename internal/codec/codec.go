@@ -73,7 +73,7 @@ func Sniff(head []byte) (kind Kind, name string) {
 	case len(head) >= 4 && frameHeader(head).valid:
 		return MP3, "MP3"
 	case len(head) >= 4 && head[0] == 0xff && head[1]&0xf6 == 0xf0: // ADTS: ISO/IEC 13818-7, 6.2
-		return Foreign, "AAC"
+		return Foreign, aac
 	case len(head) >= 4 && head[0] == 0xff && head[1]&0xfe == 0xfc && head[2]>>4 != 15 && head[2]>>2&3 != 3:
 		return Foreign, "MP2"
 	}
@@ -230,7 +230,9 @@ func decoded(kind Kind, name string, r io.Reader, path string, options ...audio.
 	case Opus:
 		d, what, err = openOpus(r)
 	case MP3:
-		d, what, err = openMP3(r)
+		if d, what, err = openMP3(r); err == nil && what.frames < 0 && cutInFrame(path) {
+			d = cut{d}
+		}
 	}
 	var other elsewhere
 	switch {

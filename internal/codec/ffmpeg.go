@@ -26,6 +26,9 @@ const longest = "21600"
 // The kinds whose sound may have gaps.
 const amr, telephone = "AMR", "3GP"
 
+// aac is AAC in no container.
+const aac = "AAC"
+
 // install is what is typed to install ffmpeg on this system.
 func install(system string, has func(program string) bool) string {
 	switch system {
@@ -77,7 +80,7 @@ func through(file, path, kind string, options ...audio.Option) (*audio.WAV, erro
 		args = append(args, "-max_error_rate", "1", "-af", "aresample=async=1:min_hard_comp=0.01:first_pts=0")
 	}
 	cmd := exec.CommandContext(ctx, program, append(args, "pipe:1")...)
-	p := &process{cmd: cmd, stop: stop, kind: kind, file: "file:" + full}
+	p := &process{cmd: cmd, stop: stop, kind: kind, file: "file:" + full, cut: (kind == amr || kind == aac || kind == lowMP3) && cutInFrame(file)}
 	cmd.Stderr = &p.said
 	if p.out, err = cmd.StdoutPipe(); err == nil {
 		err = cmd.Start()
@@ -106,6 +109,7 @@ type process struct {
 	said last
 	kind string // of the file
 	file string // as the program calls it
+	cut  bool   // it ends within a frame
 
 	ended sync.Once
 	err   error // of the program, once it has ended by itself
@@ -119,6 +123,9 @@ func (p *process) Read(b []byte) (int, error) {
 		p.wait()
 		if said := p.complaint(); said != nil && (p.err != nil || errors.Is(said, audio.ErrTruncated)) {
 			return 0, said
+		}
+		if p.cut {
+			return 0, io.ErrUnexpectedEOF
 		}
 	}
 	return n, err

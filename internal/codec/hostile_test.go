@@ -347,6 +347,22 @@ func TestZips(t *testing.T) {
 	}
 }
 
+// Many files that each unpack to not too much are as bad as one that does: those that are
+// one too many are left out.
+func TestManyThin(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "thin.zip")
+	p := newPacking(t, path)
+	silence := append([]byte("RIFF\xff\xff\xff\xffWAVEfmt \x10\x00\x00\x00\x01\x00\x01\x00\x44\xac\x00\x00\x88\x58\x01\x00\x02\x00\x10\x00data\xff\xff\xff\xff"), make([]byte, 15<<20)...)
+	for _, name := range []string{"a", "b", "c", "d", "e"} {
+		p.add(name+".wav", silence)
+	}
+	p.done()
+	got, others, err := Inside(path)
+	if err != nil || len(got) != 4 || !slices.Equal(others, []string{"e.wav (unpacks, with others, as no recordings do)"}) {
+		t.Errorf("%q, %q, %v", got, others, err)
+	}
+}
+
 // Silence for days in some kilobytes ends, in one line: the frame of FLAC that holds one
 // value for 4608 samples, again and again (RFC 9639, 9.2.3).
 func TestTooLong(t *testing.T) {

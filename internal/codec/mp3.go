@@ -23,6 +23,7 @@ const (
 	mp3Lag      = 529  // frames that a decoder is late: 528 and one
 	tagSize     = 10   // of an ID3v2 header
 	peeked      = 4096
+	lowMP3      = "MP3 of a low sample rate"
 )
 
 func openMP3(r io.Reader) (decoder, described, error) {
@@ -36,7 +37,7 @@ func openMP3(r io.Reader) (decoder, described, error) {
 	case h.valid && h.samples != mp3Samples:
 		// MPEG-2 and 2.5, 8 to 24 kHz: the library reads some of them wrongly (of LAME's at
 		// 22.05 kHz and 32 kb/s, little is like the recording).
-		return nil, described{}, elsewhere("MP3 of a low sample rate")
+		return nil, described{}, elsewhere(lowMP3)
 	case h.valid:
 	case kind == FLAC:
 		return openFLAC(file)

@@ -54,11 +54,17 @@ func Inside(path string) (recordings, others []string, err error) {
 	}
 	defer z.Close()
 	seen := map[string]bool{}
+	thin := uint64(0) // bytes of what packs too well, of all together
 	for _, f := range z.File {
 		if f.FileInfo().IsDir() || strings.HasPrefix(filepath.Base(f.Name), ".") || strings.HasPrefix(f.Name, "__MACOSX/") {
 			continue
 		}
 		why := refuse(f)
+		if f.UncompressedSize64/packedWell > f.CompressedSize64 {
+			if thin += f.UncompressedSize64; why == "" && thin > packedLarge {
+				why = "unpacks, with others, as no recordings do"
+			}
+		}
 		if why == "" && seen[f.Name] {
 			why = "a second file of that name"
 		}

@@ -3,6 +3,7 @@ package review
 import (
 	"archive/zip"
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -198,10 +199,16 @@ func TestSpreadZip(t *testing.T) {
 			t.Errorf("passed over %q, want %q among it", over, want)
 		}
 	}
-	for _, p := range got {
-		if _, err := (Reader{}).Read(context.Background(), p); err != nil {
-			t.Error(err)
+	// Several at once read it, and it is closed by the last.
+	if err := Each(context.Background(), 8, func(ctx context.Context, i int) (grade.Performance, error) {
+		return Reader{}.Read(ctx, got[i%len(got)])
+	}, func(_ int, p grade.Performance, err error) error {
+		if err == nil && len(p.Notes) == 0 {
+			err = errors.New("no note")
 		}
+		return err
+	}); err != nil {
+		t.Error(err)
 	}
 	for _, name := range []string{"nobody.wav", "bomb.wav", "../out.wav"} {
 		if _, err := (Reader{}).Read(context.Background(), path+"/"+name); err == nil || strings.Contains(err.Error(), "\n") {

@@ -21,7 +21,7 @@ func Spread(paths []string, over func(folder string, names []string), but ...str
 	var out []string
 	for _, path := range paths {
 		info, err := os.Stat(path)
-		if path == "-" || err != nil || !info.IsDir() && !codec.IsZip(path) {
+		if path == "-" || err != nil || !info.IsDir() && (codec.Named(path) || !codec.IsZip(path)) {
 			out = append(out, path) // whoever reads it says what is wrong with it
 			continue
 		}
@@ -50,12 +50,14 @@ func Spread(paths []string, over func(folder string, names []string), but ...str
 			info, err := os.Stat(full)
 			switch {
 			case strings.HasPrefix(entry.Name(), "."):
-			case err == nil && codec.IsZip(full):
-				others = append(others, entry.Name()+" (a zip: name it itself)")
-			case err != nil, info.IsDir(), !recording(full), sameAsAny(info, but):
+			case err != nil, info.IsDir(), sameAsAny(info, but):
 				others = append(others, entry.Name())
-			default:
+			case recording(full):
 				out = append(out, full)
+			case codec.IsZip(full):
+				others = append(others, entry.Name()+" (a zip: name it itself)")
+			default:
+				others = append(others, entry.Name())
 			}
 		}
 		if len(out) == n {

@@ -43,6 +43,7 @@ func (r Reader) Read(ctx context.Context, path string) (grade.Performance, error
 		if err != nil {
 			return grade.Performance{}, err
 		}
+		defer src.Close()
 		return r.recording(ctx, src)
 	}
 	if IsCurve(path) {

@@ -31,6 +31,7 @@ var about = []struct{ name, short string }{
 	{"parts", "hymns and songs in parts: ranges, key, hearing, singing"},
 	{"grading", "takes of a melody beside a model, and what marks mean"},
 	{"class", "a teacher's class: takes collected, marked, reviewed, reported"},
+	{"desk", "a class in the browser: takes heard, seen and decided"},
 	{"marks", "what counts in a mark of a class; rubrics, doubt, agreement"},
 	{"sheets", "what comes out of a class: sheets, tables, what is heard"},
 	{"recordings", "single notes judged; pitch and notes as tables"},

@@ -308,4 +308,9 @@ func TestForget(t *testing.T) {
 	if n, err := Forget(t.TempDir(), anna); n != 0 || err != nil {
 		t.Error(n, err)
 	}
+	for _, want := range []bool{true, false} {
+		if was, err := ForgetFile(filepath.Join(to, "Anna 1.wav")); was != want || err != nil {
+			t.Errorf("%v, %v; want %v", was, err, want)
+		}
+	}
 }

@@ -50,3 +50,19 @@ func Forget(folder string, gone func(path, file string) bool) (n int, err error)
 	}
 	return n, nil
 }
+
+// ForgetFile takes a file that Fetch has brought here out of what is kept of its folder,
+// and tells whether it was in it. While it still lies on the server the next Fetch brings it
+// again.
+func ForgetFile(name string) (was bool, err error) {
+	if name, err = filepath.Abs(name); err != nil {
+		return false, err
+	}
+	for folder, deep := filepath.Dir(name), 0; deep <= deepest; folder, deep = filepath.Dir(folder), deep+1 {
+		n, err := Forget(folder, func(_, file string) bool { return filepath.Join(folder, filepath.FromSlash(file)) == name })
+		if err != nil || n > 0 {
+			return n > 0, err
+		}
+	}
+	return false, nil
+}

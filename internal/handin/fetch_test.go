@@ -283,7 +283,9 @@ func TestForget(t *testing.T) {
 	s.put(t, "Berta 1.wav", "fa")
 	to := t.TempDir()
 	fetchAll(t, f, to)
-	anna := func(path, file string) bool { return strings.HasPrefix(path, "Anna") && strings.HasPrefix(file, "Anna") }
+	anna := func(path, file string) bool {
+		return strings.HasPrefix(path, "Anna") && strings.HasPrefix(file, "Anna")
+	}
 	for _, want := range []int{1, 0} {
 		if n, err := Forget(to, anna); n != want || err != nil {
 			t.Errorf("%d, %v; want %d", n, err, want)

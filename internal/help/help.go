@@ -30,7 +30,7 @@ var about = []struct{ name, short string }{
 	{"melodies", "reading at sight and singing back: melody, series, echo"},
 	{"parts", "hymns and songs in parts: ranges, key, hearing, singing"},
 	{"grading", "takes of a melody beside a model, and what marks mean"},
-	{"class", "a teacher's class: takes collected, marked, reviewed, reported"},
+	{"class", "a teacher's class: takes collected, marked, reviewed"},
 	{"desk", "a class in the browser: takes heard, seen and decided"},
 	{"marks", "what counts in a mark of a class; rubrics, doubt, agreement"},
 	{"sheets", "what comes out of a class: sheets, tables, what is heard"},

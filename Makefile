@@ -64,7 +64,7 @@ wasm-check:
 
 # The packages in which things happen at the same time, under the race detector: with
 # all others, as make check has it, it takes several times as long.
-RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page ./internal/page/engine ./internal/keys ./internal/tui
+RACED = ./internal/audio ./internal/device ./internal/session ./internal/drill ./internal/calibrate ./internal/review ./internal/page ./internal/page/teacher ./internal/page/engine ./internal/keys ./internal/tui
 race:
 	@$(cgo) && set -x && go test -race -timeout 40m $(RACED)
 
@@ -144,7 +144,7 @@ PAGE_RUN  = Browser
 page-test: build internal/page/node_modules/.at
 	@$(setup) sound
 	@$(setup) browser
-	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test $(PAGE_TEST) -count=1 -p 1 -parallel 5 -timeout 30m -run '$(PAGE_RUN)' ./internal/page/
+	@$(cgo) && export SINGBACK_BROWSER=1 && $(virtual_mic) go test $(PAGE_TEST) -count=1 -p 1 -parallel 5 -timeout 30m -run '$(PAGE_RUN)' ./internal/page/ ./internal/page/teacher/
 
 # Ten minutes of a drill in Chromium; says what the page takes after the second and the tenth.
 .PHONY: page-test-long

@@ -37,7 +37,7 @@ can reach it, at the address that is printed, which has a key in it. Ctrl-C ends
 It is the desk of singback page --class FILE, which has the page for practice beside
 it. The terminal can work on the class meanwhile. See singback help desk.`,
 		Example: `  singback class desk
-  singback class desk --port 8080 --no-open`,
+  singback class desk --no-open`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			path, err := c.path()

@@ -70,7 +70,6 @@ While the page is open the terminal can record too, one of them at a time. See
 singback help page.`,
 		Example: `  singback page
   singback page "sing?key=Eb&degrees=la&count=5" --no-open
-  singback page --class "Lower Street Choir.class"
   singback page --out choir-page`,
 		Args: upToOneArg("where the page begins, like \"sing?key=Eb\""),
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {

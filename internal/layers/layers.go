@@ -56,7 +56,7 @@ internal/drill:    theory exercise exercise/grade exercise/compose exercise/prac
 internal/xapi:     exercise internal/kept                     | exercise/practice
 internal/handin:   internal/plain icholy-digest x-text        | x-net
 internal/page:     calib internal/handin internal/help internal/kept internal/store internal/newfile | internal/audio internal/synth theory chromedp x-net
-internal/page/teacher: internal/audio internal/class internal/classfile internal/desk internal/newfile | calib exercise/grade internal/page chromedp
+internal/page/teacher: internal/audio internal/class internal/classfile internal/desk internal/newfile | theory calib exercise/grade internal/synth internal/page chromedp
 internal/page/engine: theory pitch exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/session internal/synth internal/drill internal/calibrate internal/course internal/engrave internal/kept internal/keys/strike internal/listen internal/plain internal/report |
 internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |

@@ -181,7 +181,7 @@ func later(name string) bool { return strings.HasPrefix(name, handbookFolder) ||
 // relay, over the server on this computer. The page of a web server may speak with that
 // origin and with no other.
 func (s *Site) HandingIn(address, origin string, relay bool) *Site {
-	out := &Site{files: maps.Clone(s.files)}
+	out := &Site{files: maps.Clone(s.files), desk: s.desk}
 	index := bytes.Replace(s.files["index.html"].data, []byte("<body "), []byte(`<body data-hand-in="yes" `), 1)
 	if !relay {
 		index = bytes.Replace(index, []byte("connect-src 'self'"), []byte("connect-src 'self' "+origin), 1)

@@ -20,6 +20,7 @@ func made() (web, built fstest.MapFS) {
 	return fstest.MapFS{
 			"index.html": text("<!DOCTYPE html>\n<title>singback</title>\n"), "style.css": text("body { margin: 0 }\n"),
 			"app.js": text("'use strict';\n"), "sw.js": text("'use strict';\n"), "manifest.webmanifest": text("{}\n"),
+			"desk/index.html": text("<!DOCTYPE html>\n<title>desk</title>\n"), "desk/desk.js": text("'use strict';\n"), // which no folder has
 			"icons/192.png": text("\x89PNG"), "icons/mask.svg": text("<svg xmlns=\"http://www.w3.org/2000/svg\"/>"),
 		}, fstest.MapFS{
 			"README.md": text("what belongs here"), "engine.wasm.xz": text("\xfd7zXZ"), "wasm_exec.js": text("// loader\n"),

@@ -30,7 +30,25 @@ func served(t testing.TB) *Server {
 		Known: func() (Known, error) { return Known{Singer: "Anna"}, nil },
 		Keep:  func(calib.Profile) (string, error) { return "anna.toml", nil },
 		Now:   func() time.Time { return time.Date(2026, 11, 25, 19, 30, 0, 0, time.UTC) },
+		Desk:  deskForTests(),
 	}, port, t.Output())
+}
+
+// noTake is an error as a desk has them.
+type noTake struct{}
+
+func (noTake) Error() string { return "there is no such take" }
+func (noTake) Refusal() (status int, code, text, hint string) {
+	return 404, "gone", "there is no such take", "look again"
+}
+
+// deskForTests answers for a class.
+func deskForTests() map[string]map[string]func(http.ResponseWriter, *http.Request) error {
+	say := func(w http.ResponseWriter, r *http.Request) error { return reply(w, "a class") }
+	return map[string]map[string]func(http.ResponseWriter, *http.Request) error{
+		"class": {http.MethodGet: say}, "review": {http.MethodPost: say},
+		"take": {http.MethodGet: func(http.ResponseWriter, *http.Request) error { return noTake{} }},
+	}
 }
 
 // ask sends a request below the key and returns the answer.
@@ -85,8 +103,12 @@ func refusedWith(t *testing.T, what string, w *httptest.ResponseRecorder, status
 // Fetch standard, Referrer Policy, Permissions Policy.
 func guarded(t *testing.T, what string, h http.Header) {
 	t.Helper()
+	media := "" // the desk alone plays what it is sent
+	if strings.Contains(what, "desk") && strings.HasSuffix(h.Get("Content-Security-Policy"), "; media-src 'self'") {
+		media = "; media-src 'self'"
+	}
 	for name, want := range map[string]string{
-		"Content-Security-Policy": "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+		"Content-Security-Policy": "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'" + media,
 		"X-Content-Type-Options":  "nosniff", "Referrer-Policy": "no-referrer",
 		"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
 	} {
@@ -109,13 +131,14 @@ func TestServesFiles(t *testing.T) {
 	s := served(t)
 	for name, kind := range map[string]string{
 		"": "text/html; charset=utf-8", "index.html": "text/html; charset=utf-8", "app.js": "text/javascript; charset=utf-8",
+		"desk/": "text/html; charset=utf-8", "desk/desk.js": "text/javascript; charset=utf-8",
 		"app.js?v=1": "text/javascript; charset=utf-8", "style.css": "text/css; charset=utf-8", "manifest.webmanifest": "application/manifest+json",
 		"icons/192.png": "image/png", "icons/mask.svg": "image/svg+xml", "engine.wasm.xz": "application/octet-stream", "home.json": "application/json",
 	} {
 		w := s.ask("GET", name, "")
 		file, _, _ := strings.Cut(name, "?")
-		if file == "" {
-			file = "index.html"
+		if file == "" || file == "desk/" {
+			file += "index.html"
 		}
 		h := w.Header()
 		if w.Code != 200 || h.Get("Content-Type") != kind || w.Body.String() != string(s.site.files[file].data) || h.Get("Cache-Control") != "no-cache" || h.Get("ETag") == "" {
@@ -146,7 +169,7 @@ func TestServesFiles(t *testing.T) {
 func TestRefusesStrangers(t *testing.T) {
 	s := served(t)
 	local := fmt.Sprintf("http://localhost:%d", port)
-	for _, name := range []string{"", "app.js", "data/known", "data/record", "no-such-thing"} {
+	for _, name := range []string{"", "app.js", "data/known", "data/record", "desk/", "desk/desk.js", "desk/data/class", "no-such-thing"} {
 		for _, headers := range [][]string{
 			{"Host", "evil.example"}, {"Host", ""}, {"Host", "127.0.0.1"}, {"Host", "127.0.0.1:80"}, {"Host", "127.0.0.1:4711.evil.example"},
 			{"Host", "localhost.evil.example:4711"}, {"Host", "[::1]:4711"}, {"Host", "0.0.0.0:4711"}, {"Host", "127.1:4711"},
@@ -176,11 +199,28 @@ func TestRefusesStrangers(t *testing.T) {
 	}
 }
 
+// A desk says with a code what went wrong, and there is none where no class is open.
+func TestDesk(t *testing.T) {
+	s := served(t)
+	refusedWith(t, "desk/data/take", s.ask("GET", "desk/data/take?id=7", ""), 404, `"code":"gone"`, "there is no such take", "look again")
+	if got := s.DeskAddress(); got != fmt.Sprintf("http://127.0.0.1:%d/%s/desk/", port, s.key) {
+		t.Errorf("the desk is at %s", got)
+	}
+	if got := site(t).HandingIn("https://cloud.example/takes/", "https://cloud.example", true); len(got.desk) != 2 {
+		t.Errorf("a page that hands in has %d files of the desk", len(got.desk))
+	}
+	none := NewServer(site(t), Home{}, port, t.Output())
+	for _, name := range []string{"desk/", "desk/index.html", "desk/desk.js", "desk/data/class"} {
+		refusedWith(t, "no "+name, none.ask("GET", name, ""), 404)
+	}
+}
+
 // hostile are paths that try to leave the page.
 var hostilePaths = []string{
 	"..", "../", "../../etc/passwd", "icons/../../etc/passwd", "icons/..", "icons/../index.html", ".", "./", "./index.html", "//", "//index.html", "index.html/", "icons", "icons/",
 	"%2e%2e/%2e%2e/etc/passwd", "%2e%2e", "..%2f..%2fetc%2fpasswd", "%2e/index.html", "index%2ehtml", `..\..\windows\win.ini`, "..%5c..%5cx", `icons\192.png`, "/etc/passwd", "c:/windows/win.ini",
 	"index.html%00.js", "%00", "data", "data/", "data/../data/known", "data/known/", "DATA/KNOWN", "Index.html", "index.html.", "index.html::$DATA", "files.json", "README.md", "built/README.md", "web/index.html",
+	"desk", "desk/data", "desk/data/", "desk/data/none", "desk/data/class/", "desk/../index.html", "desk//", "desk/%2e%2e/app.js", "desk/data/../desk.js", "Desk/", "desk/index.html/",
 	"%c0%ae%c0%ae/x", "index.html;x", "index.html%20", "~root", ".git/config", "con", "%", "%zz",
 }
 
@@ -211,7 +251,7 @@ func raw(t testing.TB, method, target, headers string) *http.Request {
 // Only what is listed can be done.
 func TestMethods(t *testing.T) {
 	s := served(t)
-	for name, allowed := range map[string]string{"": "GET", "app.js": "GET", "data/known": "GET", "data/record": "GET, POST", "data/answers": "POST", "data/profile": "PUT"} {
+	for name, allowed := range map[string]string{"": "GET", "app.js": "GET", "data/known": "GET", "data/record": "GET, POST", "data/answers": "POST", "data/profile": "PUT", "desk/": "GET", "desk/data/class": "GET", "desk/data/review": "POST"} {
 		for _, method := range []string{"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT", "PROPFIND", "get"} {
 			if strings.Contains(", "+allowed+",", ", "+method+",") {
 				continue
@@ -237,6 +277,9 @@ func FuzzServe(f *testing.F) {
 	f.Add("POST", "/"+s.key+"/data/answers", "127.0.0.1:4711", "", `{"singer":"Anna"}`)
 	f.Add("POST", "/"+s.key+"/data/record", "127.0.0.1:4711", "", "singer,session\n")
 	f.Add("PUT", "/"+s.key+"/data/profile", "127.0.0.1:4711", "", "version = 1\n")
+	f.Add("GET", "/"+s.key+"/desk/", "127.0.0.1:4711", "", "")
+	f.Add("GET", "/"+s.key+"/desk/data/take?id=1", "127.0.0.1:4711", "", "")
+	f.Add("POST", "/"+s.key+"/desk/data/review", "127.0.0.1:4711", "http://127.0.0.1:4711", `{"id":"12345678","take":1,"pass":true}`)
 	f.Add("GET", "http://127.0.0.1:4711/"+s.key+"/", "127.0.0.1:4711", "", "")
 	f.Add("GET", "*", "127.0.0.1:4711", "", "")
 	f.Fuzz(func(t *testing.T, method, target, host, origin, body string) {
@@ -263,12 +306,14 @@ func FuzzServe(f *testing.F) {
 		if o := r.Header.Get("Origin"); o != "" && o != "http://"+r.Host || r.Host != "127.0.0.1:4711" && r.Host != "localhost:4711" {
 			t.Errorf("%s %q of %q for %q: %d", method, target, host, origin, w.Code)
 		}
-		if name == "" {
-			name = "index.html"
+		if name == "" || name == "desk/" {
+			name += "index.html"
 		}
+		below, _ := strings.CutPrefix(name, "desk/data/")
 		file, known := s.site.files[name]
 		switch {
-		case w.Code == 308 && path == "/"+s.key, strings.HasPrefix(name, "data/") && s.data()[name][r.Method] != nil:
+		case w.Code == 308 && path == "/"+s.key, strings.HasPrefix(name, "data/") && s.data()[name][r.Method] != nil,
+			strings.HasPrefix(name, "desk/data/") && s.home.Desk[below][r.Method] != nil:
 		case !ok || !known || r.Method != "GET" || w.Body.String() != string(file.data):
 			t.Errorf("%s %q: %d, %q", method, target, w.Code, w.Body)
 		}

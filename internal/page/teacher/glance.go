@@ -157,31 +157,35 @@ type counts struct {
 // exercise nothing is handed in.
 func (g *glance) count(task int) counts {
 	n := counts{Students: len(g.students), Tasks: len(g.tasks)}
-	for i, c := range g.cells {
-		t := i % len(g.tasks)
+	for t := range g.tasks {
 		if task >= 0 && t != task || g.tasks[t].Kind != class.Melody {
 			continue
 		}
-		if c.take == 0 {
-			n.Missing++
-			continue
-		}
-		n.Takes++
-		for flag, to := range map[flags]*int{unread: &n.Unread, unsure: &n.Unsure, reviewed: &n.Reviewed, late: &n.Late} {
-			if c.flags&flag != 0 {
-				*to++
-			}
-		}
-		switch {
-		case c.flags&passed != 0:
-			n.Passed++
-		case c.flags&(marked|reviewed) != 0:
-			n.Failed++
-		case c.flags&unread == 0:
-			n.Unmarked++
+		for s := range g.students {
+			n.add(g.at(s, t))
 		}
 	}
 	return n
+}
+
+func (n *counts) add(c *cell) {
+	if c.take == 0 {
+		n.Missing++
+		return
+	}
+	n.Takes++
+	n.Unread += b2i(c.flags&unread != 0)
+	n.Unsure += b2i(c.flags&unsure != 0)
+	n.Reviewed += b2i(c.flags&reviewed != 0)
+	n.Late += b2i(c.flags&late != 0)
+	switch {
+	case c.flags&passed != 0:
+		n.Passed++
+	case c.flags&(marked|reviewed) != 0:
+		n.Failed++
+	case c.flags&unread == 0:
+		n.Unmarked++
+	}
 }
 
 // doubtful are the takes that the machine marked and the teacher has not heard, in the

@@ -63,10 +63,10 @@ export class TakeScreen {
     this.player?.leave();
     this.player = t.trouble || !(t.seconds > 0) ? null : new Player(this.desk, t.id, t.seconds);
     this.left = el("span", { class: "left" });
-    const facts = [t.student.voice, w.length(t.seconds), w.handed(t.handed ? when(t.handed) : ""), t.flags & flag.late ? w.late(t.task.due) : "", t.source].filter(Boolean);
+    const facts = [t.student.voice, w.length(t.seconds), w.handed(t.handed ? when(t.handed) : ""), t.flags & flag.late ? w.late(t.task.due) : ""].filter(Boolean);
     show(this.container,
-      el("div", { class: "head" }, el("h1", { tabindex: "-1", text: this.title }), this.left, el("p", { class: "facts", text: facts.join(" · ") })),
-      this.machine(), this.player?.container, this.rests(), this.staffSection(), this.verdict(), this.others());
+      el("div", { class: "head" }, el("h1", { tabindex: "-1", text: this.title }), this.left, el("p", { class: "facts" }, facts.join(" · "), t.source && el("span", { title: t.source, text: ` · ${t.source.split(/[\\/]/).at(-1)}` }))),
+      this.machine(), this.player?.container, this.verdict(), this.rests(), this.staffSection(), this.others());
     this.desk.focusHeading();
   }
 

@@ -231,7 +231,7 @@ func (t *taskFlags) addFlags(cmd *cobra.Command) {
 	fl.IntVar(&t.goal, "goal", 0, "of an exercise: how many `ANSWERS` are asked for")
 	fl.StringVar(&t.words, "words", "", "the `WORDS` to the students")
 	fl.StringVar(&t.due, "due", "", "the `DAY` on which it is due, like 2026-12-04")
-	fl.StringVar(&t.given, "given", "", "the `DAY` on which it was given (else today)")
+	fl.StringVar(&t.given, "given", "", "the `DAY` on which it was given (else today, or the day it is due)")
 	fl.StringVar(&t.rubric, "rubric", "", "what counts in a mark: the `NAME` or the file of a rubric (see singback class rubric)")
 	fl.Float64Var(&t.tolerance, "tolerance", t.tolerance, "how many `CENTS` off are still right, 5 to 100")
 	fl.BoolVar(&t.strict, "strict", false, "nothing is let pass: only the key of the model is right")
@@ -433,6 +433,9 @@ task, and can be changed later: singback class mark then marks anew.`,
 			task := class.Task{Name: args[0], Given: class.DateOf(e.clock())}
 			if err := t.set(cmd.Context(), e, cmd, &task); err != nil {
 				return err
+			}
+			if task.Due != "" && task.Due < task.Given && !cmd.Flags().Changed("given") {
+				task.Given = task.Due // of a term that is over
 			}
 			if err := task.Validate(); err != nil {
 				return usage(err)

@@ -469,9 +469,22 @@ were made until singback class mark brings them to what the task says.`,
 	return cmd
 }
 
-func newChangeStudent(e *env, c *classFlags) *cobra.Command {
+// called adds --called, and gives a name to what it changes where that was said.
+type called struct{ name string }
+
+func (c *called) addFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&c.name, "called", "", "it has this `NAME` from now on")
+}
+
+func (c *called) set(name *string) {
+	if c.name != "" {
+		*name = c.name
+	}
+}
+
+func newChangeStudent(_ *env, c *classFlags) *cobra.Command {
 	var s studentFlags
-	var name string
+	var name called
 	cmd := &cobra.Command{
 		Use:     "student NAME",
 		Short:   "Change what is said of a student",
@@ -481,27 +494,25 @@ func newChangeStudent(e *env, c *classFlags) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.with(true, func(f *classfile.File) error {
 				student, err := f.Student(args[0])
+				if err == nil {
+					err = s.set(cmd, &student)
+				}
 				if err != nil {
 					return err
 				}
-				if err := s.set(cmd, &student); err != nil {
-					return err
-				}
-				if name != "" {
-					student.Name = name
-				}
+				name.set(&student.Name)
 				return f.SetStudent(student)
 			})
 		},
 	}
 	s.addFlags(cmd)
-	cmd.Flags().StringVar(&name, "called", "", "it has this `NAME` from now on")
+	name.addFlag(cmd)
 	return cmd
 }
 
 func newChangeTask(e *env, c *classFlags) *cobra.Command {
 	var t taskFlags
-	var name string
+	var name called
 	cmd := &cobra.Command{
 		Use:     "task NAME",
 		Short:   "Change what is said of a task",
@@ -511,20 +522,18 @@ func newChangeTask(e *env, c *classFlags) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.with(true, func(f *classfile.File) error {
 				task, err := f.Task(args[0])
+				if err == nil {
+					err = t.set(cmd.Context(), e, cmd, &task)
+				}
 				if err != nil {
 					return err
 				}
-				if err := t.set(cmd.Context(), e, cmd, &task); err != nil {
-					return err
-				}
-				if name != "" {
-					task.Name = name
-				}
+				name.set(&task.Name)
 				return f.SetTask(task)
 			})
 		},
 	}
 	t.addFlags(cmd)
-	cmd.Flags().StringVar(&name, "called", "", "it has this `NAME` from now on")
+	name.addFlag(cmd)
 	return cmd
 }

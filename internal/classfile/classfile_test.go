@@ -2,6 +2,7 @@ package classfile
 
 import (
 	"errors"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -364,5 +365,70 @@ func TestStudent(t *testing.T) {
 		if _, err := f.Student(name); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", name, err, want)
 		}
+	}
+}
+
+// A file with bytes that are other ones is refused in one line, or read as far as it is
+// sound; nothing panics.
+func TestDamaged(t *testing.T) {
+	f, students, tasks := made(t)
+	for i := range 8 {
+		id := take(t, f, students[0].ID, tasks[0].ID, byte(i), "2026-11-05T10:00:00Z")
+		if _, err := f.AddMark(id, mark(0.5, true)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f.Close()
+	whole, err := os.ReadFile(f.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	look := func(path string) error {
+		f, err := Read(path)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		errs := []error{f.Check()}
+		_, err = f.Students()
+		errs = append(errs, err)
+		_, err = f.Tasks()
+		errs = append(errs, err)
+		for r, err := range f.Takes(Query{}) {
+			errs = append(errs, err)
+			if err == nil {
+				_, err = f.Performance(r.ID)
+				errs = append(errs, err)
+			}
+		}
+		return errors.Join(errs...)
+	}
+	path := filepath.Join(t.TempDir(), "x.class")
+	rng := rand.New(rand.NewPCG(1, 2))
+	refused := 0
+	for i := range 60 {
+		b := slices.Clone(whole)
+		if i%6 == 0 {
+			b = b[:rng.IntN(len(b))]
+		}
+		for range 1 + rng.IntN(30) {
+			if len(b) > 0 {
+				b[rng.IntN(len(b))] ^= byte(1 + rng.IntN(255))
+			}
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := look(path); err != nil {
+			refused++
+			for line := range strings.Lines(err.Error()) {
+				if strings.TrimSpace(line) == "" {
+					t.Errorf("an empty line in %q", err)
+				}
+			}
+		}
+	}
+	if refused < 20 {
+		t.Errorf("only %d of 60 were seen to be damaged", refused)
 	}
 }

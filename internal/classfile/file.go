@@ -171,8 +171,7 @@ CREATE TABLE sheets (
 ) STRICT, WITHOUT ROWID;
 `}
 
-// File is a class on disk. Its methods may be called at once, but for one thing: while
-// the rows of Takes are read, nothing else is asked of the file.
+// File is a class on disk. Its methods may be called at once.
 type File struct {
 	path string
 	db   *sql.DB

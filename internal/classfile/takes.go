@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io/fs"
 	"iter"
+	"slices"
+	"strconv"
 	"strings"
 
 	"singback/exercise/grade"
@@ -61,7 +63,7 @@ LEFT JOIN marks m ON m.id = t.mark_id LEFT JOIN reviews r ON r.id = t.review_id`
 
 // Takes are the takes of a query: task by task as Tasks has them, in the order of
 // the students' names, of each the first that was handed in first; or by ID.
-// They are read as they are asked for: while they are, nothing else is done with f.
+// They are read as they are asked for, some at a time; f may be used meanwhile.
 func (f *File) Takes(q Query) iter.Seq2[Row, error] {
 	where, args := []string{"1"}, []any{}
 	also := func(on bool, clause string, values ...any) {
@@ -79,27 +81,45 @@ func (f *File) Takes(q Query) iter.Seq2[Row, error] {
 	if q.ByID {
 		order = "t.id"
 	}
-	query := takeRows + " WHERE " + strings.Join(where, " AND ") + " ORDER BY " + order
+	limit := ""
 	if q.Most > 0 {
-		query += fmt.Sprintf(" LIMIT %d", q.Most)
+		limit = fmt.Sprintf(" LIMIT %d", q.Most)
 	}
+	chosen := "SELECT t.id FROM takes t JOIN students s ON s.id = t.student_id JOIN tasks k ON k.id = t.task_id WHERE " + strings.Join(where, " AND ") + " ORDER BY " + order + limit
 	return func(yield func(Row, error) bool) {
-		rows, err := f.db.Query(query, args...)
-		if err != nil {
-			yield(Row{}, f.wrap(err))
-			return
-		}
-		defer rows.Close()
-		for rows.Next() {
-			r, err := scanTake(rows)
-			if !yield(r, f.wrap(err)) {
-				return
+		ids, err := all(f, func(row interface{ Scan(...any) error }) (id int64, err error) { return id, row.Scan(&id) }, chosen, args...)
+		for len(ids) > 0 && err == nil {
+			n := min(len(ids), readAtOnce)
+			var rows []Row
+			if rows, err = f.takes(ids[:n]); err != nil {
+				break
 			}
+			for _, r := range rows {
+				if !yield(r, nil) {
+					return
+				}
+			}
+			ids = ids[n:]
 		}
-		if err := rows.Err(); err != nil {
-			yield(Row{}, f.wrap(err))
+		if err != nil {
+			yield(Row{}, err)
 		}
 	}
+}
+
+// readAtOnce is how many takes are read in one go: between, the file is free.
+const readAtOnce = 256
+
+// takes are the takes of some IDs, in their order. One that is gone by now is left out.
+func (f *File) takes(ids []int64) ([]Row, error) {
+	place := make(map[int64]int, len(ids))
+	list := make([]string, len(ids))
+	for i, id := range ids {
+		place[id], list[i] = i, strconv.FormatInt(id, 10)
+	}
+	rows, err := all(f, scanTake, takeRows+" WHERE t.id IN ("+strings.Join(list, ",")+")")
+	slices.SortFunc(rows, func(a, b Row) int { return place[a.ID] - place[b.ID] })
+	return rows, err
 }
 
 // Take is one take. The error wraps ErrNobody where there is none.

@@ -88,7 +88,7 @@ are; singback class forget removes a student.`,
 		SuggestionsMinimumDistance: 2,
 	}
 	for _, make := range []func(*env, *classFlags) *cobra.Command{
-		newClassNew, newClassAdd, newClassChange, newClassShow, newClassCollect, newClassMark, newClassJoin,
+		newClassNew, newClassAdd, newClassChange, newClassShow, newClassCollect, newClassMark, newClassJoin, newClassCheck,
 		newClassReview, newClassDesk, newClassRemark, newClassAgreement, newClassPractice, newClassHandOut, newClassForget,
 		newClassReport, newClassTable, newClassHear,
 	} {

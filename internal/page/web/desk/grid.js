@@ -22,6 +22,7 @@ const SIDE = 6;
  */
 export function cell(c, task) {
   const s = words.states;
+  if (!c && task.kind === "exercise") return { text: "", said: s.exercise, kind: "none" };
   if (!c) return { text: w.cells.none, said: s.none, kind: "none" };
   const [, flags, value, doubt] = c;
   const late = flags & flag.late ? [s.late] : [];
@@ -75,6 +76,8 @@ export class Grid {
     this.resized = new ResizeObserver(() => this.soon());
     this.resized.observe(this.container);
     this.waiting = false;
+    /** @type {{top: number, left: number} | null} */
+    this.was = null;
   }
 
   /** @param {any[]} tasks */
@@ -84,6 +87,18 @@ export class Grid {
       ...tasks.map((t, i) => el("th", { scope: "col", "aria-colindex": i + 2, title: t.name }, el("span", { text: t.name })))));
     this.table.setAttribute("aria-colcount", String(tasks.length + 1));
     this.table.style.setProperty("--tasks", String(tasks.length));
+  }
+
+  /** where tells where the table is. */
+  where() {
+    return { row: this.row, column: this.column, top: this.container.scrollTop, left: this.container.scrollLeft };
+  }
+
+  /** back goes where it was. @param {{row: number, column: number, top: number, left: number}} at */
+  back(at) {
+    this.row = at.row;
+    this.column = at.column;
+    this.was = at;
   }
 
   /** start asks for the rows anew. */
@@ -101,7 +116,7 @@ export class Grid {
     this.of = first.of;
     this.row = Math.min(this.row, Math.max(0, this.of - 1));
     this.column = Math.min(this.column, Math.max(0, this.tasks.length - 1));
-    this.table.hidden = this.of === 0;
+    this.container.hidden = this.of === 0;
     this.table.setAttribute("aria-rowcount", String(this.of + 1));
     this.table.setAttribute("aria-label", w.label(this.of, this.tasks.length));
     this.tell(this.of);
@@ -110,6 +125,11 @@ export class Grid {
     if (one) this.height = one.getBoundingClientRect().height || this.height;
     this.width = this.head.querySelector("th:nth-child(2)")?.getBoundingClientRect().width || this.width;
     this.draw();
+    if (this.was) {
+      this.container.scrollTo(this.was.left, this.was.top);
+      this.was = null;
+      this.draw();
+    }
   }
 
   stop() {

@@ -63,7 +63,7 @@ export const words = {
     takes: "takes that count", missing: "missing", passed: "pass", failed: "fail", unsure: "unsure", reviewed: "heard by you", unread: "cannot be read", unmarked: "without a mark", late: "late",
   },
   cell: (/** @type {string} */ what, /** @type {string[]} */ more) => [what, ...more].join(", "),
-  states: { none: "nothing handed in", unread: "cannot be read", unmarked: "not marked yet", unsure: "the machine is unsure", yours: "your verdict", overruled: "your verdict, other than the machine's", late: "late" },
+  states: { none: "nothing handed in", exercise: "an exercise, which is practised and not handed in", unread: "cannot be read", unmarked: "not marked yet", unsure: "the machine is unsure", yours: "your verdict", overruled: "your verdict, other than the machine's", late: "late" },
 
   worth: {
     heading: "What the machine's marks are worth in this class",

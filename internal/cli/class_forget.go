@@ -11,6 +11,7 @@ import (
 
 	"singback/internal/classfile"
 	"singback/internal/codec"
+	"singback/internal/handin"
 )
 
 func newClassForget(e *env, c *classFlags) *cobra.Command {
@@ -62,6 +63,7 @@ func forgotten(path string, out classfile.Forgotten, recordings, sheets bool) st
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s is removed from %s: %s, %s, %s, %s, %s of practice, %s of recordings.\n", out.Name, path, many(out.Takes, "take"), many(out.Marks, "mark"),
 		many(out.Reviews, "review"), many(out.Remarks, "remark"), many(out.Answers, "answer"), manyCopies(out.Copies))
+	var fetched []string
 	files := func(what string, paths []string, del bool) {
 		var there, gone []string
 		for _, p := range paths {
@@ -77,6 +79,9 @@ func forgotten(path string, out classfile.Forgotten, recordings, sheets bool) st
 				there = append(there, p+" (it cannot be deleted)")
 			} else {
 				gone = append(gone, p)
+				if was, err := handin.ForgetFile(p); was || err != nil {
+					fetched = append(fetched, p)
+				}
 			}
 		}
 		if len(gone) > 0 {
@@ -88,6 +93,9 @@ func forgotten(path string, out classfile.Forgotten, recordings, sheets bool) st
 	}
 	files("recordings", out.Recordings, recordings)
 	files("sheets", out.Sheets, sheets)
+	if len(fetched) > 0 {
+		fmt.Fprintf(&b, "Fetched from a server, and fetched again while it lies there: %s. Delete it there too.\n", strings.Join(fetched, ", "))
+	}
 	if len(out.Named) > 0 {
 		fmt.Fprintf(&b, "The name still stands in %s.\n", strings.Join(out.Named, ", "))
 	}

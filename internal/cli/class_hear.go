@@ -42,11 +42,11 @@ bars, and ends with --until, or after four seconds.
 --what model plays the line as it was to be sung, in the key and the tempo of the
 take; --what both plays them together. The recording is read from where it lies,
 unless the class has a copy; one that is gone, or that is another one now, is said.`,
-		Example: `  singback class hear Mira "The harbour lamp" --at 0:07
-  singback class hear Mira "The harbour lamp" --at 0:07 --what both --output place.wav`,
+		Example: `  singback class hear Ana "week 1" --at 0:03
+  singback class hear Ana "week 1" --at 0:03 --what model --output place.wav`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return usagef(`want a STUDENT and a TASK, each as one word: "The harbour lamp" in quotes`)
+				return usagef(`want a STUDENT and a TASK, each as one word: "week 1" in quotes`)
 			}
 			return nil
 		},

@@ -43,9 +43,9 @@ Without --out it is shown as text. With --out it is a page to print, a file for 
 student in the FOLDER, or with one student in the FILE, if its name ends in .html; it
 needs nothing from outside. It fits A4 and letter, on one page unless the take is
 long. The class remembers where sheets were written: class forget names them.`,
-		Example: `  singback class report Mira
+		Example: `  singback class report Ana
   singback class report --all --out sheets
-  singback class report Mira --out mira.html --paper letter --staff`,
+  singback class report Ana --out ana.html --paper letter --staff`,
 		RunE: func(_ *cobra.Command, args []string) error { return o.run(e, args) },
 	}
 	fl := cmd.Flags()

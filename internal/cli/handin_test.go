@@ -220,3 +220,53 @@ func TestRecordAsStatements(t *testing.T) {
 	stdout, stderr, code := c.run(t, "record", "export", "--record", record, "--format", "xapi", "--singer", "Berta")
 	refused(t, nil, stdout, stderr, code, exitFailed, "nothing of a singer")
 }
+
+// What students handed in is fetched into a folder here, once; what is half sent is said
+// and left, and paths that are none on a server stay.
+func TestFetched(t *testing.T) {
+	dir := t.TempDir()
+	take := filepath.Join(dir, "take.wav")
+	if err := os.WriteFile(take, []byte("la ti do"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	call{data: dir}.must(t, "hand-in", take, "--address", classAddress, "--yes", "--as", "Anna 1")
+	way := classFolder(dir)
+	f, err := way.fs.OpenFile(context.Background(), "/dav/class/Berta.wav.0123456789abcdef-9000000.001-of-003.part", os.O_CREATE|os.O_WRONLY, 0o666)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Write(make([]byte, 4<<20)); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	below := filepath.Join(dir, "class")
+	for _, again := range []bool{false, true} {
+		var said strings.Builder
+		e := &env{stderr: &said, stdin: strings.NewReader(""), terminal: func(any) bool { return false }, getenv: func(string) string { return "" }, way: way}
+		here, err := (&wayOptions{}).fetched(t.Context(), e, []string{"takes", classAddress}, below)
+		if err != nil || !slices.Equal(here, []string{"takes", filepath.Join(below, "from-example.org-dav-class")}) {
+			t.Fatalf("%q, %v", here, err)
+		}
+		want := "Left: Berta.wav is half sent: 1 of 3 pieces have come.\n1 file fetched from https://example.org/dav/class/ into " + here[1] + "; 0 there already.\n"
+		if again {
+			want = strings.NewReplacer("1 file fetched", "0 files fetched", "; 0 there", "; 1 there").Replace(want)
+		}
+		if said.String() != want {
+			t.Errorf("%q, want %q", said.String(), want)
+		}
+		if b, err := os.ReadFile(filepath.Join(here[1], "Anna 1 take.wav")); err != nil || string(b) != "la ti do" {
+			t.Errorf("%q, %v", b, err)
+		}
+	}
+	e := &env{stderr: io.Discard, way: way}
+	if _, err := (&wayOptions{}).fetched(t.Context(), e, []string{"http://example.org/x"}, below); err == nil || !strings.Contains(err.Error(), "--without-tls") {
+		t.Error(err)
+	}
+	for path, want := range map[string]bool{"https://example.org/": true, "HTTP://x": true, "takes": false, `C:\x`: false, "ftp://x": false, "a://b": false} {
+		if isAddress(path) != want {
+			t.Errorf("%q: %v", path, !want)
+		}
+	}
+}

@@ -4,10 +4,13 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"net/url"
 	"slices"
 	"strings"
 
+	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/exercise/practice"
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/drill"
@@ -24,13 +27,18 @@ type known struct {
 	newest *classfile.Row // that was sung and counts; nil: none
 	marked Marked         // of newest
 	tally  class.Tally    // of all takes that count, in the mode of newest
+
+	ascii   bool
+	answers []practice.Answer
+	line    func(class.Task) (Line, error)
 }
 
 // From what on something is said; common practice but for the numbers, which are ours.
 const (
 	mostWell     = 4
 	mostPractise = 2
-	degreeLeast  = 4    // times that a degree was sung
+	alwaysLeast  = 4    // times that a degree was sung and right each time
+	degreeLeast  = 3    // times that a degree was sung
 	moveLeast    = 3    // times that a move was sung
 	missedLeast  = 2    // times that it was not right
 	weakShare    = 0.8  // right of them, below which it is weak
@@ -64,7 +72,7 @@ func (k *known) well() []string {
 			say("%s", right)
 		}
 		if sung := sungNotes(g); sung >= driftLeast && math.Abs(g.Drift) <= heldDrift && g.Away == 0 {
-			say("the key was held: it moved by %+.0f cents from the first note of %s to the last", g.Drift, name)
+			say("the key was held: it moved by %.0f cents from the first note of %s to the last", math.Abs(g.Drift), name)
 		}
 		if g.Flow {
 			say("%s was sung through without a halt", name)
@@ -130,7 +138,7 @@ func (k *known) always() string {
 	var names []string
 	times := 0
 	for _, d := range sortedDegrees(k.tally.Degrees) {
-		if c := k.tally.Degrees[d]; c.Of >= degreeLeast && c.Right == c.Of {
+		if c := k.tally.Degrees[d]; c.Of >= alwaysLeast && c.Right == c.Of {
 			names = append(names, k.name(d))
 			times += c.Of
 		}
@@ -156,7 +164,12 @@ func sortedDegrees[V any](m map[theory.Degree]V) []theory.Degree {
 	return out
 }
 
-func (k *known) name(d theory.Degree) string { return k.marked.Line.Names.Name(k.marked.Line.Key, d) }
+func (k *known) name(d theory.Degree) string {
+	if k.ascii {
+		return k.typed(d)
+	}
+	return k.marked.Line.Names.Name(k.marked.Line.Key, d)
+}
 
 // drilled is something to be practised, and how much speaks for it.
 type drilled struct {
@@ -173,6 +186,7 @@ func (k *known) practise() []sheet.Advice {
 	if k.newest != nil {
 		list = append(append(k.weakDegrees(), k.weakMoves()...), k.ofTake()...)
 	}
+	list = append(append(list, k.weakSkills()...), k.failed()...)
 	slices.SortStableFunc(list, func(a, b drilled) int { return cmp.Compare(b.weight, a.weight) })
 	var out []sheet.Advice
 	var about []theory.Degree
@@ -297,6 +311,106 @@ func (k *known) read(options ...string) []string {
 		options = append(options, "voice", k.who.Voice)
 	}
 	return options
+}
+
+// The record of practice: the latest answers of a skill that are looked at, and from how
+// many on, and the weight of the weakest.
+const (
+	latestAnswers = 20
+	skillWeight   = 2.0
+)
+
+// weakSkills are what the record of practice has as weakest.
+func (k *known) weakSkills() (out []drilled) {
+	latest := map[exercise.Skill][]bool{}
+	var order []exercise.Skill
+	for _, a := range k.answers {
+		if !a.Counts || a.Skill.Kind == exercise.HandSkill || a.Skill.Kind == exercise.KeySkill {
+			continue
+		}
+		if latest[a.Skill] == nil {
+			order = append(order, a.Skill)
+		}
+		latest[a.Skill] = append(latest[a.Skill], a.Verdict.Outcome.IsRight())
+	}
+	for _, skill := range order {
+		list := latest[skill]
+		list = list[max(0, len(list)-latestAnswers):]
+		right := 0
+		for _, ok := range list {
+			if ok {
+				right++
+			}
+		}
+		if len(list) < practice.EnoughAnswers || float64(right) >= weakShare*float64(len(list)) {
+			continue
+		}
+		e := drilled{
+			what: report.Style{ASCII: k.ascii}.Practised(theory.Key{}, skill), why: fmt.Sprintf("right in %d of the last %d answers of practice", right, len(list)),
+			weight: skillWeight * (1 - float64(right)/float64(len(list))), about: skill.Degree,
+		}
+		e.command, e.options = optionsOf(drill.SkillAddress(skill))
+		if k.who.Voice != "" && e.command != "dictation" {
+			e.options = append(e.options, "voice", k.who.Voice)
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+// optionsOf takes an address apart that this program has written.
+func optionsOf(address string) (command string, options []string) {
+	command, query, _ := strings.Cut(address, "?")
+	for part := range strings.SplitSeq(query, "&") {
+		word, value, ok := strings.Cut(part, "=")
+		if text, err := url.QueryUnescape(value); ok && err == nil {
+			options = append(options, word, text)
+		}
+	}
+	return command, options
+}
+
+// The melody that was not passed: how long one may be that is sung by its degrees, and its
+// weight, which is below all that says more.
+const (
+	mostDegrees  = 24
+	failedWeight = 0.3
+)
+
+// failed is the melody that went worst of those that were not passed.
+func (k *known) failed() []drilled {
+	var worst *classfile.Row
+	var of class.Task
+	for _, t := range k.tasks {
+		for i, row := range k.rows[t.ID] {
+			value, pass, ok := row.Value()
+			if row.Counts && ok && !pass && (row.Mark == nil || row.Mark.Heard == grade.Singing) {
+				if worst != nil {
+					if least, _, _ := worst.Value(); least <= value {
+						continue
+					}
+				}
+				worst, of = &k.rows[t.ID][i], t
+			}
+		}
+	}
+	if worst == nil || k.line == nil {
+		return nil
+	}
+	l, err := k.line(of)
+	if err != nil || l.Degrees == nil || len(l.Degrees) > mostDegrees || len(l.Degrees) < 2 {
+		return nil
+	}
+	names := make([]string, len(l.Degrees))
+	for i, d := range l.Degrees {
+		names[i] = l.Names.NameASCII(l.Key, d)
+	}
+	value, _, _ := worst.Value()
+	options := []string{"key", l.Key.ASCII(), "degrees", strings.Join(names, " "), "count", "1"}
+	if l.Names != theory.Movable {
+		options = append(options, "names", l.Names.String())
+	}
+	return []drilled{{what: "the degrees of " + of.Name + " once more, in any octave", why: of.Rubric.Shown(value) + ", not passed", weight: failedWeight, command: "series", options: k.read(options...)}}
 }
 
 // halts counts them.

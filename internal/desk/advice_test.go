@@ -5,6 +5,7 @@ import (
 
 	"singback/exercise"
 	"singback/exercise/grade"
+	"singback/exercise/practice"
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/sheet"
@@ -25,9 +26,7 @@ func everyAdvice(t testing.TB) (out []sheet.Advice) {
 		keys = append(keys, k)
 	}
 	voices := []string{""}
-	for _, v := range exercise.Voices() {
-		voices = append(voices, v)
-	}
+	voices = append(voices, exercise.Voices()...)
 	for i, k := range keys {
 		for _, names := range theory.Namings() {
 			tally := class.Tally{Degrees: map[theory.Degree]class.Count{}, Moves: map[class.Move]class.Count{}}
@@ -48,5 +47,38 @@ func everyAdvice(t testing.TB) (out []sheet.Advice) {
 			}
 		}
 	}
-	return append(out, (&known{}).practise()...)
+	return append(append(out, (&known{}).practise()...), ofRecord(t, keys)...)
+}
+
+// ofRecord is what is advised of records of practice, and of melodies that were not passed.
+func ofRecord(t testing.TB, keys []theory.Key) (out []sheet.Advice) {
+	home, fi := theory.Degree{Step: 1}, theory.Degree{Step: 4, Alter: 1}
+	known := known{who: class.Student{Voice: "tenor"}}
+	for _, skill := range []exercise.Skill{
+		{Kind: exercise.DegreeSkill, Degree: theory.Degree{Step: 6}}, {Kind: exercise.ChromaticSkill, Degree: fi}, {Kind: exercise.PairSkill, Degree: theory.Degree{Step: 6}, From: home},
+		{Kind: exercise.MelodySkill, Level: 3}, {Kind: exercise.BassSkill, Degree: theory.Degree{Step: 4}}, {Kind: exercise.QualitySkill, Chord: "m7b5"},
+	} {
+		for range 12 {
+			known.answers = append(known.answers, practice.Answer{Skill: skill, Counts: true})
+		}
+	}
+	for _, e := range known.weakSkills() {
+		out = append(out, e.advice())
+	}
+	if len(out) != 6 {
+		t.Errorf("%d skills are weak, want 6: %v", len(out), out)
+	}
+	for i, k := range keys {
+		names := theory.Namings()[i%len(theory.Namings())]
+		scale := k.ScaleDegrees()
+		known.tasks = []class.Task{{ID: 1, Name: "x", Rubric: class.Default()}}
+		known.rows = map[int64][]classfile.Row{1: {{Counts: true, Mark: &class.Mark{Value: 0.4}}}}
+		known.line = func(class.Task) (Line, error) {
+			return Line{Line: grade.Line{Key: k, Degrees: scale[:]}, Names: names}, nil
+		}
+		for _, e := range known.failed() {
+			out = append(out, e.advice())
+		}
+	}
+	return out
 }

@@ -82,7 +82,7 @@ func (r *Reporter) Student(student int64) (sheet.Student, error) {
 		}
 		answers = append(answers, a)
 	}
-	known := known{who: who, tasks: tasks, rows: rows}
+	known := known{who: who, tasks: tasks, rows: rows, ascii: r.ASCII, answers: answers, line: r.line}
 	for _, t := range tasks {
 		line, counts := r.taskLine(t, rows[t.ID], answers)
 		out.Tasks = append(out.Tasks, line)
@@ -248,8 +248,12 @@ func PictureOf(m Marked) sheet.Picture {
 	return p
 }
 
-// heightOnPaper is how high the rows of a picture are on a sheet, in units.
-const heightOnPaper = 100
+// How high the rows of a system are on a sheet, in units: of a short take, and of one that
+// takes more than one system.
+const (
+	heightOnPaper = 100
+	heightAlone   = 170
+)
 
 // mostPlaces is how many places of one thing a sheet names.
 const mostPlaces = 4
@@ -257,8 +261,12 @@ const mostPlaces = 4
 // shown is the newest take as it is shown.
 func (r *Reporter) shown(m Marked) (*sheet.Shown, error) {
 	picture := PictureOf(m)
-	picture.Height, picture.ASCII = heightOnPaper, r.ASCII
+	picture.Height, picture.ASCII = heightAlone, r.ASCII
 	out := &sheet.Shown{Task: m.TaskName, Handed: dayOf(m.Handed), Pictures: picture.Systems()}
+	if len(out.Pictures) > 2 { // the legend is one
+		picture.Height = heightOnPaper
+		out.Pictures = picture.Systems()
+	}
 	if r.Staff && m.Line.Score != nil {
 		var err error
 		if out.Staff, err = picture.Staff(*m.Line.Score); err != nil {

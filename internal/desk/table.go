@@ -214,11 +214,11 @@ func agreementText(a class.Agreements) []string {
 	for _, part := range []struct {
 		name string
 		class.Agreement
-	}{{"all that were heard", a.All}, {"drawn by lot", a.Sample}, {"heard because the machine was unsure", a.Doubt}, {"asked for", a.Asked}} {
+	}{{"All that were heard", a.All}, {"Drawn by lot", a.Sample}, {"Heard because the machine was unsure", a.Doubt}, {"Asked for", a.Asked}} {
 		if part.Takes == 0 {
 			continue
 		}
-		line := fmt.Sprintf("Takes %s: machine and teacher say the same of %d of %d", part.name, part.Same, part.Takes)
+		line := fmt.Sprintf("%s: machine and teacher say the same of %d of %d takes", part.name, part.Same, part.Takes)
 		if part.Known {
 			line += fmt.Sprintf(", %.0f %% (%.0f to %.0f %%)", 100*part.Share.Value, 100*part.Share.Low, 100*part.Share.High)
 		}

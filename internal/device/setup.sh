@@ -42,15 +42,11 @@ have_browser() {
 		command -v node >/dev/null && command -v npm >/dev/null
 }
 
-# in_sbin tells whether a program is here, though not always on a user's path.
-in_sbin() { command -v "$1" >/dev/null || [ -x "/usr/sbin/$1" ]; }
-
 have_reference() {
 	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
 		command -v ffmpeg >/dev/null && command -v opusenc >/dev/null && command -v lame >/dev/null && command -v flac >/dev/null && command -v oggenc >/dev/null &&
-		in_sbin apache2 && in_sbin nginx && [ -f /usr/lib/nginx/modules/ngx_http_dav_ext_module.so ] &&
-		in_sbin lighttpd && [ -f /usr/lib/lighttpd/mod_webdav.so ] &&
+		{ command -v apache2 || [ -x /usr/sbin/apache2 ]; } >/dev/null &&
 		command -v fluidsynth >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
 		/usr/bin/python3 -c 'import aubio, mir_eval, statsmodels' 2>/dev/null
 }
@@ -144,9 +140,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2 nginx libnginx-mod-http-dav-ext lighttpd lighttpd-mod-webdav || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2 nginx libnginx-mod-http-dav-ext lighttpd lighttpd-mod-webdav: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin: $(why)"
 		exit 1
 	}
 	;;

@@ -274,3 +274,45 @@ func FuzzListing(f *testing.F) {
 		group(all)
 	})
 }
+
+// What is forgotten leaves no trace in what Fetch keeps; the rest is not fetched again.
+func TestForget(t *testing.T) {
+	s := serve(t)
+	f := s.folder(t)
+	s.put(t, "Anna 1.wav", "la")
+	s.put(t, "Berta 1.wav", "fa")
+	to := t.TempDir()
+	fetchAll(t, f, to)
+	anna := func(path, file string) bool {
+		return strings.HasPrefix(path, "Anna") && strings.HasPrefix(file, "Anna")
+	}
+	for _, want := range []int{1, 0} {
+		if n, err := Forget(to, anna); n != want || err != nil {
+			t.Errorf("%d, %v; want %d", n, err, want)
+		}
+	}
+	if err := os.Remove(filepath.Join(to, "Anna 1.wav")); err != nil {
+		t.Fatal(err)
+	}
+	entries, err := os.ReadDir(to)
+	if err != nil || len(entries) != 2 {
+		t.Errorf("%v, %v", entries, err)
+	}
+	for _, e := range entries {
+		b, err := os.ReadFile(filepath.Join(to, e.Name()))
+		if err != nil || strings.Contains(e.Name()+string(b), "Anna") {
+			t.Errorf("%s holds %q, %v", e.Name(), b, err)
+		}
+	}
+	if came, _ := fetchAll(t, f, to); !slices.Equal(came, []string{"Anna 1.wav"}) {
+		t.Errorf("came %q", came)
+	}
+	if n, err := Forget(t.TempDir(), anna); n != 0 || err != nil {
+		t.Error(n, err)
+	}
+	for _, want := range []bool{true, false} {
+		if was, err := ForgetFile(filepath.Join(to, "Anna 1.wav")); was != want || err != nil {
+			t.Errorf("%v, %v; want %v", was, err, want)
+		}
+	}
+}

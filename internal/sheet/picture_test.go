@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"singback/exercise/grade"
 	"singback/theory"
 )
@@ -187,10 +189,10 @@ func TestPictureOfAnything(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		q := Picture{Line: c.line, Take: c.take, Grading: g, Tolerance: 45, Title: "</title><script>alert(1)</script>\x1b[2J‮&\"'", Stressed: []Stretch{{1, 2}}}
+		q := Picture{Line: c.line, Take: c.take, Grading: g, Tolerance: 45, Title: "</title><script>alert(1)</script>\x1b[2J\u202e&\"'", Stressed: []Stretch{{1, 2}}}
 		for _, svg := range append(q.Systems(), q.SVG()) {
 			elements(t, svg)
-			for _, bad := range []string{"<script", "NaN", "Inf", "\x1b", "‮"} {
+			for _, bad := range []string{"<script", "NaN", "Inf", "\x1b", "\u202e"} {
 				if strings.Contains(svg, bad) {
 					t.Errorf("%s: %q is in the picture", name, bad)
 				}
@@ -228,4 +230,39 @@ func TestClock(t *testing.T) {
 			t.Errorf("Clock(%g) = %s, want %s", s, got, want)
 		}
 	}
+}
+
+// TestPictureOfChance draws takes that were thrown together: the picture is XML, and every
+// number in it is one.
+func TestPictureOfChance(t *testing.T) {
+	p := demo(t, 1, false)
+	rapid.Check(t, func(r *rapid.T) {
+		line := p.Line
+		if n := rapid.IntRange(1, len(line.Notes)).Draw(r, "written"); n < len(line.Notes) {
+			line.Notes, line.Degrees = line.Notes[:n], line.Degrees[:n]
+		}
+		line.Timed = rapid.Bool().Draw(r, "timed")
+		var take grade.Performance
+		at := 0.0
+		for range rapid.IntRange(0, 30).Draw(r, "sung") {
+			at += rapid.Float64Range(0.01, 3).Draw(r, "gap")
+			n := grade.Sung{Cents: rapid.Float64Range(3000, 9000).Draw(r, "cents"), Onset: at, Offset: at + rapid.Float64Range(0.05, 2).Draw(r, "length")}
+			at = n.Offset
+			take.Notes = append(take.Notes, n)
+		}
+		g, err := grade.Of(line, take, grade.DefaultRules())
+		if err != nil {
+			r.Fatal(err)
+		}
+		q := Picture{Line: line, Take: take, Grading: g, Tolerance: 45, Names: theory.Numbers, Width: rapid.IntRange(0, 2000).Draw(r, "width")}
+		if rapid.Bool().Draw(r, "window") {
+			q.From = rapid.Float64Range(0, 50).Draw(r, "from")
+			q.To = q.From + rapid.Float64Range(0.01, 20).Draw(r, "long")
+		}
+		svg := q.SVG()
+		elements(t, svg)
+		if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") {
+			r.Fatal("a number is none")
+		}
+	})
 }

@@ -173,6 +173,7 @@ var functions = template.FuncMap{
 	"drawn":   func(svg string) template.HTML { return template.HTML(svg) }, // escaped when it was drawn
 	"style":   func(p Paper) template.CSS { return template.CSS(styleFor(p, false)) },
 	"wide":    func(p Paper) template.CSS { return template.CSS(styleFor(p, true)) },
+	"words":   words,
 	"caution": func() []string { return Cautions },
 }
 
@@ -187,6 +188,18 @@ func styleFor(p Paper, wide bool) string {
 		out += "@page{size:" + size + "}\n"
 	}
 	return out
+}
+
+// words is a command that breaks between its words alone.
+func words(command string) template.HTML {
+	var b strings.Builder
+	for i, w := range strings.Fields(command) {
+		if i > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteString(`<span class="word">` + esc(w) + `</span>`)
+	}
+	return template.HTML(b.String())
 }
 
 // verdict is a mark with a sign of its own for who passed and who did not.

@@ -76,6 +76,9 @@ export class Grid {
     this.resized = new ResizeObserver(() => this.soon());
     this.resized.observe(this.container);
     this.waiting = false;
+    this.top = 0;
+    /** @type {any} */
+    this.still = 0;
     /** @type {{top: number, left: number} | null} */
     this.was = null;
   }
@@ -134,6 +137,7 @@ export class Grid {
 
   stop() {
     this.run++;
+    clearTimeout(this.still);
     this.resized.disconnect();
   }
 
@@ -151,6 +155,11 @@ export class Grid {
     const top = Math.floor(this.container.scrollTop / this.height);
     const span = this.columnsInSight(); // before anything changes: it asks where things lie
     const inSight = Math.ceil(this.container.clientHeight / this.height);
+    // Of rows that fly by there are the names alone, until it is still.
+    const flies = Math.abs(top - this.top) > inSight / 2;
+    this.top = top;
+    clearTimeout(this.still);
+    if (flies) this.still = setTimeout(() => this.draw(), 60);
     const from = Math.max(0, Math.min(top - AROUND, this.of - 1));
     const to = Math.min(this.of, top + inSight + AROUND);
     for (const [i, row] of this.rows) {
@@ -165,8 +174,8 @@ export class Grid {
       let row = this.rows.get(i);
       const block = this.blocks.get(Math.floor(i / BLOCK));
       const data = block?.[i % BLOCK];
-      if (!row || (data && (row.dataset.empty || row.dataset.span !== span))) {
-        const fresh = this.make(i, data, span);
+      if (!row || (data && !flies && (row.dataset.empty || row.dataset.span !== span))) {
+        const fresh = this.make(i, data, flies ? "" : span);
         row?.replaceWith(fresh);
         row = fresh;
         this.rows.set(i, row);
@@ -209,10 +218,11 @@ export class Grid {
     return `${from}-${to}`;
   }
 
-  /** @param {number} i @param {any} data @param {string} span */
+  /** @param {number} i @param {any} data @param {string} span "" for the name alone */
   make(i, data, span) {
     if (!data) return el("tr", { "aria-rowindex": i + 2, "data-empty": "1" }, el("th", { scope: "row", class: "who", text: w.wait }));
-    const row = el("tr", { "aria-rowindex": i + 2, "data-span": span }, el("th", { scope: "row", class: "who", title: data.voice ? `${data.name}, ${data.voice}` : data.name, text: data.name }));
+    const row = el("tr", { "aria-rowindex": i + 2, "data-span": span, "data-empty": span === "" && "1" }, el("th", { scope: "row", class: "who", title: data.voice ? `${data.name}, ${data.voice}` : data.name, text: data.name }));
+    if (span === "") return row;
     const [from, to] = this.span;
     if (from > 0) row.append(el("td", { "aria-hidden": "true", colspan: from }));
     for (let t = from; t < to; t++) {

@@ -256,6 +256,25 @@ func TestBrowserKeys(t *testing.T) {
 	p.await("the next", fmt.Sprintf(`document.body.dataset.place !== %q && document.body.dataset.ready === "true"`, at))
 	p.key("b")
 	p.await("the one before", fmt.Sprintf(`document.body.dataset.place === %q && document.body.dataset.ready === "true"`, at))
+	// While another program writes the verdict is refused, the take stays, and then it is given.
+	verdict := func() string {
+		return map[bool]string{true: "p", false: "f"}[evaluate[bool](p, `document.querySelector(".machine .mark").classList.contains("right")`)]
+	}
+	reviewed, _ := count()
+	p.await("the take", `document.body.dataset.settled`)
+	f.change(func() { f.busy = true })
+	p.key(verdict())
+	p.await("that it is refused", `document.querySelector("#troubles [role=alert]")?.innerText.includes("writing into the class")`)
+	if n, _ := count(); n != reviewed || evaluate[string](p, `location.hash`) != at {
+		t.Errorf("%d are reviewed, want %d", n, reviewed)
+	}
+	f.change(func() { f.busy = false })
+	p.await("the take", `document.body.dataset.settled`)
+	p.key(verdict())
+	p.await("the next take", fmt.Sprintf(`document.body.dataset.place !== %q && document.body.dataset.ready === "true"`, at))
+	if n, _ := count(); n != reviewed+1 {
+		t.Errorf("%d are reviewed, want %d", n, reviewed+1)
+	}
 	// A key with Ctrl is the browser's.
 	before, _ := count()
 	p.must(chromedp.Do(p.ctx, chromedp.KeyEvent("p", chromedp.KeyModifiers(2))))

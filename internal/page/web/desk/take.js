@@ -77,7 +77,7 @@ export class TakeScreen {
     delete document.body.dataset.settled;
     setTimeout(() => {
       this.settled = true;
-      document.body.dataset.settled = "true";
+      if (this.desk.screen === this) document.body.dataset.settled = "true";
     }, SETTLES);
   }
 

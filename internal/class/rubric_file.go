@@ -216,9 +216,9 @@ func (r *rubricReader) whole(out *Rubric, seen map[string]tomlfile.Value, counts
 func WriteRubric(r Rubric) string {
 	var b strings.Builder
 	b.WriteString("# A rubric: what counts in a mark, how much, and where the pass is.\n# What it gives is not an examination mark.\n")
-	fmt.Fprintf(&b, "name = %s\n", tomlText(r.Name))
+	fmt.Fprintf(&b, "name = %s\n", tomlfile.Text(r.Name))
 	if r.Source != "" {
-		fmt.Fprintf(&b, "# Where the way of counting comes from.\nsource = %s\n", tomlText(r.Source))
+		fmt.Fprintf(&b, "# Where the way of counting comes from.\nsource = %s\n", tomlfile.Text(r.Source))
 	}
 	if r.EvenJury {
 		b.WriteString("# Where a jury is as likely to let a take pass as not; or a number from 0 to 1.\npass = \"jury\"\n")
@@ -237,24 +237,5 @@ func WriteRubric(r Rubric) string {
 		}
 		fmt.Fprintf(&b, "%-24s # %s\n", line, Criterion(c).Text())
 	}
-	return b.String()
-}
-
-// tomlText is a basic string of TOML.
-func tomlText(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
 	return b.String()
 }

@@ -231,7 +231,7 @@ func (t *taskFlags) addFlags(cmd *cobra.Command) {
 	fl.IntVar(&t.goal, "goal", 0, "of an exercise: how many `ANSWERS` are asked for")
 	fl.StringVar(&t.words, "words", "", "the `WORDS` to the students")
 	fl.StringVar(&t.due, "due", "", "the `DAY` on which it is due, like 2026-12-04")
-	fl.StringVar(&t.given, "given", "", "the `DAY` on which it was given (else today)")
+	fl.StringVar(&t.given, "given", "", "the `DAY` on which it was given (else today, or the day it is due)")
 	fl.StringVar(&t.rubric, "rubric", "", "what counts in a mark: the `NAME` or the file of a rubric (see singback class rubric)")
 	fl.Float64Var(&t.tolerance, "tolerance", t.tolerance, "how many `CENTS` off are still right, 5 to 100")
 	fl.BoolVar(&t.strict, "strict", false, "nothing is let pass: only the key of the model is right")
@@ -434,6 +434,9 @@ task, and can be changed later: singback class mark then marks anew.`,
 			if err := t.set(cmd.Context(), e, cmd, &task); err != nil {
 				return err
 			}
+			if task.Due != "" && task.Due < task.Given && !cmd.Flags().Changed("given") {
+				task.Given = task.Due // of a term that is over
+			}
 			if err := task.Validate(); err != nil {
 				return usage(err)
 			}
@@ -466,9 +469,22 @@ were made until singback class mark brings them to what the task says.`,
 	return cmd
 }
 
-func newChangeStudent(e *env, c *classFlags) *cobra.Command {
+// called adds --called, and gives a name to what it changes where that was said.
+type called struct{ name string }
+
+func (c *called) addFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&c.name, "called", "", "it has this `NAME` from now on")
+}
+
+func (c *called) set(name *string) {
+	if c.name != "" {
+		*name = c.name
+	}
+}
+
+func newChangeStudent(_ *env, c *classFlags) *cobra.Command {
 	var s studentFlags
-	var name string
+	var name called
 	cmd := &cobra.Command{
 		Use:     "student NAME",
 		Short:   "Change what is said of a student",
@@ -478,27 +494,25 @@ func newChangeStudent(e *env, c *classFlags) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.with(true, func(f *classfile.File) error {
 				student, err := f.Student(args[0])
+				if err == nil {
+					err = s.set(cmd, &student)
+				}
 				if err != nil {
 					return err
 				}
-				if err := s.set(cmd, &student); err != nil {
-					return err
-				}
-				if name != "" {
-					student.Name = name
-				}
+				name.set(&student.Name)
 				return f.SetStudent(student)
 			})
 		},
 	}
 	s.addFlags(cmd)
-	cmd.Flags().StringVar(&name, "called", "", "it has this `NAME` from now on")
+	name.addFlag(cmd)
 	return cmd
 }
 
 func newChangeTask(e *env, c *classFlags) *cobra.Command {
 	var t taskFlags
-	var name string
+	var name called
 	cmd := &cobra.Command{
 		Use:     "task NAME",
 		Short:   "Change what is said of a task",
@@ -508,20 +522,18 @@ func newChangeTask(e *env, c *classFlags) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return c.with(true, func(f *classfile.File) error {
 				task, err := f.Task(args[0])
+				if err == nil {
+					err = t.set(cmd.Context(), e, cmd, &task)
+				}
 				if err != nil {
 					return err
 				}
-				if err := t.set(cmd.Context(), e, cmd, &task); err != nil {
-					return err
-				}
-				if name != "" {
-					task.Name = name
-				}
+				name.set(&task.Name)
 				return f.SetTask(task)
 			})
 		},
 	}
 	t.addFlags(cmd)
-	cmd.Flags().StringVar(&name, "called", "", "it has this `NAME` from now on")
+	name.addFlag(cmd)
 	return cmd
 }

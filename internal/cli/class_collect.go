@@ -422,7 +422,7 @@ func (o *collecting) collect(ctx context.Context, e *env, c *desk.Collector, han
 		for _, p := range []struct {
 			n    int
 			what string
-		}{{counts["there"], "there already"}, {counts["practice"], "records of practice with " + many(answers, "new answer")},
+		}{{counts["there"], "there already"}, {counts["practice"], practiceWord(counts["practice"]) + " of practice with " + many(answers, "new answer")},
 			{counts["trouble"], "in trouble"}, {len(left), "left out"}, {len(passed), "passed over"}} {
 			if p.n > 0 {
 				text += fmt.Sprintf(", %d %s", p.n, p.what)
@@ -454,6 +454,13 @@ func yesNo(v *bool) string {
 		return ""
 	}
 	return strconv.FormatBool(*v)
+}
+
+func practiceWord(n int) string {
+	if n == 1 {
+		return "record"
+	}
+	return "records"
 }
 
 // write measures a share into a file.

@@ -18,6 +18,7 @@ import (
 	"singback/internal/engrave"
 	"singback/internal/newfile"
 	"singback/internal/notation"
+	"singback/internal/report"
 	"singback/theory"
 )
 
@@ -36,9 +37,11 @@ type practiceRecord struct {
 	Weakest   []string `json:"weakest"`
 	Stage     string   `json:"stage"`
 	Fit       string   `json:"fit"`
+
+	worst []string // Weakest in words
 }
 
-func newPracticeRecord(p desk.Practised) practiceRecord {
+func newPracticeRecord(p desk.Practised, style report.Style) practiceRecord {
 	r := practiceRecord{Student: p.Student.Name, Answers: p.Answers, Days: p.Days, Last: string(p.Last), Weeks: p.Weeks, Weakest: []string{}, Stage: p.Stage, Fit: p.Fit.String()}
 	if p.Known {
 		r.Right, r.RightLow, r.RightHigh = rounded(p.Right.Value), rounded(p.Right.Low), rounded(p.Right.High)
@@ -48,6 +51,7 @@ func newPracticeRecord(p desk.Practised) practiceRecord {
 			break
 		}
 		r.Weakest = append(r.Weakest, w.Skill.String())
+		r.worst = append(r.worst, style.Practised(theory.Key{}, w.Skill))
 	}
 	return r
 }
@@ -95,7 +99,7 @@ singback class collect. Nothing is said of too few answers.`,
 						return err
 					}
 					if p.Answers > 0 || len(args) > 0 {
-						records = append(records, newPracticeRecord(p))
+						records = append(records, newPracticeRecord(p, e.style(theory.Movable)))
 					}
 				}
 				return printPractice(e, format.value, records)
@@ -139,7 +143,7 @@ func printPractice(e *env, format string, records []practiceRecord) error {
 		for _, f := range []desk.Fit{desk.FitUnknown, desk.Fits, desk.TooEasy, desk.TooHard} {
 			fit[f.String()] = f.Words()
 		}
-		table = append(table, []string{r.Student, strconv.Itoa(r.Answers), right, strconv.Itoa(r.Days), dash(r.Last), weeks(r), dash(strings.Join(r.Weakest, ", ")), dash(r.Stage), fit[r.Fit]})
+		table = append(table, []string{r.Student, strconv.Itoa(r.Answers), right, strconv.Itoa(r.Days), dash(r.Last), weeks(r), dash(strings.Join(r.worst, ", ")), dash(r.Stage), fit[r.Fit]})
 	}
 	return e.print(inColumns(table))
 }
@@ -254,7 +258,7 @@ svg { max-width: 100%%; height: auto; } pre { white-space: pre-wrap; border: 1px
 		}
 	}
 	if score != nil {
-		svg, err := engrave.SVG(*score, engrave.View{})
+		svg, err := engrave.SVG(*score, engrave.View{Labels: score.Labels(theory.Movable, false)})
 		if err != nil {
 			return nil, err
 		}

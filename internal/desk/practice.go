@@ -13,6 +13,7 @@ import (
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/kept"
+	"singback/internal/tomlfile"
 	"singback/theory"
 )
 
@@ -171,7 +172,7 @@ func CourseFor(f *classfile.File, s class.Student) (string, error) {
 	name := func(d theory.Degree) string { return theory.Movable.NameASCII(k, d) }
 	var b strings.Builder
 	fmt.Fprintf(&b, "# A course for %s: what was wrong oftenest in the takes and the practice so far.\n# Practise it with \"singback today --course FILE\".\n\n", s.Name)
-	fmt.Fprintf(&b, "name = %s\nminutes = 8\nnew = 4\n", tomlText("What is hard for "+s.Name))
+	fmt.Fprintf(&b, "name = %s\nminutes = 8\nnew = 4\n", tomlfile.Text("What is hard for "+s.Name))
 	if len(degrees) > 0 {
 		var names []string
 		for _, d := range degrees {
@@ -182,7 +183,7 @@ func CourseFor(f *classfile.File, s class.Student) (string, error) {
 	if len(moves) > 0 {
 		var series, names []string
 		for _, m := range moves {
-			series = append(series, tomlText(name(m.From)+" "+name(m.To)+" "+name(m.From)))
+			series = append(series, tomlfile.Text(name(m.From)+" "+name(m.To)+" "+name(m.From)))
 			names = append(names, name(m.From)+" "+name(m.To))
 		}
 		fmt.Fprintf(&b, "\n[[stage]]\nname = \"moves: %s\"\nkeys = %q\nseries = [%s]\ntolerance = 45\n", strings.Join(names, ", "), keys, strings.Join(series, ", "))
@@ -224,23 +225,4 @@ func weakest[K comparable](of map[K]class.Count, compare func(a, b K) int) (out 
 	}
 	slices.SortFunc(out, func(a, b K) int { return cmp.Or(cmp.Compare(share(a), share(b)), compare(a, b)) })
 	return out
-}
-
-// tomlText is a text as a string of TOML.
-func tomlText(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < ' ' || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
 }

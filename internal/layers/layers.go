@@ -45,7 +45,7 @@ internal/store:    exercise/practice calib internal/kept internal/sqlfile | exer
 internal/sqlfile:  sqlite                                   |
 internal/class:    theory exercise exercise/grade exercise/practice internal/report internal/tomlfile go-toml x-text |
 internal/classfile: theory exercise exercise/grade exercise/practice internal/class internal/kept internal/sqlfile |
-internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/drill internal/kept internal/newfile internal/notation internal/plain internal/report internal/review internal/sheet internal/synth |
+internal/desk:     theory exercise exercise/grade exercise/practice pitch internal/audio internal/class internal/classfile internal/codec internal/drill internal/kept internal/newfile internal/notation internal/plain internal/report internal/review internal/sheet internal/synth internal/tomlfile |
 internal/report:   pitch theory exercise exercise/grade exercise/compose exercise/practice calib internal/plain |
 internal/sheet:    theory exercise/grade internal/class internal/engrave internal/plain internal/report | internal/notation
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory

@@ -69,9 +69,12 @@ func (d *drawn) drawTop(b *strings.Builder, s Stretch, height float64) {
 
 // say writes words above a system where there is room.
 func (d *drawn) say(b *strings.Builder, l *lane, x float64, words string, width float64) {
-	x = max(0, min(x, width-textWidth(words)))
-	if l.fits(x, textWidth(words)+6) {
-		text(b, x, topLane-17, "start", words)
+	w := textWidth(words)
+	for _, at := range []float64{x, x - w - 20, x + w + 20} { // or a little beside it
+		if at = max(0, min(at, width-w)); l.fits(at, w+6) {
+			text(b, at, topLane-17, "start", words)
+			return
+		}
 	}
 }
 

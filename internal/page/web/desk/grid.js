@@ -37,7 +37,7 @@ export function cell(c, task) {
   if (flags & flag.reviewed) more.push(flags & flag.overruled ? s.overruled : s.yours);
   const yours = flags & flag.overruled ? " ◆" : flags & flag.reviewed ? " ▪" : "";
   return {
-    text: `${unsure ? "?" : pass ? "✓" : "✗"} ${number}${yours}${l}`, said: words.cell(pass ? words.pass : words.fail, [...more, ...late]),
+    text: `${pass ? "✓" : "✗"}${unsure ? "?" : ""} ${number}${yours}${l}`, said: words.cell(pass ? words.pass : words.fail, [...more, ...late]),
     kind: unsure ? "unsure" : pass ? "pass" : "fail",
   };
 }

@@ -50,7 +50,7 @@ export const words = {
     signs: [
       ["✓ 83", "a pass, and the mark"],
       ["✗ 41", "a fail"],
-      ["? 58", "the machine is unsure on which side of the pass it lies"],
+      ["✓? 64", "a mark that the machine is unsure of"],
       ["✓ 83 ▪", "your verdict counts"],
       ["✗ 41 ◆", "your verdict, and the machine said otherwise"],
       ["·", "not marked yet"],

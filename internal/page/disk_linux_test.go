@@ -1,6 +1,7 @@
 package page
 
 import (
+	"maps"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -47,7 +48,9 @@ func TestFullDisk(t *testing.T) {
 		t.Errorf("%d things became %d", len(before), len(after))
 	}
 	free()
-	if _, err := site(t).WriteFolder(filepath.Join(dir, "page"), false); err != nil {
+	short := site(t) // the handbook is more than the disk holds
+	maps.DeleteFunc(short.files, func(name string, _ file) bool { return later(name) })
+	if _, err := short.WriteFolder(filepath.Join(dir, "page"), false); err != nil {
 		t.Error(err)
 	}
 }

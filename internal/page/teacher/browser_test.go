@@ -176,7 +176,7 @@ func TestBrowserKeys(t *testing.T) {
 	p.await("a take", `document.body.dataset.desk === "take" && document.body.dataset.ready === "true"`)
 	for turn := range 5 {
 		at := evaluate[string](p, `location.hash`)
-		p.await("the picture", `document.querySelector(".drawing svg") && document.activeElement.localName === "h1"`)
+		p.await("the picture", `document.querySelector(".drawing svg") && document.activeElement.localName === "h1" && document.body.dataset.settled`)
 		passes := evaluate[bool](p, `document.querySelector(".machine .mark").classList.contains("right")`)
 		if turn == 0 { // hear it, the second place, in a loop
 			p.key(" ")
@@ -201,6 +201,8 @@ func TestBrowserKeys(t *testing.T) {
 			p.await("that it is kept", `document.querySelector(".verdict").innerText.includes("pfn: hold the last note")`)
 		}
 		if turn%2 == 0 {
+			// Struck twice it is one verdict.
+			p.key(map[bool]string{true: "p", false: "f"}[passes])
 			p.key(map[bool]string{true: "p", false: "f"}[passes])
 		} else {
 			p.key(map[bool]string{true: "f", false: "p"}[passes])
@@ -254,6 +256,25 @@ func TestBrowserKeys(t *testing.T) {
 	p.await("the next", fmt.Sprintf(`document.body.dataset.place !== %q && document.body.dataset.ready === "true"`, at))
 	p.key("b")
 	p.await("the one before", fmt.Sprintf(`document.body.dataset.place === %q && document.body.dataset.ready === "true"`, at))
+	// While another program writes the verdict is refused, the take stays, and then it is given.
+	verdict := func() string {
+		return map[bool]string{true: "p", false: "f"}[evaluate[bool](p, `document.querySelector(".machine .mark").classList.contains("right")`)]
+	}
+	reviewed, _ := count()
+	p.await("the take", `document.body.dataset.settled`)
+	f.change(func() { f.busy = true })
+	p.key(verdict())
+	p.await("that it is refused", `document.querySelector("#troubles [role=alert]")?.innerText.includes("writing into the class")`)
+	if n, _ := count(); n != reviewed || evaluate[string](p, `location.hash`) != at {
+		t.Errorf("%d are reviewed, want %d", n, reviewed)
+	}
+	f.change(func() { f.busy = false })
+	p.await("the take", `document.body.dataset.settled`)
+	p.key(verdict())
+	p.await("the next take", fmt.Sprintf(`document.body.dataset.place !== %q && document.body.dataset.ready === "true"`, at))
+	if n, _ := count(); n != reviewed+1 {
+		t.Errorf("%d are reviewed, want %d", n, reviewed+1)
+	}
 	// A key with Ctrl is the browser's.
 	before, _ := count()
 	p.must(chromedp.Do(p.ctx, chromedp.KeyEvent("p", chromedp.KeyModifiers(2))))
@@ -298,6 +319,17 @@ func TestBrowserTable(t *testing.T) {
 	p.key(kb.ArrowDown)
 	p.key(kb.ArrowRight)
 	p.await("the cell below", `document.activeElement.getAttribute("aria-activedescendant") === "cell-1-1" && document.querySelector("#cell-1-1 .unseen").textContent.length > 3`)
+	// Who comes back from a take finds the table where it was.
+	evaluate[bool](p, `(() => { document.querySelector(".cells").focus(); return true; })()`)
+	for range 3 {
+		p.key(kb.PageDown)
+	}
+	at := evaluate[string](p, `document.activeElement.getAttribute("aria-activedescendant")`)
+	p.await("the rows", fmt.Sprintf(`document.getElementById(%q)?.dataset.take`, at))
+	p.key(kb.Enter)
+	p.await("the take", `document.body.dataset.desk === "take" && document.body.dataset.ready === "true"`)
+	evaluate[bool](p, `(() => { history.back(); return true; })()`)
+	p.await("the cell that was left", fmt.Sprintf(`document.body.dataset.desk === "class" && document.querySelector("[aria-selected]")?.id === %q`, at))
 	memory := evaluate[float64](p, `performance.memory ? performance.memory.usedJSHeapSize / 1e6 : 0`)
 	long := evaluate[[]float64](p, "long")
 	t.Logf("5000 × 40: first rows %.0f ms after the address was opened, with the reading of the class; slowest frame of 200 %.0f ms; long tasks %.0f ms; heap %.1f MB; %d elements",
@@ -353,6 +385,7 @@ func TestBrowserScreens(t *testing.T) {
 			p.opens("keys")
 			p.opens(place)
 			if name == "why" {
+				p.await("the take", `document.body.dataset.settled`)
 				p.key(map[bool]string{true: "f", false: "p"}[evaluate[bool](p, `document.querySelector(".machine .mark").classList.contains("right")`)])
 				p.await("why", `document.activeElement.id === "why"`)
 			}

@@ -16,13 +16,12 @@ const Unsure = 0.1
 
 // cell is what counts of one student for one task, in short.
 type cell struct {
-	take, mark     int64 // 0: none
-	flags          flags
-	value, doubt   float32 // of the machine's mark
-	length         float32 // seconds
-	teachers       float32 // the teacher's value; less than 0: none
-	passAt         float32 // from which value on it passes
-	handed, others int32   // how many takes were handed in besides
+	take, mark   int64 // 0: none
+	flags        flags
+	value, doubt float32 // of the machine's mark
+	length       float32 // seconds
+	teachers     float32 // the teacher's value; less than 0: none
+	passAt       float32 // from which value on it passes
 }
 
 // flags says of a cell what is so; the browser has the same numbers.

@@ -82,6 +82,9 @@ export class ClassScreen {
       const chosen = this.task.value || this.taskGiven;
       show(this.task, el("option", { value: "", text: w.allTasks }), ...c.tasks.map((/** @type {any} */ t) => el("option", { value: t.id, selected: String(t.id) === chosen, text: t.name })));
       this.grid.columns(c.tasks);
+      const left = this.desk.left;
+      if (left && left.form === JSON.stringify(this.form())) this.grid.back(left);
+      this.desk.left = null;
       await this.grid.start();
       this.desk.done();
     } catch (e) {
@@ -95,6 +98,7 @@ export class ClassScreen {
 
   leave() {
     clearTimeout(this.timer);
+    this.desk.left = { form: JSON.stringify(this.form()), ...this.grid.where() };
     this.grid.stop();
   }
 }

@@ -27,6 +27,8 @@ export class Desk {
     this.trail = [];
     /** The last verdict. @type {{take: number, review: number, who: string} | null} */
     this.last = null;
+    /** Where the table of the class was left. @type {{form: string, row: number, column: number, top: number, left: number} | null} */
+    this.left = null;
     /** @type {Screen | null} */
     this.screen = null;
     this.took = false;
@@ -121,7 +123,7 @@ export class Desk {
   }
 
   clear() {
-    for (const e of this.troubles.querySelectorAll(".trouble:not([data-code=note])")) e.remove();
+    show(this.troubles);
   }
 
   /** changed is called when another program changed the class. */

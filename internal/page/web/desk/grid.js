@@ -22,6 +22,7 @@ const SIDE = 6;
  */
 export function cell(c, task) {
   const s = words.states;
+  if (!c && task.kind === "exercise") return { text: "", said: s.exercise, kind: "none" };
   if (!c) return { text: w.cells.none, said: s.none, kind: "none" };
   const [, flags, value, doubt] = c;
   const late = flags & flag.late ? [s.late] : [];
@@ -36,7 +37,7 @@ export function cell(c, task) {
   if (flags & flag.reviewed) more.push(flags & flag.overruled ? s.overruled : s.yours);
   const yours = flags & flag.overruled ? " ◆" : flags & flag.reviewed ? " ▪" : "";
   return {
-    text: `${unsure ? "?" : pass ? "✓" : "✗"} ${number}${yours}${l}`, said: words.cell(pass ? words.pass : words.fail, [...more, ...late]),
+    text: `${pass ? "✓" : "✗"}${unsure ? "?" : ""} ${number}${yours}${l}`, said: words.cell(pass ? words.pass : words.fail, [...more, ...late]),
     kind: unsure ? "unsure" : pass ? "pass" : "fail",
   };
 }
@@ -75,6 +76,11 @@ export class Grid {
     this.resized = new ResizeObserver(() => this.soon());
     this.resized.observe(this.container);
     this.waiting = false;
+    this.top = 0;
+    /** @type {any} */
+    this.still = 0;
+    /** @type {{top: number, left: number} | null} */
+    this.was = null;
   }
 
   /** @param {any[]} tasks */
@@ -84,6 +90,18 @@ export class Grid {
       ...tasks.map((t, i) => el("th", { scope: "col", "aria-colindex": i + 2, title: t.name }, el("span", { text: t.name })))));
     this.table.setAttribute("aria-colcount", String(tasks.length + 1));
     this.table.style.setProperty("--tasks", String(tasks.length));
+  }
+
+  /** where tells where the table is. */
+  where() {
+    return { row: this.row, column: this.column, top: this.container.scrollTop, left: this.container.scrollLeft };
+  }
+
+  /** back goes where it was. @param {{row: number, column: number, top: number, left: number}} at */
+  back(at) {
+    this.row = at.row;
+    this.column = at.column;
+    this.was = at;
   }
 
   /** start asks for the rows anew. */
@@ -101,7 +119,7 @@ export class Grid {
     this.of = first.of;
     this.row = Math.min(this.row, Math.max(0, this.of - 1));
     this.column = Math.min(this.column, Math.max(0, this.tasks.length - 1));
-    this.table.hidden = this.of === 0;
+    this.container.hidden = this.of === 0;
     this.table.setAttribute("aria-rowcount", String(this.of + 1));
     this.table.setAttribute("aria-label", w.label(this.of, this.tasks.length));
     this.tell(this.of);
@@ -110,10 +128,16 @@ export class Grid {
     if (one) this.height = one.getBoundingClientRect().height || this.height;
     this.width = this.head.querySelector("th:nth-child(2)")?.getBoundingClientRect().width || this.width;
     this.draw();
+    if (this.was) {
+      this.container.scrollTo(this.was.left, this.was.top);
+      this.was = null;
+      this.draw();
+    }
   }
 
   stop() {
     this.run++;
+    clearTimeout(this.still);
     this.resized.disconnect();
   }
 
@@ -131,6 +155,11 @@ export class Grid {
     const top = Math.floor(this.container.scrollTop / this.height);
     const span = this.columnsInSight(); // before anything changes: it asks where things lie
     const inSight = Math.ceil(this.container.clientHeight / this.height);
+    // Of rows that fly by there are the names alone, until it is still.
+    const flies = Math.abs(top - this.top) > inSight / 2;
+    this.top = top;
+    clearTimeout(this.still);
+    if (flies) this.still = setTimeout(() => this.draw(), 60);
     const from = Math.max(0, Math.min(top - AROUND, this.of - 1));
     const to = Math.min(this.of, top + inSight + AROUND);
     for (const [i, row] of this.rows) {
@@ -145,8 +174,8 @@ export class Grid {
       let row = this.rows.get(i);
       const block = this.blocks.get(Math.floor(i / BLOCK));
       const data = block?.[i % BLOCK];
-      if (!row || (data && (row.dataset.empty || row.dataset.span !== span))) {
-        const fresh = this.make(i, data, span);
+      if (!row || (data && !flies && (row.dataset.empty || row.dataset.span !== span))) {
+        const fresh = this.make(i, data, flies ? "" : span);
         row?.replaceWith(fresh);
         row = fresh;
         this.rows.set(i, row);
@@ -189,10 +218,11 @@ export class Grid {
     return `${from}-${to}`;
   }
 
-  /** @param {number} i @param {any} data @param {string} span */
+  /** @param {number} i @param {any} data @param {string} span "" for the name alone */
   make(i, data, span) {
     if (!data) return el("tr", { "aria-rowindex": i + 2, "data-empty": "1" }, el("th", { scope: "row", class: "who", text: w.wait }));
-    const row = el("tr", { "aria-rowindex": i + 2, "data-span": span }, el("th", { scope: "row", class: "who", title: data.voice ? `${data.name}, ${data.voice}` : data.name, text: data.name }));
+    const row = el("tr", { "aria-rowindex": i + 2, "data-span": span, "data-empty": span === "" && "1" }, el("th", { scope: "row", class: "who", title: data.voice ? `${data.name}, ${data.voice}` : data.name, text: data.name }));
+    if (span === "") return row;
     const [from, to] = this.span;
     if (from > 0) row.append(el("td", { "aria-hidden": "true", colspan: from }));
     for (let t = from; t < to; t++) {

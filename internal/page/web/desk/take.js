@@ -7,6 +7,9 @@ import { words } from "./words.js";
 
 const w = words.take;
 
+/** SETTLES is how long a take has to be there before there can be a verdict on it, in milliseconds. */
+const SETTLES = 400;
+
 /** @param {string} at a time in RFC 3339 */
 function when(at) {
   const t = new Date(at);
@@ -23,6 +26,7 @@ export class TakeScreen {
     if (desk.trail.at(-1) !== location.hash) desk.trail.push(location.hash);
     this.title = w.other(this.id);
     this.busy = false;
+    this.settled = false;
     /** @type {any} */
     this.t = null;
     /** @type {Player | null} */
@@ -40,6 +44,7 @@ export class TakeScreen {
       this.desk.done();
       this.ahead();
     } catch (e) {
+      show(this.container, el("h1", { tabindex: "-1", text: this.title }));
       this.desk.trouble(e, () => this.ready());
     }
   }
@@ -60,14 +65,20 @@ export class TakeScreen {
     const t = this.t;
     this.title = `${t.student.name}, ${t.task.name}`;
     this.desk.name(this.title);
-    this.player?.leave();
-    this.player = t.trouble || !(t.seconds > 0) ? null : new Player(this.desk, t.id, t.seconds);
+    if (!this.player && !t.trouble && t.seconds > 0) this.player = new Player(this.desk, t.id, t.seconds);
     this.left = el("span", { class: "left" });
     const facts = [t.student.voice, w.length(t.seconds), w.handed(t.handed ? when(t.handed) : ""), t.flags & flag.late ? w.late(t.task.due) : ""].filter(Boolean);
     show(this.container,
       el("div", { class: "head" }, el("h1", { tabindex: "-1", text: this.title }), this.left, el("p", { class: "facts" }, facts.join(" · "), t.source && el("span", { title: t.source, text: ` · ${t.source.split(/[\\/]/).at(-1)}` }))),
       this.machine(), this.player?.container, this.verdict(), this.rests(), this.staffSection(), this.others());
     this.desk.focusHeading();
+    // A key that was struck twice, or a second click, is no word on the take that came.
+    if (this.settled) return;
+    delete document.body.dataset.settled;
+    setTimeout(() => {
+      this.settled = true;
+      if (this.desk.screen === this) document.body.dataset.settled = "true";
+    }, SETTLES);
   }
 
   /** machine is the machine's mark, in a line or two. */
@@ -207,7 +218,7 @@ export class TakeScreen {
 
   /** @param {boolean} pass */
   decide(pass) {
-    if (this.busy) return;
+    if (this.busy || !this.settled) return;
     if (!this.t.mark) {
       this.desk.say(w.unmarkedKey);
       return;

@@ -50,7 +50,7 @@ export const words = {
     signs: [
       ["✓ 83", "a pass, and the mark"],
       ["✗ 41", "a fail"],
-      ["? 58", "the machine is unsure on which side of the pass it lies"],
+      ["✓? 64", "a mark that the machine is unsure of"],
       ["✓ 83 ▪", "your verdict counts"],
       ["✗ 41 ◆", "your verdict, and the machine said otherwise"],
       ["·", "not marked yet"],
@@ -63,7 +63,7 @@ export const words = {
     takes: "takes that count", missing: "missing", passed: "pass", failed: "fail", unsure: "unsure", reviewed: "heard by you", unread: "cannot be read", unmarked: "without a mark", late: "late",
   },
   cell: (/** @type {string} */ what, /** @type {string[]} */ more) => [what, ...more].join(", "),
-  states: { none: "nothing handed in", unread: "cannot be read", unmarked: "not marked yet", unsure: "the machine is unsure", yours: "your verdict", overruled: "your verdict, other than the machine's", late: "late" },
+  states: { none: "nothing handed in", exercise: "an exercise, which is practised and not handed in", unread: "cannot be read", unmarked: "not marked yet", unsure: "the machine is unsure", yours: "your verdict", overruled: "your verdict, other than the machine's", late: "late" },
 
   worth: {
     heading: "What the machine's marks are worth in this class",

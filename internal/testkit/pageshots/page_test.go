@@ -154,7 +154,7 @@ func installed(t *testing.T, version *atomic.Value) *httptest.Server {
 		t.Fatal(err)
 	}
 	for _, f := range web {
-		if f.Name() != "sound.js" && f.Name() != "worker.js" {
+		if !f.IsDir() && f.Name() != "sound.js" && f.Name() != "worker.js" { // folders are the desk's
 			names = append(names, f.Name())
 		}
 	}

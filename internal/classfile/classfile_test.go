@@ -237,6 +237,42 @@ func TestAddTakeTwice(t *testing.T) {
 	}
 }
 
+// A take that is measured again keeps its place, its marks and its review.
+func TestMeasuredAgain(t *testing.T) {
+	f, students, tasks := made(t)
+	id := take(t, f, students[0].ID, tasks[0].ID, 1, "2026-11-05T10:00:00Z")
+	if _, err := f.AddMark(id, mark(0.5, true)); err != nil {
+		t.Fatal(err)
+	}
+	if n, err := f.MeasuredBefore("pitch 4"); n != 0 || err != nil {
+		t.Errorf("%d were measured by another tracker (%v)", n, err)
+	}
+	row, err := f.Take(id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := class.Pack(grade.Performance{Notes: []grade.Sung{{Onset: 1, Offset: 2, Cents: 6000}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := row.Take
+	now.Measured = "pitch 5"
+	if n, err := f.AddTakes([]Added{{Take: now, Packed: b, Again: true}}); n != 1 || err != nil {
+		t.Fatal(n, err)
+	}
+	again, err := f.Take(id)
+	if err != nil || again.Measured != "pitch 5" || again.Mark == nil || again.Mark.ID != row.Mark.ID {
+		t.Errorf("%+v (%v)", again, err)
+	}
+	p, err := f.Performance(id)
+	if err != nil || len(p.Notes) != 1 || p.Notes[0].Onset != 1 {
+		t.Errorf("measured %+v (%v)", p, err)
+	}
+	if n, err := f.MeasuredBefore("pitch 4"); n != 1 || err != nil {
+		t.Errorf("%d were measured by another tracker (%v)", n, err)
+	}
+}
+
 // A forgotten student leaves no trace in the file; others keep theirs.
 func TestForget(t *testing.T) {
 	f, students, tasks := made(t)

@@ -159,7 +159,7 @@ func scanTake(row interface{ Scan(...any) error }) (r Row, err error) {
 // that one could not be read: then it is measured now.
 func (f *File) AddTake(t class.Take, packed []byte) (id int64, added bool, err error) {
 	err = f.change(func(tx *sql.Tx) error {
-		id, added, err = addTake(tx, t, packed)
+		id, added, err = addTake(tx, t, packed, false)
 		return err
 	})
 	return id, added, err
@@ -171,6 +171,7 @@ type Added struct {
 	Packed    []byte
 	Recording []byte // a copy to be kept; nil: none
 	Mark      *class.Mark
+	Again     bool // what was measured of it before is replaced
 }
 
 // AddTakes adds takes in one change, with their marks where they have one, and tells
@@ -178,7 +179,7 @@ type Added struct {
 func (f *File) AddTakes(takes []Added) (added int, err error) {
 	err = f.change(func(tx *sql.Tx) error {
 		for _, t := range takes {
-			id, is, err := addTake(tx, t.Take, t.Packed)
+			id, is, err := addTake(tx, t.Take, t.Packed, t.Again)
 			if err != nil {
 				return err
 			}
@@ -204,7 +205,7 @@ func (f *File) AddTakes(takes []Added) (added int, err error) {
 	return added, err
 }
 
-func addTake(tx *sql.Tx, t class.Take, packed []byte) (id int64, added bool, err error) {
+func addTake(tx *sql.Tx, t class.Take, packed []byte, again bool) (id int64, added bool, err error) {
 	sum, err := hex.DecodeString(t.SHA256)
 	if err != nil || len(sum) == 0 {
 		return 0, false, fmt.Errorf("%s: %q is no checksum", t.Source, t.SHA256)
@@ -223,7 +224,7 @@ func addTake(tx *sql.Tx, t class.Take, packed []byte) (id int64, added bool, err
 		}
 	case err != nil:
 		return 0, false, err
-	case measured != "" || packed == nil:
+	case packed == nil || measured != "" && !again:
 		return id, false, nil
 	default:
 		if _, err := tx.Exec("UPDATE takes SET seconds = ?, measured = ?, trouble = '', source = ? WHERE id = ?", t.Seconds, t.Measured, t.Source, id); err != nil {
@@ -328,6 +329,12 @@ func (f *File) Totals() (t Totals, err error) {
 	err = f.db.QueryRow(`SELECT (SELECT count(*) FROM students), (SELECT count(*) FROM tasks), count(*), total(measured = ''), total(measured <> '' AND mark_id IS NULL), count(review_id),
 		(SELECT count(*) FROM answers) FROM takes`).Scan(&t.Students, &t.Tasks, &t.Takes, asInt(&t.Unread), asInt(&t.Unmarked), &t.Reviewed, &t.Answers)
 	return t, f.wrap(err)
+}
+
+// MeasuredBefore is how many takes were measured by another tracker than that.
+func (f *File) MeasuredBefore(version string) (n int, err error) {
+	err = f.db.QueryRow("SELECT count(*) FROM takes WHERE measured NOT IN ('', ?)", version).Scan(&n)
+	return n, f.wrap(err)
 }
 
 // Marked is how many of the takes that count have a mark.

@@ -16,6 +16,7 @@ import (
 	"singback/internal/desk"
 	"singback/internal/plain"
 	"singback/internal/tui"
+	"singback/pitch"
 )
 
 // marking is what the flags of class mark say.
@@ -146,8 +147,20 @@ func (o *marking) run(ctx context.Context, e *env) error {
 		if err != nil {
 			return err
 		}
+		if old, err := f.MeasuredBefore(pitch.Version); err != nil {
+			return err
+		} else if old > 0 {
+			fmt.Fprintf(e.stderr, "%s measured by an older singback: singback class collect --again FOLDER listens anew.\n", wereMeasured(old))
+		}
 		return o.mark(ctx, e, &m, n)
 	})
+}
+
+func wereMeasured(n int) string {
+	if n == 1 {
+		return "1 take was"
+	}
+	return fmt.Sprintf("%d takes were", n)
 }
 
 // mark runs the marker and says what came of it.

@@ -158,7 +158,7 @@ func (c *Collector) one(ctx context.Context, h Handed) (r Collected) {
 	if p, r.Packed, err = class.Grained(p); err != nil {
 		return trouble(err)
 	}
-	r.Measured = pitch.Version
+	r.Measured, r.Added.Again = pitch.Version, c.Again
 	if c.Mark {
 		l := c.lines[h.Task.ID]
 		if l.err != nil {

@@ -24,11 +24,14 @@ func (l Line) Mark(t class.Task, p grade.Performance) (class.Mark, grade.Grading
 	return m, g, nil
 }
 
-// Stale tells why a mark is not what the task asks for now; "" where it is.
-func (l Line) Stale(t class.Task, m *class.Mark) string {
+// Stale tells why a mark is not what the task asks for now, of a take that was measured
+// by that tracker; "" where it is.
+func (l Line) Stale(t class.Task, m *class.Mark, measured string) string {
 	switch {
 	case m == nil:
 		return "not marked yet"
+	case m.Measured != measured:
+		return "measured anew"
 	case m.RubricSum != t.Rubric.Sum():
 		return "another rubric"
 	case m.Tolerance != t.Rules.Tolerance:
@@ -106,7 +109,7 @@ func (m *Marker) Run(ctx context.Context, done func(Remarked) error) error {
 			if !ok || row.Measured == "" {
 				continue
 			}
-			if why := lines[row.Task].Stale(t, row.Mark); why != "" {
+			if why := lines[row.Task].Stale(t, row.Mark, row.Measured); why != "" {
 				todo = append(todo, Remarked{Row: row, Why: why})
 			}
 		}
@@ -194,6 +197,6 @@ func Explain(f *classfile.File, take int64) (m Marked, err error) {
 		return m, fmt.Errorf("the take of %s for %s: %w", m.StudentName, m.TaskName, err)
 	}
 	m.Fresh.Take, m.Fresh.Measured = take, m.Row.Measured
-	m.Stale = m.Line.Stale(m.Of, m.Row.Mark)
+	m.Stale = m.Line.Stale(m.Of, m.Row.Mark, m.Row.Measured)
 	return m, nil
 }

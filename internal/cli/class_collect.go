@@ -349,7 +349,7 @@ type collectRecord struct {
 	Path    string   `json:"path"`
 	Student string   `json:"student"`
 	Task    string   `json:"task"`
-	Result  string   `json:"result"` // new, there, trouble, practice
+	Result  string   `json:"result"` // new, anew, there, trouble, practice
 	Seconds float64  `json:"seconds"`
 	Value   *float64 `json:"value"`
 	Pass    *bool    `json:"pass"`
@@ -366,7 +366,10 @@ func newCollectRecord(r desk.Collected) collectRecord {
 		out.Result = "there"
 	case r.Content == desk.Practice:
 		out.Result = "practice"
-	case r.Mark != nil:
+	case r.Anew:
+		out.Result = "anew"
+	}
+	if r.Mark != nil && r.Trouble == "" {
 		value := float64(int(r.Mark.Value*10000+0.5)) / 10000
 		out.Value, out.Pass = &value, &r.Mark.Pass
 	}
@@ -422,7 +425,7 @@ func (o *collecting) collect(ctx context.Context, e *env, c *desk.Collector, han
 		for _, p := range []struct {
 			n    int
 			what string
-		}{{counts["there"], "there already"}, {counts["practice"], practiceWord(counts["practice"]) + " of practice with " + many(answers, "new answer")},
+		}{{counts["anew"], "measured anew"}, {counts["there"], "there already"}, {counts["practice"], practiceWord(counts["practice"]) + " of practice with " + many(answers, "new answer")},
 			{counts["trouble"], "in trouble"}, {len(left), "left out"}, {len(passed), "passed over"}} {
 			if p.n > 0 {
 				text += fmt.Sprintf(", %d %s", p.n, p.what)

@@ -29,6 +29,7 @@ type Collector struct {
 	Again  bool // what is there already is measured again
 
 	lines map[int64]lineOr
+	alone bool // what becomes of a file depends on nothing but the file
 }
 
 type lineOr struct {
@@ -41,6 +42,7 @@ type Collected struct {
 	Handed
 	classfile.Added
 	There   bool // it was in the class before
+	Anew    bool // and was measured anew
 	Answers int  // of a record of practice, that are new
 	Read    int  // of a record of practice, that it holds
 	Warning string
@@ -134,13 +136,16 @@ func (c *Collector) one(ctx context.Context, h Handed) (r Collected) {
 		}
 		return r
 	}
-	if !c.Again {
-		if there, err := c.File.Has(h.Student.ID, h.Task.ID, r.SHA256); err != nil {
+	if !c.alone {
+		there, err := c.File.Has(h.Student.ID, h.Task.ID, r.SHA256)
+		switch {
+		case err != nil:
 			return trouble(err)
-		} else if there {
+		case there && !c.Again:
 			r.There = true
 			return r
 		}
+		r.Anew = there
 	}
 	reader := c.Reader
 	reader.Heard = func(src *audio.WAV) {

@@ -42,7 +42,7 @@ const maxShareLine = 2*class.MaxPacked + 1<<20
 // Write measures what was handed in, as Collect does, and writes a line for each. The
 // class is only read. Records of practice are an error in their line.
 func (c *Collector) Write(ctx context.Context, handed []Handed, w io.Writer, done func(Collected) error) error {
-	c.Again, c.Keep = true, false // what a line holds depends on the file alone
+	c.alone, c.Keep = true, false
 	return c.each(ctx, handed, func(r Collected) error {
 		if r.Content == Practice && r.Trouble == "" {
 			r.Trouble = "a record of practice: collect it into the class itself"

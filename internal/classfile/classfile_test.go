@@ -318,7 +318,7 @@ func TestForget(t *testing.T) {
 		t.Fatal(err)
 	}
 	if out.Name != ana.Name || out.Takes != 1 || out.Copies != 1 || out.Marks != 1 || out.Reviews != 1 || out.Remarks != 1 ||
-		!slices.Equal(out.Recordings, []string{"takes/x.wav"}) || !slices.Equal(out.Sheets, []string{"/sheets/Anastasia Quillfeather.html"}) {
+		!slices.Equal(out.Recordings, []Lay{{"takes/x.wav", sum(0)}}) || !slices.Equal(out.Sheets, []string{"/sheets/Anastasia Quillfeather.html"}) {
 		t.Errorf("it says %+v", out)
 	}
 	if len(out.Named) != 1 || !strings.Contains(out.Named[0], "a remark to Bo") {

@@ -301,6 +301,28 @@ func (f *File) Check() error {
 // Path is the file, as it was named.
 func (f *File) Path() string { return f.path }
 
+// Place is how the file of a class names another file: from its own folder, if it lies in
+// it, so that both can be copied together, else by its whole path.
+func (f *File) Place(path string) string {
+	here, err := filepath.Abs(filepath.Dir(f.path))
+	full, err2 := filepath.Abs(path)
+	if err != nil || err2 != nil {
+		return path
+	}
+	if rel, err := filepath.Rel(here, full); err == nil && filepath.IsLocal(rel) {
+		return rel
+	}
+	return full
+}
+
+// Where is the way back from Place: a path that can be opened.
+func (f *File) Where(place string) string {
+	if filepath.IsAbs(place) {
+		return place
+	}
+	return filepath.Join(filepath.Dir(f.path), place)
+}
+
 // Name is what the class is called.
 func (f *File) Name() string { return f.name }
 

@@ -100,11 +100,30 @@ func (f *File) Sheets(student int64) ([]string, error) {
 
 func scanText(row interface{ Scan(...any) error }) (s string, err error) { return s, row.Scan(&s) }
 
+// Lay is where a recording lay, and its fingerprint: there may be another one by now.
+type Lay struct{ Path, SHA256 string }
+
+func lay(tx *sql.Tx, student int64) (out []Lay, err error) {
+	rows, err := tx.Query("SELECT DISTINCT source, lower(hex(sha256)) FROM takes WHERE student_id = ? ORDER BY source", student)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var l Lay
+		if err := rows.Scan(&l.Path, &l.SHA256); err != nil {
+			return nil, err
+		}
+		out = append(out, l)
+	}
+	return out, rows.Err()
+}
+
 // Forgotten is what was removed with a student, and what was not.
 type Forgotten struct {
 	Name                                            string
 	Takes, Copies, Marks, Reviews, Remarks, Answers int
-	Recordings                                      []string // where the recordings lay, which the class did not keep
+	Recordings                                      []Lay    // where the recordings lay
 	Sheets                                          []string // where sheets were written
 	Named                                           []string // what still has the name in it: remarks to others, words of tasks
 }
@@ -117,13 +136,11 @@ func (f *File) Forget(student int64) (out Forgotten, err error) {
 		if err := tx.QueryRow("SELECT name FROM students WHERE id = ?", student).Scan(&out.Name); err != nil {
 			return err
 		}
-		for query, to := range map[string]*[]string{
-			"SELECT DISTINCT source FROM takes WHERE student_id = ? ORDER BY source": &out.Recordings,
-			"SELECT path FROM sheets WHERE student_id = ? ORDER BY path":             &out.Sheets,
-		} {
-			if *to, err = texts(tx, query, student); err != nil {
-				return err
-			}
+		if out.Recordings, err = lay(tx, student); err != nil {
+			return err
+		}
+		if out.Sheets, err = texts(tx, "SELECT path FROM sheets WHERE student_id = ? ORDER BY path", student); err != nil {
+			return err
 		}
 		const own = "(SELECT id FROM takes WHERE student_id = ?)"
 		for _, d := range []struct {

@@ -184,3 +184,34 @@ func TestClassCollectsFromServer(t *testing.T) {
 		t.Errorf("again: %q", stdout)
 	}
 }
+
+// To forget deletes the recordings that were collected, wherever the teacher stands, and
+// nothing that only has their name by now.
+func TestClassForgetsOwnFiles(t *testing.T) {
+	dir := t.TempDir()
+	t.Chdir(dir)
+	var c call
+	c.must(t, "class", "new", "Invented")
+	c.must(t, "class", "add", "student", "Ana", "--consent", "2026-09-01")
+	names, _ := invented.ClassTask(0, 8)
+	c.must(t, "class", "add", "task", "week 1", "--model", names)
+	take := oneOf(t, invented.Well)
+	write(t, "ana 1.csv", take.Curve())
+	write(t, "ana 2.csv", take.Curve()+"\n")
+	c.must(t, "class", "collect", "ana 1.csv", "ana 2.csv")
+	write(t, "ana 2.csv", "the diary of somebody else")
+	if err := os.Mkdir("away", 0o777); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir("away")
+	stdout, _ := c.must(t, "class", "forget", "Ana", "--yes", "--recordings", "--class", filepath.Join("..", "Invented.sbclass"))
+	if !strings.Contains(stdout, "Deleted: "+filepath.Join("..", "ana 1.csv")+".\n") || !strings.Contains(stdout, "Still there, recordings: "+filepath.Join("..", "ana 2.csv")+" (another file by now).\n") {
+		t.Error(stdout)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "ana 1.csv")); err == nil {
+		t.Error("the recording is still there")
+	}
+	if b, err := os.ReadFile(filepath.Join(dir, "ana 2.csv")); err != nil || !strings.Contains(string(b), "diary") {
+		t.Errorf("another file is gone: %v", err)
+	}
+}

@@ -118,7 +118,7 @@ func (c *Collector) each(ctx context.Context, handed []Handed, done func(Collect
 // one measures a file.
 func (c *Collector) one(ctx context.Context, h Handed) (r Collected) {
 	r.Handed = h
-	r.Take = class.Take{Student: h.Student.ID, Task: h.Task.ID, Source: h.Path, Collected: c.Now.Format(time.RFC3339)}
+	r.Take = class.Take{Student: h.Student.ID, Task: h.Task.ID, Source: c.File.Place(h.Path), Collected: c.Now.Format(time.RFC3339)}
 	trouble := func(err error) Collected {
 		r.Trouble = lastPart(err, h.Path)
 		if r.Trouble == "" {

@@ -150,6 +150,7 @@ func Join(f *classfile.File, in io.Reader, now time.Time) (out Joined, err error
 			return out, errors.Join(flush(), err)
 		}
 		t, err := takeOf(line, student, task, now)
+		t.Source = f.Place(t.Source)
 		if err != nil {
 			return out, errors.Join(flush(), fmt.Errorf("line %d: %w", out.Takes+1, err))
 		}

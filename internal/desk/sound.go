@@ -242,7 +242,7 @@ func (m Marked) open(f *classfile.File) (*audio.WAV, error) {
 			return nil, err
 		}
 	}
-	raw, err := codec.OpenRaw(m.Source)
+	raw, err := codec.OpenRaw(f.Where(m.Source))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%w: it was %s; put it back there, or hear the model alone", ErrGone, m.Source)
 	}
@@ -257,7 +257,7 @@ func (m Marked) open(f *classfile.File) (*audio.WAV, error) {
 	if hex.EncodeToString(sum.Sum(nil)) != m.SHA256 {
 		return nil, fmt.Errorf("%w: what is called %s now is another one than was marked; collect it, or put the old one back", ErrGone, m.Source)
 	}
-	return codec.Open(m.Source)
+	return codec.Open(f.Where(m.Source))
 }
 
 // openCopy opens a recording that is held in memory.

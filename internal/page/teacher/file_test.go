@@ -226,7 +226,8 @@ func TestFileTrouble(t *testing.T) {
 	id := table.Rows[0].Cells[0][0]
 	take := answer[takeRecord](t, sent(s, address, "GET", fmt.Sprintf("data/take?id=%d", id), ""))
 	ask := func(name string) *httptest.ResponseRecorder { return sent(s, address, "GET", name, "") }
-	if err := os.Rename(take.Source, take.Source+".moved"); err != nil {
+	recording := filepath.Join(filepath.Dir(path), take.Source)
+	if err := os.Rename(recording, recording+".moved"); err != nil {
 		t.Fatal(err)
 	}
 	refusal(t, "a recording that is gone", ask(fmt.Sprintf("data/sound?take=%d", id)), 404, "silent", "gone")

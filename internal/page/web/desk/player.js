@@ -88,7 +88,7 @@ export class Player {
     if (!this.audio.getAttribute("src")) return;
     try {
       const got = await fetch(this.audio.src, { headers: { Range: "bytes=0-0" } });
-      const text = got.ok ? "" : (await got.json()).error;
+      const text = got.ok ? words.unplayed : (await got.json()).error;
       this.desk.trouble(new Error(text || words.nonsense));
     } catch {
       this.desk.trouble(new Error(words.offline));

@@ -18,6 +18,7 @@ export const words = {
   changed: "Another program has changed the class: it was read anew.",
   offline: "The program does not answer: is singback page still running?",
   nonsense: "The program answered something that cannot be read.",
+  unplayed: "The sound is there, and this browser could not play it: see whether a loudspeaker or headphones are connected.",
 
   value: (/** @type {number} */ value, /** @type {number} */ points) => (points > 0 ? `${words.points(value, points)} of ${points}` : percent(value)),
   points: (/** @type {number} */ value, /** @type {number} */ points) => (value * points).toFixed(1).replace(/\.0$/, ""),

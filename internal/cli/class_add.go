@@ -112,6 +112,11 @@ All of them are added, or none.`,
 					return err
 				}
 			}
+			for _, s := range students {
+				if err := s.Validate(); err != nil {
+					return usage(err)
+				}
+			}
 			return c.with(true, func(f *classfile.File) error {
 				if _, err := f.AddStudents(students); err != nil {
 					return err

@@ -215,3 +215,57 @@ func TestClassForgetsOwnFiles(t *testing.T) {
 		t.Errorf("another file is gone: %v", err)
 	}
 }
+
+// What is asked for wrongly is said in one line, and is wrong usage where the words are.
+func TestClassWrongUsage(t *testing.T) {
+	t.Chdir(t.TempDir())
+	var c call
+	if _, stderr, code := c.run(t, "class", "show"); code != exitUsage || !strings.Contains(stderr, "no class is in this folder") {
+		t.Errorf("no class: exit %d, %s", code, stderr)
+	}
+	c.must(t, "class", "new", "Invented")
+	c.must(t, "class", "add", "student", "Ana", "--consent", "2026-09-01")
+	c.must(t, "class", "add", "task", "week 1", "--model", "do re mi")
+	for _, bad := range []struct {
+		args string
+		code int
+		want string
+	}{
+		{"add student", exitUsage, "say who"},
+		{"add student| Bo", exitUsage, "begins or ends with a blank"},
+		{"add student|Ana", exitFailed, "the name is taken"},
+		{"add student|Bo|--voice|baritenor", exitUsage, "no voice"},
+		{"add student|Bo|--consent|yesterday", exitUsage, "is no day"},
+		{"add task|x", exitUsage, "--model MODEL or --exercise COMMAND"},
+		{"add task|x|--model|do blah", exitUsage, "column 4"},
+		{"add task|x|--model|nothing.abc", exitUsage, "there is no file"},
+		{"add task|x|--model|do re|--tolerance|3", exitUsage, "want 5 to 100"},
+		{"add task|x|--exercise|rm -rf .", exitUsage, "want a command of practice"},
+		{"add task|x|--exercise|sing --nothing", exitUsage, "unknown flag"},
+		{"add task|x|--exercise|sing|--rubric|notes", exitUsage, "an exercise has none"},
+		{"add task|x|--model|do re|--due|2026-01-01|--given|2026-02-01", exitUsage, "before it was given"},
+		{"collect", exitUsage, "say what there is"},
+		{"collect|nowhere", exitFailed, "no such file"},
+		{"collect|.|--share|5/4|--out|x.jsonl", exitUsage, "K from 1 to N"},
+		{"collect|.|--share|1/4", exitUsage, "--out FILE"},
+		{"mark|--rubric|nothing", exitUsage, "want \"faults\""},
+		{"review|--verdict|perhaps", exitUsage, "want pass or fail"},
+		{"review|--student|Ana|--task|week 1|--verdict|pass", exitFailed, "has handed in nothing"},
+		{"remark|Ana|", exitUsage, "without words"},
+		{"remark|Zed|hello", exitFailed, "not in the class; it has Ana"},
+		{"hand-out|week 1", exitUsage, "--out FILE"},
+		{"hand-out|week 1|--out|x.txt", exitUsage, "ends in .html"},
+		{"hand-out|--student|Ana|--out|x.toml", exitFailed, "too little was sung"},
+		{"forget|Zed|--yes", exitFailed, "not in the class"},
+		{"show|--class|nothing.sbclass", exitFailed, "there is no such file"},
+	} {
+		args := strings.Split(strings.NewReplacer("add student", "add|student", "add task", "add|task").Replace(bad.args), "|")
+		_, stderr, code := c.run(t, append([]string{"class"}, args...)...)
+		if code != bad.code || !strings.Contains(stderr, bad.want) || strings.Count(strings.TrimSpace(stderr), "\n") > 0 {
+			t.Errorf("%s: exit %d, want %d: %q, want %q", bad.args, code, bad.code, stderr, bad.want)
+		}
+	}
+	if stdout, _ := c.must(t, "class", "show", "--format", "json"); strings.Count(stdout, `"student":`) != 1 || strings.Count(stdout, `"task":`) != 1 {
+		t.Errorf("something was added: %s", stdout)
+	}
+}

@@ -214,6 +214,7 @@ func handOutTask(e *env, f *classfile.File, name, out string, force bool) error 
 		score = l.Score
 	}
 	format, written := notation.ByName(out)
+	written = written && format != notation.Names // which are typed, and not written
 	switch {
 	case written && score == nil:
 		return fmt.Errorf("%s has no written melody: want a page (.html)", t.Name)

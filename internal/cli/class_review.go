@@ -373,6 +373,9 @@ the sheet of that student and on no other.`,
 			return nil
 		},
 		RunE: func(_ *cobra.Command, args []string) error {
+			if err := (class.Remark{Words: args[1]}).Validate(); err != nil {
+				return usage(err)
+			}
 			return c.with(true, func(f *classfile.File) error {
 				s, err := f.Student(args[0])
 				if err != nil {

@@ -506,7 +506,7 @@ func (o *collecting) write(ctx context.Context, e *env, c *desk.Collector, hande
 		return nil
 	})
 	err = errors.Join(err, f.Close())
-	fmt.Fprintf(e.stderr, "%d of %s are in %s\n", done, many(len(handed), "take"), o.out)
+	fmt.Fprintf(e.stderr, "%s: %d of %s\n", o.out, done, many(len(handed), "take"))
 	switch {
 	case errors.Is(err, context.Canceled):
 		fmt.Fprintln(e.stderr, "The same command with --resume goes on.")

@@ -1,4 +1,4 @@
-// Makeclass makes the takes of an invented class as files, to try a class of any size
+// Command makeclass makes the takes of an invented class as files, to try a class of any size
 // with: a roster, a command a task, and recordings in the formats that phones send.
 //
 //	go run ./internal/testkit/makeclass -out FOLDER [-students 30] [-tasks 8] [-notes 14] [-formats wav,flac,opus,mp3]

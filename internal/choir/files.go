@@ -52,7 +52,7 @@ func (c Choir) Practice(s Sound, louder float64) []File {
 		})
 		add(stem+".abc", func(w io.Writer) error { return notation.WriteParts(w, []notation.Part{one}, notation.ABC) })
 		add(stem+".svg", func(w io.Writer) error {
-			text, err := engrave.SVG(one.Score, engrave.View{Clef: p.View()})
+			text, err := engrave.Printed(one.Score, engrave.View{Clef: p.View()})
 			if err == nil {
 				_, err = io.WriteString(w, text)
 			}

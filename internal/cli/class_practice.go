@@ -259,7 +259,7 @@ svg { max-width: 100%%; height: auto; } pre { white-space: pre-wrap; border: 1px
 		}
 	}
 	if score != nil {
-		svg, err := engrave.SVG(*score, engrave.View{Labels: score.Labels(theory.Movable, false)})
+		svg, err := engrave.Printed(*score, engrave.View{Labels: score.Labels(theory.Movable, false)})
 		if err != nil {
 			return nil, err
 		}

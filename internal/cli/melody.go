@@ -429,7 +429,7 @@ func (o *melodyOptions) writeLine(w io.Writer, l line, how melodyView) error {
 		text, err = engrave.Text(l.score, how.view)
 		text = report.Style{Names: how.naming, ASCII: how.view.ASCII}.Melody(l.score, l.skill(), text)
 	case "svg":
-		text, err = engrave.SVG(l.score, how.view)
+		text, err = engrave.Printed(l.score, how.view)
 	case "names":
 		if !how.names {
 			return usagef("--names: none leaves nothing to write as names")

@@ -243,6 +243,26 @@ func (b *Bar) beams() {
 	}
 }
 
+// Joins reports whether the i-th piece and the j-th, its neighbour, have a beam of a
+// level, from 1, in common.
+func (b *Bar) Joins(i, j, level int) bool {
+	return j >= 0 && j < len(b.Pieces) && b.Pieces[j].Beam == b.Pieces[i].Beam && Flags(b.Pieces[j].Value) >= level
+}
+
+// Backward reports whether the beam that the i-th piece has at a level, and its
+// neighbours have not, is a hook towards the note before it: to where the level above
+// joins it, and where it does so on both sides, to the note with which it makes up a
+// longer value, as a sixteenth does with the dotted eighth before or after it.
+func (b *Bar) Backward(i, level int) bool {
+	before, after := b.Joins(i, i-1, level-1), b.Joins(i, i+1, level-1)
+	if before != after {
+		return before
+	}
+	p := b.Pieces[i]
+	at := p.At.Minus(b.From).Plus(b.Missing)
+	return at.Den > at.Plus(p.Length).Den
+}
+
 // Flags is how many flags or beams a value has.
 func Flags(value int) int {
 	n := 0

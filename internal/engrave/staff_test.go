@@ -49,7 +49,8 @@ func TestText(t *testing.T) {
 }
 
 // Engraving rules (common practice): stems go down from the middle line on and
-// beamed notes follow the one farthest from it; beams stay within a beat;
+// beamed notes follow the one farthest from it, and go down where two are equally far, as
+// A and c here; beams stay within a beat;
 // accidentals hold to the end of the bar.
 func TestLayout(t *testing.T) {
 	s := parsed(t, "M:4/4\nL:1/8\nK:C\nA2 B2 EF Ac|^FF =FF z2 G2|")
@@ -57,7 +58,7 @@ func TestLayout(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for i, want := range []bool{true, false, true, true, true, true} {
+	for i, want := range []bool{true, false, true, true, false, false} {
 		if got := bars[0][i].Up; got != want {
 			t.Errorf("note %d: stem up %v, want %v", i+1, got, want)
 		}
@@ -114,18 +115,18 @@ func TestSVGOfSymbolsAndWords(t *testing.T) {
 			}
 			rows := map[string]float64{} // where the last text of a row ends
 			symbols := 0
-			for _, m := range regexp.MustCompile(`<text( class="chord")? x="([^"]*)" y="([^"]*)" stroke="none" font-family="sans-serif"[^>]*>([^<]*)<`).FindAllStringSubmatch(text, -1) {
-				x, _ := strconv.ParseFloat(m[2], 64)
+			for _, m := range regexp.MustCompile(`<text x="([^"]*)" y="([^"]*)" stroke="none"( class="chord")? font-family="sans-serif"[^>]*>([^<]*)<`).FindAllStringSubmatch(text, -1) {
+				x, _ := strconv.ParseFloat(m[1], 64)
 				wide := 0.5 * 13 * float64(utf8.RuneCountInString(html.UnescapeString(m[4]))) // what a letter takes on an average
-				if m[1] == "" {
+				if m[3] == "" {
 					x -= wide / 2
 				} else {
 					symbols++
 				}
-				if x < rows[m[3]] || x < 0 || x+wide > float64(width) {
-					t.Errorf("%s, %d wide: %s stands from %g to %g, the one before ends at %g", name, width, m[4], x, x+wide, rows[m[3]])
+				if x < rows[m[2]] || x < 0 || x+wide > float64(width) {
+					t.Errorf("%s, %d wide: %s stands from %g to %g, the one before ends at %g", name, width, m[4], x, x+wide, rows[m[2]])
 				}
-				rows[m[3]] = x + wide
+				rows[m[2]] = x + wide
 			}
 			if symbols != len(s.Symbols) {
 				t.Errorf("%s: %d chord symbols, want %d", name, symbols, len(s.Symbols))

@@ -9,13 +9,19 @@ import (
 )
 
 // SVG draws a line as staff notation. Everything but words and numbers is drawn
-// as paths, so no music font is needed. One staff space is ten units.
-func SVG(s theory.Score, v View) (string, error) {
+// as paths, so no music font is needed. One staff space is ten units. The systems are
+// as even as they can be. All but the last are justified; so is that, but its notes stand
+// no more than half again as far apart as those of the system before it. A line of one
+// system is stretched by 1.6 at the most.
+func SVG(s theory.Score, v View) (string, error) { return drawn(s, v, &engraver{sing: sungOn}) }
+
+// drawn draws a line; of e only what is drawn besides is set.
+func drawn(s theory.Score, v View, e *engraver) (string, error) {
 	bars, err := Lay(s)
 	if err != nil {
 		return "", err
 	}
-	e := &engraver{score: s, view: v, clef: v.clef(s), width: 900}
+	e.score, e.view, e.clef, e.width, e.loose = s, v, v.clef(s), 900, 1.6
 	if v.Width > 0 {
 		e.width = float64(max(v.Width, 200))
 	}
@@ -37,14 +43,33 @@ type engraver struct {
 	width float64
 	b     strings.Builder
 	top   float64 // y of the highest line of the staff being drawn
+	loose float64 // how far the last system is stretched at the most
+
+	sing  func(Piece) string                                        // what is written of the words of a piece
+	print func(e *engraver, ms []measure, sys system, y [2]float64) // nil, or draws more: y of the top and of the words
 }
 
 func (e *engraver) y(place int) float64 { return e.top + (8-float64(place))*space/2 }
 
-func (e *engraver) path(d string, more string) { fmt.Fprintf(&e.b, "<path d=%q %s/>\n", d, more) }
+// put writes an element on a line of its own: each % of it is a number.
+func (e *engraver) put(element string, numbers ...float64) {
+	for _, x := range numbers {
+		element = strings.Replace(element, "%", num(x), 1)
+	}
+	e.b.WriteString(element + "\n")
+}
+
+func (e *engraver) path(style, d string, numbers ...float64) {
+	e.put(`<path d="`+d+`" `+style+"/>", numbers...)
+}
+
+// text writes text that begins at x, where its style does not say otherwise.
+func (e *engraver) text(x, y float64, style, text string) {
+	e.put(`<text x="%" y="%" stroke="none" `+style+">"+escape(text)+"</text>", x, y)
+}
 
 func (e *engraver) line(x1, y1, x2, y2, w float64) {
-	fmt.Fprintf(&e.b, `<line x1="%s" y1="%s" x2="%s" y2="%s" stroke-width="%s"/>`+"\n", num(x1), num(y1), num(x2), num(y2), num(w))
+	e.put(`<line x1="%" y1="%" x2="%" y2="%" stroke-width="%"/>`, x1, y1, x2, y2, w)
 }
 
 // num writes a coordinate.
@@ -75,6 +100,7 @@ type measure struct {
 const (
 	fontSize    = 13.0
 	letterWidth = 0.58 * fontSize
+	small       = `font-family="sans-serif" font-size="13"`
 )
 
 // padding is the room beside the bar lines.
@@ -140,21 +166,19 @@ func (e *engraver) label(p Piece) string {
 }
 
 // stems chooses the directions: down from the middle line on, beamed notes by
-// the one that is farthest from it.
+// the one that is farthest from it, and down where two are equally far.
 func (e *engraver) stems(items []item) {
 	for i := 0; i < len(items); {
 		j := i + 1
 		for items[i].Beam > 0 && j < len(items) && items[j].Beam == items[i].Beam {
 			j++
 		}
-		far := 0
+		low, high := items[i].place, items[i].place
 		for _, it := range items[i:j] {
-			if d := it.place - 4; max(d, -d) > max(far, -far) {
-				far = d
-			}
+			low, high = min(low, it.place), max(high, it.place)
 		}
 		for k := i; k < j; k++ {
-			items[k].up = far < 0
+			items[k].up = low+high < 2*4
 		}
 		i = j
 	}
@@ -181,18 +205,26 @@ func (e *engraver) headWidth(m *measure, first bool) float64 {
 // system is a line of the page: bars of a list.
 type system struct{ from, to int }
 
-// systems breaks the bars into lines: as many bars as fit on each.
+// systems breaks the bars into lines: so few, and among those so even, that the squares
+// of what they leave of the width have the least sum.
 func (e *engraver) systems(ms []measure) []system {
-	var systems []system
-	for i := 0; i < len(ms); {
-		w := e.headWidth(&ms[i], i == 0) + ms[i].min - ms[i].lead
-		j := i + 1
-		for j < len(ms) && w+ms[j].min <= e.width-2*margin {
+	cost, to := make([]float64, len(ms)+1), make([]int, len(ms)) // from each bar on
+	for i := len(ms) - 1; i >= 0; i-- {
+		w := e.headWidth(&ms[i], i == 0) - ms[i].lead
+		for j := i; j < len(ms); j++ {
 			w += ms[j].min
-			j++
+			left := 1 - w/(e.width-2*margin)
+			if left < 0 && j > i {
+				break
+			}
+			if c := cost[j+1] + 1 + left*left; j == i || c < cost[i] {
+				cost[i], to[i] = c, j+1
+			}
 		}
-		systems = append(systems, system{i, j})
-		i = j
+	}
+	var systems []system
+	for i := 0; i < len(ms); i = to[i] {
+		systems = append(systems, system{i, to[i]})
 	}
 	return systems
 }
@@ -259,9 +291,12 @@ func (e *engraver) draw(bars []Bar) string {
 		e.top = titleRoom + each*float64(n) + above
 		e.drawSystem(ms, sys)
 		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+under+fontSize-4, e.label)
-		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+words+fontSize-4, sungOn)
+		e.drawLabels(ms[sys.from:sys.to], e.top+4*space+words+fontSize-4, e.sing)
 		e.drawSymbols(ms[sys.from:sys.to], e.top-over+margin+2)
 		e.drawMarks(ms[sys.from:sys.to], e.top+4*space+marks)
+		if e.print != nil {
+			e.print(e, ms, sys, [2]float64{e.top - above, e.top + 4*space + words + fontSize - 4})
+		}
 	}
 	e.b.WriteString("</svg>\n")
 	return e.b.String()
@@ -269,11 +304,11 @@ func (e *engraver) draw(bars []Bar) string {
 
 // begin writes what stands before the staves.
 func (e *engraver) begin(height float64) {
-	fmt.Fprintf(&e.b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" fill="black" stroke="black" stroke-width="1.2">`+"\n", num(e.width), num(height), num(e.width), num(height))
+	e.put(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 % %" width="%" height="%" fill="black" stroke="black" stroke-width="1.2">`, e.width, height, e.width, height)
 	fmt.Fprintf(&e.b, "<title>%s</title>\n<desc>%s</desc>\n", escape(e.title()), escape(e.describe()))
-	fmt.Fprintf(&e.b, `<rect width="%s" height="%s" fill="white" stroke="none"/>`+"\n", num(e.width), num(height))
+	e.put(`<rect width="%" height="%" fill="white" stroke="none"/>`, e.width, height)
 	if e.score.Title != "" {
-		fmt.Fprintf(&e.b, `<text x="%s" y="20" stroke="none" font-family="serif" font-size="16" text-anchor="middle">%s</text>`+"\n", num(e.width/2), escape(e.score.Title))
+		e.text(e.width/2, 20, `font-family="serif" font-size="16" text-anchor="middle"`, e.score.Title)
 	}
 }
 
@@ -288,15 +323,11 @@ func (e *engraver) drawSystem(ms []measure, sys system) {
 	natural -= first.lead
 	first.min -= first.lead
 	first.lead = 0
-	// Stretch to the margin, the last system only if it is nearly full.
-	room := e.width - 2*margin
-	stretch := (room - lead) / (natural - lead)
-	if sys.to == len(ms) && stretch > 1.6 {
-		stretch = 1.6
+	stretch := (e.width - 2*margin - lead) / (natural - lead)
+	if sys.to == len(ms) {
+		stretch = min(stretch, e.loose)
 	}
-	if natural > room {
-		stretch = (room - lead) / (natural - lead)
-	}
+	e.loose = max(e.loose, 1.5*stretch)
 	end := margin + lead
 	for i := sys.from; i < sys.to; i++ {
 		end += ms[i].min * stretch
@@ -376,7 +407,7 @@ func (e *engraver) drawLabels(ms []measure, y float64, of func(Piece) string) {
 	for i := range ms {
 		for _, it := range ms[i].items {
 			if label := of(it.Piece); label != "" {
-				fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="sans-serif" font-size="%g" text-anchor="middle">%s</text>`+"\n", num(it.x), num(y), fontSize, escape(label))
+				e.text(it.x, y, small+` text-anchor="middle"`, label)
 			}
 		}
 	}

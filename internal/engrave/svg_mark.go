@@ -57,22 +57,21 @@ func (e *engraver) drawMark(it *item, m Mark, y float64) {
 	fmt.Fprintf(&e.b, `<g class="mark mark-%s" fill="none" stroke-width="1.8">`+"\n", markName[m.Kind])
 	switch m.Kind {
 	case MarkRight:
-		e.path(fmt.Sprintf("M%s %sl%s %sl%s %s", num(x-r), num(y), num(0.7*r), num(0.8*r), num(1.3*r), num(-1.7*r)), "")
+		e.path("", "M% %l% %l% %", x-r, y, 0.7*r, 0.8*r, 1.3*r, -1.7*r)
 	case MarkOff:
 		up := r
 		if m.Cents < 0 {
 			up = -r
 		}
-		e.path(fmt.Sprintf("M%s %sh%sl%s %sz", num(x-r), num(y+0.7*up), num(2*r), num(-r), num(-1.5*up)), "")
+		e.path("", "M% %h%l% %z", x-r, y+0.7*up, 2*r, -r, -1.5*up)
 	case MarkWrong:
-		e.path(fmt.Sprintf("M%s %sl%s %sm0 %sl%s %s", num(x-r), num(y-r), num(2*r), num(2*r), num(-2*r), num(-2*r), num(2*r)), "")
+		e.path("", "M% %l% %m0 %l% %", x-r, y-r, 2*r, 2*r, -2*r, -2*r, 2*r)
 		e.sung(it, m)
 	case MarkAbsent:
-		fmt.Fprintf(&e.b, `<circle cx="%s" cy="%s" r="%s"/>`+"\n", num(x), num(y), num(r))
+		e.put(`<circle cx="%" cy="%" r="%"/>`, x, y, r)
 	}
 	if m.Text != "" {
-		fmt.Fprintf(&e.b, `<text x="%s" y="%s" fill="black" stroke="none" font-family="sans-serif" font-size="%g" text-anchor="middle">%s</text>`+"\n",
-			num(x), num(y+markRow*0.85), fontSize, escape(m.Text))
+		e.text(x, y+markRow*0.85, `fill="black" `+small+` text-anchor="middle"`, m.Text)
 	}
 	e.b.WriteString("</g>\n")
 }
@@ -88,5 +87,5 @@ func (e *engraver) sung(it *item, m Mark) {
 	}
 	y := e.y(it.place) - places*space/2
 	w, h := 0.75*space, 0.55*space
-	e.path(fmt.Sprintf("M%s %sl%s %sl%s %sl%s %sz", num(it.x-w), num(y), num(w), num(-h), num(w), num(h), num(-w), num(h)), `fill="white"`)
+	e.path(`fill="white"`, "M% %l% %l% %l% %z", it.x-w, y, w, -h, w, h, -w, h)
 }

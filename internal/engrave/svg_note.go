@@ -1,8 +1,8 @@
 package engrave
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 )
 
 // drawItems draws the notes and rests of a bar.
@@ -49,7 +49,7 @@ func (e *engraver) drawItems(m *measure) {
 			j++
 		}
 		if m.items[i].Beam > 0 {
-			e.drawBeam(m.items[i:j])
+			e.drawBeam(m, i, j)
 		}
 		i = j
 	}
@@ -65,9 +65,9 @@ func (e *engraver) brackets(it *item, y float64) {
 	if it.Dots > 0 {
 		right += (0.4 + 0.6*float64(it.Dots)) * space
 	}
-	arc := "M%s %sq%s %s 0 %s"
+	arc := "M% %q% % 0 %"
 	for _, side := range [2][2]float64{{left, -0.5 * space}, {right, 0.5 * space}} {
-		e.path(fmt.Sprintf(arc, num(side[0]), num(y-0.8*space), num(side[1]), num(0.8*space), num(1.6*space)), `class="silent" fill="none"`)
+		e.path(`class="silent" fill="none"`, arc, side[0], y-0.8*space, side[1], 0.8*space, 1.6*space)
 	}
 }
 
@@ -76,7 +76,7 @@ func (e *engraver) dots(it *item, y float64) {
 		y -= space / 2 // beside a line: in the space above
 	}
 	for d := range it.Dots {
-		fmt.Fprintf(&e.b, `<circle cx="%s" cy="%s" r="%s" stroke="none"/>`+"\n", num(it.x+(1.15+0.6*float64(d))*space), num(y), num(0.19*space))
+		e.put(`<circle cx="%" cy="%" r="%" stroke="none"/>`, it.x+(1.15+0.6*float64(d))*space, y, 0.19*space)
 	}
 }
 
@@ -114,8 +114,10 @@ func (e *engraver) drawStem(it *item, y float64) {
 	}
 }
 
-// drawBeam draws the stems and beams of a group.
-func (e *engraver) drawBeam(items []item) {
+// drawBeam draws the stems and beams of a group: the pieces of a bar from first to
+// before end.
+func (e *engraver) drawBeam(m *measure, first, end int) {
+	items := m.items[first:end]
 	dir := 1.0
 	if items[0].up {
 		dir = -1
@@ -160,14 +162,14 @@ func (e *engraver) drawBeam(items []item) {
 				j++
 			}
 			from, to := items[i].stemX(), items[j].stemX()
-			if i == j { // a stub towards its neighbour
-				if to = from + 1.1*space; i == n-1 {
+			if i == j { // a hook towards its neighbour
+				if to = from + 1.1*space; m.Backward(first+i, level) {
 					from, to = from-1.1*space, from
 				}
 			}
 			from, to = from-thin/2, to+thin/2
 			a, b := beamY(from)+off, beamY(to)+off
-			e.path(fmt.Sprintf("M%s %sL%s %sV%sL%s %sZ", num(from), num(a), num(to), num(b), num(b-dir*thick), num(from), num(a-dir*thick)), filled)
+			e.path(filled, "M% %L% %V%L% %Z", from, a, to, b, b-dir*thick, from, a-dir*thick)
 			i = j + 1
 		}
 	}
@@ -206,10 +208,10 @@ func (e *engraver) tuplets(items []item) {
 		if items[i].up {
 			x += 0.55 * space
 		}
-		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-style="italic" font-size="14" text-anchor="middle">%d</text>`+"\n", num(x), num(y+0.45*space), items[i].Tuplet)
+		e.text(x, y+0.45*space, `font-family="serif" font-style="italic" font-size="14" text-anchor="middle"`, strconv.Itoa(items[i].Tuplet))
 		if !beamed {
 			for _, side := range [][3]float64{{items[i].x - 0.7*space, x - 0.8*space, 1}, {items[j].x + 0.7*space, x + 0.8*space, 1}} {
-				e.path(fmt.Sprintf("M%s %sV%sH%s", num(side[0]), num(y+0.6*space), num(y), num(side[1])), `fill="none"`)
+				e.path(`fill="none"`, "M% %V%H%", side[0], y+0.6*space, y, side[1])
 			}
 		}
 		i = j
@@ -218,7 +220,7 @@ func (e *engraver) tuplets(items []item) {
 
 func (e *engraver) drawRest(it *item) {
 	rect := func(y float64) {
-		fmt.Fprintf(&e.b, `<rect x="%s" y="%s" width="%s" height="%s" stroke="none"/>`+"\n", num(it.x-0.6*space), num(y), num(1.2*space), num(space/2))
+		e.put(`<rect x="%" y="%" width="%" height="%" stroke="none"/>`, it.x-0.6*space, y, 1.2*space, space/2)
 	}
 	switch {
 	case it.Value <= 1:
@@ -254,9 +256,7 @@ func (e *engraver) ties(ms []measure, from, to float64) {
 		arc := func(rise float64) (float64, float64) { return y0 + dir*rise, y1 + dir*rise }
 		a0, a1 := arc(rise)
 		b0, b1 := arc(rise + 2.2)
-		e.path(fmt.Sprintf("M%s %sC%s %s %s %s %s %sC%s %s %s %s %s %sZ", num(x0), num(y0),
-			num(x0+w/4), num(a0), num(x1-w/4), num(a1), num(x1), num(y1),
-			num(x1-w/4), num(b1), num(x0+w/4), num(b0), num(x0), num(y0)), `stroke-width="0.5"`)
+		e.path(`stroke-width="0.5"`, "M% %C% % % % % %C% % % % % %Z", x0, y0, x0+w/4, a0, x1-w/4, a1, x1, y1, x1-w/4, b1, x0+w/4, b0, x0, y0)
 	}
 	tie := func(x0, y0, x1, y1 float64, up bool) {
 		bend(x0, y0, x1, y1, math.Min(1.4, 0.6+math.Abs(x1-x0)/(20*space))*space, up)

@@ -1,14 +1,14 @@
 package engrave
 
 import (
-	"fmt"
+	"strconv"
 
 	"singback/theory"
 )
 
 // glyph draws a path given in staff spaces, with its origin at x, y.
 func (e *engraver) glyph(x, y float64, d, style string) {
-	fmt.Fprintf(&e.b, `<path transform="translate(%s %s) scale(%g)" d="%s" %s/>`+"\n", num(x), num(y), space, d, style)
+	e.put(`<path transform="translate(% %) scale(10)" d="`+d+`" `+style+"/>", x, y)
 }
 
 const (
@@ -83,7 +83,7 @@ func (e *engraver) drawClef(x float64) {
 	e.glyph(x-0.2*space, e.y(2), trebleClef, stroked+`"0.22"`)
 	e.glyph(x-0.2*space, e.y(2), trebleDot, filled)
 	if e.clef == theory.TrebleDownClef {
-		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-size="13" text-anchor="middle">8</text>`+"\n", num(x-0.1*space), num(e.y(2)+4.1*space))
+		e.text(x-0.1*space, e.y(2)+4.1*space, `font-family="serif" font-size="13" text-anchor="middle"`, "8")
 	}
 }
 
@@ -103,7 +103,6 @@ func (e *engraver) drawKey(x float64, k, before theory.Key) float64 {
 
 func (e *engraver) drawMeter(x float64, m theory.Meter) {
 	for i, n := range []int{m.Beats, m.Unit} {
-		fmt.Fprintf(&e.b, `<text x="%s" y="%s" stroke="none" font-family="serif" font-weight="bold" font-size="27" text-anchor="middle">%d</text>`+"\n",
-			num(x), num(e.top+(2*float64(i)+1.92)*space), n)
+		e.text(x, e.top+(2*float64(i)+1.92)*space, `font-family="serif" font-weight="bold" font-size="27" text-anchor="middle"`, strconv.Itoa(n))
 	}
 }

@@ -1,8 +1,6 @@
 package engrave
 
 import (
-	"fmt"
-
 	"singback/theory"
 )
 
@@ -66,7 +64,7 @@ func (e *engraver) drawSymbols(ms []measure, y float64) {
 		for _, it := range ms[i].items {
 			for _, c := range within(e.score.Symbols, it.Piece) {
 				x := it.x - 0.5*space + (it.next-it.x)*it.part(c)
-				fmt.Fprintf(&e.b, `<text class="chord" x="%s" y="%s" stroke="none" font-family="sans-serif" font-size="%g">%s</text>`+"\n", num(x), num(y), fontSize, escape(c.String()))
+				e.text(x, y, `class="chord" `+small, c.String())
 			}
 		}
 	}

@@ -178,7 +178,7 @@ func (w *xmlWriter) note(bar *engrave.Bar, j int, written engrave.Signs) {
 		}
 		syllabic := map[[2]bool]string{{false, false}: "single", {false, true}: "begin", {true, true}: "middle", {true, false}: "end"}[[2]bool{w.word, goesOn}]
 		w.word = goesOn
-		w.line(4, `<lyric><syllabic>%s</syllabic><text>%s</text></lyric>`, syllabic, escape(word))
+		w.line(4, `<lyric number="1"><syllabic>%s</syllabic><text>%s</text></lyric>`, syllabic, escape(word))
 	}
 	w.line(3, `</note>`)
 }
@@ -214,18 +214,14 @@ var accidentalNames = map[int8]string{-3: "triple-flat", -2: "flat-flat", -1: "f
 
 // beamAt says what a beam of a level does at the i-th piece.
 func beamAt(b *engrave.Bar, i, level int) string {
-	has := func(j int) bool {
-		return j >= 0 && j < len(b.Pieces) && b.Pieces[j].Beam == b.Pieces[i].Beam && engrave.Flags(b.Pieces[j].Value) >= level
-	}
-	same := func(j int) bool { return j >= 0 && j < len(b.Pieces) && b.Pieces[j].Beam == b.Pieces[i].Beam }
-	switch before, after := has(i-1), has(i+1); {
+	switch before, after := b.Joins(i, i-1, level), b.Joins(i, i+1, level); {
 	case before && after:
 		return "continue"
 	case before:
 		return "end"
 	case after:
 		return "begin"
-	case same(i - 1):
+	case b.Backward(i, level):
 		return "backward hook"
 	default:
 		return "forward hook"

@@ -243,6 +243,13 @@ func TestMusicXMLReadByMusicxml2ly(t *testing.T) {
 		if got != want {
 			t.Errorf("musicxml2ly reads %s\nwant %s\n%s", got, want, music)
 		}
+		_, sung, _ := strings.Cut(string(text), `\lyricmode`)
+		sung, _, _ = strings.Cut(sung, "\n}")
+		for _, n := range s.Notes {
+			if word := strings.TrimRight(n.Words, "-"); !strings.Contains(sung, word) {
+				t.Errorf("musicxml2ly does not read the word %q: %s", word, sung)
+			}
+		}
 	}
 }
 

@@ -42,5 +42,5 @@ func (p Picture) Staff(s theory.Score) (string, error) {
 	if k != len(d.shapes) {
 		return "", ErrNoStaff
 	}
-	return engrave.SVG(s, engrave.View{Width: int(d.width), Labels: labels, Marks: marks})
+	return engrave.Printed(s, engrave.View{Width: int(d.width), Labels: labels, Marks: marks})
 }

@@ -1,10 +1,8 @@
 package compose
 
 import (
-	"cmp"
 	"math/rand/v2"
 	"slices"
-	"sort"
 
 	"singback/exercise"
 	"singback/theory"
@@ -87,31 +85,30 @@ func (c *composer) tonics() []theory.Pitch {
 	if c.compass == (theory.Range{}) {
 		return []theory.Pitch{{Note: c.key.Tonic, Octave: exercise.MiddleRegister(c.key).TonicOctave}}
 	}
-	type fit struct {
-		tonic theory.Pitch
-		notes int
-		off   int
-	}
-	var fits []fit
+	var best, next theory.Pitch
+	const none = -1000
+	most, second := none, none
 	for octave := -1; octave <= 9; octave++ {
-		f := fit{tonic: theory.Pitch{Note: c.key.Tonic, Octave: octave}}
-		c.tonic = f.tonic
-		if f.notes = len(c.pool(c.key, theory.Interval{})); f.notes < 3 {
+		c.tonic = theory.Pitch{Note: c.key.Tonic, Octave: octave}
+		notes := len(c.pool(c.key, theory.Interval{}))
+		if notes < 3 {
 			continue
 		}
-		off := 2*f.tonic.MIDI() + 7 - c.compass.Low - c.compass.High
-		f.off = max(off, -off)
-		fits = append(fits, f)
+		off := 2*c.tonic.MIDI() + 7 - c.compass.Low - c.compass.High
+		switch good := 1000*notes - max(off, -off); {
+		case good > most:
+			best, next, most, second = c.tonic, best, good, most
+		case good > second:
+			next, second = c.tonic, good
+		}
 	}
-	order := func(a, b fit) int {
-		return cmp.Or(cmp.Compare(b.notes, a.notes), cmp.Compare(a.off, b.off))
+	switch {
+	case most == none:
+		return nil
+	case second == none:
+		return []theory.Pitch{best}
 	}
-	sort.SliceStable(fits, func(i, j int) bool { return order(fits[i], fits[j]) < 0 })
-	var tonics []theory.Pitch
-	for _, f := range fits[:min(len(fits), 2)] {
-		tonics = append(tonics, f.tonic)
-	}
-	return tonics
+	return []theory.Pitch{best, next}
 }
 
 // steps returns the diatonic steps above the first tonic that may be used, and
@@ -385,17 +382,11 @@ func (c *composer) walk(pools [][]tone, r rhythm) ([]tone, bool) {
 		after := turns && notes[i-1].bar < c.second.bar
 		weights = weights[:0]
 		total, unison, like := 0.0, -1, -1
-		var model *tone
-		for j, o := range notes[:i] {
-			if o.bar == n.like && o.part == n.part {
-				model = &line[j]
-			}
-		}
+		model := modelOf(n, notes, line)
 		strict := c.shaped && n.shift == 0 && model != nil
 		for j, t := range pool {
 			w := 1.0
-			again := model != nil && (n.shift == 0 && t.Interval == model.Interval ||
-				n.shift != 0 && t.altered == 0 && model.altered == 0 && t.Steps == model.Steps+n.shift)
+			again := model != nil && n.again(*model, t)
 			switch {
 			case strict && !again,
 				i == last && t.degree != theory.Degree{Step: 1},
@@ -448,16 +439,7 @@ func (c *composer) walk(pools [][]tone, r rhythm) ([]tone, bool) {
 		if total <= 0 || strict && like < 0 || c.shaped && peaks > 1 && n.bar > climax {
 			return nil, false
 		}
-		x := c.rng.Float64() * total
-		chosen := -1
-		for j, w := range weights {
-			if w > 0 {
-				chosen = j
-				if x -= w; x < 0 {
-					break
-				}
-			}
-		}
+		chosen := c.draw(weights, total)
 		if like >= 0 {
 			chosen = like
 		}
@@ -478,6 +460,21 @@ func (c *composer) walk(pools [][]tone, r rhythm) ([]tone, bool) {
 		line = append(line, t)
 	}
 	return line, true
+}
+
+// draw returns one of the weights by its share; zero ones are never drawn.
+func (c *composer) draw(weights []float64, total float64) int {
+	x := c.rng.Float64() * total
+	chosen := -1
+	for j, w := range weights {
+		if w > 0 {
+			chosen = j
+			if x -= w; x < 0 {
+				break
+			}
+		}
+	}
+	return chosen
 }
 
 // sounds reports whether the scale of a pool has a note of that pitch and letter.

@@ -30,7 +30,7 @@ type place struct {
 	rest   bool
 
 	part  int // of its bar
-	like  int // the bar that its bar is made from; -1: none
+	like  int // the bar that its bar is made from, counted from 1; 0: none
 	shift int // and how many steps above the note there it is
 }
 
@@ -114,9 +114,6 @@ func (c *composer) rhythm() rhythm {
 	meter := r.meter
 	r.answer = first + count/2
 	form := make([]motif, first, first+count)
-	for i := range form {
-		form[i].bar = -1
-	}
 	for n := range count {
 		if n == count/2 && c.fresh == skillMeterChange {
 			meter = otherMeter(meter)
@@ -124,15 +121,15 @@ func (c *composer) rhythm() rhythm {
 			r.used |= skillMeterChange
 		}
 		m := c.motif(n, count)
-		if m.bar >= 0 {
+		if m.bar > 0 {
 			m.bar += first
 		}
 		form = append(form, m)
 		switch {
 		case n == count-1:
 			bars = append(bars, c.lastBar(meter, pickup, &r.used))
-		case m.bar >= 0 && (r.changed == theory.Meter{} || m.bar >= r.answer):
-			bars = append(bars, bars[m.bar])
+		case m.bar > 0 && (r.changed == theory.Meter{} || m.bar > r.answer):
+			bars = append(bars, bars[m.bar-1])
 		case n == count/2-1 && c.rng.IntN(2) == 0:
 			bars = append(bars, c.lastBar(meter, 0, &r.used))
 		default:
@@ -153,7 +150,7 @@ func (c *composer) rhythm() rhythm {
 			}
 			p := place{length: twelfths(length), bar: b, strong: i == 0 && b >= first, rest: part < 0, part: i, like: form[b].bar, shift: form[b].shift}
 			if i >= 2 && form[b].varied {
-				p.like = -1
+				p.like = 0
 			}
 			r.all = append(r.all, p)
 		}
@@ -168,7 +165,7 @@ func (c *composer) rhythm() rhythm {
 
 // motif tells what a bar is made from.
 type motif struct {
-	bar    int  // one before it; -1: none
+	bar    int  // one before it, counted from 1; 0: none
 	shift  int  // steps above it
 	varied bool // only its first two notes are like those there
 }
@@ -182,11 +179,29 @@ func (c *composer) motif(n, count int) motif {
 	switch within := n % half; {
 	case n == count-1:
 	case c.parallel && n >= half:
-		return motif{bar: n - half, varied: within > 0 && c.rng.IntN(2) == 0}
+		return motif{bar: n - half + 1, varied: within > 0 && c.rng.IntN(2) == 0}
 	case within >= back && c.rng.IntN(5) < 3:
-		return motif{bar: n - back, shift: c.rng.IntN(5) - 2}
+		return motif{bar: n - back + 1, shift: c.rng.IntN(5) - 2}
 	}
-	return motif{bar: -1}
+	return motif{}
+}
+
+// modelOf returns the note of the line that a place is like, nil for none.
+func modelOf(n place, notes []place, line []tone) *tone {
+	for j := range line {
+		if notes[j].bar+1 == n.like && notes[j].part == n.part {
+			return &line[j]
+		}
+	}
+	return nil
+}
+
+// again reports whether a note is the model again, at the height that the place has.
+func (n place) again(model, t tone) bool {
+	if n.shift == 0 {
+		return t.Interval == model.Interval
+	}
+	return t.altered == 0 && model.altered == 0 && t.Steps == model.Steps+n.shift
 }
 
 // meter draws a meter.

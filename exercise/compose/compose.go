@@ -428,11 +428,10 @@ func (c *composer) walk(pools [][]tone, r rhythm) ([]tone, bool) {
 		if i > 0 {
 			total = goOn(weights, pool, line[i-1], total)
 			if unison >= 0 {
-				const share = repetitions
 				if total == 0 {
 					total = 1
 				}
-				weights[unison] = total * share / (1 - share)
+				weights[unison] = total * repetitions / (1 - repetitions)
 				total += weights[unison]
 			}
 		}
@@ -567,9 +566,6 @@ var tempos = [Levels + 1]float64{1: 60, 2: 60, 3: 72, 4: 72, 5: 72, 6: 80, 7: 80
 // write makes the score.
 func (c *composer) write(r rhythm, line []tone) theory.Score {
 	s := theory.Score{Key: c.key, Meter: r.meter, Tempo: tempos[c.level], Start: r.start}
-	if r.start == (theory.Fraction{Num: 0, Den: 1}) {
-		s.Start = theory.Fraction{}
-	}
 	i := 0
 	for _, p := range r.all {
 		n := theory.Written{Rest: p.rest, Length: p.length}

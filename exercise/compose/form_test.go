@@ -21,7 +21,7 @@ type sung struct{ at, length, midi int }
 // figures are what a number of lines have of form.
 type figures struct {
 	lines, returns, again, sequence, climax, half float64
-	moves, repeated, repeatsAcross                float64
+	moves, repeated                               float64
 }
 
 // barsOf cuts a line into its bars, the first of which begins at from: the pickup is left out.

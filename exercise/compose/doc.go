@@ -21,6 +21,6 @@
 // The first, a question, ends on a note of V, the second, the answer, on do; in two of
 // five it begins like the question, note for note. Other bars take up one before them, at
 // the same height or another, as far as the rules allow it. The highest note is reached
-// once, after the first bar of the line. Where the notes at hand do not allow all this
+// once, before the last bar. Where the notes at hand do not allow all this
 // within some tries, the answer is another, and at last the line is made without form.
 package compose

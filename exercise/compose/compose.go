@@ -1,10 +1,8 @@
 package compose
 
 import (
-	"cmp"
 	"math/rand/v2"
 	"slices"
-	"sort"
 
 	"singback/exercise"
 	"singback/theory"
@@ -16,6 +14,13 @@ import (
 // 2013). What is left of the whole, 1 %, is spread over 8, 10 and 11.
 var intervalShare = [13]float64{31, 9.3, 31.4, 13.8, 4.6, 4.9, 0.4, 2.1, 0.6, 1.0, 0.3, 0.1, 0.5}
 
+// repetitions is the share of repeated notes, where the note may be repeated: between
+// that of the songs, and 17 to 18 % in the sopranos of 97 hymns.
+const repetitions = 0.22
+
+// dominant are the degrees of V on which a question may end, and from which do is reached.
+var dominant = []theory.Degree{{Step: 2}, {Step: 5}, {Step: 7}}
+
 // places holds at how many of the seven degrees of a diatonic scale an interval
 // of so many semitones begins: an interval that few degrees offer is drawn more
 // often where it is offered, so that the shares come out.
@@ -24,17 +29,15 @@ var places = [13]float64{7, 2, 5, 4, 3, 6, 2, 6, 3, 4, 5, 2, 7}
 // fallingSteps is the share of falling ones among the steps of that corpus.
 const fallingSteps = 24.5 / (24.5 + 16.2)
 
-// degreeShare holds the shares of the degrees in the same melodies, in percent.
-// le has la's, since the corpus was counted with the sixth of the major scale;
-// every other degree has the 1 % that is left.
-var degreeShare = map[theory.Degree]float64{
-	{Step: 1}: 27, {Step: 2}: 13, {Step: 3}: 13, {Step: 4}: 8, {Step: 5}: 15, {Step: 6}: 9, {Step: 7}: 2,
-	{Step: 3, Alter: -1}: 8, {Step: 7, Alter: -1}: 5, {Step: 6, Alter: -1}: 9,
-}
+// degreeShare holds the shares of the degrees in the same melodies, in percent, by
+// their semitones above the tonic. le has la's, since the corpus was counted with the
+// sixth of the major scale; every other degree, and all raised ones, have the 1 % that
+// is left.
+var degreeShare = [12]float64{27, 1, 13, 8, 13, 8, 1, 15, 9, 9, 5, 2}
 
 // onward holds where degrees go on to, as a share of the changes of note, in
 // the same melodies: by step, and in minor by its own third.
-var onward = map[int]map[int]float64{
+var onward = [8][8]float64{
 	2: {1: 0.43},
 	7: {1: 0.34},
 	4: {3: 0.43},
@@ -53,7 +56,9 @@ type composer struct {
 	level   int
 	compass theory.Range // zero: none
 
-	second *second
+	second   *second
+	parallel bool // the answer begins like the question
+	shaped   bool // form is kept to: not where the notes at hand do not allow it
 }
 
 // second is the key after a modulation.
@@ -71,37 +76,39 @@ type tone struct {
 	altered int // against the key's scale: 1 raised, -1 lowered
 }
 
+// stable reports whether a note belongs to the tonic triad.
+func (t tone) stable() bool { return t.altered == 0 && t.degree.Step%2 == 1 && t.degree.Step < 7 }
+
 // tonics returns where the tonic may lie, the best place first: where most of
 // the notes fit into the singer's range and lie most central.
 func (c *composer) tonics() []theory.Pitch {
 	if c.compass == (theory.Range{}) {
 		return []theory.Pitch{{Note: c.key.Tonic, Octave: exercise.MiddleRegister(c.key).TonicOctave}}
 	}
-	type fit struct {
-		tonic theory.Pitch
-		notes int
-		off   int
-	}
-	var fits []fit
+	var best, next theory.Pitch
+	const none = -1000
+	most, second := none, none
 	for octave := -1; octave <= 9; octave++ {
-		f := fit{tonic: theory.Pitch{Note: c.key.Tonic, Octave: octave}}
-		c.tonic = f.tonic
-		if f.notes = len(c.pool(c.key, theory.Interval{})); f.notes < 3 {
+		c.tonic = theory.Pitch{Note: c.key.Tonic, Octave: octave}
+		notes := len(c.pool(c.key, theory.Interval{}))
+		if notes < 3 {
 			continue
 		}
-		off := 2*f.tonic.MIDI() + 7 - c.compass.Low - c.compass.High
-		f.off = max(off, -off)
-		fits = append(fits, f)
+		off := 2*c.tonic.MIDI() + 7 - c.compass.Low - c.compass.High
+		switch good := 1000*notes - max(off, -off); {
+		case good > most:
+			best, next, most, second = c.tonic, best, good, most
+		case good > second:
+			next, second = c.tonic, good
+		}
 	}
-	order := func(a, b fit) int {
-		return cmp.Or(cmp.Compare(b.notes, a.notes), cmp.Compare(a.off, b.off))
+	switch {
+	case most == none:
+		return nil
+	case second == none:
+		return []theory.Pitch{best}
 	}
-	sort.SliceStable(fits, func(i, j int) bool { return order(fits[i], fits[j]) < 0 })
-	var tonics []theory.Pitch
-	for _, f := range fits[:min(len(fits), 2)] {
-		tonics = append(tonics, f.tonic)
-	}
-	return tonics
+	return []theory.Pitch{best, next}
 }
 
 // steps returns the diatonic steps above the first tonic that may be used, and
@@ -167,14 +174,16 @@ func (c *composer) pool(k theory.Key, up theory.Interval) []tone {
 
 // mayAlter reports whether an altered degree belongs to the material.
 func (c *composer) mayAlter(m theory.Mode, d theory.Degree) bool {
-	is := func(ds ...theory.Degree) bool { return slices.Contains(ds, d) }
-	if m == theory.Minor {
-		return c.have&skillMinor != 0 && is(theory.Degree{Step: 6}, theory.Degree{Step: 7}) ||
-			c.have&skillAltered != 0 && is(theory.Degree{Step: 4, Alter: 1}) ||
-			c.have&skillChromaticLeaps != 0 && is(theory.Degree{Step: 2, Alter: -1}, theory.Degree{Step: 3})
+	need := skill(0)
+	switch at := 10*d.Step + d.Alter; {
+	case m == theory.Minor && (at == 60 || at == 70):
+		need = skillMinor
+	case at == 41, m != theory.Minor && (at == 51 || at == 69):
+		need = skillAltered
+	case m == theory.Minor && (at == 19 || at == 30), m != theory.Minor && (at == 11 || at == 21 || at == 29 || at == 59):
+		need = skillChromaticLeaps
 	}
-	return c.have&skillAltered != 0 && is(theory.Degree{Step: 4, Alter: 1}, theory.Degree{Step: 5, Alter: 1}, theory.Degree{Step: 7, Alter: -1}) ||
-		c.have&skillChromaticLeaps != 0 && is(theory.Degree{Step: 1, Alter: 1}, theory.Degree{Step: 2, Alter: 1}, theory.Degree{Step: 3, Alter: -1}, theory.Degree{Step: 6, Alter: -1})
+	return c.have&need != 0
 }
 
 func size(i theory.Interval) (steps, semitones int) {
@@ -277,8 +286,13 @@ func (c *composer) compose() (s theory.Score, ok bool) {
 	if c.fresh&(skillNinth|skillTenth|skillTwelfth) != 0 && !c.wideEnough(pools[0]) {
 		return s, false
 	}
-	for range tries {
-		r := c.rhythm()
+	var r rhythm
+	parallel := c.rng.IntN(20) < 9
+	for try := range tries {
+		if try%4 == 0 {
+			c.parallel, c.shaped = parallel && try < tries/4, try < tries/2
+			r = c.rhythm()
+		}
 		if c.fresh&rhythmic != 0 && r.used&c.fresh == 0 {
 			continue
 		}
@@ -287,7 +301,7 @@ func (c *composer) compose() (s theory.Score, ok bool) {
 			c.second = c.modulate(len(r.bars) / 2)
 			pools = append(pools, c.pool(c.second.key, c.second.up))
 		}
-		if line, ok := c.walk(pools, r.notes); ok && (c.fresh == 0 || c.fresh&(rhythmic|skillMinor) != 0 || c.shows(line, r.notes)) {
+		if line, ok := c.walk(pools, r); ok && (c.fresh == 0 || c.fresh&(rhythmic|skillMinor) != 0 || c.shows(line, r.notes)) {
 			return c.write(r, line), true
 		}
 	}
@@ -350,11 +364,14 @@ func (c *composer) shows(line []tone, notes []place) bool {
 }
 
 // walk draws the notes, one for each place.
-func (c *composer) walk(pools [][]tone, notes []place) ([]tone, bool) {
+func (c *composer) walk(pools [][]tone, r rhythm) ([]tone, bool) {
+	notes := r.notes
 	_, span := steps(c.have)
 	line := make([]tone, 0, len(notes))
 	weights := make([]float64, 0, 64)
-	low, high, same := 0, 0, 0
+	low, high, same, peaks := 0, 0, 0, 0
+	last := len(notes) - 1
+	climax := r.answer + c.rng.IntN(len(r.bars)-r.answer) - 1 // the last bar for the highest note
 	for i, n := range notes {
 		pool := pools[0]
 		turns := c.second != nil && n.bar >= c.second.bar
@@ -364,29 +381,41 @@ func (c *composer) walk(pools [][]tone, notes []place) ([]tone, bool) {
 		before := c.second != nil && i+1 < len(notes) && notes[i+1].bar >= c.second.bar && !turns
 		after := turns && notes[i-1].bar < c.second.bar
 		weights = weights[:0]
-		total, unison := 0.0, -1
+		total, unison, like := 0.0, -1, -1
+		model := modelOf(n, notes, line)
+		strict := c.shaped && n.shift == 0 && model != nil
 		for j, t := range pool {
 			w := 1.0
+			again := model != nil && n.again(*model, t)
 			switch {
-			case i == len(notes)-1 && t.degree != theory.Degree{Step: 1},
-				i == len(notes)-2 && t.degree != theory.Degree{Step: 2} && t.degree != theory.Degree{Step: 7} && t.degree != theory.Degree{Step: 5},
-				i == 0 && (t.altered != 0 || !slices.Contains([]int{1, 3, 5}, t.degree.Step)),
+			case strict && !again,
+				i == last && t.degree != theory.Degree{Step: 1},
+				i == last-1 && !slices.Contains(dominant, t.degree),
+				i == 0 && !t.stable(),
 				// Before and after a modulation stand notes of both keys.
-				before && (t.altered != 0 || !slices.Contains([]int{1, 3, 5}, t.degree.Step) || !sounds(pools[1], t)),
+				before && (!t.stable() || !sounds(pools[1], t)),
 				after && (t.altered != 0 || !sounds(pools[0], t)):
 				w = 0
+			// The question ends on V, and after the climax the line stays below it.
+			case c.shaped && c.second == nil && i < last && n.bar < r.answer && notes[i+1].bar >= r.answer && !slices.Contains(dominant, t.degree),
+				c.shaped && n.bar > climax && t.Steps >= high:
+				w = 0
 			case i > 0:
-				w = c.weigh(line, t, span, low, high, same, i == len(notes)-1)
+				w = c.weigh(line, t, span, low, high, same, i == last)
 			}
 			if w > 0 {
-				share, known := degreeShare[t.degree]
-				if !known {
-					share = 1
+				if t.degree.Alter <= 0 {
+					w *= degreeShare[t.degree.Semitones()]
 				}
-				w *= share
-				if n.strong && t.altered == 0 && slices.Contains([]int{1, 3, 5}, t.degree.Step) {
+				if c.shaped && n.bar == climax && t.Steps > high {
+					w *= 4
+				}
+				if n.strong && t.stable() {
 					w *= 1.5 // the first of a bar rests on the triad (common practice)
 				}
+			}
+			if w > 0 && again {
+				like = j
 			}
 			if w > 0 && i > 0 && t.Interval == line[i-1].Interval {
 				unison, w = j, 0
@@ -399,26 +428,19 @@ func (c *composer) walk(pools [][]tone, notes []place) ([]tone, bool) {
 		if i > 0 {
 			total = goOn(weights, pool, line[i-1], total)
 			if unison >= 0 {
-				share := intervalShare[0] / 100
 				if total == 0 {
 					total = 1
 				}
-				weights[unison] = total * share / (1 - share)
+				weights[unison] = total * repetitions / (1 - repetitions)
 				total += weights[unison]
 			}
 		}
-		if total <= 0 {
+		if total <= 0 || strict && like < 0 || c.shaped && peaks > 1 && n.bar > climax {
 			return nil, false
 		}
-		x := c.rng.Float64() * total
-		chosen := -1
-		for j, w := range weights {
-			if w > 0 {
-				chosen = j
-				if x -= w; x < 0 {
-					break
-				}
-			}
+		chosen := c.draw(weights, total)
+		if like >= 0 {
+			chosen = like
 		}
 		t := pool[chosen]
 		if same++; i == 0 || t.Interval != line[i-1].Interval {
@@ -427,10 +449,31 @@ func (c *composer) walk(pools [][]tone, notes []place) ([]tone, bool) {
 		if i == 0 {
 			low, high = t.Steps, t.Steps
 		}
+		switch {
+		case t.Steps > high:
+			peaks = 1
+		case t.Steps == high && same == 1:
+			peaks++
+		}
 		low, high = min(low, t.Steps), max(high, t.Steps)
 		line = append(line, t)
 	}
 	return line, true
+}
+
+// draw returns one of the weights by its share; zero ones are never drawn.
+func (c *composer) draw(weights []float64, total float64) int {
+	x := c.rng.Float64() * total
+	chosen := -1
+	for j, w := range weights {
+		if w > 0 {
+			chosen = j
+			if x -= w; x < 0 {
+				break
+			}
+		}
+	}
+	return chosen
 }
 
 // sounds reports whether the scale of a pool has a note of that pitch and letter.
@@ -456,6 +499,11 @@ func (c *composer) weigh(line []tone, t tone, span, low, high, same int, last bo
 		}
 		return 1
 	}
+	for _, p := range line[max(0, len(line)-3):] {
+		if p.degree.Step > 5 && t.degree.Step > 5 && (p.altered > 0) != (t.altered > 0) {
+			return 0 // in minor, raised 6 and 7 keep away from lowered ones
+		}
+	}
 	move := between(prev, t)
 	steps, semitones := size(move)
 	w := intervalShare[semitones] / places[semitones]
@@ -468,8 +516,11 @@ func (c *composer) weigh(line []tone, t tone, span, low, high, same int, last bo
 	}
 	// What the melody is there for comes often enough to be met.
 	const often = 6
-	if c.fresh&(skillNinth|skillTenth|skillTwelfth) != 0 && wide {
+	if c.fresh&(skillBelow|skillAbove|skillNinth|skillTenth|skillTwelfth) != 0 && wide {
 		w *= often
+	}
+	if semitones == 6 && c.fresh == skillAnyLeap {
+		w *= 3 * often // sevenths have more places
 	}
 	if c.fresh&^rhythmic != 0 && (!mayMove(prev, t, c.have&^c.fresh) || t.altered != 0) {
 		w *= often
@@ -481,10 +532,10 @@ func (c *composer) weigh(line []tone, t tone, span, low, high, same int, last bo
 // returns the new total.
 func goOn(weights []float64, pool []tone, prev tone, total float64) float64 {
 	targets := onward[prev.degree.Step]
-	if prev.altered != 0 || len(targets) == 0 || total <= 0 {
+	if prev.altered != 0 || total <= 0 {
 		return total
 	}
-	sums := map[int]float64{}
+	var sums [8]float64
 	rest, shares := total, 0.0
 	for j, t := range pool {
 		if p := targets[t.degree.Step]; p > 0 && t.altered == 0 && weights[j] > 0 {
@@ -495,7 +546,7 @@ func goOn(weights []float64, pool []tone, prev tone, total float64) float64 {
 			rest -= weights[j]
 		}
 	}
-	if rest <= 1e-9*total || len(sums) == 0 {
+	if rest <= 1e-9*total || rest == total {
 		return total
 	}
 	total = rest
@@ -515,9 +566,6 @@ var tempos = [Levels + 1]float64{1: 60, 2: 60, 3: 72, 4: 72, 5: 72, 6: 80, 7: 80
 // write makes the score.
 func (c *composer) write(r rhythm, line []tone) theory.Score {
 	s := theory.Score{Key: c.key, Meter: r.meter, Tempo: tempos[c.level], Start: r.start}
-	if r.start == (theory.Fraction{Num: 0, Den: 1}) {
-		s.Start = theory.Fraction{}
-	}
 	i := 0
 	for _, p := range r.all {
 		n := theory.Written{Rest: p.rest, Length: p.length}

@@ -13,5 +13,14 @@
 // raised 6 and 7 count as altered notes. A melody of level n has exactly one thing
 // that level n−1 has not (level 1: at most one); the key asked for is not counted.
 // Of 2000 melodies of levels 4 to 7 in C interval shares correlate with the published
-// ones by 0.94 (Spearman), degrees by 0.88; repetitions are fewer (26 to 31 %).
+// ones by 0.94 (Spearman), degrees by 0.85; repetitions are fewer (19 to 31 %), nearer to
+// those of hymns (18 %).
+//
+// # They have two phrases
+//
+// The first, a question, ends on a note of V, the second, the answer, on do; in two of
+// five it begins like the question, note for note. Other bars take up one before them, at
+// the same height or another, as far as the rules allow it. The highest note is reached
+// once, before the last bar. Where the notes at hand do not allow all this
+// within some tries, the answer is another, and at last the line is made without form.
 package compose

@@ -40,7 +40,11 @@ type SightMelody struct {
 // of more than a third is followed by a step back; altered notes are reached and
 // left by step (at level 7 they may be reached by leap) and go on in the
 // direction in which they are altered; ti goes to do, or passes down from do to
-// la, and fi goes to sol. No melody of a series is met twice.
+// la, and fi goes to sol. In minor three notes or more lie between raised and lowered 6
+// or 7. No melody of a series is met twice.
+//
+// They have two phrases, question and answer: a half cadence in the middle (not where
+// the key changes there), motifs that return, and one climax.
 //
 // Intervals and degrees are drawn by their shares in popular song: see
 // intervalShare. The same order gives the same melodies.

@@ -1,6 +1,10 @@
 package compose
 
-import "singback/theory"
+import (
+	"slices"
+
+	"singback/theory"
+)
 
 // rhythmic are the skills that the rhythm shows, and not the notes.
 const rhythmic = skillTwoFour | skillThreeFour | skillSixEight | skillPickup | skillWhole | skillEighths | skillRests | skillDots |
@@ -14,6 +18,7 @@ type rhythm struct {
 	bars    []theory.Fraction
 	all     []place
 	notes   []place // without the rests
+	answer  int     // the bar where the second phrase begins
 	used    skill
 }
 
@@ -23,6 +28,10 @@ type place struct {
 	bar    int
 	strong bool // the first of its bar
 	rest   bool
+
+	part  int // of its bar
+	like  int // the bar that its bar is made from, counted from 1; 0: none
+	shift int // and how many steps above the note there it is
 }
 
 // cell is a figure of whole beats. In the meters of three eighths a beat the
@@ -103,17 +112,26 @@ func (c *composer) rhythm() rhythm {
 	}
 	first := len(bars)
 	meter := r.meter
+	r.answer = first + count/2
+	form := make([]motif, first, first+count)
 	for n := range count {
 		if n == count/2 && c.fresh == skillMeterChange {
 			meter = otherMeter(meter)
 			r.changed = meter
 			r.used |= skillMeterChange
 		}
-		switch i := first + n - 2; {
+		m := c.motif(n, count)
+		if m.bar > 0 {
+			m.bar += first
+		}
+		form = append(form, m)
+		switch {
 		case n == count-1:
 			bars = append(bars, c.lastBar(meter, pickup, &r.used))
-		case i >= first && (r.changed == theory.Meter{} || n >= count/2+2) && c.rng.IntN(2) == 0:
-			bars = append(bars, bars[i]) // the rhythm of two bars before
+		case m.bar > 0 && (r.changed == theory.Meter{} || m.bar > r.answer):
+			bars = append(bars, bars[m.bar-1])
+		case n == count/2-1 && c.rng.IntN(2) == 0:
+			bars = append(bars, c.lastBar(meter, 0, &r.used))
 		default:
 			bars = append(bars, c.bar(meter, 0, &r.used))
 		}
@@ -125,12 +143,16 @@ func (c *composer) rhythm() rhythm {
 		for i, part := range parts {
 			length := max(part, -part)
 			at = at.Plus(twelfths(length))
-			if i == 0 && b > 0 && tied[b] {
+			if i == 0 && b > 0 && b == tied {
 				last := &r.all[len(r.all)-1]
 				last.length = last.length.Plus(twelfths(length))
 				continue
 			}
-			r.all = append(r.all, place{length: twelfths(length), bar: b, strong: i == 0 && b >= first, rest: part < 0})
+			p := place{length: twelfths(length), bar: b, strong: i == 0 && b >= first, rest: part < 0, part: i, like: form[b].bar, shift: form[b].shift}
+			if i >= 2 && form[b].varied {
+				p.like = 0
+			}
+			r.all = append(r.all, p)
 		}
 	}
 	for _, p := range r.all {
@@ -139,6 +161,47 @@ func (c *composer) rhythm() rhythm {
 		}
 	}
 	return r
+}
+
+// motif tells what a bar is made from.
+type motif struct {
+	bar    int  // one before it, counted from 1; 0: none
+	shift  int  // steps above it
+	varied bool // only its first two notes are like those there
+}
+
+// motif draws what a bar is made from. The second phrase begins like the first in
+// parallel ones; within a phrase a bar may be the one or, of four, the second before
+// it again, at another height more often than at the same.
+func (c *composer) motif(n, count int) motif {
+	half := count / 2
+	back := 1 + c.rng.IntN(half/2)
+	switch within := n % half; {
+	case n == count-1:
+	case c.parallel && n >= half:
+		return motif{bar: n - half + 1, varied: within > 0 && c.rng.IntN(2) == 0}
+	case within >= back && c.rng.IntN(5) < 3:
+		return motif{bar: n - back + 1, shift: c.rng.IntN(5) - 2}
+	}
+	return motif{}
+}
+
+// modelOf returns the note of the line that a place is like, nil for none.
+func modelOf(n place, notes []place, line []tone) *tone {
+	for j := range line {
+		if notes[j].bar+1 == n.like && notes[j].part == n.part {
+			return &line[j]
+		}
+	}
+	return nil
+}
+
+// again reports whether a note is the model again, at the height that the place has.
+func (n place) again(model, t tone) bool {
+	if n.shift == 0 {
+		return t.Interval == model.Interval
+	}
+	return t.altered == 0 && model.altered == 0 && t.Steps == model.Steps+n.shift
 }
 
 // meter draws a meter.
@@ -197,7 +260,7 @@ func (c *composer) fill(m theory.Meter, beat, end int, used *skill, rests bool) 
 			switch {
 			case f.need&^c.have != 0, f.beats > end-beat, f.bar != 0 && f.bar != m.Pulses(), f.need == skillRests && !rests:
 				return 0
-			case f.at != nil && !contains(f.at, beat):
+			case f.at != nil && !slices.Contains(f.at, beat):
 				return 0
 			case f.need == skillRests && len(parts) > 0 && parts[len(parts)-1] < 0:
 				return 0 // one rest at a time
@@ -220,15 +283,6 @@ func (c *composer) fill(m theory.Meter, beat, end int, used *skill, rests bool) 
 		}
 	}
 	return parts
-}
-
-func contains(list []int, x int) bool {
-	for _, y := range list {
-		if x == y {
-			return true
-		}
-	}
-	return false
 }
 
 // lastBar draws a bar that ends with a long note. Together with the pickup it
@@ -259,17 +313,16 @@ func (c *composer) lastBar(m theory.Meter, pickup int, used *skill) []int {
 		parts = append(c.fill(m, 0, 1, used, false), 12)
 	}
 	last := parts[len(parts)-1] - pickup
-	if pickup > 0 && contains([]int{12, 24, 36}, last) && (last != 36 || c.have&skillDots != 0) {
+	if pickup > 0 && slices.Contains([]int{12, 24, 36}, last) && (last != 36 || c.have&skillDots != 0) {
 		parts[len(parts)-1] = last
 	}
 	return parts
 }
 
-// ties chooses bars whose first note goes on from the bar before.
-func (c *composer) ties(bars [][]int, first, count int, changes bool, used *skill) map[int]bool {
-	tied := map[int]bool{}
+// ties chooses a bar whose first note goes on from the bar before; -1 for none.
+func (c *composer) ties(bars [][]int, first, count int, changes bool, used *skill) int {
 	if c.have&skillTies == 0 || c.fresh != skillTies && c.rng.IntN(4) > 0 {
-		return tied
+		return -1
 	}
 	var may []int
 	for b := first + 1; b < len(bars)-1; b++ {
@@ -279,9 +332,9 @@ func (c *composer) ties(bars [][]int, first, count int, changes bool, used *skil
 			may = append(may, b)
 		}
 	}
-	if len(may) > 0 {
-		*used |= skillTies
-		tied[may[c.rng.IntN(len(may))]] = true
+	if len(may) == 0 {
+		return -1
 	}
-	return tied
+	*used |= skillTies
+	return may[c.rng.IntN(len(may))]
 }

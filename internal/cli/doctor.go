@@ -201,7 +201,7 @@ func (d *doctorCommand) agreed() bool {
 	if d.yes {
 		return true
 	}
-	fmt.Fprint(e.stderr, "Enter plays them, n and Enter leaves them out: ")
+	fmt.Fprintln(e.stderr, "Enter plays them, n and Enter leaves them out.")
 	line, err := bufio.NewReader(e.stdin).ReadString('\n')
 	return err == nil && strings.TrimSpace(line) == ""
 }
@@ -270,7 +270,7 @@ func (d *doctorCommand) places(ctx context.Context, r *doctor.Report) error {
 		p := lookAt("class", path)
 		f, err := classfile.Read(path)
 		if err != nil {
-			add(p, "", err, "take a copy of it, or singback class new begins another")
+			add(p, "", err, "if it was a class, take an older copy of it; if not, give it another ending")
 			continue
 		}
 		err = f.Close()

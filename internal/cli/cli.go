@@ -248,7 +248,7 @@ Exit status: 0 done, 1 failed, 2 wrong usage.`,
 	root.AddCommand(
 		newToday(e), newSing(e), newPage(e), newProgress(e), newRecord(e), newCourse(e), newClass(e), newCalibrate(e), newProfile(e),
 		newSeries(e), newEcho(e), newDictation(e), newMelody(e), newParts(e), newGrade(e), newJudge(e), newTrace(e), newNotes(e),
-		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newHandIn(e), newDevices(e),
+		newKey(e), newRename(e), newFindKey(e), newCadence(e), newBetween(e), newDeduce(e), newFollow(e), newHandIn(e), newDevices(e), newDoctor(e),
 	)
 	addBuiltIns(root, e)
 	root.PersistentPreRun = func(cmd *cobra.Command, _ []string) {

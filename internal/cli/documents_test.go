@@ -398,6 +398,9 @@ var notRun = map[string]bool{
 // failing are commands that are to fail though what they print is not shown.
 var failing = map[string]bool{
 	"singback devices":                           true, // there are none here
+	"singback doctor":                            true, // and says so
+	"singback doctor --format json":              true,
+	"singback doctor --tone --yes":               true,
 	"singback class forget Ana":                  true, // nobody types the name
 	`singback class hear Ana "week 1" --at 0:03`: true, // nor is there a loudspeaker
 }
@@ -591,7 +594,7 @@ func sourced(t *testing.T, dir, line string) {
 // What troubleshooting and keys say that the program says, it says.
 func TestTroubleshootingQuotes(t *testing.T) {
 	var said strings.Builder
-	for _, folder := range []string{"device", "report", "store", "tui"} {
+	for _, folder := range []string{"device", "doctor", "report", "store", "tui"} {
 		files, err := filepath.Glob("../" + folder + "/*.go")
 		if err != nil {
 			t.Fatal(err)

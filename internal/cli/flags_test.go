@@ -169,6 +169,7 @@ var meanings = map[string]string{
 	"timeout":         "`SECONDS` to wait for an answer from the microphone",
 	"to":              "the `NOTATION` a line is written in",
 	"to-key":          "move it to this `KEY` of the same mode",
+	"tone":            "play a test tone too",
 	"tolerance":       "how many `CENTS` off are still right",
 	"tuning":          drill.TuningHelp,
 	"version":         "version for singback",

@@ -50,6 +50,16 @@ func has(program string) bool {
 	return err == nil
 }
 
+// FFmpeg is where ffmpeg lies, "" where it is not installed, and what is typed to
+// install it.
+func FFmpeg() (path, typed string) {
+	path, err := exec.LookPath(program)
+	if err != nil {
+		path = ""
+	}
+	return path, install(runtime.GOOS, has)
+}
+
 // missing says what is to be typed for a recording of some kind to be read.
 func missing(path, kind string) error {
 	return fmt.Errorf("%s: %w: %s is read through ffmpeg, which is not installed here; type: %s", path, ErrNeedsProgram, kind, install(runtime.GOOS, has))

@@ -92,7 +92,8 @@ func OpenInput(ctx context.Context, name string, rate int) (audio.Source, error)
 // OpenOutput starts playing, silence at first, to the device found as in
 // [OpenInput]. Samples are sent to the first two channels alike.
 //
-// The Sink buffers some 0.3 s, and has the method Latency too. Running dry is silence, faded so that it does
+// The Sink buffers some 0.3 s, and has the method Latency too, and Underruns() int64,
+// how often the driver has told that it had nothing to play. Running dry is silence, faded so that it does
 // not click. Drain waits until the last sample has left the buffer and for the
 // latency the driver states, plus one block. Write and Drain return
 // audio.ErrStalled like Read in OpenInput. One goroutine may call Write and

@@ -29,6 +29,7 @@ type fake struct {
 	stopped int
 	record  func(in []float32, missed, filled bool)
 	play    func(out []float32)
+	late    func(out []float32) // play, after the driver had nothing to play
 }
 
 func (f *fake) devices() ([]Info, error) { return f.list, nil }
@@ -53,8 +54,9 @@ func (f *fake) openInput(i int, want format, ready func(format), record func([]f
 	return f.open(i, want, ready)
 }
 
-func (f *fake) openOutput(i int, want format, ready func(format), play func([]float32)) (stream, error) {
-	f.play = play
+func (f *fake) openOutput(i int, want format, ready func(format), play func([]float32, bool)) (stream, error) {
+	f.play = func(out []float32) { play(out, false) }
+	f.late = func(out []float32) { play(out, true) }
 	return f.open(i, want, ready)
 }
 

@@ -22,6 +22,7 @@ type output struct {
 
 	muted  atomic.Bool  // by Close
 	frames atomic.Int64 // frames played so far, silence included
+	missed atomic.Int64 // blocks that came too late for the driver
 	block  atomic.Int64 // the largest block so far, in frames
 
 	// Of the driver's thread.
@@ -48,9 +49,12 @@ func (o *output) init(got format) {
 	o.fade = int(fade.Seconds() * float64(got.rate))
 }
 
-// play fills one interleaved block of any size. It does not allocate and waits
-// for nobody.
-func (o *output) play(out []float32) {
+// play fills one interleaved block of any size; missed tells that the driver had
+// nothing to play before it. It does not allocate and waits for nobody.
+func (o *output) play(out []float32, missed bool) {
+	if missed {
+		o.missed.Add(1)
+	}
 	frames := len(out) / o.channels
 	for done := 0; done < frames; {
 		want := min(frames-done, len(o.mono))
@@ -101,6 +105,10 @@ func (o *output) SampleRate() int { return o.rate }
 // Latency is how long a sample takes from the buffer to the loudspeaker, as
 // the driver states it.
 func (o *output) Latency() time.Duration { return o.latency }
+
+// Underruns is how often the driver has told so far that it had nothing to play.
+// Not every driver tells.
+func (o *output) Underruns() int64 { return o.missed.Load() }
 
 // Write is as audio.Sink has it. It does not allocate.
 func (o *output) Write(ctx context.Context, samples []float64) error {

@@ -269,3 +269,24 @@ func TestOutputDoesNotAllocate(t *testing.T) {
 		t.Errorf("Write and play allocate %v times", got)
 	}
 }
+
+// What the driver says of being left without sound is counted.
+func TestUnderruns(t *testing.T) {
+	f, h := newFake()
+	out := openFakeOutput(t, f, h)
+	defer out.Close()
+	block := make([]float32, 2*480)
+	f.play(block)
+	if n := out.Underruns(); n != 0 {
+		t.Errorf("%d underruns before the driver told of any", n)
+	}
+	f.late(block)
+	f.play(block)
+	f.late(block)
+	if n := out.Underruns(); n != 2 {
+		t.Errorf("%d underruns, want the 2 that the driver told of", n)
+	}
+	if n := testing.AllocsPerRun(100, func() { f.late(block) }); n != 0 {
+		t.Errorf("a late block allocates %v times", n)
+	}
+}

@@ -72,8 +72,10 @@ func (library) openInput(i int, want format, ready func(format), record func(in 
 	})
 }
 
-func (library) openOutput(i int, want format, ready func(format), play func(out []float32)) (stream, error) {
-	return open(i, playback, want, ready, play)
+func (library) openOutput(i int, want format, ready func(format), play func(out []float32, missed bool)) (stream, error) {
+	return open(i, playback, want, ready, func(out []float32, _ portaudio.StreamCallbackTimeInfo, flags portaudio.StreamCallbackFlags) {
+		play(out, flags&portaudio.OutputUnderflow != 0)
+	})
 }
 
 // open opens and starts a callback stream in which the driver chooses the size

@@ -60,8 +60,9 @@ type backend interface {
 	// missed set where the driver dropped samples before them, and filled where
 	// it made them up for lack of real ones.
 	openInput(i int, want format, ready func(got format), record func(in []float32, missed, filled bool)) (stream, error)
-	// openOutput is the same for a stream whose play fills out.
-	openOutput(i int, want format, ready func(got format), play func(out []float32)) (stream, error)
+	// openOutput is the same for a stream whose play fills out; missed is set where
+	// the driver had nothing to play before it.
+	openOutput(i int, want format, ready func(got format), play func(out []float32, missed bool)) (stream, error)
 }
 
 // host is a backend together with the probe that must succeed before it is

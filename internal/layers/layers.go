@@ -50,6 +50,7 @@ internal/report:   pitch theory exercise exercise/grade exercise/compose exercis
 internal/sheet:    theory exercise/grade internal/class internal/engrave internal/plain internal/report | internal/notation
 internal/chart:    internal/report internal/plain plot       | exercise/practice theory
 internal/calibrate: theory pitch exercise calib internal/audio internal/session internal/synth internal/report internal/plain |
+internal/doctor:   pitch calib internal/audio internal/device internal/listen | 
 internal/course:   theory exercise exercise/compose exercise/practice internal/plain internal/tomlfile go-toml |
 internal/tui:      theory exercise exercise/compose internal/session internal/drill internal/engrave internal/notation internal/report internal/plain bubbletea lipgloss |
 internal/drill:    theory exercise exercise/grade exercise/compose exercise/practice calib internal/audio internal/listen internal/session internal/synth internal/plain internal/report | internal/course internal/kept

@@ -62,7 +62,7 @@ func licencesIn(w io.Writer, what, dir string) error {
 	}
 	found := false
 	for _, e := range entries {
-		if e.IsDir() || !isLicence.MatchString(e.Name()) {
+		if e.IsDir() || strings.HasSuffix(e.Name(), ".go") || !isLicence.MatchString(e.Name()) {
 			continue
 		}
 		data, err := os.ReadFile(filepath.Join(dir, e.Name()))

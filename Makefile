@@ -166,6 +166,20 @@ SHOTS = /tmp/singback-shots
 page-shots: internal/page/node_modules/.at
 	go run ./internal/testkit/pageshots -out "$(SHOTS)"
 
+# What is handed out, in bin/release: archives for six systems, packages for Debian, what
+# is in each, checksums; the same commit gives the same bytes. VERSION is the tag, and
+# the work tree is to be as it was committed. release-check builds twice in different folders,
+# compares, and installs the package in a bare Debian 12 and 13: as root, some minutes.
+VERSION = $$(git describe --tags --dirty --match 'v[0-9]*')
+.PHONY: release release-check
+release:
+	@$(setup) release
+	@internal/release/build "$(VERSION)" bin/release
+
+release-check:
+	@$(setup) release
+	@internal/release/check "$(VERSION)"
+
 clean:
 	rm -rf bin
 	rm -f internal/page/built/engine.* internal/page/built/wasm_exec.js

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -84,7 +85,20 @@ func commandRows(cmd *cobra.Command, width int) string {
 // flagRows lists the flags of a command, its own and those of the commands above it,
 // in groups.
 func flagRows(cmd *cobra.Command, width int) string {
-	var all [][2]string
+	groups := groupedFlags(cmd)
+	first := firstColumn(slices.Concat(groups...), 28)
+	var parts []string
+	for i, list := range groups {
+		if len(list) > 0 {
+			parts = append(parts, flagGroups[i].heading+":\n"+rows(list, first, width))
+		}
+	}
+	return strings.TrimRight(strings.Join(parts, "\n"), "\n")
+}
+
+// groupedFlags are the flags of a command that are shown, its own and those of the
+// commands above it, by group: how each is written, and what it means.
+func groupedFlags(cmd *cobra.Command) [][][2]string {
 	groups := make([][][2]string, len(flagGroups))
 	for i, g := range flagGroups {
 		for _, name := range g.names {
@@ -110,16 +124,8 @@ func flagRows(cmd *cobra.Command, width int) string {
 			row[1] += defaultOf(f.DefValue, f.Value.Type())
 			groups[i] = append(groups[i], row)
 		}
-		all = append(all, groups[i]...)
 	}
-	first := firstColumn(all, 28)
-	var parts []string
-	for i, list := range groups {
-		if len(list) > 0 {
-			parts = append(parts, flagGroups[i].heading+":\n"+rows(list, first, width))
-		}
-	}
-	return strings.TrimRight(strings.Join(parts, "\n"), "\n")
+	return groups
 }
 
 // valueName finds what the value of a flag is called: the word in backquotes in its

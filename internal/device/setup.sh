@@ -6,11 +6,12 @@
 #                       if it is here and 0 if not
 # setup.sh sound        what the tests on the virtual microphone need
 # setup.sh reference    the programs that tests compare with
+# setup.sh release      what makes archives and packages (make release)
 #
 # Looks first, and installs only what is missing: with apt-get on Debian and
 # Ubuntu, with brew on macOS. Uses sudo only if it installs and is not root.
 # Messages go to standard error; nothing is said when there is nothing to do.
-# sound and reference fail if something is still missing in the end.
+# sound, reference and release fail if something is still missing in the end.
 
 set -eu
 
@@ -47,8 +48,15 @@ have_reference() {
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
 		command -v ffmpeg >/dev/null && command -v opusenc >/dev/null && command -v lame >/dev/null && command -v flac >/dev/null && command -v oggenc >/dev/null &&
 		{ command -v apache2 || [ -x /usr/sbin/apache2 ]; } >/dev/null &&
-		command -v fluidsynth >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
+		command -v fluidsynth >/dev/null && command -v groff >/dev/null && [ -f /usr/share/sounds/sf2/TimGM6mb.sf2 ] &&
 		/usr/bin/python3 -c 'import aubio, mir_eval, statsmodels' 2>/dev/null
+}
+
+have_release() {
+	for program in git gcc aarch64-linux-gnu-gcc pkg-config objdump dpkg-deb lintian mmdebstrap man zip xz gzip tar; do
+		command -v $program >/dev/null || return 1
+	done
+	[ -f /usr/aarch64-linux-gnu/lib/libc.so.6 ] && pkg-config --exists portaudio-2.0
 }
 
 # as_root runs a command as root. It asks for a password only on a terminal.
@@ -140,9 +148,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin || true
+	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base: $(why)"
 		exit 1
 	}
 	;;
@@ -153,8 +161,17 @@ browser)
 		exit 1
 	}
 	;;
+release)
+	packages="git gcc libc6-dev gcc-aarch64-linux-gnu libc6-dev-arm64-cross pkg-config portaudio19-dev binutils dpkg-dev lintian mmdebstrap man-db zip xz-utils gzip tar"
+	# shellcheck disable=SC2086 # names of packages are several words
+	have_release || install_set release $packages || true
+	have_release || {
+		say "a release is made on Debian for amd64, and needs $packages: $(why)"
+		exit 1
+	}
+	;;
 *)
-	say "usage: setup.sh build|page|sound|reference|browser"
+	say "usage: setup.sh build|page|sound|reference|browser|release"
 	exit 2
 	;;
 esac

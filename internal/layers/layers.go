@@ -63,6 +63,7 @@ internal/page/engine/wasm: internal/page/engine |
 internal/page/lean:                                          |
 internal/cli:      * cobra x-term                           | x-net
 cmd/singback:      internal/cli                             |
+internal/release/papers: internal/cli                           |
 internal/testkit:  * internal/testkit chromedp              |
 internal/layers:                                            |
 `

@@ -308,7 +308,7 @@ func TestVirtualMicOwnSound(t *testing.T) {
 	loop := []string{"PULSE_SINK=mic_feed"}
 	for _, more := range [][]string{{"--think", "0"}, {"--think", "0", "--from", "do", "--set", "drone"}} {
 		args := []string{"sing", "--key", "Ab major", "--degrees", "la sol", "--count", "2", "--input", "mic", "--output", "speaker",
-			"--timeout", "1.5", "--loudness", "-3", "--format", "json"}
+			"--timeout", "1.5", "--loudness", "-16", "--format", "json"}
 		r := ended(t, loop, path, append(args, more...)...)
 		all := events(t, r.stdout.String())
 		for _, v := range named(all, "verdict") {
@@ -321,7 +321,7 @@ func TestVirtualMicOwnSound(t *testing.T) {
 		}
 	}
 	tr := recordingNamed(t, "flat-40")
-	if v := sung(t, path, loop, tr, "--think", "0", "--loudness", "-3"); v.Outcome != "flat" || v.Cents == nil || math.Abs(*v.Cents-number(t, tr.says["expect_cents"])) > 5 {
+	if v := sung(t, path, loop, tr, "--think", "0", "--loudness", "-16"); v.Outcome != "flat" || v.Cents == nil || math.Abs(*v.Cents-number(t, tr.says["expect_cents"])) > 5 {
 		t.Errorf("with the loudspeaker at the microphone: %s, %v cents", v.Outcome, v.Cents)
 	}
 }

@@ -95,9 +95,9 @@ func addSetting(f Flags, p *string, value synth.KeySetting) {
 	f.StringVar(p, "set", value.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
 }
 
-// AddLoudness defines how loud it is at most.
-func AddLoudness(f Flags, dBFS *float64) {
-	f.Float64Var(dBFS, "loudness", synth.DefaultLevel, "no peak of the sound exceeds this level, in `DBFS`, -60 to -3")
+// AddLoudness defines how loud it is.
+func AddLoudness(f Flags, lufs *float64) {
+	f.Float64Var(lufs, "loudness", synth.DefaultLevel, "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed")
 }
 
 func addThen(f Flags, p *string) {

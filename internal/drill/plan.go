@@ -18,7 +18,7 @@ import (
 // The limits of the playback level in dBFS, both allowed.
 const (
 	MinLoudness = -60.0
-	MaxLoudness = -3.0
+	MaxLoudness = -14.0
 )
 
 // Manner says how it is asked.
@@ -26,7 +26,7 @@ type Manner struct {
 	Setting  string  // how the key is set
 	Think    float64 // seconds
 	Window   exercise.Window
-	Loudness float64 // dBFS
+	Loudness float64 // LUFS
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
 	Then     string // what comes after what was sung: ThenPlay; "": nothing
@@ -57,9 +57,9 @@ func (o *Manner) read(p *Plan) (err error) {
 }
 
 // CheckLoudness refuses a level at which nothing is played.
-func CheckLoudness(dBFS float64) error {
-	if !(dBFS >= MinLoudness && dBFS <= MaxLoudness) {
-		return wrongf("--loudness: %g dBFS is out of range: want %g to %g", dBFS, MinLoudness, MaxLoudness)
+func CheckLoudness(lufs float64) error {
+	if !(lufs >= MinLoudness && lufs <= MaxLoudness) {
+		return wrongf("--loudness: %g LUFS is out of range: want %g to %g", lufs, MinLoudness, MaxLoudness)
 	}
 	return nil
 }
@@ -70,7 +70,7 @@ type Plan struct {
 	Item       exercise.Item // what all items share
 	Naming     theory.Naming
 	Config     session.Config // but for Level
-	Loudness   float64        // dBFS, to begin with
+	Loudness   float64        // LUFS, to begin with
 	Seed       uint64
 	Best       *Choice // where the key was left to us
 	Recordings int     // that answer; 0: nobody knows how often somebody does

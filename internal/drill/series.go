@@ -35,7 +35,7 @@ type Series struct {
 	Company
 	Tolerance float64 // cents
 	Setting   string
-	Loudness  float64 // dBFS
+	Loudness  float64 // LUFS
 	HideNames bool
 	Hear      bool // the melody is played before it is read
 	Seed      uint64

@@ -50,7 +50,7 @@ type Host interface {
 type Config struct {
 	Setting synth.KeySetting
 	Window  exercise.Window
-	Level   func() float64 // dBFS, the peak level of playback; asked before each sound
+	Level   func() float64 // LUFS, the loudness of playback; asked before each sound
 	Think   float64        // seconds of silence between the prompt and the window of a live source
 	Compare bool           // sound the right answer after each verdict that was told
 	Count   int            // how many tasks there will be; 0 where that is not known

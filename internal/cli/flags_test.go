@@ -115,6 +115,7 @@ var meanings = map[string]string{
 	"share":           "only the `K/N`th share of the takes",
 	"live":            "decide each row as early as possible",
 	"louder":          "how many `DECIBELS` my part is louder than the others",
+	"sound":           "the `INSTRUMENT` that plays what is heard: piano, organ, electric",
 	"loudness":        "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed",
 	"meter":           "the time `SIGNATURE`",
 	"mode":            "the `MODE`",

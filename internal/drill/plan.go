@@ -27,6 +27,7 @@ type Manner struct {
 	Think    float64 // seconds
 	Window   exercise.Window
 	Loudness float64 // LUFS
+	Sound    string  // the instrument; "": the piano
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
 	Then     string // what comes after what was sung: ThenPlay; "": nothing
@@ -38,6 +39,9 @@ func (o *Manner) read(p *Plan) (err error) {
 	c := &p.Config
 	c.Window, c.Think, c.Compare = o.Window, o.Think, o.Compare
 	p.Loudness = o.Loudness
+	if c.Instrument, err = ReadSound(o.Sound); err != nil {
+		return err
+	}
 	if c.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
 		return wrong(fmt.Errorf("--set: %w", err))
 	}
@@ -54,6 +58,15 @@ func (o *Manner) read(p *Plan) (err error) {
 		return wrongf("--retry: %q: want ask, always or never", plain.Short(o.Retry))
 	}
 	return CheckLoudness(o.Loudness)
+}
+
+// ReadSound reads the option sound; without one it is the piano.
+func ReadSound(name string) (synth.Instrument, error) {
+	i, err := synth.ParseInstrument(cmp.Or(name, synth.Piano.String()))
+	if err != nil {
+		return 0, wrong(fmt.Errorf("--sound: %w", err))
+	}
+	return i, nil
 }
 
 // CheckLoudness refuses a level at which nothing is played.

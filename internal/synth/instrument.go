@@ -51,9 +51,10 @@ var drawbars = [8]float64{1, 0.7079, 0.5012, 0.3548, 0.2512, 0.2512, 0.1778, 0.1
 const (
 	mostPartials = 20   // of one note
 	farPartials  = 8    // of those, so many have an aftersound
+	tine         = 10   // so many of the electric piano's are harmonics
 	bandEdge     = 0.45 // of the sample rate: partials above are left out
-	// highestPartial is where a piano's partials end, in hertz: what lies above is some 50 dB
-	// under the note.
+	// highestPartial is where partials end, in hertz: what lies above is some 50 dB under the
+	// note.
 	highestPartial = 12000
 )
 
@@ -61,13 +62,12 @@ const (
 // it shrinks every second, as a rate: amplitude falls as e^(−fall·t).
 type partial struct{ amplitude, hz, fall float64 }
 
-// fallOf returns by how much a piano's partial at f hertz, the nth of its note, falls, in
-// nepers a second. The fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s
+// fallOf returns by how much a piano's note of so many hertz falls, in nepers a second. The fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s
 // for A1, 7 for C3, 4.6 for C4, 2.8 for C5 and 1.5 for C6: within what is measured at
 // pianos. Partial n falls 1 + 0.3·(n−1) times as fast. Even the slowest loses 6 dB a second
 // until a key is let go, which no held sung note does: a judge can tell the two apart.
-func fallOf(hz float64, n int) float64 {
-	return 3 * math.Ln10 * (0.07 + 0.00056*hz) * (1 + 0.3*float64(n-1))
+func fallOf(hz float64) float64 {
+	return 3 * math.Ln10 * (0.07 + 0.00056*hz)
 }
 
 // The aftersound of a piano's partials: so far under the prompt sound at the start, and
@@ -82,54 +82,43 @@ const (
 // powers is 1: so notes are as loud as each other in every register. All are harmonics but
 // the electric piano's last one, which is gone after a tenth of a second.
 func (k Keyboard) partialsOf(into []partial, s Sound) []partial {
-	rate := float64(k.SampleRate)
-	shelf, pass := kWeighting(k.SampleRate)
-	sum := 0.0
-	add := func(p partial) {
-		if p.hz > bandEdge*rate || p.amplitude == 0 {
-			return
-		}
-		into = append(into, p)
-		sum += p.amplitude * p.amplitude * shelf.power(p.hz/rate) * pass.power(p.hz/rate)
-	}
+	limit := min(bandEdge*float64(k.SampleRate), highestPartial)
 	octave := math.Log2(s.Hz / 261.6255653) // above C4
-	switch {
-	case s.Steady || k.Instrument == Organ:
-		for j, a := range drawbars {
-			add(partial{a, s.Hz * float64(j+1), 0})
-		}
-	case k.Instrument == ElectricPiano:
-		// A tine moves as a sine; what a pickup near it makes of that is stronger in the
-		// bass and when struck harder. Its second mode lies at 6.27 times the first.
-		step := max(4, 8+1.5*octave-k.blow()) // dB from partial to partial
-		for n := 1; n <= 10; n++ {
-			add(partial{fromDB(-step * float64(n-1)), s.Hz * float64(n), fallOf(s.Hz, 1)})
-		}
-		add(partial{0.1, s.Hz * 6.267, 3 * math.Ln10 / 0.12})
-	default:
-		// The hammer touches the string 2 ms at C4, longer below, shorter above, shorter when
-		// the blow is harder; it strikes at an eighth of the length, in the treble at a twelfth.
-		edge := 450 * math.Exp2(0.5*octave+k.blow()/6)
-		strike := math.Pi / min(max(8, 8+2*octave), 14)
-		for n := 1; n <= mostPartials; n++ {
-			f := s.Hz * float64(n)
-			a := max(math.Abs(math.Sin(float64(n)*strike)), 0.1) / (1 + f*f/(edge*edge)) * board(f)
-			if f > highestPartial {
-				break
+	blow := min(max(k.Level-DefaultLevel, -18), 9) / 3
+	// The hammer touches the string 2 ms at C4, longer below, shorter above, shorter when
+	// the blow is harder; it strikes at an eighth of the length, in the treble at a twelfth.
+	edge := 450 * math.Exp2(0.5*octave+blow/6)
+	strike := math.Pi / min(max(8, 8+2*octave), 14)
+	// A tine moves as a sine; what a pickup near it makes of that is stronger in the
+	// bass and when struck harder: so many dB from partial to partial.
+	step := max(4, 8+1.5*octave-blow)
+	sum := 1e-9
+	for n := range mostPartials {
+		j := float64(n)
+		p := partial{hz: s.Hz * (j + 1)}
+		switch {
+		case s.Steady || k.Instrument == Organ:
+			if n < len(drawbars) {
+				p.amplitude = drawbars[n]
 			}
-			add(partial{a, f, fallOf(s.Hz, n)})
+		case k.Instrument == Piano:
+			p.amplitude = max(math.Abs(math.Sin((j+1)*strike)), 0.1) / (1 + p.hz*p.hz/(edge*edge)) * board(p.hz)
+			p.fall = fallOf(s.Hz) * (1 + 0.3*j)
+		case n == tine: // its second mode
+			p = partial{0.1, s.Hz * 6.267, 3 * math.Ln10 / 0.12}
+		case n < tine:
+			p.amplitude, p.fall = fromDB(-step*j), fallOf(s.Hz)
+		}
+		if p.amplitude > 0 && p.hz < limit {
+			sum += p.amplitude * p.amplitude * weight(p.hz)
+			into = append(into, p)
 		}
 	}
-	scale := 1 / math.Sqrt(max(sum, 1e-9))
 	for i := range into {
-		into[i].amplitude *= scale
+		into[i].amplitude /= math.Sqrt(sum)
 	}
 	return into
 }
-
-// blow is how much harder than usual the keys are struck, in octaves of brightness times
-// six: a louder setting is a brighter one.
-func (k Keyboard) blow() float64 { return min(max(k.Level-DefaultLevel, -18), 9) / 3 }
 
 // board returns the gain of the soundboard at f hertz: little below 100 Hz, and resonances
 // of 2 and 1 dB at places in no ratio to each other, by ear.

@@ -2,32 +2,31 @@ package synth
 
 import "math"
 
-// biquad is a filter of the second order with a0 = 1.
-type biquad struct{ b0, b1, b2, a1, a2 float64 }
-
-// kWeighting returns the two filters of ITU-R BS.1770 at a sample rate: a shelf that lifts
-// what lies above 1.5 kHz by 4 dB, and a high-pass at 38 Hz. The standard prints the
-// coefficients at 48 kHz; their analogue prototypes, here taken to any rate by the bilinear
-// transform, are those that free meters use.
-func kWeighting(rate int) (shelf, pass biquad) {
-	const high, b, q = 1.584864701130855, 1.258720930232562, 0.7071752369554196 // amplitudes
-	k := math.Tan(math.Pi * min(1681.974450955533/float64(rate), 0.49))
-	n := 1 + k/q + k*k
-	shelf = biquad{(high + b*k/q + k*k) / n, 2 * (k*k - high) / n, (high - b*k/q + k*k) / n, 2 * (k*k - 1) / n, (1 - k/q + k*k) / n}
-	const low = 0.5003270373238773
-	k = math.Tan(math.Pi * 38.13547087602444 / float64(rate))
-	n = 1 + k/low + k*k
-	return shelf, biquad{1, -2, 1, 2 * (k*k - 1) / n, (1 - k/low + k*k) / n}
+// kWeighting returns the coefficients b0, b1, b2, a1, a2 and a1, a2 of the two filters of
+// ITU-R BS.1770 at a sample rate: a shelf that lifts what lies above 1.5 kHz by 4 dB, and a
+// high-pass at 38 Hz, whose b are 1, -2, 1. The standard prints them at 48 kHz; their analogue
+// prototypes, here taken to any rate by the bilinear transform, are those that free meters use.
+func kWeighting(rate int) (c [7]float64) {
+	const high, b = 1.584864701130855, 1.258720930232562 // amplitudes
+	sin, cos := math.Sincos(math.Pi * min(1681.974450955533/float64(rate), 0.49))
+	k := sin / cos
+	p, q := 1+k*k, k/0.7071752369554196
+	n := p + q
+	c[0], c[1], c[2] = (high+b*q+k*k)/n, 2*(k*k-high)/n, (high-b*q+k*k)/n
+	c[3], c[4] = 2*(k*k-1)/n, (p-q)/n
+	sin, cos = math.Sincos(math.Pi * 38.13547087602444 / float64(rate))
+	k = sin / cos
+	p, q = 1+k*k, k/0.5003270373238773
+	c[5], c[6] = 2*(k*k-1)/(p+q), (p-q)/(p+q)
+	return c
 }
 
-// power returns the square of the gain at a frequency, of which turn is the share of the
-// sample rate.
-func (q biquad) power(turn float64) float64 {
-	s1, c1 := math.Sincos(2 * math.Pi * turn)
-	c2, s2 := c1*c1-s1*s1, 2*s1*c1
-	over, overIm := q.b0+q.b1*c1+q.b2*c2, q.b1*s1+q.b2*s2
-	under, underIm := 1+q.a1*c1+q.a2*c2, q.a1*s1+q.a2*s2
-	return (over*over + overIm*overIm) / (under*under + underIm*underIm)
+// weight returns the K-weighted power of a sine of unit power at f hertz, within 0.05 dB of
+// the filters' from 40 Hz to 12 kHz: fitted to them.
+func weight(f float64) float64 {
+	f *= f
+	x := f * f
+	return x / (x + 2723.42*f + 2.29325e6) * (1 + 1.55196*x/(x+265219*f+7.23645e12))
 }
 
 // powerAt returns the K-weighted power of a loudness in LUFS.
@@ -38,15 +37,15 @@ func powerAt(lufs float64) float64 { return exp10((lufs + 0.691) / 10) }
 // those 47 dB under the loudest, which lie under −70 LUFS where that has −23. A sound that is
 // shorter counts as followed by silence. 0 where there is none.
 func power(x []float64, rate int) float64 {
-	shelf, pass := kWeighting(rate)
+	k := kWeighting(rate)
 	hop := max(1, rate/10)
 	steps := make([]float64, max(4, len(x)/hop))
 	var a, b, c, d float64 // the filters' states, direct form II transposed
 	for i, v := range x {
-		y := shelf.b0*v + a
-		a, b = shelf.b1*v-shelf.a1*y+b, shelf.b2*v-shelf.a2*y
+		y := k[0]*v + a
+		a, b = k[1]*v-k[3]*y+b, k[2]*v-k[4]*y
 		z := y + c
-		c, d = -2*y-pass.a1*z+d, y-pass.a2*z
+		c, d = -2*y-k[5]*z+d, y-k[6]*z
 		if i/hop < len(steps) {
 			steps[i/hop] += z * z
 		}
@@ -72,7 +71,7 @@ func power(x []float64, rate int) float64 {
 
 // ceiling bounds every sample: so much under full scale that what lies between the samples
 // stays under −1 dBTP.
-const ceiling = -2.0 // dBFS
+const ceiling = -2.5 // dBFS
 
 // Gain returns what brings a sound to a loudness, or to the ceiling where it would exceed it;
 // 0 where there is none.

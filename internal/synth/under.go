@@ -68,13 +68,11 @@ func (u Under) held(tones []float64) []partial {
 	for _, hz := range tones {
 		out = append(out, u.partialsOf(room[:0], Sound{Hz: hz, Steady: true})...)
 	}
-	shelf, pass := kWeighting(u.SampleRate)
 	sum, peak := 0.0, 1e-9
 	for _, p := range out {
 		for _, q := range out {
 			if math.Abs(p.hz-q.hz) < 1e-6*p.hz {
-				turn := p.hz / float64(u.SampleRate)
-				sum += p.amplitude * q.amplitude / 2 * shelf.power(turn) * pass.power(turn)
+				sum += p.amplitude * q.amplitude / 2 * weight(p.hz)
 			}
 		}
 		peak += p.amplitude

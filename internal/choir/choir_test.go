@@ -268,8 +268,8 @@ func TestSamples(t *testing.T) {
 	}
 	for name, x := range map[string][]float64{"all": all, "mine": mine, "alone": alone, "others": others} {
 		for _, v := range x {
-			if math.Abs(v) > math.Pow(10, -12./20) {
-				t.Fatalf("%s exceeds its level: %g", name, v)
+			if math.Abs(v) > math.Pow(10, -1.99/20) {
+				t.Fatalf("%s exceeds the ceiling: %g", name, v)
 			}
 		}
 	}

@@ -11,7 +11,7 @@ import (
 // Sound says how a choir sounds: on organ tones, each part in its pitch.
 type Sound struct {
 	SampleRate int
-	Level      float64 // dBFS, which no sample exceeds
+	Level      float64 // LUFS
 	Tuning     theory.Tuning
 	Quarter    float64 // seconds of a quarter note
 	CountIn    bool    // a bar is counted in

@@ -26,7 +26,9 @@ type harmony struct {
 	parts   int // notes of a chord; 0: as the texture has them
 	a4      float64
 	tuning  string
-	dBFS    float64 // --loudness
+	lufs    float64          // --loudness
+	sound   string           // --sound
+	played  synth.Instrument // of that name
 	chords  chordNames
 	strict  bool
 
@@ -230,7 +232,8 @@ stands too low to be clear, and parallels are no fault.`,
 	fl.IntVar(&h.parts, "parts", 0, "`NUMBER` of notes in a chord, with --texture band 4 to 6 (else 5)")
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
-	drill.AddLoudness(fl, &h.dBFS)
+	drill.AddLoudness(fl, &h.lufs)
+	drill.AddSound(fl, &h.sound)
 	fl.Lookup("output").Usage += " (else it is not sounded)"
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
@@ -252,7 +255,10 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 	if err := h.checkTexture(); err != nil {
 		return err
 	}
-	if err := cmp.Or(drill.CheckLoudness(h.dBFS), h.soundFlags.check("")); err != nil {
+	if h.played, err = drill.ReadSound(h.sound); err != nil {
+		return err
+	}
+	if err := cmp.Or(drill.CheckLoudness(h.lufs), h.soundFlags.check("")); err != nil {
 		return err
 	}
 	style, err := h.chords.style(e, theory.Movable)
@@ -298,7 +304,7 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 	if s.out == nil {
 		return nil
 	}
-	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.dBFS}
+	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.lufs, Instrument: h.played}
 	if err := s.out.Write(ctx, keyboard.Render(set.phrase)); err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ type calibrateCommand struct {
 	env        *env
 	on         stageOptions
 	seed       uint64
-	dBFS       float64 // --loudness
+	lufs       float64 // --loudness
 	skip, only []string
 	voice      string
 	span       string
@@ -95,7 +95,7 @@ comfortable.
 	f.Uint64Var(&c.seed, "seed", 1, "number that draws what the simulated singer does")
 	o.soundFlags.addInput(cmd)
 	o.soundFlags.addOutput(cmd)
-	drill.AddLoudness(f, &c.dBFS)
+	drill.AddLoudness(f, &c.lufs)
 	oldName(cmd, "level", "loudness")
 	addFormat(cmd, o.format)
 	parts := make([]string, len(session.Parts))
@@ -225,7 +225,7 @@ func (c *calibrateCommand) plan(cmd *cobra.Command, args []string) (p calibratio
 		}
 		return p, usagef("%d recordings given, want one for each part: %s", len(p.recordings), strings.Join(names, ", "))
 	}
-	if err := cmp.Or(drill.CheckLoudness(c.dBFS), o.soundFlags.check(p.kind)); err != nil {
+	if err := cmp.Or(drill.CheckLoudness(c.lufs), o.soundFlags.check(p.kind)); err != nil {
 		return p, err
 	}
 	if c.note != "" {
@@ -239,7 +239,7 @@ func (c *calibrateCommand) plan(cmd *cobra.Command, args []string) (p calibratio
 		return p, err
 	}
 	before := p.keep.before
-	p.Level, p.Growing, p.Tuning = c.dBFS, c.growing, theory.Tuning{A4: theory.DefaultA4}
+	p.Level, p.Growing, p.Tuning = c.lufs, c.growing, theory.Tuning{A4: theory.DefaultA4}
 	if v := before.Voice; v != nil && v.Growing && p.stated == nil {
 		p.Growing = true
 	}

@@ -24,7 +24,7 @@ import (
 type hearing struct {
 	c         *classFlags
 	sound     soundFlags
-	dBFS      float64
+	lufs      float64
 	at, until string
 	what      string
 	take      int64
@@ -58,7 +58,7 @@ unless the class has a copy; one that is gone, or that is another one now, is sa
 	fl.StringVar(&o.what, "what", desk.HearTake.String(), "`WHAT` is heard: take, model or both")
 	fl.Int64Var(&o.take, "take", 0, "the take of this `NUMBER`, as class table --format json has it (else the one that counts)")
 	o.sound.addOutput(cmd)
-	drill.AddLoudness(fl, &o.dBFS)
+	drill.AddLoudness(fl, &o.lufs)
 	must(cmd.RegisterFlagCompletionFunc("what", fixed("take", "model", "both")))
 	return cmd
 }
@@ -76,7 +76,7 @@ func (o *hearing) run(ctx context.Context, e *env, student, task string) error {
 	if err != nil {
 		return err
 	}
-	if err := errors.Join(drill.CheckLoudness(o.dBFS), o.sound.check("")); err != nil {
+	if err := errors.Join(drill.CheckLoudness(o.lufs), o.sound.check("")); err != nil {
 		return err
 	}
 	ctx, stop := e.interruptible(ctx)
@@ -97,7 +97,7 @@ func (o *hearing) run(ctx context.Context, e *env, student, task string) error {
 			}
 			at = m.Before(at)
 		}
-		heard, err = m.Sound(ctx, f, what, at, until, o.dBFS)
+		heard, err = m.Sound(ctx, f, what, at, until, o.lufs)
 		if err == nil {
 			fmt.Fprintf(e.stderr, "%s, %s: %s from %s to %s\n", m.StudentName, m.TaskName, what, sheet.Clock(heard.From), sheet.Clock(heard.To))
 		}

@@ -284,7 +284,7 @@ func TestWrongUsage(t *testing.T) {
 		{"count 0", []string{"sing", "--count", "0"}, "--count: 0 is out of range: want 1 to 1000"},
 		{"count -1", []string{"sing", "--count", "-1"}, "--count: -1 is out of range"},
 		{"count 100000", []string{"sing", "--count", "100000"}, "--count: 100000 is out of range"},
-		{"loudness 0", []string{"sing", "--loudness", "0"}, "--loudness: 0 dBFS is out of range: want -60 to -3"},
+		{"loudness 0", []string{"sing", "--loudness", "0"}, "--loudness: 0 LUFS is out of range: want -60 to -14"},
 		{"loudness NaN", []string{"sing", "--loudness", "NaN"}, "--loudness: "},
 		{"think 31", []string{"sing", "--think", "31"}, "--think: 31 s is out of range"},
 		{"set-every -1", []string{"sing", "--set-every", "-1"}, "--set-every: "},

@@ -35,7 +35,7 @@ type doctorCommand struct {
 	format *format
 	sound  soundFlags
 	record recordOptions
-	dBFS   float64
+	lufs   float64 // --loudness
 	tone   bool
 	yes    bool
 }
@@ -68,7 +68,7 @@ Nothing is sent anywhere. The exit status is 1 if something fails.`,
 	f.BoolVar(&d.yes, "yes", false, "do not ask; it sounds at once")
 	f.StringVar(&d.sound.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
 	f.StringVar(&d.sound.outputDevice, "output-device", "", "loudspeaker: part of its `NAME` (see singback devices)")
-	drill.AddLoudness(f, &d.dBFS)
+	drill.AddLoudness(f, &d.lufs)
 	d.record.addFile(cmd)
 	addFormat(cmd, d.format)
 	return cmd
@@ -76,7 +76,7 @@ Nothing is sent anywhere. The exit status is 1 if something fails.`,
 
 func (d *doctorCommand) run(ctx context.Context) error {
 	e := d.env
-	if err := drill.CheckLoudness(d.dBFS); err != nil {
+	if err := drill.CheckLoudness(d.lufs); err != nil {
 		return err
 	}
 	if d.tone && !d.yes && !e.terminal(e.stdin) {
@@ -185,7 +185,7 @@ func (d *doctorCommand) sounds(ctx context.Context, r *doctor.Report, src audio.
 	case !d.agreed():
 		return unseen("nothing was played, as you wished", "")
 	}
-	s, err := doctor.Play(ctx, src, out, room, d.dBFS)
+	s, err := doctor.Play(ctx, src, out, room, d.lufs+doctor.PeakOverLoudness)
 	if err != nil {
 		return []doctor.Check{doctor.Silent(err)}
 	}
@@ -197,7 +197,7 @@ func (d *doctorCommand) sounds(ctx context.Context, r *doctor.Report, src audio.
 func (d *doctorCommand) agreed() bool {
 	e := d.env
 	fmt.Fprintln(e.stderr, fold.Text(calib.LevelCaution, e.width(e.stderr)))
-	fmt.Fprintf(e.stderr, "Three short sounds and a tone of %g s come next, no peak over %g dBFS. Take headphones off your ears.\n", doctor.ToneSeconds, d.dBFS)
+	fmt.Fprintf(e.stderr, "Three short sounds and a tone of %g s come next, at %g LUFS. Take headphones off your ears.\n", doctor.ToneSeconds, d.lufs)
 	if d.yes {
 		return true
 	}

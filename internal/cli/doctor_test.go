@@ -127,11 +127,11 @@ func TestDoctorAsksFirst(t *testing.T) {
 	refused(t, args, stdout, stderr, code, exitUsage, "--tone", "--yes")
 	for answer, want := range map[string]bool{"\n": true, "  \n": true, "n\n": false, "no\n": false, "": false, "later\n": false} {
 		var said bytes.Buffer
-		d := doctorCommand{env: &env{stdin: strings.NewReader(answer), stderr: &said, terminal: func(any) bool { return true }}, dBFS: -24}
+		d := doctorCommand{env: &env{stdin: strings.NewReader(answer), stderr: &said, terminal: func(any) bool { return true }}, lufs: -23}
 		if got := d.agreed(); got != want {
 			t.Errorf("%q: %v, want %v", answer, got, want)
 		}
-		for _, text := range []string{"should not be louder than your own voice", "headphones off", "-24 dBFS"} {
+		for _, text := range []string{"should not be louder than your own voice", "headphones off", "-23 LUFS"} {
 			if !strings.Contains(strings.ReplaceAll(said.String(), "\n", " "), text) {
 				t.Errorf("%q is not said before it sounds: %q", text, said.String())
 			}

@@ -115,7 +115,8 @@ var meanings = map[string]string{
 	"share":           "only the `K/N`th share of the takes",
 	"live":            "decide each row as early as possible",
 	"louder":          "how many `DECIBELS` my part is louder than the others",
-	"loudness":        "no peak of the sound exceeds this level, in `DBFS`, -60 to -3",
+	"sound":           "the `INSTRUMENT` that plays what is heard: piano, organ, electric",
+	"loudness":        "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed",
 	"meter":           "the time `SIGNATURE`",
 	"mode":            "the `MODE`",
 	"minutes":         "how many `MINUTES` at most",
@@ -369,7 +370,7 @@ func TestOldSpellings(t *testing.T) {
 	}
 	// A mistake is told under the new name, and a word that is no number under the one that was typed.
 	for _, c := range []struct{ args, says []string }{
-		{[]string{"sing", "--level", "3"}, []string{"Note: --level is now --loudness", "--loudness: 3 dBFS is out of range: want -60 to -3"}},
+		{[]string{"sing", "--level", "3"}, []string{"Note: --level is now --loudness", "--loudness: 3 LUFS is out of range: want -60 to -14"}},
 		{[]string{"sing", "--level", "loud"}, []string{`invalid argument "loud" for "--level" flag: want a number`}},
 		{[]string{"series", "--level", "-20"}, []string{"there is no level -20: want 1 to 7"}},
 		{[]string{"findkey", "--loudness", "-20"}, []string{"there is no flag --loudness"}},

@@ -40,7 +40,7 @@ func sungLive(t *testing.T, x []float64, keys []pressed, fails error, change fun
 	o := &followOptions{format: newFormat("text", "json", "csv")}
 	o.cmd = newFollow(e)
 	o.home, o.line, o.by, o.meter, o.style, o.names, o.chords, o.to = homeFirst, lineBass, bySinging, "4/4", "hymn", "movable", "numerals", "text"
-	o.a4, o.loudness, o.output = theory.DefaultA4, -24, outputNone
+	o.a4, o.loudness, o.output = theory.DefaultA4, -23, outputNone
 	if change != nil {
 		change(o)
 	}
@@ -278,7 +278,7 @@ func TestFollowInterrupted(t *testing.T) {
 		stdin: strings.NewReader(""), stdout: &out, stderr: &errs, now: clock, terminal: func(any) bool { return false },
 		getenv: func(string) string { return "" },
 	}
-	o := &followOptions{format: newFormat("text", "json", "csv"), home: homeFirst, line: lineBass, by: bySinging, meter: "4/4", style: "hymn", names: "movable", chords: "numerals", to: "text", a4: theory.DefaultA4, loudness: -24}
+	o := &followOptions{format: newFormat("text", "json", "csv"), home: homeFirst, line: lineBass, by: bySinging, meter: "4/4", style: "hymn", names: "movable", chords: "numerals", to: "text", a4: theory.DefaultA4, loudness: -23}
 	o.cmd = newFollow(e)
 	w, err := o.check(e)
 	if err != nil {

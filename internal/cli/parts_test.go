@@ -85,7 +85,7 @@ func TestPartsSound(t *testing.T) {
 	dir := t.TempDir()
 	power := func(args ...string) float64 {
 		name := filepath.Join(dir, "x.wav")
-		call{}.must(t, append([]string{"parts", harbour, "--output", name, "--force", "--loudness", "-6"}, args...)...)
+		call{}.must(t, append([]string{"parts", harbour, "--output", name, "--force", "--loudness", "-20"}, args...)...)
 		_, x := readWAV(t, name)
 		sum := 0.0
 		for _, v := range x {

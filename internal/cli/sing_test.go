@@ -380,7 +380,7 @@ func peak(samples []float64) float64 {
 
 func TestSingOutputHoldsTheCadence(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "out.wav")
-	for _, level := range []float64{-24, -6} {
+	for _, level := range []float64{-23, -17} {
 		simulate(t, "--key", "Ab major", "--degrees", "la", "--count", "1", "--loudness", fmt.Sprint(level), "--force", "--output", path)
 		rate, samples := readWAV(t, path)
 		if rate != 48000 {
@@ -393,14 +393,14 @@ func TestSingOutputHoldsTheCadence(t *testing.T) {
 			t.Errorf("the right note has %.1f dBFS", got)
 		}
 		most := 20 * math.Log10(peak(samples))
-		if most > level+0.01 || most < level-12 {
+		// A cadence of chords peaks some 15 dB over its loudness, and nothing over -2.5 dBFS.
+		if most > -2.49 || most < level+10 {
 			t.Errorf("--loudness %v: peak at %.2f dBFS", level, most)
 		}
 		if tail := peak(samples[len(samples)-rate/5:]); tail != 0 {
 			t.Errorf("the last 200 ms have a peak of %v, want silence", tail)
 		}
-		// No click: no step between samples that a sound of ten partials of
-		// 700 Hz and less does not make.
+		// No click: no step between samples that partials do not make.
 		loudest := peak(samples)
 		for i := 1; i < len(samples); i++ {
 			if step := math.Abs(samples[i] - samples[i-1]); step > 0.5*loudest {

@@ -92,7 +92,7 @@ func (m Marked) End() float64 {
 }
 
 // Sound computes what is heard from one second of the take to another; a to of 0 is its
-// end. No sample exceeds the level, in dBFS, and neither end clicks.
+// end. It is as loud as level says, in LUFS, and neither end clicks.
 func (m Marked) Sound(ctx context.Context, f *classfile.File, what What, from, to, level float64) (Sound, error) {
 	if to <= 0 {
 		to = m.End()
@@ -104,10 +104,9 @@ func (m Marked) Sound(ctx context.Context, f *classfile.File, what What, from, t
 	case to-from > mostHeard:
 		return Sound{}, fmt.Errorf("%.0f minutes are too long to be heard at once: want at most %d", (to-from)/60, mostHeard/60)
 	}
-	peak := math.Pow(10, min(0, level)/20)
 	if what == HearModel {
 		out := Sound{Rate: modelRate, Samples: m.model(modelRate, from, to), From: from, To: to}
-		raise(out.Samples, peak, math.Inf(1))
+		raise(out.Samples, out.Rate, level, math.Inf(1))
 		return out.faded(), nil
 	}
 	samples, rate, err := m.recording(ctx, f, from, to)
@@ -118,30 +117,19 @@ func (m Marked) Sound(ctx context.Context, f *classfile.File, what What, from, t
 		return Sound{}, fmt.Errorf("%s: the recording ends before %s", m.Source, sheet.Clock(from))
 	}
 	out := Sound{Rate: rate, Samples: samples, From: from, To: from + float64(len(samples))/float64(rate)}
-	raise(out.Samples, peak, mostRaised)
+	raise(out.Samples, rate, level, mostRaised)
 	if what == HearBoth {
-		out.mix(m.model(rate, from, out.To), peak)
+		out.mix(m.model(rate, from, out.To), level)
 	}
 	return out.faded(), nil
 }
 
-// raise brings the highest peak to a level, by at most so many decibels upward.
-func raise(x []float64, peak, most float64) {
-	top := peakOf(x)
-	if top == 0 {
-		return
-	}
-	gain := min(peak/top, math.Pow(10, most/20))
+// raise brings a sound to a loudness in LUFS, by at most so many decibels upward.
+func raise(x []float64, rate int, level, most float64) {
+	gain := min(synth.Gain(x, rate, level), math.Pow(10, most/20))
 	for i := range x {
 		x[i] *= gain
 	}
-}
-
-func peakOf(x []float64) (top float64) {
-	for _, v := range x {
-		top = max(top, math.Abs(v))
-	}
-	return top
 }
 
 func rmsOf(x []float64) float64 {
@@ -152,16 +140,16 @@ func rmsOf(x []float64) float64 {
 	return math.Sqrt(sum / float64(max(1, len(x))))
 }
 
-// mix adds a model under a take, and brings both together under the level.
-func (s *Sound) mix(model []float64, peak float64) {
+// mix adds a model under a take, and brings both together to the level.
+func (s *Sound) mix(model []float64, level float64) {
 	if loud := rmsOf(model); loud > 0 {
 		gain := rmsOf(s.Samples) * math.Pow(10, -underTake/20) / loud
 		for i := range min(len(model), len(s.Samples)) {
 			s.Samples[i] += gain * model[i]
 		}
 	}
-	if top := peakOf(s.Samples); top > peak {
-		raise(s.Samples, peak, 0)
+	if synth.Gain(s.Samples, s.Rate, level) < 1 {
+		raise(s.Samples, s.Rate, level, 0)
 	}
 }
 
@@ -191,7 +179,7 @@ func (m Marked) model(rate int, from, to float64) []float64 {
 		phrase = append(phrase, synth.Sound{Hz: 440 * math.Pow(2, (cents-6900)/1200), Start: start - from, Duration: 0.94 * (min(ends, to) - start)})
 	}
 	out := make([]float64, int((to-from)*float64(rate)))
-	copy(out, synth.Keyboard{SampleRate: rate}.Render(phrase))
+	copy(out, synth.NewKeyboard(rate).Render(phrase))
 	return out
 }
 

@@ -13,6 +13,9 @@ const (
 	ToneHz      = 1091.0
 	ToneSeconds = 10.0
 	toneFade    = 0.05 // seconds, at either end
+	// PeakOverLoudness is the peak of the tone, in dBFS, above its loudness, in LUFS
+	// (a sine of 0 dBFS at 997 Hz has -3.01 LUFS, ITU-R BS.1770; the weighting is flat there).
+	PeakOverLoudness = 3.0
 )
 
 // Tone returns the samples of the test tone at rate hertz, a sine of ToneSeconds.

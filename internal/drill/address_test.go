@@ -54,7 +54,7 @@ func TestAddressOfADrill(t *testing.T) {
 		t.Error("said otherwise")
 	}
 	// What is not said is what the command line takes.
-	if o.Manner.Think != 1 || o.Manner.Setting != "cadence" || !o.Manner.Compare || o.Tolerance.Cents != exercise.DefaultTolerance || p.Loudness != -24 {
+	if o.Manner.Think != 1 || o.Manner.Setting != "cadence" || !o.Manner.Compare || o.Tolerance.Cents != exercise.DefaultTolerance || p.Loudness != -23 {
 		t.Errorf("%+v", o)
 	}
 	for address, check := range map[string]func(Options, *Plan) bool{

@@ -28,7 +28,7 @@ func music(key string) *Music {
 }
 
 func manner() Manner {
-	return Manner{Setting: "cadence", Window: exercise.DefaultWindow(), Loudness: -24, Compare: true, Retry: "ask"}
+	return Manner{Setting: "cadence", Window: exercise.DefaultWindow(), Loudness: -23, Compare: true, Retry: "ask"}
 }
 
 // memory is a record in memory, which fails while it is told to.
@@ -253,7 +253,7 @@ func (r *Run) asked() int { return r.Plan.asker.(*sitting).asked }
 // A series is summed up as its lines were graded, and the weakest interval of a line
 // is practised without being kept.
 func TestSeries(t *testing.T) {
-	o := &Series{Music: music("G"), Level: 2, Count: 2, Study: 30, Setting: "tonic", Loudness: -24, Tolerance: 45, Seed: 4}
+	o := &Series{Music: music("G"), Level: 2, Count: 2, Study: 30, Setting: "tonic", Loudness: -23, Tolerance: 45, Seed: 4}
 	p, err := o.Plan()
 	if err != nil {
 		t.Fatal(err)
@@ -333,7 +333,7 @@ func TestWrongOptions(t *testing.T) {
 		return o.Plan
 	}
 	series := func(change func(*Series)) func() (*Plan, error) {
-		o := &Series{Music: music("G"), Level: 1, Count: 1, Setting: "tonic", Loudness: -24, Tolerance: 45}
+		o := &Series{Music: music("G"), Level: 1, Count: 1, Setting: "tonic", Loudness: -23, Tolerance: 45}
 		change(o)
 		return o.Plan
 	}

@@ -89,15 +89,21 @@ func (o *Manner) addSound(f Flags) {
 	addSetting(f, &o.Setting, synth.ByCadence)
 	f.BoolVar(&o.Compare, "compare", true, "after each answer sound what was right")
 	AddLoudness(f, &o.Loudness)
+	AddSound(f, &o.Sound)
 }
 
 func addSetting(f Flags, p *string, value synth.KeySetting) {
 	f.StringVar(p, "set", value.String(), "the `WAY` the key is set: "+strings.Join(synth.KeySettingNames(), ", "))
 }
 
-// AddLoudness defines how loud it is at most.
-func AddLoudness(f Flags, dBFS *float64) {
-	f.Float64Var(dBFS, "loudness", synth.DefaultLevel, "no peak of the sound exceeds this level, in `DBFS`, -60 to -3")
+// AddLoudness defines how loud it is.
+func AddLoudness(f Flags, lufs *float64) {
+	f.Float64Var(lufs, "loudness", synth.DefaultLevel, "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed")
+}
+
+// AddSound defines what plays what is heard.
+func AddSound(f Flags, p *string) {
+	f.StringVar(p, "sound", synth.Piano.String(), "the `INSTRUMENT` that plays what is heard: "+strings.Join(synth.InstrumentNames(), ", "))
 }
 
 func addThen(f Flags, p *string) {
@@ -143,6 +149,7 @@ func (o *Series) AddFlags(f Flags) {
 	addTolerance(f, &o.Tolerance, grade.DefaultRules().Tolerance)
 	f.BoolVar(&o.StrictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	AddLoudness(f, &o.Loudness)
+	AddSound(f, &o.Sound)
 	o.Company.addFlags(f)
 	addThen(f, &o.Then)
 	addSeed(f, &o.Seed, "melodies")

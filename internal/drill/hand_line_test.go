@@ -19,7 +19,7 @@ import (
 func TestLinesThenPlayed(t *testing.T) {
 	lines, struck, wrong, sungWrong, moved := 0, 0, 0, 0, 0
 	for seed := range uint64(10) {
-		o := &Series{Music: &Music{}, Level: 1 + int(seed)%5, Count: 2, Tempo: 0, Tolerance: grade.DefaultRules().Tolerance, Setting: "tonic", Loudness: -24, Then: ThenPlay, Notes: 4, Seed: seed, Echo: seed%2 == 0, Gap: 1}
+		o := &Series{Music: &Music{}, Level: 1 + int(seed)%5, Count: 2, Tempo: 0, Tolerance: grade.DefaultRules().Tolerance, Setting: "tonic", Loudness: -23, Then: ThenPlay, Notes: 4, Seed: seed, Echo: seed%2 == 0, Gap: 1}
 		o.Music.A4, o.Music.Tuning, o.Music.Names = theory.DefaultA4, "equal", "movable"
 		p, err := o.Plan()
 		if err != nil {

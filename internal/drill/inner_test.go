@@ -338,7 +338,7 @@ func TestSilentBars(t *testing.T) {
 	asked, wrong := [gapWays]int{}, [gapWays]int{}
 	for run := range 500 {
 		rng := rand.New(rand.NewPCG(uint64(run), 11))
-		o := &Series{Music: music(""), Level: 1 + run%5, Count: 1, Tempo: 60 + float64(run%60), Seed: uint64(run), Setting: "tonic", Loudness: -24, Tolerance: 45, SilentBars: "any"}
+		o := &Series{Music: music(""), Level: 1 + run%5, Count: 1, Tempo: 60 + float64(run%60), Seed: uint64(run), Setting: "tonic", Loudness: -23, Tolerance: 45, SilentBars: "any"}
 		if _, err := o.Plan(); err != nil {
 			t.Fatal(err)
 		}

@@ -18,7 +18,7 @@ import (
 // The limits of the playback level in dBFS, both allowed.
 const (
 	MinLoudness = -60.0
-	MaxLoudness = -3.0
+	MaxLoudness = -14.0
 )
 
 // Manner says how it is asked.
@@ -26,7 +26,8 @@ type Manner struct {
 	Setting  string  // how the key is set
 	Think    float64 // seconds
 	Window   exercise.Window
-	Loudness float64 // dBFS
+	Loudness float64 // LUFS
+	Sound    string  // the instrument; "": the piano
 	Compare  bool
 	Retry    string // "ask", "always" or "never"; "": never
 	Then     string // what comes after what was sung: ThenPlay; "": nothing
@@ -38,6 +39,9 @@ func (o *Manner) read(p *Plan) (err error) {
 	c := &p.Config
 	c.Window, c.Think, c.Compare = o.Window, o.Think, o.Compare
 	p.Loudness = o.Loudness
+	if c.Instrument, err = ReadSound(o.Sound); err != nil {
+		return err
+	}
 	if c.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
 		return wrong(fmt.Errorf("--set: %w", err))
 	}
@@ -56,10 +60,19 @@ func (o *Manner) read(p *Plan) (err error) {
 	return CheckLoudness(o.Loudness)
 }
 
+// ReadSound reads the option sound; without one it is the piano.
+func ReadSound(name string) (synth.Instrument, error) {
+	i, err := synth.ParseInstrument(cmp.Or(name, synth.Piano.String()))
+	if err != nil {
+		return 0, wrong(fmt.Errorf("--sound: %w", err))
+	}
+	return i, nil
+}
+
 // CheckLoudness refuses a level at which nothing is played.
-func CheckLoudness(dBFS float64) error {
-	if !(dBFS >= MinLoudness && dBFS <= MaxLoudness) {
-		return wrongf("--loudness: %g dBFS is out of range: want %g to %g", dBFS, MinLoudness, MaxLoudness)
+func CheckLoudness(lufs float64) error {
+	if !(lufs >= MinLoudness && lufs <= MaxLoudness) {
+		return wrongf("--loudness: %g LUFS is out of range: want %g to %g", lufs, MinLoudness, MaxLoudness)
 	}
 	return nil
 }
@@ -70,7 +83,7 @@ type Plan struct {
 	Item       exercise.Item // what all items share
 	Naming     theory.Naming
 	Config     session.Config // but for Level
-	Loudness   float64        // dBFS, to begin with
+	Loudness   float64        // LUFS, to begin with
 	Seed       uint64
 	Best       *Choice // where the key was left to us
 	Recordings int     // that answer; 0: nobody knows how often somebody does

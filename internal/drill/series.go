@@ -35,7 +35,8 @@ type Series struct {
 	Company
 	Tolerance float64 // cents
 	Setting   string
-	Loudness  float64 // dBFS
+	Loudness  float64 // LUFS
+	Sound     string  // the instrument
 	HideNames bool
 	Hear      bool // the melody is played before it is read
 	Seed      uint64
@@ -98,6 +99,9 @@ func (o *Series) Plan() (*Plan, error) {
 		return p, err
 	}
 	var err error
+	if p.Config.Instrument, err = ReadSound(o.Sound); err != nil {
+		return p, err
+	}
 	if p.Config.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
 		return p, wrong(fmt.Errorf("--set: %w", err))
 	}
@@ -365,6 +369,7 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 	plan.Config = session.Config{
 		Setting: synth.ByTonic, Window: exercise.DefaultWindow(), Level: r.Level, Think: 1, Compare: true, Count: 3,
 		Hearing: Hearing(r.Plan.music.Known, item.Tuning.A4, true), Delay: r.Plan.Config.Delay,
+		Instrument: r.Plan.Config.Instrument,
 	}
 	if _, ok := r.Answers.(*Simulated); ok && r.Watched {
 		plan.Config.Still = r.still

@@ -42,7 +42,7 @@ type Calibration struct {
 	Growing bool          // a child's or changing voice: the short test
 	Tuning  theory.Tuning // of the notes asked, where no instrument has been measured
 	First   *theory.Note  // which note the instrument's first one is, where that was said
-	Level   float64       // dBFS, the peak level of playback
+	Level   float64       // LUFS, the loudness of playback
 	Gate    float64       // dBFS, where it is known from before; else 0
 	Delay   float64       // seconds, likewise
 	On      calib.Date    // today

@@ -48,12 +48,13 @@ type Host interface {
 
 // Config says how a run goes.
 type Config struct {
-	Setting synth.KeySetting
-	Window  exercise.Window
-	Level   func() float64 // dBFS, the peak level of playback; asked before each sound
-	Think   float64        // seconds of silence between the prompt and the window of a live source
-	Compare bool           // sound the right answer after each verdict that was told
-	Count   int            // how many tasks there will be; 0 where that is not known
+	Setting    synth.KeySetting
+	Window     exercise.Window
+	Level      func() float64   // LUFS, the loudness of playback; asked before each sound
+	Instrument synth.Instrument // that plays what is heard
+	Think      float64          // seconds of silence between the prompt and the window of a live source
+	Compare    bool             // sound the right answer after each verdict that was told
+	Count      int              // how many tasks there will be; 0 where that is not known
 	// Still waits so many seconds of inner hearing before a simulated singer answers,
 	// who needs none, so that a demonstration shows them. Nil does not wait.
 	Still func(ctx context.Context, seconds float64) error
@@ -85,7 +86,7 @@ func Run(ctx context.Context, cfg Config, out audio.Sink, host Host) (exercise.T
 	t := &Turn{
 		Config: cfg, out: out, host: host,
 		stint:    exercise.Stint{RestAfter: cfg.RestAfter},
-		keyboard: synth.Keyboard{SampleRate: out.SampleRate()},
+		keyboard: synth.Keyboard{SampleRate: out.SampleRate(), Instrument: cfg.Instrument},
 	}
 	err := t.tasks(ctx)
 	host.Emit(Finished{t.Tally, err != nil})

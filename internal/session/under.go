@@ -148,7 +148,7 @@ func (t *Turn) sounding(k theory.Key, tuning theory.Tuning, octave int) (u synth
 	if u, err = t.Under.Sound(k, tuning, octave); err != nil {
 		return u, false, err
 	}
-	u.Keyboard = synth.Keyboard{SampleRate: t.out.SampleRate(), Level: t.Level()}
+	u.Keyboard = synth.Keyboard{SampleRate: t.out.SampleRate(), Level: t.Level(), Instrument: t.Instrument}
 	if len(u.Chords) == 1 && !t.Under.Headphones {
 		t.Hearing.Own = u.Partials()
 	}

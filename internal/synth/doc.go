@@ -7,7 +7,8 @@
 // disturbances of real rooms and microphones are plain functions on samples.
 //
 // Everything is computed from sines and seeded noise, nothing is sampled, so
-// every pitch is exact. The package plays nothing, reads no clock, judges
+// every pitch is exact. A [Keyboard] sounds like one [Instrument] of three, and every
+// phrase is as loud as its Level says, by ITU-R BS.1770. The package plays nothing, reads no clock, judges
 // nothing and uses no randomness but the seed it is given. On one architecture
 // the same call gives the same samples to the bit: see the note at exp10.
 package synth

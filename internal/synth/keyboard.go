@@ -7,8 +7,8 @@ import "math"
 // in seconds.
 type Sound struct {
 	Hz, Start, Duration float64
-	// Steady holds the tone at full strength as an organ does; otherwise it
-	// decays as a struck string does.
+	// Steady holds the tone at full strength, with the organ's partials, whatever the
+	// instrument.
 	Steady bool
 }
 
@@ -28,53 +28,31 @@ func (p Phrase) Length() float64 {
 // How a keyboard note begins and ends, in seconds: raised cosines, so that
 // neither end clicks. The attack of a Steady tone is that of a soft pipe.
 const (
-	Attack       = 0.008
+	Attack       = 0.004
 	SteadyAttack = 0.030
 	Release      = 0.080
 )
 
-// DefaultLevel is the level in dBFS that playback starts with: quiet, since
-// the listener's volume is unknown.
-const DefaultLevel = -24.0
+// DefaultLevel is the loudness in LUFS that playback starts with: that of EBU R 128, 7 to
+// 9 dB under what music is streamed at, since the listener's volume is unknown.
+const DefaultLevel = -23.0
 
-// Keyboard is an additive keyboard instrument: ten harmonic partials, exactly
-// in tune, each decaying at its own rate, the higher ones weaker and faster.
+// Keyboard is an instrument with keys. What it sounds like, see Instrument: partials exactly
+// in tune, each with its own strength by register and blow and its own decay, and the
+// noises that keys make.
 //
-// Every note has the same fixed gain, so that a chord of four can be at most
-// as loud as Level; only a phrase with more notes at once is turned down as a
-// whole. There is no limiter.
+// Every phrase is as loud as Level says, whether one note sounds in it or many. There is no
+// limiter: what would exceed −1 dBTP is turned down as a whole.
 type Keyboard struct {
 	SampleRate int // hertz
-	// Level is the peak in dBFS that no sample of a phrase exceeds; above 0
-	// it counts as 0.
-	Level float64
+	// Level is the loudness in LUFS, by ITU-R BS.1770.
+	Level      float64
+	Instrument Instrument
 }
 
-// NewKeyboard returns a keyboard that plays at DefaultLevel.
+// NewKeyboard returns a piano that plays at DefaultLevel.
 func NewKeyboard(sampleRate int) Keyboard {
 	return Keyboard{SampleRate: sampleRate, Level: DefaultLevel}
-}
-
-// partials holds the amplitudes of the partials at the moment of attack, by
-// ear: a mellow piano without the hammer.
-var partials = [10]float64{1, 0.60, 0.38, 0.26, 0.17, 0.12, 0.085, 0.06, 0.043, 0.03}
-
-// partialSum bounds the peak of one note of unit gain.
-const partialSum = 1 + 0.60 + 0.38 + 0.26 + 0.17 + 0.12 + 0.085 + 0.06 + 0.043 + 0.03
-
-const (
-	fullChord = 4    // notes at once that the fixed gain leaves room for
-	bandEdge  = 0.45 // of the sample rate: partials above are left out
-)
-
-// decayTime returns the time in seconds in which partial k, counted from 1, of
-// a note falls to 1/e: 1.2 s for the fundamental of A3 (220 Hz), shorter with
-// the square root of the frequency, within 0.4 … 1.35 s; partial k decays
-// 1 + 0.4·(k−1) times as fast. Even the slowest falls by more than 6 dB a
-// second, which no held sung note does: a judge can tell the two apart.
-func decayTime(hz float64, k int) float64 {
-	t := min(max(1.2*math.Sqrt(220/hz), 0.4), 1.35)
-	return t / (1 + 0.4*float64(k-1))
 }
 
 // Render returns the samples of p, from its start until the last sound has
@@ -84,16 +62,27 @@ func (k Keyboard) Render(p Phrase) []float64 {
 	if len(p) == 0 {
 		return nil
 	}
+	out := make([]float64, k.samples(p))
+	for _, s := range p {
+		k.add(out[samplesIn(s.Start, k.SampleRate):], s, 1)
+	}
+	scale(out, Gain(out, k.SampleRate, k.Level))
+	return out
+}
+
+// samples returns how many samples a phrase lasts.
+func (k Keyboard) samples(p Phrase) int {
 	end := 0
 	for _, s := range p {
 		end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate))
 	}
-	out := make([]float64, end+samplesIn(Release, k.SampleRate)+1)
-	gain := fromDB(min(k.Level, 0)) / (partialSum * max(fullChord, p.density()))
-	for _, s := range p {
-		k.add(out[samplesIn(s.Start, k.SampleRate):], s, gain)
+	return end + samplesIn(Release, k.SampleRate) + 1
+}
+
+func scale(x []float64, by float64) {
+	for i := range x {
+		x[i] *= by
 	}
-	return out
 }
 
 // add mixes one sound into out, which begins where the sound does.
@@ -102,28 +91,46 @@ func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	held := samplesIn(s.Duration, k.SampleRate)
 	n := min(held+samplesIn(Release, k.SampleRate), len(out))
 	attack := Attack
-	if s.Steady {
+	if s.Steady || k.Instrument == Organ {
 		attack = SteadyAttack
 	}
 	env := make([]float64, n)
 	for i := range env {
 		env[i] = gain * rise(float64(i)/(attack*rate)) * (1 - rise(float64(i-held)/(Release*rate)))
 	}
-	var turn [len(partials)]pointer
-	for j, a := range partials {
-		f := s.Hz * float64(j+1)
-		if f > bandEdge*rate {
-			break
+	struck := !s.Steady && k.Instrument == Piano
+	var room [mostPartials]partial
+	var turn [mostPartials + farPartials + 2]pointer
+	used := 0
+	for j, p := range k.partialsOf(room[:0], s) {
+		if struck && j < farPartials {
+			turn[used] = pointerOf(p.amplitude*afterLevel, p.hz/rate, p.fall*afterFall/rate)
+			used++
 		}
-		shrink := 1.0
-		if !s.Steady {
-			shrink = expE(-1 / (decayTime(s.Hz, j+1) * rate))
-		}
-		sin, cos := math.Sincos(2 * math.Pi * f / rate)
-		turn[j] = pointer{re: a, sin: sin * shrink, cos: cos * shrink}
+		turn[used] = pointerOf(p.amplitude, p.hz/rate, p.fall/rate)
+		used++
 	}
-	addFive(out, env, turn[:5])
-	addFive(out, env, turn[5:])
+	for i := 0; i < used; i += 5 {
+		addFive(out, env, turn[i:i+5])
+	}
+	if struck && used > 0 {
+		seed := math.Float64bits(s.Hz)
+		knock(out, env, rate, hammerNoise, hammerEdge, hammerTime, seed)
+		knock(out, env, rate, keyNoise, keyEdge, keyTime, ^seed)
+		if held < n {
+			for i := range env[held:] { // the key goes back while its string is damped
+				env[held+i] *= rise(float64(i) / (attack * rate))
+			}
+			knock(out[held:], env[held:], rate, backNoise, hammerEdge, keyTime, seed+1)
+		}
+	}
+}
+
+// pointerOf returns a pointer of an amplitude that turns and falls so much every sample.
+func pointerOf(amplitude, turn, fall float64) pointer {
+	sin, cos := math.Sincos(2 * math.Pi * turn)
+	shrink := expE(-fall)
+	return pointer{re: amplitude, sin: sin * shrink, cos: cos * shrink}
 }
 
 // pointer turns by the same angle and shrinks by the same factor every sample.
@@ -148,28 +155,4 @@ func addFive(out, env []float64, turn []pointer) {
 		d.re, d.im = d.re*d.cos-d.im*d.sin, d.re*d.sin+d.im*d.cos
 		e.re, e.im = e.re*e.cos-e.im*e.sin, e.re*e.sin+e.im*e.cos
 	}
-}
-
-// density returns the greatest number of full-strength notes that sound at the
-// same moment, where a note that has decayed or been let go counts only with
-// the strength left to its fundamental. Strengths only fall after their start,
-// so the greatest sum is found at one of the starts.
-func (p Phrase) density() float64 {
-	most := 0.0
-	for _, at := range p {
-		sum := 0.0
-		for _, s := range p {
-			age := at.Start - s.Start
-			if age < 0 {
-				continue
-			}
-			left := 1 - rise((age-s.Duration)/Release)
-			if !s.Steady {
-				left *= expE(-age / decayTime(s.Hz, 1))
-			}
-			sum += left
-		}
-		most = max(most, sum)
-	}
-	return most
 }

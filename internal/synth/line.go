@@ -67,14 +67,15 @@ const (
 var clickPartials = [2][2]float64{{1960, 2930}, {2490, 3710}}
 
 // Clicks returns the samples of the clicks, length seconds in all. Weak ones are
-// 8 dB under strong ones, which peak at most at k.Level less 6 dB.
+// 8 dB under strong ones, which peak, in dBFS, 8 above k.Level in LUFS, where notes peak too,
+// or at the ceiling.
 func (k Keyboard) Clicks(beats []Beat, length float64) []float64 {
 	out := make([]float64, samplesIn(length, k.SampleRate))
 	rate := float64(k.SampleRate)
 	for _, b := range beats {
-		gain, partials := fromDB(min(k.Level, 0)-14), clickPartials[0]
+		gain, partials := fromDB(min(k.Level+8, ceiling)-8), clickPartials[0]
 		if b.Strong {
-			gain, partials = fromDB(min(k.Level, 0)-6), clickPartials[1]
+			gain, partials = fromDB(min(k.Level+8, ceiling)), clickPartials[1]
 		}
 		from := samplesIn(b.At, k.SampleRate)
 		n := samplesIn(clickLength, k.SampleRate)

@@ -46,7 +46,7 @@ func TestLine(t *testing.T) {
 // tracker hears a note in them.
 func TestClicks(t *testing.T) {
 	for _, rate := range []int{16000, 48000} {
-		k := Keyboard{SampleRate: rate, Level: -12}
+		k := Keyboard{SampleRate: rate, Level: -26}
 		beats := []Beat{{0, true}, {0.5, false}, {1, false}, {1.5, false}}
 		x := k.Clicks(beats, 2.2)
 		peak := 0.0

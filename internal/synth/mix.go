@@ -6,10 +6,6 @@ import "math"
 // a short note: so short that the line goes on, so long that a note struck again is heard.
 const shortest = 0.05
 
-// legato is how many times one tone a held line can be where a tone begins while the
-// one before it dies away: 1 and what shortest leaves of it.
-const legato = 1.35
-
 // Held plays a line with tones that keep their strength, as an organ has them: a voice
 // does not die away. Rests are silent.
 func Held(line []Timed) Phrase {
@@ -23,29 +19,34 @@ func Held(line []Timed) Phrase {
 }
 
 // Mix renders phrases that sound together, each with a gain in decibels, at most 0; of
-// one of −Inf nothing is heard. No sample exceeds k.Level, whatever meets whatever, and a
-// phrase sounds as loud beside others as alone as long as they are at most four.
+// one of −Inf nothing is heard. All of them together, at 0 dB, are as loud as k.Level: a
+// phrase sounds the same whichever of the others sound.
 func (k Keyboard) Mix(phrases []Phrase, gains []float64) []float64 {
-	sum := 0.0
+	longest, even := 0, true
 	for i, p := range phrases {
-		sum += fromDB(min(gains[i], 0)) * p.density()
+		if len(p) > 0 {
+			longest = max(longest, k.samples(p))
+		}
+		even = even && gains[i] == 0
 	}
-	var out []float64
+	all := make([]float64, longest)
+	out := all
+	if !even {
+		out = make([]float64, longest)
+	}
+	last := 0
 	for i, p := range phrases {
-		if math.IsInf(gains[i], -1) {
-			continue
-		}
-		end := 0
 		for _, s := range p {
-			end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate))
+			at := samplesIn(s.Start, k.SampleRate)
+			k.add(all[at:], s, 1)
+			if !even && !math.IsInf(gains[i], -1) {
+				k.add(out[at:], s, fromDB(min(gains[i], 0)))
+			}
 		}
-		if n := end + samplesIn(Release, k.SampleRate) + 1; n > len(out) {
-			out = append(out, make([]float64, n-len(out))...)
-		}
-		gain := fromDB(min(k.Level, 0)+min(gains[i], 0)) / (partialSum * max(legato*fullChord, sum))
-		for _, s := range p {
-			k.add(out[samplesIn(s.Start, k.SampleRate):], s, gain)
+		if len(p) > 0 && !math.IsInf(gains[i], -1) {
+			last = max(last, k.samples(p))
 		}
 	}
-	return out
+	scale(out, Gain(all, k.SampleRate, k.Level))
+	return out[:last]
 }

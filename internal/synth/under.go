@@ -53,13 +53,33 @@ func (u Under) each() int64 { return int64(samplesIn(u.Seconds, u.SampleRate)) }
 func (u Under) Partials() []float64 {
 	var out []float64
 	for _, chord := range u.Chords {
-		for _, hz := range chord {
-			for j := range partials {
-				if f := hz * float64(j+1); f < bandEdge*float64(u.SampleRate) {
-					out = append(out, f)
-				}
+		for _, p := range u.held(chord) {
+			out = append(out, p.hz)
+		}
+	}
+	return out
+}
+
+// held returns the partials of a chord, as loud together as Level says. Where two tones have
+// one in common, both are in phase.
+func (u Under) held(tones []float64) []partial {
+	var out []partial
+	var room [mostPartials]partial
+	for _, hz := range tones {
+		out = append(out, u.partialsOf(room[:0], Sound{Hz: hz, Steady: true})...)
+	}
+	sum, peak := 0.0, 1e-9
+	for _, p := range out {
+		for _, q := range out {
+			if math.Abs(p.hz-q.hz) < 1e-6*p.hz {
+				sum += p.amplitude * q.amplitude / 2 * weight(p.hz)
 			}
 		}
+		peak += p.amplitude
+	}
+	gain := min(math.Sqrt(powerAt(u.Level)/max(sum, 1e-9)), fromDB(ceiling)/peak)
+	for i := range out {
+		out[i].amplitude *= gain
 	}
 	return out
 }
@@ -84,29 +104,26 @@ func (u Under) Fill(dst []float64, at int64) {
 // hold adds the tones of a chord from its sample at on; it is let go at sample held.
 func (u Under) hold(dst, tones []float64, at, held int64) {
 	rate := float64(u.SampleRate)
-	gain := fromDB(min(u.Level, 0)) / (partialSum * max(fullChord, float64(len(tones))))
 	env := make([]float64, len(dst))
 	for i := range env {
 		k := float64(at + int64(i))
-		env[i] = gain * rise(k/(SteadyAttack*rate))
+		env[i] = rise(k / (SteadyAttack * rate))
 		if held < math.MaxInt64 {
 			env[i] *= 1 - rise((k-float64(held))/(Release*rate))
 		}
 	}
-	for _, hz := range tones {
-		var turn [len(partials)]pointer
-		for j, a := range partials {
-			f := hz * float64(j+1)
-			if f > bandEdge*rate {
-				break
-			}
+	all := u.held(tones)
+	for len(all) > 0 {
+		var turn [5]pointer
+		n := min(5, len(all))
+		for j, p := range all[:n] {
 			// Whole turns are left out, so that the phase is exact however long it lasts.
-			_, turns := math.Modf(f / rate * float64(at))
-			sin, cos := math.Sincos(2 * math.Pi * f / rate)
+			_, turns := math.Modf(p.hz / rate * float64(at))
+			sin, cos := math.Sincos(2 * math.Pi * p.hz / rate)
 			im, re := math.Sincos(2 * math.Pi * turns)
-			turn[j] = pointer{re: a * re, im: a * im, sin: sin, cos: cos}
+			turn[j] = pointer{re: p.amplitude * re, im: p.amplitude * im, sin: sin, cos: cos}
 		}
-		addFive(dst, env, turn[:5])
-		addFive(dst, env, turn[5:])
+		addFive(dst, env, turn[:])
+		all = all[n:]
 	}
 }

@@ -9,7 +9,7 @@ import (
 )
 
 // What sounds under a singer is the same however it is cut, repeats where it says so, begins
-// and ends each chord without a click, never exceeds its level, and has its tones exactly:
+// and ends each chord without a click, never exceeds the ceiling, and has its tones exactly:
 // a drone's phase after ten minutes is that of its frequency.
 func TestUnder(t *testing.T) {
 	k, err := theory.ParseKey("C")
@@ -47,7 +47,7 @@ func TestUnder(t *testing.T) {
 				jump = max(jump, math.Abs(x-whole[i-1]))
 			}
 		}
-		if slices.Max(whole[:800]) != 0 || loudest > fromDB(-20) || loudest < fromDB(-40) || jump > loudest {
+		if slices.Max(whole[:800]) != 0 || loudest > fromDB(-2) || loudest < fromDB(-20) || jump > loudest {
 			t.Errorf("%s: %.4f at most, jumps of %.4f, %g before it begins", name, loudest, jump, slices.Max(whole[:800]))
 		}
 		if round := u.Round(); (name == "vamp") != (round == 8000) {
@@ -75,7 +75,7 @@ func TestUnder(t *testing.T) {
 	if phase := math.Atan2(im, re); math.Abs(phase) > 0.02 || re/own < 0.01*fromDB(-20) {
 		t.Errorf("after ten minutes the drone is off by %.3f rad, amplitude %.5f", phase, re/own)
 	}
-	if n := len(drone.Partials()); n != 20 {
+	if n := len(drone.Partials()); n != 16 {
 		t.Errorf("%d partials of two tones", n)
 	}
 }

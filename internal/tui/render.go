@@ -429,7 +429,7 @@ func (v *View) keys() []string {
 	}
 	sound := "up, down: sound louder, softer"
 	if v.Level != 0 {
-		sound += fmt.Sprintf(" (%.0f dBFS)", v.Level)
+		sound += fmt.Sprintf(" (%.0f LUFS)", v.Level)
 	}
 	return []string{"q: end", sound}
 }

@@ -20,7 +20,7 @@ type View struct {
 	Alert         string  // what must be known first, like what answers instead of a microphone
 	Note          string  // lines that stay on the screen
 	Width, Height int     // of the terminal, in cells
-	Level         float64 // dBFS of playback, 0: not shown
+	Level         float64 // LUFS of playback, 0: not shown
 	Offered       bool    // a second attempt is offered
 	Paused        bool    // the drill waits until the singer has rested
 	Ending        bool

@@ -17,7 +17,7 @@ type address struct {
 	Options   drill.Options // nil for a calibration
 	Simulated bool          // a simulated singer answers
 	By        drill.Kind    // who answers, where the address says so
-	Loudness  float64       // dBFS
+	Loudness  float64       // LUFS
 	Voice     string
 	Seed      uint64
 

@@ -39,7 +39,7 @@ type Engine struct {
 	desk  desk
 	keys  keyboard
 
-	loudness  atomic.Int64 // hundredths of a dBFS
+	loudness  atomic.Int64 // hundredths of a LUFS
 	enough    atomic.Bool  // the singer has played enough notes of the instrument
 	measuring session.Part // of the calibration that runs; of its goroutine
 
@@ -194,10 +194,10 @@ func (e *Engine) Wait() {
 func (e *Engine) louder(dB float64) {
 	l := max(drill.MinLoudness, min(drill.MaxLoudness, e.level()+dB))
 	e.loudness.Store(int64(l * 100))
-	e.post(textMessage{"notice", fmt.Sprintf("Playback at %g dBFS.", l)})
+	e.post(textMessage{"notice", fmt.Sprintf("Playback at %g LUFS.", l)})
 }
 
-// level is the peak level of playback, in dBFS.
+// level is the loudness of playback, in LUFS.
 func (e *Engine) level() float64 { return float64(e.loudness.Load()) / 100 }
 
 // call answers a question that belongs to no drill.

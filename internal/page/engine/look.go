@@ -18,7 +18,7 @@ type looked struct {
 	shown lookReply
 	sound synth.Phrase
 
-	loudness float64 // dBFS
+	loudness float64 // LUFS
 }
 
 // lookReply is a thing to look up, as a screen shows it.

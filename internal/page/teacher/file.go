@@ -116,8 +116,8 @@ func (b fileBook) Take(id int64) (Row, error) {
 
 func (b fileBook) Agreements() (class.Agreements, error) { return desk.Agreements(b.File) }
 
-// loudness is the level of what is heard, in dBFS.
-const loudness = -3
+// loudness is that of what is heard, in LUFS.
+const loudness = -17
 
 func (b fileBook) Explain(ctx context.Context, take int64) (Explained, error) {
 	m, err := desk.Explain(b.File, take)

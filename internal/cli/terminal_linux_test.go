@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -77,6 +78,9 @@ func newTerminal(t *testing.T) *terminal {
 // start runs a command as the leader of a session on the terminal.
 func (m *terminal) start(t *testing.T, dir, name string, args ...string) *exec.Cmd {
 	t.Helper()
+	if signal.Ignored(syscall.SIGHUP) { // under nohup, which the program would inherit
+		signal.Notify(make(chan os.Signal, 1), syscall.SIGHUP)
+	}
 	cmd := exec.CommandContext(t.Context(), name, args...)
 	cmd.Dir, cmd.Stdin, cmd.Stdout, cmd.Stderr = dir, m.slave, m.slave, m.slave
 	cmd.Env = append(append(os.Environ(), noDevices(dir)...), "TERM=xterm-256color", "XDG_DATA_HOME="+dir)
@@ -169,8 +173,15 @@ func TestScreenEndedFromOutside(t *testing.T) {
 			at := m.await(t, 0, screenOn)
 			m.await(t, at, "right so far")
 			end(m, cmd.Process)
-			if err := cmd.Wait(); err != nil {
-				t.Errorf("%v: %q", err, m.shown()[at:])
+			over := make(chan error, 1)
+			go func() { over <- cmd.Wait() }()
+			select {
+			case err := <-over:
+				if err != nil {
+					t.Errorf("%v: %q", err, m.shown()[at:])
+				}
+			case <-time.After(2 * time.Minute):
+				t.Fatalf("it runs on: %q", m.shown()[at:])
 			}
 			at = m.await(t, at, screenOff)
 			at = m.await(t, at, "right in C major")

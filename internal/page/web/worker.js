@@ -232,7 +232,9 @@ async function run() {
   const packed = await fetch("engine.wasm.xz");
   if (!packed.ok) throw new Error(`the engine is missing (status ${packed.status})`);
   const unpacked = new engineSide["xz-decompress"].XzReadableStream(packed.body);
-  const tight = new Uint8Array(await new Response(unpacked).arrayBuffer());
+  const parts = [], reader = unpacked.getReader();
+  for (let part = await reader.read(); !part.done; part = await reader.read()) parts.push(part.value);
+  const tight = new Uint8Array(await new Blob(parts).arrayBuffer());
   const engine = await WebAssembly.instantiate(loosen(tight), go.importObject);
   go.run(engine.instance).then(() => {
     throw new Error("the engine has stopped"); // reaches the page as the worker's error

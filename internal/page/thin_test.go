@@ -66,7 +66,7 @@ func TestThin(t *testing.T) {
 			}
 		}
 		kind := "module"
-		if name == "worker.js" || name == "keep.js" || name == "sw.js" {
+		if name == "worker.js" || name == "keep.js" || name == "tight.js" || name == "sw.js" {
 			kind = "commonjs"
 		}
 		cmd := exec.Command(node, "--input-type="+kind, "--check", "-")

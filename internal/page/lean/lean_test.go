@@ -130,7 +130,7 @@ func TestProgramsAreTheSame(t *testing.T) {
 	}
 }
 
-// The drill prints the same bytes.
+// The drill prints the same bytes, and comes back from its tight form in the browser's way.
 func TestDrillIsTheSame(t *testing.T) {
 	testkit.Tool(t, "node")
 	name := build(t, "singback/internal/testkit/wasmdrill")
@@ -143,6 +143,16 @@ func TestDrillIsTheSame(t *testing.T) {
 	}
 	if now, said, code := run(t, name); now != was || code != 0 {
 		t.Errorf("%d, %s\n%.2000s\nwant\n%.2000s", code, said, now, was)
+	}
+	if err := tightFile(name, name+".tight"); err != nil {
+		t.Fatal(err)
+	}
+	module, tight := contents(t, name), contents(t, name+".tight")
+	if said := inNode(t, module, tight); said[0] != "same" {
+		t.Errorf("its tight form is that of %s", said)
+	}
+	if 100*len(tight) > 80*len(module) {
+		t.Errorf("%d bytes tight, %d as it was", len(tight), len(module))
 	}
 }
 

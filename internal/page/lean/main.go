@@ -8,6 +8,11 @@
 // It changes the file in one step or, if anything in it is not exactly as Go 1.26
 // writes it, not at all: then it says on one line what is not, and exits 1. A file that
 // has been through it stays as it is.
+//
+//	lean FILE TIGHT
+//
+// leaves FILE as it is, and writes into TIGHT the same program in a form that packs better
+// by a quarter: see tight.go. The page's worker makes the same bytes of it again.
 package main
 
 import (
@@ -16,11 +21,17 @@ import (
 )
 
 func main() {
-	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: lean FILE")
+	var err error
+	switch len(os.Args) {
+	case 2:
+		err = leanFile(os.Args[1])
+	case 3:
+		err = tightFile(os.Args[1], os.Args[2])
+	default:
+		fmt.Fprintln(os.Stderr, "usage: lean FILE [TIGHT]")
 		os.Exit(2)
 	}
-	if err := leanFile(os.Args[1]); err != nil {
+	if err != nil {
 		fmt.Fprintf(os.Stderr, "lean: %v\n", err)
 		os.Exit(1)
 	}
@@ -36,8 +47,26 @@ func leanFile(name string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", name, err)
 	}
-	beside := name + ".lean"
-	if err := os.WriteFile(beside, thinner, 0o666); err != nil {
+	return write(name, thinner)
+}
+
+// tightFile writes the tight form of a file into another.
+func tightFile(name, to string) error {
+	module, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	tight, err := tighten(module)
+	if err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	return write(to, tight)
+}
+
+// write writes a file in one step.
+func write(name string, content []byte) error {
+	beside := name + ".new"
+	if err := os.WriteFile(beside, content, 0o666); err != nil {
 		return err
 	}
 	if err := os.Rename(beside, name); err != nil {

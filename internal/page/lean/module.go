@@ -26,8 +26,10 @@ type segment struct {
 const (
 	magic         = "\x00asm\x01\x00\x00\x00"
 	memorySection = 5
+	codeSection   = 10
 	dataSection   = 11
 	i32Const      = 0x41
+	i64Const      = 0x42
 	end           = 0x0b
 )
 

@@ -1,7 +1,7 @@
 // The worker in which the engine runs. It unpacks and starts the engine, connects it
 // with the sound and with what is kept, and sees to it that of several tabs one records.
 
-/* global importScripts, Keep */
+/* global importScripts, Keep, loosen */
 
 /**
  * What the engine and this script call each other by: see internal/page/engine/wasm.
@@ -9,7 +9,7 @@
  */
 const engineSide = self;
 
-importScripts("wasm_exec.js", "xz-decompress.js", "keep.js");
+importScripts("wasm_exec.js", "xz-decompress.js", "tight.js", "keep.js");
 
 /** Of several tabs the one that holds this lock records. */
 const recordLock = "singback-record";
@@ -232,7 +232,10 @@ async function run() {
   const packed = await fetch("engine.wasm.xz");
   if (!packed.ok) throw new Error(`the engine is missing (status ${packed.status})`);
   const unpacked = new engineSide["xz-decompress"].XzReadableStream(packed.body);
-  const engine = await WebAssembly.instantiateStreaming(new Response(unpacked, { headers: { "Content-Type": "application/wasm" } }), go.importObject);
+  const parts = [], reader = unpacked.getReader();
+  for (let part = await reader.read(); !part.done; part = await reader.read()) parts.push(part.value);
+  const tight = new Uint8Array(await new Blob(parts).arrayBuffer());
+  const engine = await WebAssembly.instantiate(loosen(tight), go.importObject);
   go.run(engine.instance).then(() => {
     throw new Error("the engine has stopped"); // reaches the page as the worker's error
   });

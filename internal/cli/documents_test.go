@@ -657,7 +657,7 @@ func TestGuides(t *testing.T) {
 			mapped[m[1]] = true
 		}
 	}
-	for _, pattern := range []string{"*/*.go", "cmd/*/*.go", "exercise/*/*.go", "internal/*/*.go", "internal/page/*/*.go"} {
+	for _, pattern := range []string{"*/*.go", "cmd/*/*.go", "exercise/*/*.go", "internal/*/*.go", "internal/page/*/*.go", "internal/release/*/*.go"} {
 		files, err := fs.Glob(root, pattern)
 		if err != nil || len(files) == 0 {
 			t.Fatalf("%s: %d files, %v", pattern, len(files), err)

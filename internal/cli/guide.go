@@ -20,7 +20,7 @@ const longestGuide = 1800
 // where it is not to sound.
 func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error, error) {
 	if o.output == "" && o.outputDevice == "" {
-		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument"} {
 			if o.cmd.Flags().Changed(flag) {
 				return nil, usagef("--%s is about how it sounds: say where with --output", flag)
 			}
@@ -29,6 +29,10 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 	}
 	if o.tempo != 0 && !(o.tempo >= 30 && o.tempo <= 200) {
 		return nil, usagef("--tempo: %g is out of range: want 30 to 200", o.tempo)
+	}
+	played, err := drill.ReadInstrument(o.plays)
+	if err != nil {
+		return nil, err
 	}
 	if err := cmp.Or(drill.CheckLoudness(o.loudness), o.soundFlags.check("")); err != nil {
 		return nil, err
@@ -57,7 +61,7 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 		if s.out == nil {
 			return nil
 		}
-		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness}
+		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness, Instrument: played}
 		if err := s.out.Write(ctx, session.Guide(keyboard, score, tuning, quarter, o.countIn)); err != nil {
 			return err
 		}

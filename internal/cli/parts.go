@@ -17,6 +17,7 @@ import (
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -37,6 +38,8 @@ type partsOptions struct {
 	countIn     bool
 	out         string
 	loudness    float64
+	plays       string           // --instrument
+	played      synth.Instrument // of that name
 	music       music
 	soundFlags
 	format *format
@@ -92,7 +95,8 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
-	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "to-key": append(keyNames(false), "best")})
+	drill.AddInstrument(f, &o.plays, synth.Organ)
+	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "instrument": synth.InstrumentNames(), "to-key": append(keyNames(false), "best")})
 	return cmd
 }
 
@@ -120,7 +124,7 @@ func (o *partsOptions) run(e *env, path string) error {
 	warnParts(e, path, c)
 	score := c.Parts[0].Score
 	sound := choir.Sound{
-		SampleRate: practiceRate, Level: o.loudness, Tuning: tuning, CountIn: o.countIn,
+		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, CountIn: o.countIn,
 		Quarter: 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score),
 	}
 	if seconds := c.Seconds(sound.Quarter); (o.out != "" || o.play != "") && seconds > longestGuide {
@@ -143,6 +147,9 @@ func (o *partsOptions) run(e *env, path string) error {
 func (o *partsOptions) check() (theory.Tuning, error) {
 	tuning, err := o.music.readTuning()
 	if err != nil {
+		return tuning, err
+	}
+	if o.played, err = drill.ReadInstrument(o.plays); err != nil {
 		return tuning, err
 	}
 	_, known := plays[o.play]
@@ -174,7 +181,7 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if err != nil || o.out != "" || o.play != "" {
 		return tuning, err
 	}
-	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument"} {
 		if said(flag) {
 			return tuning, usagef("--%s is about how it sounds: say --play or --out", flag)
 		}

@@ -33,13 +33,13 @@ type Series struct {
 	SilentBars   string // that are heard inwardly
 	Degrees      string // sung one after the other in place of a melody; scale
 	Company
-	Tolerance float64 // cents
-	Setting   string
-	Loudness  float64 // LUFS
-	Sound     string  // the instrument
-	HideNames bool
-	Hear      bool // the melody is played before it is read
-	Seed      uint64
+	Tolerance  float64 // cents
+	Setting    string
+	Loudness   float64 // LUFS
+	Instrument string  // that plays what is heard
+	HideNames  bool
+	Hear       bool // the melody is played before it is read
+	Seed       uint64
 
 	Recordings int
 	OwnProfile bool
@@ -99,7 +99,7 @@ func (o *Series) Plan() (*Plan, error) {
 		return p, err
 	}
 	var err error
-	if p.Config.Instrument, err = ReadSound(o.Sound); err != nil {
+	if p.Config.Instrument, err = ReadInstrument(o.Instrument); err != nil {
 		return p, err
 	}
 	if p.Config.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {

@@ -18,7 +18,8 @@ type looked struct {
 	shown lookReply
 	sound synth.Phrase
 
-	loudness float64 // LUFS
+	loudness   float64 // LUFS
+	instrument synth.Instrument
 }
 
 // lookReply is a thing to look up, as a screen shows it.
@@ -51,7 +52,7 @@ func (e *Engine) look(text string, width int) (looked, error) {
 	default:
 		l, err = o.chords()
 	}
-	l.loudness = o.loudness
+	l.loudness, l.instrument = o.loudness, o.instrument
 	return l, err
 }
 
@@ -69,7 +70,7 @@ func (e *Engine) play(ctx context.Context, text string) (any, error) {
 	}
 	done := make(chan error, 1)
 	e.Begin(func(ctx context.Context) {
-		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness}
+		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness, Instrument: l.instrument}
 		err := sound.Speaker.Write(ctx, keyboard.Render(l.sound))
 		if err == nil {
 			err = sound.Speaker.Drain(ctx)

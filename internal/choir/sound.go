@@ -16,6 +16,8 @@ type Sound struct {
 	Tuning     theory.Tuning
 	Quarter    float64 // seconds of a quarter note
 	CountIn    bool    // a bar is counted in
+	Sung       bool    // by voices, on the syllables of Names, in place of Instrument
+	Names      theory.Naming
 }
 
 // Hear is which parts sound.
@@ -55,6 +57,9 @@ func (c Choir) Seconds(quarter float64) (longest float64) {
 // Samples are the sound of the choir with a gain for each part.
 func (c Choir) Samples(s Sound, gains []float64) []float64 {
 	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level, Instrument: s.Instrument}
+	if s.Sung {
+		return c.sung(k, s, gains)
+	}
 	out := k.Mix(c.phrases(s.Instrument, s.Tuning, s.Quarter), gains)
 	if s.CountIn {
 		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)

@@ -23,7 +23,7 @@ var flagGroups = []struct {
 		"all", "take", "what", "at", "until",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
-	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "tone", "instrument", "loudness", "louder", "keep"}},
+	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "tone", "sound", "instrument", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Class", []string{
 		"class", "student", "task", "whose", "into", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",

@@ -104,6 +104,7 @@ var meanings = map[string]string{
 	"html":            "write a page to print into this `FILE`",
 	"input":           "what answers",
 	"also":            "measure these `PARTS` too, which are left out else",
+	"sound":           "`WHAT` sounds notes and lines: keyboard, or voice",
 	"instrument":      "the `INSTRUMENT` that plays what is heard: piano, organ, electric",
 	"keep":            "keep what was sung as WAV in this `FOLDER`",
 	"key":             "the `KEY`",

@@ -40,6 +40,7 @@ type melodyOptions struct {
 	countIn        bool
 	loudness       float64
 	plays          string // --instrument
+	heard          string // --sound
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -106,9 +107,10 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
 	drill.AddInstrument(f, &o.plays, synth.Piano)
+	drill.AddSound(f, &o.heard)
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 	for flag, words := range map[string][]string{
-		"level": {"1", "2", "3", "4", "5", "6", "7"}, "instrument": synth.InstrumentNames(), "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
+		"level": {"1", "2", "3", "4", "5", "6", "7"}, "instrument": synth.InstrumentNames(), "sound": soundWords, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
 		"names": append(namingNames(), "none"), "read-as": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
 	} {
 		must(cmd.RegisterFlagCompletionFunc(flag, fixed(words...)))

@@ -38,7 +38,11 @@ type partsOptions struct {
 	countIn     bool
 	out         string
 	loudness    float64
-	plays       string           // --instrument
+	plays       string // --instrument
+	heard       string // --sound
+	names       string
+	sung        bool             // --sound voice
+	naming      theory.Naming    // of names
 	played      synth.Instrument // of that name
 	music       music
 	soundFlags
@@ -96,7 +100,9 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
 	drill.AddInstrument(f, &o.plays, synth.Organ)
-	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "instrument": synth.InstrumentNames(), "to-key": append(keyNames(false), "best")})
+	drill.AddSound(f, &o.heard)
+	f.StringVar(&o.names, "names", theory.Movable.String(), drill.NamesHelp()+"; with --sound voice they are sung")
+	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "instrument": synth.InstrumentNames(), "sound": soundWords, "names": namingNames(), "to-key": append(keyNames(false), "best")})
 	return cmd
 }
 
@@ -124,7 +130,7 @@ func (o *partsOptions) run(e *env, path string) error {
 	warnParts(e, path, c)
 	score := c.Parts[0].Score
 	sound := choir.Sound{
-		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, CountIn: o.countIn,
+		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, CountIn: o.countIn, Sung: o.sung, Names: o.naming,
 		Quarter: 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score),
 	}
 	if seconds := c.Seconds(sound.Quarter); (o.out != "" || o.play != "") && seconds > longestGuide {
@@ -151,6 +157,12 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	}
 	if o.played, err = drill.ReadInstrument(o.plays); err != nil {
 		return tuning, err
+	}
+	if o.sung, err = drill.CheckSound(o.heard); err != nil {
+		return tuning, err
+	}
+	if o.naming, err = theory.ParseNaming(o.names); err != nil {
+		return tuning, usage(fmt.Errorf("--names: %w", err))
 	}
 	_, known := plays[o.play]
 	said := o.cmd.Flags().Changed
@@ -181,7 +193,7 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if err != nil || o.out != "" || o.play != "" {
 		return tuning, err
 	}
-	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument"} {
+	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument", "sound", "names"} {
 		if said(flag) {
 			return tuning, usagef("--%s is about how it sounds: say --play or --out", flag)
 		}

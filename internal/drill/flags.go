@@ -76,6 +76,7 @@ func (m *Music) addFlags(f Flags, names string) {
 // AddFlags defines how it is asked.
 func (o *Manner) AddFlags(f Flags) {
 	o.addHeard(f)
+	AddSound(f, &o.Sound)
 	o.Window = exercise.DefaultWindow()
 	f.Float64Var(&o.Think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.Float64Var(&o.Window.Hold, "hold", o.Window.Hold, "`SECONDS` after which a held note is an answer")
@@ -150,6 +151,7 @@ func (o *Series) AddFlags(f Flags) {
 	f.BoolVar(&o.StrictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	AddLoudness(f, &o.Loudness)
 	AddInstrument(f, &o.Instrument, synth.Piano)
+	AddSound(f, &o.Sound)
 	o.Company.addFlags(f)
 	addThen(f, &o.Then)
 	addSeed(f, &o.Seed, "melodies")

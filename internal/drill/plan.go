@@ -28,6 +28,7 @@ type Manner struct {
 	Window     exercise.Window
 	Loudness   float64 // LUFS
 	Instrument string  // that plays what is heard; "": the piano
+	Sound      string  // ByKeyboard or ByVoice, of notes and lines; "": the keyboard
 	Compare    bool
 	Retry      string // "ask", "always" or "never"; "": never
 	Then       string // what comes after what was sung: ThenPlay; "": nothing
@@ -40,6 +41,9 @@ func (o *Manner) read(p *Plan) (err error) {
 	c.Window, c.Think, c.Compare = o.Window, o.Think, o.Compare
 	p.Loudness = o.Loudness
 	if c.Instrument, err = ReadInstrument(o.Instrument); err != nil {
+		return err
+	}
+	if err := p.model(o.Sound); err != nil {
 		return err
 	}
 	if c.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {

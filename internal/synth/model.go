@@ -22,6 +22,27 @@ type Model struct {
 	Plain      bool          // no vibrato at all
 }
 
+// ModelType returns the voice that sings in the range of a singer: that of a name, as choirs
+// have them, or where the name is none of those the one whose usual range lies about the
+// same centre, by MIDI numbers.
+func ModelType(name string, low, high int) VoiceType {
+	for t := Bass; t <= Child; t++ {
+		if t.String() == name {
+			return t
+		}
+	}
+	centre := low + high // twice
+	switch {
+	case name == "baritone" || name == "" && centre < 111:
+		return Bass
+	case name == "mezzo" || name == "" && centre >= 134:
+		return Soprano
+	case centre < 122:
+		return Tenor
+	}
+	return Alto
+}
+
 // How the model sings: seconds, cents and shares by common practice.
 const (
 	modelScoop    = 40.0  // cents under the pitch, at the start of a voiced consonant
@@ -58,13 +79,17 @@ type sungNote struct {
 
 // Render returns the samples of a line, which begins with the first consonant.
 func (m Model) Render(line []Timed) []float64 {
-	lead := 0.0
 	for _, n := range line {
 		if n.Hz > 0 {
-			lead = max(0, phoneOf(m.syllable(n).Consonant).seconds-n.Start)
-			break
+			return m.RenderAfter(line, max(0, phoneOf(m.syllable(n).Consonant).seconds-n.Start))
 		}
 	}
+	return nil
+}
+
+// RenderAfter returns the samples of a line that begins after so many seconds, in which the
+// first consonant has its place: with less than that for it, it is cut short.
+func (m Model) RenderAfter(line []Timed, lead float64) []float64 {
 	out := m.sing(line, lead)
 	scale(out, Gain(out, m.SampleRate, m.Level))
 	return out

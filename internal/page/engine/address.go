@@ -126,6 +126,7 @@ type lookOptions struct {
 	texture     string
 	loudness    float64
 	plays       string
+	heard       string           // the option sound
 	instrument  synth.Instrument // of that name
 }
 
@@ -143,6 +144,7 @@ func (o *lookOptions) flags(f drill.Flags) {
 		f.Uint64Var(&o.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
 		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp()+"; none shows none")
 		f.StringVar(&m.Voice, "voice", "", drill.VoiceHelp()+"; the melody keeps to its range")
+		drill.AddSound(f, &o.heard)
 	case "key":
 		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp())
 		f.StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic")

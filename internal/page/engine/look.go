@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"singback/exercise/compose"
+	"singback/internal/drill"
 	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/synth"
@@ -20,6 +21,8 @@ type looked struct {
 
 	loudness   float64 // LUFS
 	instrument synth.Instrument
+	line       []synth.Timed
+	model      *synth.Model // that sings the line; nil: sound is played
 }
 
 // lookReply is a thing to look up, as a screen shows it.
@@ -71,7 +74,14 @@ func (e *Engine) play(ctx context.Context, text string) (any, error) {
 	done := make(chan error, 1)
 	e.Begin(func(ctx context.Context) {
 		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness, Instrument: l.instrument}
-		err := sound.Speaker.Write(ctx, keyboard.Render(l.sound))
+		var samples []float64
+		if l.model == nil {
+			samples = keyboard.Render(l.sound)
+		} else {
+			l.model.SampleRate, l.model.Level = keyboard.SampleRate, l.loudness
+			samples = l.model.Render(l.line)
+		}
+		err := sound.Speaker.Write(ctx, samples)
 		if err == nil {
 			err = sound.Speaker.Drain(ctx)
 		}
@@ -125,7 +135,12 @@ func (o *lookOptions) melody(width int) (looked, error) {
 	if names {
 		view.Labels = score.Labels(naming, false)
 	}
-	out := looked{sound: synth.PhraseOf(synth.Line(score, tuning, 60/72.0))}
+	out := looked{line: synth.Line(score, tuning, 60/72.0)}
+	out.sound = synth.PhraseOf(out.line)
+	low, high := drill.Span(score)
+	if out.model, err = m.Model(o.heard, naming, low, high); err != nil {
+		return out, err
+	}
 	out.shown.Title = fmt.Sprintf("A melody in %s, level %d", score.Key, o.level)
 	out.shown.Text = fmt.Sprintf("New at this level: %s.", report.LevelText(o.level))
 	out.shown.Record = report.NewMadeMelody(score, made[0], naming, names)

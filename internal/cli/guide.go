@@ -90,7 +90,12 @@ func (o *melodyOptions) model(s theory.Score) (*synth.Model, error) {
 			return nil, usage(fmt.Errorf("--names: %w; or none", err))
 		}
 	}
-	low, high := drill.Span(s)
+	low, high := 127, 0
+	for _, n := range s.Notes {
+		if !n.Rest {
+			low, high = min(low, n.Pitch.MIDI()), max(high, n.Pitch.MIDI())
+		}
+	}
 	m := drill.Music{Voice: o.voice}
-	return m.Model(o.heard, names, low, high)
+	return m.Model(o.heard, names, synth.ModelType("", low, high))
 }

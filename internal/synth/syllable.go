@@ -52,6 +52,7 @@ var spoken = [3][5][2]int16{
 // phone is a consonant as a man speaks it (Klatt 1980, second-hand), the times by common
 // practice.
 type phone struct {
+	_             [0]func()
 	letter        byte
 	f, width      [3]float64 // of the formants, in hertz
 	locus         float64    // where F2 comes from at the vowel's onset, in hertz; 0: from f
@@ -69,14 +70,14 @@ type phone struct {
 // phones are the consonants. Of m the first formant is as wide as its pole and zero leave
 // it, since the zero lies near 1 kHz.
 var phones = [...]phone{
-	{'d', [3]float64{200, 1600, 2600}, [3]float64{60, 100, 170}, 1800, 0.45, 0.065, 0.10, 0.050, 0, -13, 4000, 1500, 0.015, 0.009},
-	{'r', [3]float64{310, 1060, 1380}, [3]float64{70, 100, 120}, 0, 0, 0.085, 0.55, 0.060, 0.01, 0, 0, 0, 0, 0},
-	{'m', [3]float64{480, 1270, 2130}, [3]float64{250, 200, 200}, 720, 0.87, 0.090, 0.50, 0.045, 0, 0, 0, 0, 0, 0},
-	{'f', [3]float64{340, 1100, 2080}, [3]float64{200, 120, 150}, 720, 0.87, 0.105, 0, 0.045, 0.01, -31, 0, 0, 0.105, 0.110},
-	{'s', [3]float64{320, 1390, 2530}, [3]float64{200, 80, 200}, 1800, 0.45, 0.130, 0, 0.045, 0.01, -12, 5600, 1600, 0.130, 0.135},
-	{'l', [3]float64{310, 1050, 2880}, [3]float64{50, 100, 280}, 0, 0, 0.080, 0.50, 0.050, 0.01, 0, 0, 0, 0, 0},
-	{'t', [3]float64{400, 1600, 2600}, [3]float64{300, 120, 250}, 1800, 0.45, 0.125, 0, 0.050, 0.03, -11, 4500, 1800, 0.062, 0.012},
-	{'b', [3]float64{200, 1100, 2150}, [3]float64{60, 110, 130}, 720, 0.87, 0.065, 0.10, 0.045, 0, -18, 1200, 1200, 0.013, 0.009},
+	{letter: 'd', f: [3]float64{200, 1600, 2600}, width: [3]float64{60, 100, 170}, locus: 1800, slope: 0.45, seconds: 0.065, level: 0.10, move: 0.050, hiss: -13, noise: 4000, spread: 1500, early: 0.015, lasts: 0.009},
+	{letter: 'r', f: [3]float64{310, 1060, 1380}, width: [3]float64{70, 100, 120}, seconds: 0.085, level: 0.55, move: 0.060, ahead: 0.01},
+	{letter: 'm', f: [3]float64{480, 1270, 2130}, width: [3]float64{250, 200, 200}, locus: 720, slope: 0.87, seconds: 0.090, level: 0.50, move: 0.045},
+	{letter: 'f', f: [3]float64{340, 1100, 2080}, width: [3]float64{200, 120, 150}, locus: 720, slope: 0.87, seconds: 0.105, move: 0.045, ahead: 0.01, hiss: -31, early: 0.105, lasts: 0.110},
+	{letter: 's', f: [3]float64{320, 1390, 2530}, width: [3]float64{200, 80, 200}, locus: 1800, slope: 0.45, seconds: 0.130, move: 0.045, ahead: 0.01, hiss: -12, noise: 5600, spread: 1600, early: 0.130, lasts: 0.135},
+	{letter: 'l', f: [3]float64{310, 1050, 2880}, width: [3]float64{50, 100, 280}, seconds: 0.080, level: 0.50, move: 0.050, ahead: 0.01},
+	{letter: 't', f: [3]float64{400, 1600, 2600}, width: [3]float64{300, 120, 250}, locus: 1800, slope: 0.45, seconds: 0.125, move: 0.050, ahead: 0.03, hiss: -11, noise: 4500, spread: 1800, early: 0.062, lasts: 0.012},
+	{letter: 'b', f: [3]float64{200, 1100, 2150}, width: [3]float64{60, 110, 130}, locus: 720, slope: 0.87, seconds: 0.065, level: 0.10, move: 0.045, hiss: -18, noise: 1200, spread: 1200, early: 0.013, lasts: 0.009},
 }
 
 // phoneOf returns the consonant of a letter, m for one that is none.
@@ -92,6 +93,7 @@ func phoneOf(letter byte) *phone {
 // posture is what the vocal tract is at a moment: formants, and the pole and zero of the
 // nose, which cancel each other where they are the same.
 type posture struct {
+	_          [0]func() // never compared, as in sungNote
 	f          [5]formant
 	pole, zero formant
 }

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"singback/exercise/compose"
-	"singback/internal/drill"
 	"singback/internal/engrave"
 	"singback/internal/report"
 	"singback/internal/synth"
@@ -137,8 +136,7 @@ func (o *lookOptions) melody(width int) (looked, error) {
 	}
 	out := looked{line: synth.Line(score, tuning, 60/72.0)}
 	out.sound = synth.PhraseOf(out.line)
-	low, high := drill.Span(score)
-	if out.model, err = m.Model(o.heard, naming, low, high); err != nil {
+	if out.model, err = m.Model(o.heard, naming, synth.Alto); err != nil {
 		return out, err
 	}
 	out.shown.Title = fmt.Sprintf("A melody in %s, level %d", score.Key, o.level)

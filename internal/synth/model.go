@@ -187,7 +187,7 @@ func (s *sungNote) sounds(t float64) float64 {
 		if s.tied {
 			level += (modelSwell - level) * (1 - rise((t-s.from)/modelShuts))
 		} else {
-			level *= rise((t - s.from) / min(modelAttack, (s.on-s.from)))
+			level *= rise((t - s.from) / min(modelAttack, s.on-s.from+1e-6))
 		}
 	}
 	switch {
@@ -268,7 +268,9 @@ func (m Model) sing(line []Timed, lead float64) []float64 {
 			sum += a / 2 * weight(hz)
 			dst[h] = math.Sqrt(a) * (1 - rise((hz/edge-0.9)/0.1))
 		}
-		scale(dst, level/math.Sqrt(sum))
+		if sum > 0 {
+			scale(dst, level/math.Sqrt(sum))
+		}
 	})
 	for i := range notes {
 		m.air(x, &notes[i], rng)
@@ -293,8 +295,9 @@ func (m Model) air(x []float64, s *sungNote, rng *rand.Rand) {
 	if s.lasts == 0 {
 		return
 	}
-	n := samplesIn(s.lasts, m.SampleRate)
-	from := s.on - s.early
+	early := min(s.early, s.on-s.from) // less where the note before is short
+	n := samplesIn(min(s.lasts, early+s.lasts-min(s.lasts, s.early)), m.SampleRate)
+	from := s.on - early
 	edge := 0.020
 	switch s.letter {
 	case 'f':
@@ -305,7 +308,7 @@ func (m Model) air(x []float64, s *sungNote, rng *rand.Rand) {
 		put(noise, from, s.hiss, edge, edge)
 		return
 	case 't': // the breath that follows the burst
-		put(breath(samplesIn(s.early, m.SampleRate), rate, mouth[:], rng), from+0.004, s.hiss-9, 0.004, edge)
+		put(breath(samplesIn(early, m.SampleRate), rate, mouth[:], rng), from+0.004, s.hiss-9, 0.004, edge)
 		fallthrough
 	case 'd', 'b':
 		edge = 0.002

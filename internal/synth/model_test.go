@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -250,6 +251,51 @@ func TestSyllableOf(t *testing.T) {
 					}
 				}
 			}
+		}
+	}
+}
+
+// Lines of all kinds, notes shorter than their consonants, rests, notes beyond every range,
+// give samples that are finite, and as loud as asked where anything sounds.
+func TestModelSingsAnything(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	for i := range 40 {
+		m := Model{SampleRate: []int{8000, 16000, 44100}[i%3], Type: VoiceType(i % 5), Level: DefaultLevel, Names: theory.Namings()[i%8]}
+		var line []Timed
+		at := 0.0
+		for range rng.IntN(6) {
+			n := Timed{Hz: 30 * math.Exp2(7*rng.Float64()), Start: at, Duration: math.Exp2(-6 * rng.Float64()), Key: cMajor}
+			n.Pitch = cMajor.Pitch(cMajor.ChromaticDegrees()[rng.IntN(12)], 4)
+			if at += n.Duration; rng.IntN(4) == 0 {
+				n.Hz = 0
+			}
+			line = append(line, n)
+		}
+		for _, x := range [][]float64{m.Render(line), m.RenderAfter(line, 0)} {
+			for j, v := range x {
+				if math.IsNaN(v) || math.Abs(v) > fromDB(ceiling)+1e-9 {
+					t.Fatalf("line %d, %+v: sample %d is %g", i, line, j, v)
+				}
+			}
+		}
+	}
+	if (Model{SampleRate: 48000}).Render(nil) != nil {
+		t.Error("nothing sounds")
+	}
+}
+
+// Names of choirs' voices, and where a range lies.
+func TestModelType(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		low, high int
+		want      VoiceType
+	}{
+		{"soprano", 0, 0, Soprano}, {"mezzo", 0, 0, Soprano}, {"alto", 0, 0, Alto}, {"tenor", 0, 0, Tenor}, {"baritone", 0, 0, Bass}, {"bass", 0, 0, Bass}, {"child", 0, 0, Child},
+		{"", 41, 64, Bass}, {"", 45, 65, Bass}, {"", 48, 69, Tenor}, {"", 53, 74, Alto}, {"", 57, 77, Soprano}, {"", 60, 81, Soprano},
+	} {
+		if got := ModelType(c.name, c.low, c.high); got != c.want {
+			t.Errorf("%q, %d to %d: %v, want %v", c.name, c.low, c.high, got, c.want)
 		}
 	}
 }

@@ -65,7 +65,8 @@ staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
 With --output it sounds too, or is written as a guide track to sing along with:
---count-in counts before it, --tempo and --tuning say how it is played.
+--count-in counts before it, --tempo and --tuning say how it is played, and
+--sound voice has a voice sing it, on syllables.
 
 ` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7

@@ -63,7 +63,7 @@ notes of chords, are parts of their own; standard error says what was done.
 --play lets it sound, through the loudspeaker or into --output FILE.wav: all,
 mine (--part, the others softer by --louder), or others (all but --part). Each
 part keeps its pitch and its level; --count-in, --tempo and --tuning as in
-singback melody.
+singback melody. --sound voice has voices sing the parts, on syllables.
 
 --out writes practice files into a folder that holds all of them or none: the
 whole and each part as MusicXML and ABC with words and chord symbols, a picture

@@ -32,9 +32,10 @@ func TestParts(t *testing.T) {
 		{"but where it is asked for", Choice{Recordings: true, Only: []session.Part{leak}}, []session.Part{leak}},
 		{"what is stated is not measured", Choice{Stated: true}, []session.Part{room, level, leak}},
 		{"even where it is asked for", Choice{Stated: true, Only: []session.Part{voice}}, nil},
+		{"also where no part is named", Choice{Recordings: true, Also: []session.Part{leak}}, []session.Part{room, level, leak, voice}},
 		{"in their own order", Choice{Only: []session.Part{voice, room}}, []session.Part{room, voice}},
-		{"the instrument beside others", Choice{Only: []session.Part{room}, Instrument: true}, []session.Part{room, instrument}},
-		{"what is left out wins", Choice{Only: []session.Part{room}, Skip: []session.Part{room, instrument}, Instrument: true}, nil},
+		{"the instrument beside others", Choice{Only: []session.Part{room}, Also: []session.Part{instrument}}, []session.Part{room, instrument}},
+		{"what is left out wins", Choice{Only: []session.Part{room}, Skip: []session.Part{room, instrument}, Also: []session.Part{instrument}}, nil},
 	} {
 		if got := c.choice.Parts(); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %+v gives %v, want %v", c.rule, c.choice, got, c.want)

@@ -34,7 +34,7 @@ func ParseParts(names []string) ([]session.Part, error) {
 type Choice struct {
 	Only, Skip []session.Part // without Only all but those that do not suit what answers
 	Stated     bool           // the voice is stated, and not measured
-	Instrument bool           // the instrument is asked for
+	Also       []session.Part // beside those, whatever answers
 	Asking     bool           // somebody is there who can be asked to play it
 	Recordings bool           // recordings answer; of the leak there is none
 }
@@ -45,7 +45,7 @@ func (c Choice) Parts() []session.Part {
 		switch {
 		case slices.Contains(c.Skip, p), c.Stated && p == session.VoicePart:
 			return false
-		case p == session.InstrumentPart && c.Instrument:
+		case slices.Contains(c.Also, p):
 			return true
 		case len(c.Only) > 0:
 			return slices.Contains(c.Only, p)

@@ -16,6 +16,7 @@ import (
 	"singback/internal/audio"
 	"singback/internal/newfile"
 	"singback/internal/notation"
+	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -244,7 +245,7 @@ func TestTuned(t *testing.T) {
 // was asked, what is left out is not there.
 func TestSamples(t *testing.T) {
 	c := harbour(t)
-	s := Sound{SampleRate: 8000, Level: -12, Tuning: theory.Tuning{A4: 440}, Quarter: 0.3}
+	s := Sound{SampleRate: 8000, Level: -12, Instrument: synth.Organ, Tuning: theory.Tuning{A4: 440}, Quarter: 0.3}
 	power := func(x []float64) (sum float64) {
 		for _, v := range x {
 			sum += v * v
@@ -285,7 +286,7 @@ func TestPractice(t *testing.T) {
 	c := harbour(t)
 	c.Parts[1].Name = `../Älto: "CON" <2>/`
 	dir := filepath.Join(t.TempDir(), "new", "practice")
-	files := c.Practice(Sound{SampleRate: 8000, Level: -24, Tuning: theory.Tuning{A4: 440}, Quarter: 0.1}, 6)
+	files := c.Practice(Sound{SampleRate: 8000, Level: -24, Instrument: synth.Organ, Tuning: theory.Tuning{A4: 440}, Quarter: 0.1}, 6)
 	name := func(i int) string { return files[i].Name }
 	write := func(force bool) error {
 		return newfile.WriteFolder(dir, len(files), name, force, newfile.ForAll, func(i int, w io.Writer) error { return files[i].Write(w) })

@@ -8,13 +8,16 @@ import (
 	"singback/theory"
 )
 
-// Sound says how a choir sounds: on organ tones, each part in its pitch.
+// Sound says how a choir sounds, each part in its pitch.
 type Sound struct {
 	SampleRate int
-	Level      float64 // LUFS
+	Level      float64          // LUFS
+	Instrument synth.Instrument // that plays it; an organ holds its tones as voices do
 	Tuning     theory.Tuning
 	Quarter    float64 // seconds of a quarter note
 	CountIn    bool    // a bar is counted in
+	Sung       bool    // by voices, on the syllables of Names, in place of Instrument
+	Names      theory.Naming
 }
 
 // Hear is which parts sound.
@@ -53,8 +56,11 @@ func (c Choir) Seconds(quarter float64) (longest float64) {
 
 // Samples are the sound of the choir with a gain for each part.
 func (c Choir) Samples(s Sound, gains []float64) []float64 {
-	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level}
-	out := k.Mix(c.phrases(s.Tuning, s.Quarter), gains)
+	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level, Instrument: s.Instrument}
+	if s.Sung {
+		return c.sung(k, s, gains)
+	}
+	out := k.Mix(c.phrases(s.Instrument, s.Tuning, s.Quarter), gains)
 	if s.CountIn {
 		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)
 		out = append(clicks, out...)
@@ -65,13 +71,17 @@ func (c Choir) Samples(s Sound, gains []float64) []float64 {
 // Beside sounds all parts but one, as session.Line wants it.
 func (c Choir) Beside(mine int) func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64 {
 	return func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64 {
-		return k.Mix(c.phrases(t, quarter), Others.Gains(len(c.Parts), mine, 0))
+		return k.Mix(c.phrases(synth.Organ, t, quarter), Others.Gains(len(c.Parts), mine, 0))
 	}
 }
 
-func (c Choir) phrases(t theory.Tuning, quarter float64) (out []synth.Phrase) {
+func (c Choir) phrases(i synth.Instrument, t theory.Tuning, quarter float64) (out []synth.Phrase) {
+	play := synth.PhraseOf
+	if i == synth.Organ {
+		play = synth.Held
+	}
 	for _, p := range c.Parts {
-		out = append(out, synth.Held(synth.Line(p.Score, t, quarter)))
+		out = append(out, play(synth.Line(p.Score, t, quarter)))
 	}
 	return out
 }

@@ -27,7 +27,7 @@ type harmony struct {
 	a4      float64
 	tuning  string
 	lufs    float64          // --loudness
-	sound   string           // --sound
+	plays   string           // --instrument
 	played  synth.Instrument // of that name
 	chords  chordNames
 	strict  bool
@@ -233,7 +233,7 @@ stands too low to be clear, and parallels are no fault.`,
 	fl.IntVar(&h.shift, "shift", 0, "move the register by so many `SEMITONES`, -24 to 24")
 	h.soundFlags.addOutput(cmd)
 	drill.AddLoudness(fl, &h.lufs)
-	drill.AddSound(fl, &h.sound)
+	drill.AddInstrument(fl, &h.plays, synth.Piano)
 	fl.Lookup("output").Usage += " (else it is not sounded)"
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
@@ -242,6 +242,7 @@ stands too low to be clear, and parallels are no fault.`,
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
 	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
+	must(cmd.RegisterFlagCompletionFunc("instrument", fixed(synth.InstrumentNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir", "band")))
 	return cmd
 }
@@ -255,7 +256,7 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 	if err := h.checkTexture(); err != nil {
 		return err
 	}
-	if h.played, err = drill.ReadSound(h.sound); err != nil {
+	if h.played, err = drill.ReadInstrument(h.plays); err != nil {
 		return err
 	}
 	if err := cmp.Or(drill.CheckLoudness(h.lufs), h.soundFlags.check("")); err != nil {

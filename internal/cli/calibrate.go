@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -32,12 +33,12 @@ type calibrateCommand struct {
 	seed       uint64
 	lufs       float64 // --loudness
 	skip, only []string
+	also       []string
 	voice      string
 	span       string
 	name       string
 	growing    bool
 	widen      bool
-	instrument bool
 	note       string
 	profile    string
 	yes        bool
@@ -56,7 +57,7 @@ func newCalibrate(e *env) *cobra.Command {
   leak        whether the microphone hears the loudspeaker, and how late
   voice       the lowest and the highest comfortable note, softly
   instrument  how your keyboard is tuned (asked for in a terminal, else with
-              --instrument)
+              --also instrument)
 
 In a terminal each part waits for Enter and can be left out; after each note you
 say whether it was comfortable. In a pipe, or with --yes, what is heard decides.
@@ -88,7 +89,8 @@ comfortable.
 	oldName(cmd, "name", "singer")
 	f.BoolVar(&c.growing, "growing", false, "a child's or changing voice: a shorter test, to be repeated")
 	f.BoolVar(&c.widen, "widen", false, "keep the notes too that an earlier test found")
-	f.BoolVar(&c.instrument, "instrument", false, "measure the instrument in a pipe too")
+	f.StringSliceVar(&c.also, "also", nil, "measure these `PARTS` too, which are left out else: instrument, in a pipe")
+	c.oldInstrument(cmd)
 	f.StringVar(&c.note, "note", "", "which `NOTE` is played first, for an instrument far from 440 Hz, like A")
 	f.StringVar(&c.profile, "profile", "", "the profile of a singer, by `NAME`, in a file, or none: where it is kept")
 	f.BoolVar(&c.yes, "yes", false, "do not ask; what is heard decides")
@@ -104,13 +106,39 @@ comfortable.
 	}
 	must(cmd.RegisterFlagCompletionFunc("skip", fixed(parts...)))
 	must(cmd.RegisterFlagCompletionFunc("only", fixed(parts...)))
+	must(cmd.RegisterFlagCompletionFunc("also", fixed(parts...)))
 	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
 	must(cmd.RegisterFlagCompletionFunc("singer", e.completeSingers))
 	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
 	return cmd
 }
 
-// parts reads --only and --skip.
+// oldInstrument has --instrument, without a value, work as --also instrument for one
+// release more.
+func (c *calibrateCommand) oldInstrument(cmd *cobra.Command) {
+	const name = "instrument"
+	f := cmd.Flags()
+	f.Var(&oldFlag{
+		kind: "bool",
+		set: func(s string) error {
+			on, err := strconv.ParseBool(s)
+			if err != nil {
+				return errors.New("want --also instrument")
+			}
+			if on {
+				c.also = append(c.also, session.InstrumentPart.String())
+			}
+			return nil
+		},
+		note: func() {
+			fmt.Fprintln(cmd.ErrOrStderr(), "Note: --instrument is now --also instrument; the old spelling goes with the next release.")
+		},
+	}, name, f.Lookup("also").Usage)
+	f.Lookup(name).NoOptDefVal = "true"
+	must(f.MarkHidden(name))
+}
+
+// parts reads --only, --also and --skip.
 func (c *calibrateCommand) parts(stated, asking, recordings bool) ([]session.Part, error) {
 	only, err := calibrate.ParseParts(c.only)
 	if err != nil {
@@ -120,7 +148,11 @@ func (c *calibrateCommand) parts(stated, asking, recordings bool) ([]session.Par
 	if err != nil {
 		return nil, usage(fmt.Errorf("--skip: %w", err))
 	}
-	return calibrate.Choice{Only: only, Skip: skip, Stated: stated, Instrument: c.instrument, Asking: asking, Recordings: recordings}.Parts(), nil
+	also, err := calibrate.ParseParts(c.also)
+	if err != nil {
+		return nil, usage(fmt.Errorf("--also: %w", err))
+	}
+	return calibrate.Choice{Only: only, Skip: skip, Also: also, Stated: stated, Asking: asking, Recordings: recordings}.Parts(), nil
 }
 
 // keeping is where the profile goes, and what was known before.

@@ -18,6 +18,7 @@ import (
 	"singback/internal/drill"
 	"singback/internal/newfile"
 	"singback/internal/sheet"
+	"singback/internal/synth"
 )
 
 // hearing is what the flags of class hear say.
@@ -25,6 +26,7 @@ type hearing struct {
 	c         *classFlags
 	sound     soundFlags
 	lufs      float64
+	plays     string // --instrument
 	at, until string
 	what      string
 	take      int64
@@ -59,6 +61,8 @@ unless the class has a copy; one that is gone, or that is another one now, is sa
 	fl.Int64Var(&o.take, "take", 0, "the take of this `NUMBER`, as class table --format json has it (else the one that counts)")
 	o.sound.addOutput(cmd)
 	drill.AddLoudness(fl, &o.lufs)
+	drill.AddInstrument(fl, &o.plays, synth.Piano)
+	must(cmd.RegisterFlagCompletionFunc("instrument", fixed(synth.InstrumentNames()...)))
 	must(cmd.RegisterFlagCompletionFunc("what", fixed("take", "model", "both")))
 	return cmd
 }
@@ -79,6 +83,10 @@ func (o *hearing) run(ctx context.Context, e *env, student, task string) error {
 	if err := errors.Join(drill.CheckLoudness(o.lufs), o.sound.check("")); err != nil {
 		return err
 	}
+	played, err := drill.ReadInstrument(o.plays)
+	if err != nil {
+		return err
+	}
 	ctx, stop := e.interruptible(ctx)
 	defer stop()
 	var heard desk.Sound
@@ -91,6 +99,7 @@ func (o *hearing) run(ctx context.Context, e *env, student, task string) error {
 		if err != nil {
 			return err
 		}
+		m.Instrument = played
 		if o.at != "" {
 			if until == 0 {
 				until = min(at+4, m.End())

@@ -47,7 +47,10 @@ func (o *stageOptions) addDrill(cmd *cobra.Command, m **drill.Music, options dri
 	o.soundFlags.addOutput(cmd)
 	o.format = newFormat("text", "json")
 	addFormat(cmd, o.format)
-	complete(cmd, map[string][]string{"set": synth.KeySettingNames()})
+	complete(cmd, map[string][]string{"set": synth.KeySettingNames(), "instrument": synth.InstrumentNames()})
+	if cmd.Flags().Lookup("sound") != nil {
+		complete(cmd, map[string][]string{"sound": soundWords})
+	}
 }
 
 // addSung adds those of a drill that is sung: what answers.

@@ -17,13 +17,13 @@ var flagGroups = []struct {
 	{"What is asked", []string{
 		"minutes", "singing", "course", "date", "since", "model", "tune", "part", "key", "scale", "chromatic", "degree", "degrees", "of", "qualities", "from", "answer",
 		"level", "count", "length", "notes", "to-key", "all-keys", "pulse", "home", "mode", "line", "by", "meter", "beats", "first-beat", "read-as", "key-profile",
-		"progressions", "texture", "parts", "shift", "voices", "style", "only", "skip", "note", "growing", "widen", "instrument",
+		"progressions", "texture", "parts", "shift", "voices", "style", "only", "also", "skip", "note", "growing", "widen",
 		"set", "set-every", "study", "hear", "against", "play", "tempo", "silent-bars", "wait", "wait-click", "modulate", "drone", "vamp", "headphones", "count-in", "free", "click", "cursor", "gap", "think", "hold", "timeout",
 		"tolerance", "strict", "strict-octave", "compare", "guess", "feedback", "retry", "then", "yes", "seed", "live", "estimates",
 		"all", "take", "what", "at", "until",
 	}},
 	{"Voice and tuning", []string{"profile", "voice", "range", "octave", "a4", "tuning", "names", "chords", "clef"}},
-	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "tone", "sound", "loudness", "louder", "keep"}},
+	{"Sound", []string{"input", "device", "keys", "channel", "partial", "output", "output-device", "tone", "sound", "instrument", "loudness", "louder", "keep"}},
 	{"Record", []string{"singer", "record", "no-record"}},
 	{"Class", []string{
 		"class", "student", "task", "whose", "into", "roster", "called", "joined", "consent", "consent-by", "about", "exercise", "goal", "words", "given", "due", "rubric", "counts",

@@ -103,7 +103,9 @@ var meanings = map[string]string{
 	"home":            "`HOW` home is known",
 	"html":            "write a page to print into this `FILE`",
 	"input":           "what answers",
-	"instrument":      "measure the instrument in a pipe too",
+	"also":            "measure these `PARTS` too, which are left out else",
+	"sound":           "`WHAT` sounds notes and lines: keyboard, or voice",
+	"instrument":      "the `INSTRUMENT` that plays what is heard: piano, organ, electric",
 	"keep":            "keep what was sung as WAV in this `FOLDER`",
 	"key":             "the `KEY`",
 	"key-profile":     "what keys are known by",
@@ -115,7 +117,6 @@ var meanings = map[string]string{
 	"share":           "only the `K/N`th share of the takes",
 	"live":            "decide each row as early as possible",
 	"louder":          "how many `DECIBELS` my part is louder than the others",
-	"sound":           "the `INSTRUMENT` that plays what is heard: piano, organ, electric",
 	"loudness":        "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed",
 	"meter":           "the time `SIGNATURE`",
 	"mode":            "the `MODE`",
@@ -194,7 +195,7 @@ var open = []string{"count", "format", "help", "out", "range", "seed"}
 
 // oldNames are the flags that have another name now.
 var oldNames = map[string][]string{
-	"calibrate": {"level", "name"}, "cadence": {"level", "style"}, "dictation": {"level"}, "sing": {"level"}, "today": {"level"},
+	"calibrate": {"level", "name", "instrument"}, "cadence": {"level", "style"}, "dictation": {"level"}, "sing": {"level"}, "today": {"level"},
 	"findkey": {"profile"}, "melody": {"from"}, "rename": {"from", "to"},
 }
 
@@ -324,6 +325,7 @@ func TestOldSpellings(t *testing.T) {
 		{[]string{"today", "--level", "-30", "--minutes", "1", "--seed", "3", "--no-record", "--input", "simulated", "--output", wav("today-old")},
 			[]string{"today", "--loudness", "-30", "--minutes", "1", "--seed", "3", "--no-record", "--input", "simulated", "--output", wav("today")}, "Note: --level is now --loudness; ", true},
 		{of(room, "--profile", "none", "--level", "-30", "--output", wav("cal-old")), of(room, "--profile", "none", "--loudness", "-30", "--output", wav("cal")), "Note: --level is now --loudness; ", true},
+		{of(room, "--profile", "none", "--instrument", "--output", wav("ins-old")), of(room, "--profile", "none", "--also", "instrument", "--output", wav("ins")), "Note: --instrument is now --also instrument; ", true},
 		{of(room, "--name", "Ute", "--profile", toml("old")), of(room, "--singer", "Ute", "--profile", toml("new")), "Note: --name is now --singer; ", true},
 		{[]string{"cadence", "--key", "C", "I V I", "--level", "-30", "--output", wav("cad-old")}, []string{"cadence", "--key", "C", "I V I", "--loudness", "-30", "--output", wav("cad")}, "Note: --level is now --loudness; ", false},
 		{[]string{"cadence", "--key", "C", "--style", "choir", "I V I"}, []string{"cadence", "--key", "C", "--texture", "choir", "I V I"}, "Note: --style is now --texture; ", false},
@@ -365,8 +367,8 @@ func TestOldSpellings(t *testing.T) {
 			}
 		}
 	})
-	if tested != 11 {
-		t.Errorf("%d old names are looked at, want 11", tested)
+	if tested != 12 {
+		t.Errorf("%d old names are looked at, want 12", tested)
 	}
 	// A mistake is told under the new name, and a word that is no number under the one that was typed.
 	for _, c := range []struct{ args, says []string }{

@@ -4,14 +4,19 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 
 	"singback/internal/drill"
 	"singback/internal/session"
 	"singback/internal/synth"
+	"singback/theory"
 )
 
 // usualTempo is that of a melody that says none, in beats a minute.
 const usualTempo = 72
+
+// soundWords are what --sound may be.
+var soundWords = []string{drill.ByKeyboard, drill.ByVoice}
 
 // longestGuide bounds a guide track, in seconds.
 const longestGuide = 1800
@@ -20,7 +25,7 @@ const longestGuide = 1800
 // where it is not to sound.
 func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error, error) {
 	if o.output == "" && o.outputDevice == "" {
-		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument", "sound"} {
 			if o.cmd.Flags().Changed(flag) {
 				return nil, usagef("--%s is about how it sounds: say where with --output", flag)
 			}
@@ -29,6 +34,10 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 	}
 	if o.tempo != 0 && !(o.tempo >= 30 && o.tempo <= 200) {
 		return nil, usagef("--tempo: %g is out of range: want 30 to 200", o.tempo)
+	}
+	played, err := drill.ReadInstrument(o.plays)
+	if err != nil {
+		return nil, err
 	}
 	if err := cmp.Or(drill.CheckLoudness(o.loudness), o.soundFlags.check("")); err != nil {
 		return nil, err
@@ -45,6 +54,10 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 	if seconds := score.Length().Float() * quarter; seconds > longestGuide {
 		return nil, usagef("--output: it lasts %.0f s at that tempo: want at most %d s", seconds, longestGuide)
 	}
+	model, err := o.model(score)
+	if err != nil {
+		return nil, err
+	}
 	return func(ctx context.Context) error {
 		ctx, stop := e.interruptible(ctx)
 		defer stop()
@@ -57,10 +70,32 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 		if s.out == nil {
 			return nil
 		}
-		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness}
-		if err := s.out.Write(ctx, session.Guide(keyboard, score, tuning, quarter, o.countIn)); err != nil {
+		if model != nil {
+			model.SampleRate, model.Level = s.out.SampleRate(), o.loudness
+		}
+		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness, Instrument: played}
+		if err := s.out.Write(ctx, session.Guide(keyboard, model, score, tuning, quarter, o.countIn)); err != nil {
 			return err
 		}
 		return errors.Join(s.out.Drain(ctx), s.close())
 	}, nil
+}
+
+// model is the voice that sings the line, where --sound asks for one.
+func (o *melodyOptions) model(s theory.Score) (*synth.Model, error) {
+	names := theory.Movable
+	if o.names != "none" {
+		var err error
+		if names, err = theory.ParseNaming(o.names); err != nil {
+			return nil, usage(fmt.Errorf("--names: %w; or none", err))
+		}
+	}
+	low, high := 127, 0
+	for _, n := range s.Notes {
+		if !n.Rest {
+			low, high = min(low, n.Pitch.MIDI()), max(high, n.Pitch.MIDI())
+		}
+	}
+	m := drill.Music{Voice: o.voice}
+	return m.Model(o.heard, names, synth.ModelType("", low, high))
 }

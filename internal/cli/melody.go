@@ -19,6 +19,7 @@ import (
 	"singback/internal/notation"
 	"singback/internal/plain"
 	"singback/internal/report"
+	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -38,6 +39,8 @@ type melodyOptions struct {
 	tempo          float64
 	countIn        bool
 	loudness       float64
+	plays          string // --instrument
+	heard          string // --sound
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -62,7 +65,8 @@ staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
 With --output it sounds too, or is written as a guide track to sing along with:
---count-in counts before it, --tempo and --tuning say how it is played.
+--count-in counts before it, --tempo and --tuning say how it is played, and
+--sound voice has a voice sing it, on syllables.
 
 ` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7
@@ -103,9 +107,11 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
+	drill.AddInstrument(f, &o.plays, synth.Piano)
+	drill.AddSound(f, &o.heard)
 	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
 	for flag, words := range map[string][]string{
-		"level": {"1", "2", "3", "4", "5", "6", "7"}, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
+		"level": {"1", "2", "3", "4", "5", "6", "7"}, "instrument": synth.InstrumentNames(), "sound": soundWords, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
 		"names": append(namingNames(), "none"), "read-as": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
 	} {
 		must(cmd.RegisterFlagCompletionFunc(flag, fixed(words...)))

@@ -17,6 +17,7 @@ import (
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -37,6 +38,12 @@ type partsOptions struct {
 	countIn     bool
 	out         string
 	loudness    float64
+	plays       string // --instrument
+	heard       string // --sound
+	names       string
+	sung        bool             // --sound voice
+	naming      theory.Naming    // of names
+	played      synth.Instrument // of that name
 	music       music
 	soundFlags
 	format *format
@@ -56,7 +63,7 @@ notes of chords, are parts of their own; standard error says what was done.
 --play lets it sound, through the loudspeaker or into --output FILE.wav: all,
 mine (--part, the others softer by --louder), or others (all but --part). Each
 part keeps its pitch and its level; --count-in, --tempo and --tuning as in
-singback melody.
+singback melody. --sound voice has voices sing the parts, on syllables.
 
 --out writes practice files into a folder that holds all of them or none: the
 whole and each part as MusicXML and ABC with words and chord symbols, a picture
@@ -92,7 +99,10 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
-	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "to-key": append(keyNames(false), "best")})
+	drill.AddInstrument(f, &o.plays, synth.Organ)
+	drill.AddSound(f, &o.heard)
+	f.StringVar(&o.names, "names", theory.Movable.String(), drill.NamesHelp()+"; with --sound voice they are sung")
+	complete(cmd, map[string][]string{"tuning": tuningWordList, "play": {"all", "mine", "others"}, "instrument": synth.InstrumentNames(), "sound": soundWords, "names": namingNames(), "to-key": append(keyNames(false), "best")})
 	return cmd
 }
 
@@ -120,7 +130,7 @@ func (o *partsOptions) run(e *env, path string) error {
 	warnParts(e, path, c)
 	score := c.Parts[0].Score
 	sound := choir.Sound{
-		SampleRate: practiceRate, Level: o.loudness, Tuning: tuning, CountIn: o.countIn,
+		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, CountIn: o.countIn, Sung: o.sung, Names: o.naming,
 		Quarter: 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score),
 	}
 	if seconds := c.Seconds(sound.Quarter); (o.out != "" || o.play != "") && seconds > longestGuide {
@@ -144,6 +154,15 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	tuning, err := o.music.readTuning()
 	if err != nil {
 		return tuning, err
+	}
+	if o.played, err = drill.ReadInstrument(o.plays); err != nil {
+		return tuning, err
+	}
+	if o.sung, err = drill.CheckSound(o.heard); err != nil {
+		return tuning, err
+	}
+	if o.naming, err = theory.ParseNaming(o.names); err != nil {
+		return tuning, usage(fmt.Errorf("--names: %w", err))
 	}
 	_, known := plays[o.play]
 	said := o.cmd.Flags().Changed
@@ -174,7 +193,7 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if err != nil || o.out != "" || o.play != "" {
 		return tuning, err
 	}
-	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument", "sound", "names"} {
 		if said(flag) {
 			return tuning, usagef("--%s is about how it sounds: say --play or --out", flag)
 		}

@@ -9,6 +9,7 @@ import (
 	"singback/internal/class"
 	"singback/internal/classfile"
 	"singback/internal/review"
+	"singback/internal/synth"
 )
 
 // Mark grades a take and marks it by the rules of its task. When it was made, and of
@@ -173,6 +174,8 @@ type Marked struct {
 	// the file is not the same, "" where it is.
 	Fresh class.Mark
 	Stale string
+	// Instrument plays the model.
+	Instrument synth.Instrument
 }
 
 // Explain marks a take again from what was measured, by the rules of its task now, with

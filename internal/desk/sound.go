@@ -179,7 +179,9 @@ func (m Marked) model(rate int, from, to float64) []float64 {
 		phrase = append(phrase, synth.Sound{Hz: 440 * math.Pow(2, (cents-6900)/1200), Start: start - from, Duration: 0.94 * (min(ends, to) - start)})
 	}
 	out := make([]float64, int((to-from)*float64(rate)))
-	copy(out, synth.NewKeyboard(rate).Render(phrase))
+	keyboard := synth.NewKeyboard(rate)
+	keyboard.Instrument = m.Instrument
+	copy(out, keyboard.Render(phrase))
 	return out
 }
 

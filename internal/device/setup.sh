@@ -44,7 +44,7 @@ have_browser() {
 }
 
 have_reference() {
-	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null &&
+	command -v aubiopitch >/dev/null && command -v sox >/dev/null && command -v praat >/dev/null && command -v espeak-ng >/dev/null && command -v festival >/dev/null &&
 		command -v abc2midi >/dev/null && command -v midicsv >/dev/null && command -v xmllint >/dev/null && command -v musicxml2ly >/dev/null &&
 		command -v ffmpeg >/dev/null && command -v opusenc >/dev/null && command -v lame >/dev/null && command -v flac >/dev/null && command -v oggenc >/dev/null &&
 		{ command -v apache2 || [ -x /usr/sbin/apache2 ]; } >/dev/null &&
@@ -148,9 +148,9 @@ sound)
 	}
 	;;
 reference)
-	have_reference || install_set reference aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base || true
+	have_reference || install_set reference aubio-tools sox praat espeak-ng festival festvox-kallpc16k python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base || true
 	have_reference || {
-		say "the comparison with other programs needs aubio-tools sox praat python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base: $(why)"
+		say "the comparison with other programs needs aubio-tools sox praat espeak-ng festival festvox-kallpc16k python3-aubio python3-mir-eval python3-statsmodels abcmidi midicsv libxml2-utils lilypond fluidsynth timgm6mb-soundfont ffmpeg opus-tools lame flac vorbis-tools apache2-bin groff-base: $(why)"
 		exit 1
 	}
 	;;

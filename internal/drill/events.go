@@ -28,8 +28,9 @@ type (
 		Names   string  `json:"names"`
 		Seed    uint64  `json:"seed"`
 
-		// What is there only with a profile or with --key best.
+		// What is there only with a profile, a voice that sounds, or --key best.
 		Singer  string   `json:"singer,omitempty"`
+		Sound   string   `json:"sound,omitempty"`   // "voice", with --sound voice
 		Octaves int      `json:"octaves,omitempty"` // by which what sounds lies away from tonic
 		Fit     *fitPart `json:"fit,omitempty"`
 	}
@@ -253,6 +254,9 @@ func (r *Run) keyRecord(e session.KeySet) keyEvent {
 		Tonic: e.Tonic.ASCII(), TonicHz: report.Hz(e.Tuning.Hz(e.Tonic)),
 		A4Hz: e.Tuning.A4, Tuning: e.Tuning.String(), Setting: e.Setting.String(), Again: e.Again,
 		Names: r.Plan.Naming.String(), Seed: r.Plan.Seed, Singer: r.Singer, Octaves: e.Octaves,
+	}
+	if r.Plan.Config.Model != nil {
+		key.Sound = ByVoice
 	}
 	if b := r.Plan.Best; b != nil {
 		key.Fit = &fitPart{Degrees: b.Degrees, Folded: b.Folded, ShiftSemitones: b.Shift}

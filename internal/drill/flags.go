@@ -75,7 +75,8 @@ func (m *Music) addFlags(f Flags, names string) {
 
 // AddFlags defines how it is asked.
 func (o *Manner) AddFlags(f Flags) {
-	o.addSound(f)
+	o.addHeard(f)
+	AddSound(f, &o.Sound)
 	o.Window = exercise.DefaultWindow()
 	f.Float64Var(&o.Think, "think", 1, "`SECONDS` to hear the note inwardly before the microphone is heard, 0 to 30")
 	f.Float64Var(&o.Window.Hold, "hold", o.Window.Hold, "`SECONDS` after which a held note is an answer")
@@ -84,12 +85,12 @@ func (o *Manner) AddFlags(f Flags) {
 	addThen(f, &o.Then)
 }
 
-// addSound defines what sounds.
-func (o *Manner) addSound(f Flags) {
+// addHeard defines what sounds.
+func (o *Manner) addHeard(f Flags) {
 	addSetting(f, &o.Setting, synth.ByCadence)
 	f.BoolVar(&o.Compare, "compare", true, "after each answer sound what was right")
 	AddLoudness(f, &o.Loudness)
-	AddSound(f, &o.Sound)
+	AddInstrument(f, &o.Instrument, synth.Piano)
 }
 
 func addSetting(f Flags, p *string, value synth.KeySetting) {
@@ -101,9 +102,9 @@ func AddLoudness(f Flags, lufs *float64) {
 	f.Float64Var(lufs, "loudness", synth.DefaultLevel, "the sound has this loudness, in `LUFS`, -60 to -14; the default is quiet, 7 or more under music that is streamed")
 }
 
-// AddSound defines what plays what is heard.
-func AddSound(f Flags, p *string) {
-	f.StringVar(p, "sound", synth.Piano.String(), "the `INSTRUMENT` that plays what is heard: "+strings.Join(synth.InstrumentNames(), ", "))
+// AddInstrument defines what plays what is heard.
+func AddInstrument(f Flags, p *string, usual synth.Instrument) {
+	f.StringVar(p, "instrument", usual.String(), "the `INSTRUMENT` that plays what is heard: "+strings.Join(synth.InstrumentNames(), ", "))
 }
 
 func addThen(f Flags, p *string) {
@@ -149,6 +150,7 @@ func (o *Series) AddFlags(f Flags) {
 	addTolerance(f, &o.Tolerance, grade.DefaultRules().Tolerance)
 	f.BoolVar(&o.StrictOctave, "strict-octave", false, "only the octave asked for is right: the one that is written")
 	AddLoudness(f, &o.Loudness)
+	AddInstrument(f, &o.Instrument, synth.Piano)
 	AddSound(f, &o.Sound)
 	o.Company.addFlags(f)
 	addThen(f, &o.Then)
@@ -174,7 +176,7 @@ func (o *Dictation) AddFlags(f Flags) {
 	o.Music = cmp.Or(o.Music, &Music{})
 	f.StringVar(&o.Music.Key, "key", "C major", "the `KEY`, like \"Ab major\" or f#m; random")
 	o.Music.AddFlags(f)
-	o.Manner.addSound(f)
+	o.Manner.addHeard(f)
 	o.Manner.Window = exercise.DefaultWindow()
 	f.StringVar(&o.Of, "of", "bass", "`WHAT` is to be named: bass, quality, or progression (bass, qualities, then the chords)")
 	f.StringVar(&o.Degrees, "degrees", usualBass, "the `DEGREES` asked for, in the bass; all, chromatic; of a progression those on which a chord stands (else any)")

@@ -23,15 +23,16 @@ const (
 
 // Manner says how it is asked.
 type Manner struct {
-	Setting  string  // how the key is set
-	Think    float64 // seconds
-	Window   exercise.Window
-	Loudness float64 // LUFS
-	Sound    string  // the instrument; "": the piano
-	Compare  bool
-	Retry    string // "ask", "always" or "never"; "": never
-	Then     string // what comes after what was sung: ThenPlay; "": nothing
-	Keyed    bool   // and a keyboard was named on which it is played
+	Setting    string  // how the key is set
+	Think      float64 // seconds
+	Window     exercise.Window
+	Loudness   float64 // LUFS
+	Instrument string  // that plays what is heard; "": the piano
+	Sound      string  // ByKeyboard or ByVoice, of notes and lines; "": the keyboard
+	Compare    bool
+	Retry      string // "ask", "always" or "never"; "": never
+	Then       string // what comes after what was sung: ThenPlay; "": nothing
+	Keyed      bool   // and a keyboard was named on which it is played
 }
 
 // read reads the options into a plan.
@@ -39,7 +40,10 @@ func (o *Manner) read(p *Plan) (err error) {
 	c := &p.Config
 	c.Window, c.Think, c.Compare = o.Window, o.Think, o.Compare
 	p.Loudness = o.Loudness
-	if c.Instrument, err = ReadSound(o.Sound); err != nil {
+	if c.Instrument, err = ReadInstrument(o.Instrument); err != nil {
+		return err
+	}
+	if err := p.model(o.Sound); err != nil {
 		return err
 	}
 	if c.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
@@ -60,11 +64,11 @@ func (o *Manner) read(p *Plan) (err error) {
 	return CheckLoudness(o.Loudness)
 }
 
-// ReadSound reads the option sound; without one it is the piano.
-func ReadSound(name string) (synth.Instrument, error) {
+// ReadInstrument reads the option instrument; without one it is the piano.
+func ReadInstrument(name string) (synth.Instrument, error) {
 	i, err := synth.ParseInstrument(cmp.Or(name, synth.Piano.String()))
 	if err != nil {
-		return 0, wrong(fmt.Errorf("--sound: %w", err))
+		return 0, wrong(fmt.Errorf("--instrument: %w", err))
 	}
 	return i, nil
 }

@@ -33,13 +33,14 @@ type Series struct {
 	SilentBars   string // that are heard inwardly
 	Degrees      string // sung one after the other in place of a melody; scale
 	Company
-	Tolerance float64 // cents
-	Setting   string
-	Loudness  float64 // LUFS
-	Sound     string  // the instrument
-	HideNames bool
-	Hear      bool // the melody is played before it is read
-	Seed      uint64
+	Tolerance  float64 // cents
+	Setting    string
+	Loudness   float64 // LUFS
+	Instrument string  // that plays what is heard
+	Sound      string  // ByKeyboard or ByVoice
+	HideNames  bool
+	Hear       bool // the melody is played before it is read
+	Seed       uint64
 
 	Recordings int
 	OwnProfile bool
@@ -99,7 +100,7 @@ func (o *Series) Plan() (*Plan, error) {
 		return p, err
 	}
 	var err error
-	if p.Config.Instrument, err = ReadSound(o.Sound); err != nil {
+	if p.Config.Instrument, err = ReadInstrument(o.Instrument); err != nil {
 		return p, err
 	}
 	if p.Config.Setting, err = synth.ParseKeySetting(o.Setting); err != nil {
@@ -113,6 +114,9 @@ func (o *Series) Plan() (*Plan, error) {
 		o.Music.Key = melodies[0].Score.Key.ASCII()
 	}
 	if p.Item, p.Naming, err = o.Music.Base(nil); err != nil {
+		return p, err
+	}
+	if err := p.model(o.Sound); err != nil {
 		return p, err
 	}
 	tempo := o.Tempo
@@ -369,7 +373,7 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 	plan.Config = session.Config{
 		Setting: synth.ByTonic, Window: exercise.DefaultWindow(), Level: r.Level, Think: 1, Compare: true, Count: 3,
 		Hearing: Hearing(r.Plan.music.Known, item.Tuning.A4, true), Delay: r.Plan.Config.Delay,
-		Instrument: r.Plan.Config.Instrument,
+		Instrument: r.Plan.Config.Instrument, Model: r.Plan.Config.Model,
 	}
 	if _, ok := r.Answers.(*Simulated); ok && r.Watched {
 		plan.Config.Still = r.still

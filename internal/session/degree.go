@@ -10,7 +10,6 @@ import (
 	"singback/exercise/practice"
 	"singback/internal/audio"
 	"singback/internal/listen"
-	"singback/internal/synth"
 	"singback/pitch"
 	"singback/theory"
 )
@@ -256,7 +255,7 @@ func (d *Degree) before(ctx context.Context, t *Turn) (think float64, err error)
 		}
 	}
 	if d.Item.From != nil {
-		if err := t.Play(ctx, synth.One(d.Item.Hz(d.Item.FromPitch()))); err != nil {
+		if err := t.note(ctx, d.Item, d.Item.FromPitch()); err != nil {
 			return 0, err
 		}
 	}
@@ -271,5 +270,5 @@ func (d Degree) compare(ctx context.Context, t *Turn) error {
 	}
 	target, _ := d.Item.Target()
 	t.Emit(Sounding{d.Item, target})
-	return t.Play(ctx, synth.One(d.Item.Hz(target)))
+	return t.note(ctx, d.Item, target)
 }

@@ -215,7 +215,8 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 	}
 	if p.Echo || l.Hear {
 		t.Emit(PlayingLine{s})
-		if err := t.Play(ctx, synth.PhraseOf(synth.Line(s, l.Tuning, p.Quarter))); err != nil {
+		line := synth.Line(s, l.Tuning, p.Quarter)
+		if err := t.line(ctx, line, synth.PhraseOf(line)); err != nil {
 			return sung, err
 		}
 	}
@@ -400,15 +401,21 @@ func CountInOf(k synth.Keyboard, s theory.Score, quarter float64) (clicks []floa
 }
 
 // Guide returns the sound of a line to sing along with, quarter seconds for each
-// quarter note, counted in or not.
-func Guide(k synth.Keyboard, s theory.Score, t theory.Tuning, quarter float64, count bool) []float64 {
+// quarter note, counted in or not. A model, if there is one, sings it.
+func Guide(k synth.Keyboard, m *synth.Model, s theory.Score, t theory.Tuning, quarter float64, count bool) []float64 {
 	before := 0.0
 	var beats []synth.Beat
 	if count {
 		beats, before = countIn(s, quarter)
 	}
-	out := k.Render(synth.PhraseOf(synth.Line(s, t, quarter)))
-	out = append(make([]float64, int(before*float64(k.SampleRate)+0.5)), out...)
+	line := synth.Line(s, t, quarter)
+	var out []float64
+	if m == nil {
+		out = k.Render(synth.PhraseOf(line))
+		out = append(make([]float64, int(before*float64(k.SampleRate)+0.5)), out...)
+	} else {
+		out = m.RenderAfter(line, before)
+	}
 	if beats != nil {
 		for i, x := range k.Clicks(beats, float64(len(out))/float64(k.SampleRate)) {
 			if i < len(out) {

@@ -52,6 +52,7 @@ type Config struct {
 	Window     exercise.Window
 	Level      func() float64   // LUFS, the loudness of playback; asked before each sound
 	Instrument synth.Instrument // that plays what is heard
+	Model      *synth.Model     // that sings single notes and lines; nil: the instrument plays them
 	Think      float64          // seconds of silence between the prompt and the window of a live source
 	Compare    bool             // sound the right answer after each verdict that was told
 	Count      int              // how many tasks there will be; 0 where that is not known
@@ -215,7 +216,11 @@ func (t *Turn) Play(ctx context.Context, p synth.Phrase) error {
 		return err
 	}
 	t.keyboard.Level = t.Level()
-	samples := t.keyboard.Render(p)
+	return t.sound(ctx, t.keyboard.Render(p))
+}
+
+// sound sounds samples and a short silence, and waits until they have been heard.
+func (t *Turn) sound(ctx context.Context, samples []float64) error {
 	samples = append(samples, make([]float64, int(gap*float64(t.out.SampleRate())))...)
 	t.seconds += float64(len(samples)) / float64(t.out.SampleRate())
 	return t.write(ctx, samples)

@@ -3,7 +3,8 @@
 // [Keyboard.Render] turns a [Phrase] into samples; [KeySetting.Phrase] writes
 // the phrase that sets a key, [One] the single note of a prompt or an answer.
 // [Voice.Sing] is a model voice whose fundamental frequency is known at every
-// sample, and [Singer] uses it to answer the drill like a person. The
+// sample, and [Singer] uses it to answer the drill like a person. [Model] is the
+// voice that a singer sings back to: it sings a line on its syllables. The
 // disturbances of real rooms and microphones are plain functions on samples.
 //
 // Everything is computed from sines and seeded noise, nothing is sampled, so

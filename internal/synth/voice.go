@@ -376,14 +376,20 @@ func (v Voice) harmonics(x, f0, phase []float64, n Sung) {
 	for h := range count {
 		sin[h], cos[h] = math.Sincos(resonancePhase(&vowel, n.Hz*float64(h+1)))
 	}
-	now, next := make([]float64, count), make([]float64, count)
-	fill := func(dst []float64, i int) {
+	sumHarmonics(x, phase, sin, cos, func(dst []float64, i int) {
 		i = min(i, len(f0)-1)
 		b := blend(i)
 		for h := range dst {
 			dst[h] = amplitude(h+1, f0[i], b)
 		}
-	}
+	})
+}
+
+// sumHarmonics adds harmonics to x: the first is a sine of the running phase, and each has
+// a phase of its own, by sine and cosine. Fill gives the amplitudes at a sample, asked for
+// each controlStep.
+func sumHarmonics(x, phase, sin, cos []float64, fill func(dst []float64, i int)) {
+	now, next := make([]float64, len(sin)), make([]float64, len(sin))
 	fill(next, 0)
 	for from := 0; from < len(x); from += controlStep {
 		now, next = next, now

@@ -8,6 +8,7 @@ import (
 	"singback/internal/calibrate"
 	"singback/internal/drill"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/theory"
 )
 
@@ -124,6 +125,9 @@ type lookOptions struct {
 	progression string
 	texture     string
 	loudness    float64
+	plays       string
+	heard       string           // the option sound
+	instrument  synth.Instrument // of that name
 }
 
 // flags defines the options of a thing to look up.
@@ -133,12 +137,14 @@ func (o *lookOptions) flags(f drill.Flags) {
 	f.Float64Var(&m.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&m.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
+	drill.AddInstrument(f, &o.plays, synth.Piano)
 	switch o.command {
 	case "melody":
 		f.IntVar(&o.level, "level", 1, "`LEVEL` of the melodies, 1 to 7")
 		f.Uint64Var(&o.seed, "seed", 0, "number that draws the melodies; the same number, the same melodies")
 		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp()+"; none shows none")
 		f.StringVar(&m.Voice, "voice", "", drill.VoiceHelp()+"; the melody keeps to its range")
+		drill.AddSound(f, &o.heard)
 	case "key":
 		f.StringVar(&m.Names, "names", theory.Movable.String(), drill.NamesHelp())
 		f.StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic")
@@ -161,7 +167,10 @@ func (e *Engine) lookAddress(text string) (*lookOptions, error) {
 	default:
 		return nil, drill.NoCommand(at.Command, "melody", "key", "chords")
 	}
-	if err := at.Read(o.flags); err != nil {
+	if err = at.Read(o.flags); err != nil {
+		return nil, err
+	}
+	if o.instrument, err = drill.ReadInstrument(o.plays); err != nil {
 		return nil, err
 	}
 	o.music.Known, o.music.Said = e.whatIsKnown().Profile, at.Said

@@ -606,7 +606,7 @@ func TestProfileAndForget(t *testing.T) {
 func TestLook(t *testing.T) {
 	e, s, _ := opened(t)
 	for _, c := range []struct{ what, address string }{
-		{"melody", "melody?level=3&key=Eb&seed=7"}, {"key", "key?key=F%23+minor"}, {"key", "key?key=D+dorian"}, {"chords", "chords?key=Ab"},
+		{"melody", "melody?level=3&key=Eb&seed=7"}, {"melody", "melody?sound=voice&voice=tenor&seed=7"}, {"key", "key?key=F%23+minor"}, {"key", "key?key=D+dorian"}, {"chords", "chords?key=Ab"},
 		{"chords", "chords?key=C&progression=I+vi+ii65+V7+I&texture=choir"},
 	} {
 		got, problem := called(t, e, s, c.what, c.address)
@@ -619,7 +619,7 @@ func TestLook(t *testing.T) {
 		}
 	}
 	for address, want := range map[string]string{
-		"melody?level=9": "9", "key?key=H": "--key", "chords?progression=Q": "Q", "chords?texture=loud": "--texture", "sing?key=C": "there is no command",
+		"melody?level=9": "9", "melody?sound=organ": "--sound", "key?key=H": "--key", "chords?progression=Q": "Q", "chords?texture=loud": "--texture", "sing?key=C": "there is no command",
 	} {
 		if _, problem := called(t, e, s, "melody", address); !strings.Contains(problem, want) || strings.Contains(problem, "\n") {
 			t.Errorf("%s: %q, want %q", address, problem, want)

@@ -18,7 +18,10 @@ type looked struct {
 	shown lookReply
 	sound synth.Phrase
 
-	loudness float64 // LUFS
+	loudness   float64 // LUFS
+	instrument synth.Instrument
+	line       []synth.Timed
+	model      *synth.Model // that sings the line; nil: sound is played
 }
 
 // lookReply is a thing to look up, as a screen shows it.
@@ -51,7 +54,7 @@ func (e *Engine) look(text string, width int) (looked, error) {
 	default:
 		l, err = o.chords()
 	}
-	l.loudness = o.loudness
+	l.loudness, l.instrument = o.loudness, o.instrument
 	return l, err
 }
 
@@ -69,8 +72,15 @@ func (e *Engine) play(ctx context.Context, text string) (any, error) {
 	}
 	done := make(chan error, 1)
 	e.Begin(func(ctx context.Context) {
-		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness}
-		err := sound.Speaker.Write(ctx, keyboard.Render(l.sound))
+		keyboard := synth.Keyboard{SampleRate: sound.Speaker.SampleRate(), Level: l.loudness, Instrument: l.instrument}
+		var samples []float64
+		if l.model == nil {
+			samples = keyboard.Render(l.sound)
+		} else {
+			l.model.SampleRate, l.model.Level = keyboard.SampleRate, l.loudness
+			samples = l.model.Render(l.line)
+		}
+		err := sound.Speaker.Write(ctx, samples)
 		if err == nil {
 			err = sound.Speaker.Drain(ctx)
 		}
@@ -124,7 +134,11 @@ func (o *lookOptions) melody(width int) (looked, error) {
 	if names {
 		view.Labels = score.Labels(naming, false)
 	}
-	out := looked{sound: synth.PhraseOf(synth.Line(score, tuning, 60/72.0))}
+	out := looked{line: synth.Line(score, tuning, 60/72.0)}
+	out.sound = synth.PhraseOf(out.line)
+	if out.model, err = m.Model(o.heard, naming, synth.Alto); err != nil {
+		return out, err
+	}
 	out.shown.Title = fmt.Sprintf("A melody in %s, level %d", score.Key, o.level)
 	out.shown.Text = fmt.Sprintf("New at this level: %s.", report.LevelText(o.level))
 	out.shown.Record = report.NewMadeMelody(score, made[0], naming, names)

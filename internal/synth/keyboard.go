@@ -26,7 +26,8 @@ func (p Phrase) Length() float64 {
 }
 
 // How a keyboard note begins and ends, in seconds: raised cosines, so that
-// neither end clicks. The attack of a Steady tone is that of a soft pipe.
+// neither end clicks. The attack of a Steady tone is that of a soft pipe. Strings and tines
+// are damped besides, and ring on for longer: see letGo.
 const (
 	Attack       = 0.004
 	SteadyAttack = 0.030
@@ -74,9 +75,23 @@ func (k Keyboard) Render(p Phrase) []float64 {
 func (k Keyboard) samples(p Phrase) int {
 	end := 0
 	for _, s := range p {
-		end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate))
+		tail, _ := k.letGo(s)
+		end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate)+samplesIn(tail, k.SampleRate))
 	}
-	return end + samplesIn(Release, k.SampleRate) + 1
+	return end + 1
+}
+
+// letGo returns for how many seconds a note is heard after its key was let go, and by how
+// many nepers it is damped meanwhile. A damper takes 0.1 to 0.3 s for 60 dB, longest in the
+// bass; there is none above F6.
+func (k Keyboard) letGo(s Sound) (tail, damped float64) {
+	switch {
+	case s.Steady || k.Instrument == Organ:
+		return Release, 0
+	case s.Hz > 1400:
+		return 1, 0
+	}
+	return min(max(0.24-0.05*math.Log2(s.Hz/261.6), 0.12), 0.34), 3 * math.Ln10
 }
 
 func scale(x []float64, by float64) {
@@ -89,25 +104,33 @@ func scale(x []float64, by float64) {
 func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	rate := float64(k.SampleRate)
 	held := samplesIn(s.Duration, k.SampleRate)
-	n := min(held+samplesIn(Release, k.SampleRate), len(out))
+	tail, damped := k.letGo(s)
+	n := min(held+samplesIn(tail, k.SampleRate), len(out))
 	attack := Attack
 	if s.Steady || k.Instrument == Organ {
 		attack = SteadyAttack
 	}
 	env := make([]float64, n)
 	for i := range env {
-		env[i] = gain * rise(float64(i)/(attack*rate)) * (1 - rise(float64(i-held)/(Release*rate)))
+		env[i] = gain * rise(float64(i)/(attack*rate))
+		if i > held {
+			gone := float64(i-held) / (tail * rate)
+			env[i] *= (1 - rise(gone)) * expE(-damped*gone)
+		}
 	}
 	struck := !s.Steady && k.Instrument == Piano
 	var room [mostPartials]partial
-	var turn [mostPartials + farPartials + 2]pointer
+	var turn [mostPartials + farPartials + 4]pointer
 	used := 0
 	for j, p := range k.partialsOf(room[:0], s) {
+		// Phases that bend, and differ from note to note: partials that met in one peak would
+		// buzz, and leave less room for loudness.
+		phase := float64(j*j)/7 + s.Hz/97
 		if struck && j < farPartials {
-			turn[used] = pointerOf(p.amplitude*afterLevel, p.hz/rate, p.fall*afterFall/rate)
+			turn[used] = pointerOf(p.amplitude*afterLevel, phase, p.hz/rate, p.fall*afterFall/rate)
 			used++
 		}
-		turn[used] = pointerOf(p.amplitude, p.hz/rate, p.fall/rate)
+		turn[used] = pointerOf(p.amplitude, phase, p.hz/rate, p.fall/rate)
 		used++
 	}
 	for i := 0; i < used; i += 5 {
@@ -126,11 +149,13 @@ func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	}
 }
 
-// pointerOf returns a pointer of an amplitude that turns and falls so much every sample.
-func pointerOf(amplitude, turn, fall float64) pointer {
+// pointerOf returns a pointer of an amplitude that begins at a phase, in turns, and turns and
+// falls so much every sample.
+func pointerOf(amplitude, phase, turn, fall float64) pointer {
+	im, re := math.Sincos(2 * math.Pi * phase)
 	sin, cos := math.Sincos(2 * math.Pi * turn)
 	shrink := expE(-fall)
-	return pointer{re: amplitude, sin: sin * shrink, cos: cos * shrink}
+	return pointer{re: amplitude * re, im: amplitude * im, sin: sin * shrink, cos: cos * shrink}
 }
 
 // pointer turns by the same angle and shrinks by the same factor every sample.

@@ -287,7 +287,8 @@ func (a *Attempt) amid(n pitch.Note) float64 {
 		return away
 	}
 	before, after := int64(0), int64(0)
-	for _, f := range slices.Backward(a.frames) {
+	for i := range a.frames {
+		f := a.frames[len(a.frames)-1-i]
 		before = near(f, n.Onset-f.index, before)
 	}
 	for _, f := range a.frames {

@@ -80,7 +80,8 @@ const (
 
 // partialsOf returns the partials of a note, scaled so that the sum of their K-weighted
 // powers is 1: so notes are as loud as each other in every register. All are harmonics but
-// the electric piano's last one, which is gone after a tenth of a second.
+// the electric piano's last one, which is gone after a tenth of a second, and a piano's weak
+// uppermost ones.
 func (k Keyboard) partialsOf(into []partial, s Sound) []partial {
 	limit := min(bandEdge*float64(k.SampleRate), highestPartial)
 	octave := math.Log2(s.Hz / 261.6255653) // above C4

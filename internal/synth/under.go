@@ -117,11 +117,11 @@ func (u Under) hold(dst, tones []float64, at, held int64) {
 			}
 		}
 		for from := 0; from < len(all); from += 5 {
-			var turn [5]pointer
+			var turn [5]wave
 			for j, p := range all[from:min(from+5, len(all))] {
 				// Whole turns are left out, so that the phase is exact however long it lasts.
 				_, turns := math.Modf(p.hz / rate * float64(at))
-				turn[j] = pointerOf(p.amplitude, turns, p.hz/rate, 0)
+				turn[j] = waveOf(p.amplitude, turns, p.hz/rate, 0)
 			}
 			addFive(dst[:len(env)], env, turn[:])
 		}

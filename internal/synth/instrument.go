@@ -62,8 +62,8 @@ const (
 // it shrinks every second, as a rate: amplitude falls as e^(−fall·t).
 type partial struct{ amplitude, hz, fall float64 }
 
-// fallOf returns by how much a piano's note of so many hertz falls, in nepers a second. The fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s
-// for A1, 7 for C3, 4.6 for C4, 2.8 for C5 and 1.5 for C6: within what is measured at
+// fallOf returns by how much a piano's note of so many hertz falls, in nepers a second. The
+// fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s for A1, 7 for C3, 4.6 for C4, 2.8 for C5 and 1.5 for C6: within what is measured at
 // pianos. Partial n falls 1 + 0.3·(n−1) times as fast. Even the slowest loses 6 dB a second
 // until a key is let go, which no held sung note does: a judge can tell the two apart.
 func fallOf(hz float64) float64 {

@@ -73,6 +73,9 @@ type Take struct {
 	// Voiced and Unpitched are the seconds of pitched sound, and of sound
 	// above Quiet in which no pitch was found.
 	Voiced, Unpitched float64
+	// Amid are the seconds of sound as loud as Note, up to a second before and after it
+	// and without a pause, in which no pitch was found.
+	Amid float64
 	// Wanders tells that the voice went on to another pitch and back without a
 	// pause, and Note, a part of that, was not held.
 	Wanders bool
@@ -104,9 +107,16 @@ type Attempt struct {
 	seg    *pitch.Segmenter
 	notes  []pitch.Note // finished notes of the answering phrase
 	beside []pitch.Company
+	frames []frame // the last ones in which no pitch was found
 	take   Take
 	voice  int64 // sample index of the last voiced frame; −1: none yet
 	lost   int64 // sample index of the last frame with lost samples, if take.Lost
+}
+
+// frame is one without a pitch.
+type frame struct {
+	index int64
+	level float64 // dBFS
 }
 
 // NewAttempt returns an Attempt for the points of a tracker with the same
@@ -119,7 +129,7 @@ func NewAttempt(cfg pitch.Config, w Window) (*Attempt, error) {
 	}
 	return &Attempt{
 		window: w, rate: cfg.SampleRate, hop: cfg.Hop, seg: seg,
-		notes: make([]pitch.Note, 0, 16), beside: make([]pitch.Company, 0, 640),
+		notes: make([]pitch.Note, 0, 16), beside: make([]pitch.Company, 0, 640), frames: make([]frame, 0, 1024),
 		take:  Take{SampleRate: cfg.SampleRate, Loudest: pitch.MinLevel, Quiet: max(quietLimit, cfg.MinLevel)},
 		voice: -1,
 	}, nil
@@ -151,6 +161,10 @@ func (a *Attempt) push(one []pitch.Point) bool {
 		a.take.Voiced += hop
 	case p.Level > a.take.Quiet:
 		a.take.Unpitched += hop
+		if len(a.frames) == cap(a.frames) {
+			a.frames = a.frames[:copy(a.frames, a.frames[len(a.frames)/2:])]
+		}
+		a.frames = append(a.frames, frame{p.Index, p.Level})
 	}
 	a.notes = a.seg.Push(a.notes, one)
 	onset, offset, singing := a.seg.Holding()
@@ -193,6 +207,7 @@ func (a *Attempt) Close() Take {
 	a.take.Found = true
 	a.take.Note = a.notes[i]
 	a.take.Start = a.notes[i].Onset
+	a.take.Amid = a.amid(a.take.Note)
 	a.take.Wanders = a.wanders(i)
 	// Notes that ran into the answer belong to the search for it; speech does
 	// not.
@@ -253,6 +268,33 @@ func (a *Attempt) company(from, to int64) Beside {
 	f0 := median(func(c pitch.Company) float64 { return c.F0 })
 	b.Wander = median(func(c pitch.Company) float64 { return math.Abs(theory.CentsBetween(c.F0, f0)) })
 	return b
+}
+
+// amid returns the seconds of sound around a note that is as loud and has no pitch, with no
+// pause between.
+func (a *Attempt) amid(n pitch.Note) float64 {
+	const (
+		asLoud = 6.0  // dB, so much under it at most
+		pause  = 0.15 // s
+	)
+	count, gap := 0, int64(pause*float64(a.rate))
+	// near takes a frame at so many samples from the note, after those at last.
+	near := func(f frame, away, last int64) int64 {
+		if away < 0 || away-last > gap || last > int64(a.rate) || f.level < n.Level-asLoud {
+			return last
+		}
+		count++
+		return away
+	}
+	before, after := int64(0), int64(0)
+	for i := range a.frames {
+		f := a.frames[len(a.frames)-1-i]
+		before = near(f, n.Onset-f.index, before)
+	}
+	for _, f := range a.frames {
+		after = near(f, f.index-n.Offset, after)
+	}
+	return a.seconds(int64(count * a.hop))
 }
 
 // Holding returns how long, in seconds, the note being sung at this moment has

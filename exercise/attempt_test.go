@@ -103,6 +103,28 @@ func TestWanders(t *testing.T) {
 	}
 }
 
+// What is as loud as a note, has no pitch and no pause before the note is around it, for a
+// second on each side at most.
+func TestAmid(t *testing.T) {
+	loud, soft := piece{seconds: 0.5, level: -24}, piece{seconds: 0.5, level: -28}
+	for _, c := range []struct {
+		name   string
+		pieces []piece
+		want   float64
+	}{
+		{"alone", []piece{rest(1), sing(0.4, 220)}, 0},
+		{"before and after", []piece{loud, sing(0.4, 220), loud}, 1},
+		{"softer", []piece{soft, sing(0.4, 220), soft}, 0},
+		{"after a pause", []piece{loud, rest(0.3), sing(0.4, 220)}, 0},
+		{"for long", []piece{loud, loud, loud, loud, sing(0.4, 220)}, 1},
+	} {
+		take, _ := follow(t, DefaultWindow(), append(c.pieces, rest(1))...)
+		if !take.Found || math.Abs(take.Amid-c.want) > 0.05 {
+			t.Errorf("%s: %+v, want %g s amid", c.name, take, c.want)
+		}
+	}
+}
+
 func TestWindowCloses(t *testing.T) {
 	noise := piece{seconds: 20, level: -30}
 	for _, c := range []struct {

@@ -296,12 +296,22 @@ func unmeasured(take Take) Reason {
 		return TooQuiet
 	case n.Level <= quiet:
 		return TooQuiet
+	case scrap(take):
+		return TooNoisy
 	case struck(n, take.Beside):
 		return OwnSound
 	case mainsHum(n):
 		return TooNoisy
 	}
 	return NoReason
+}
+
+// scrap reports whether a note is no more than a moment of a sound that has no pitch else,
+// as of a chord whose partials meet: it is short, and what is as loud around it lasts longer.
+func scrap(take Take) bool {
+	const brief = 0.6 // s
+	length := float64(take.Note.Offset-take.Note.Onset) / float64(max(take.SampleRate, 1))
+	return take.Amid > length && length < brief
 }
 
 // struck reports whether a note is a struck or plucked tone rather than a

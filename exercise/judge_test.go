@@ -232,6 +232,7 @@ func TestJudgeNotMeasured(t *testing.T) {
 		{"a tone and a weak other", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -30, Hum: -60, Wander: 0.1} }), SeveralTones},
 		{"a tone over hum", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -30, Wander: 0.1} }), SeveralTones},
 		{"a chord that is no note", Take{Loudest: -20, Voiced: 1.2, Spoken: true, Beside: Beside{Looks: 20, Other: 0, Hum: -60}}, SeveralTones},
+		{"a moment of a chord", change(sungAt(it, 0), func(t *Take) { t.Note.Offset, t.Amid = t.Note.Onset+48000/4, 0.4 }), TooNoisy},
 		{"mains hum", change(held(100.02), func(t *Take) { t.Note.Level, t.Note.Spread = -45, 0.1 }), TooNoisy},
 	} {
 		v := Judge(it, c.take, Tolerance{Cents: 35})
@@ -249,6 +250,8 @@ func TestJudgeNotMeasured(t *testing.T) {
 		{"a voice over hum", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -60, Hum: -5, Wander: 2} })},
 		{"a short still note over a weak tone", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 3, Other: -25, Hum: -60, Wander: 0.1} })},
 		{"a test tone in noise", change(sungAt(it, 0), func(t *Take) { t.Beside = Beside{Looks: 20, Other: -45, Hum: -60, Wander: 0.1} })},
+		{"a short note after a consonant", change(sungAt(it, 0), func(t *Take) { t.Note.Offset, t.Amid = t.Note.Onset+48000/4, 0.2 })},
+		{"a long note amid noise", change(sungAt(it, 0), func(t *Take) { t.Amid = 2 })},
 		{"a steady test tone", change(sungAt(it, 0), func(t *Take) { t.Note.Spread = 0 })},
 	} {
 		if v := Judge(it, c.take, Tolerance{Cents: 35}); v.Outcome != InTune {

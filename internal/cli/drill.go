@@ -152,6 +152,9 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 		stage.advice = append(stage.advice, d.sung)
 	}
 	o.advise(e, stage, d.plan.Best, d.style)
+	if stage.speaker && d.plan.Loudness == synth.DefaultLevel {
+		stage.advice = append(stage.advice, startsQuiet(stage.screen))
+	}
 	if k.Note != "" && stage.screen {
 		stage.advice = append(stage.advice, k.Note)
 	}
@@ -195,6 +198,15 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 		tellKept(e, o.format.value, results, kept)
 	}
 	return errors.Join(err, results.err, stage.close())
+}
+
+// startsQuiet says how loud it begins where nobody has said so, and how that is changed.
+func startsQuiet(screen bool) string {
+	how := "--loudness -18 is louder."
+	if screen {
+		how = "the arrow keys up and down change that."
+	}
+	return fmt.Sprintf("It starts quiet, at %g LUFS: %s", synth.DefaultLevel, how)
 }
 
 // onScreen runs a drill under the full-screen view.

@@ -129,6 +129,11 @@ func TestWhatIsNoVoice(t *testing.T) {
 			}
 			return m.heard(x, -20), hz
 		}},
+		{"a chord on another instrument", 40, false, func() ([]float64, float64) {
+			other := keyboard
+			other.Instrument = []synth.Instrument{synth.Organ, synth.ElectricPiano}[m.IntN(2)]
+			return m.heard(other.Render(m.chord()), m.between(-35, -15)), 0
+		}},
 	} {
 		n, of, least := 0, 40, c.least
 		if raceDetector {

@@ -49,7 +49,7 @@ func ParseInstrument(name string) (Instrument, error) {
 var drawbars = [8]float64{1, 0.7079, 0.5012, 0.3548, 0.2512, 0.2512, 0.1778, 0.1778}
 
 const (
-	mostPartials = 20   // of one note
+	mostPartials = 32   // of one note
 	farPartials  = 8    // of those, so many have an aftersound
 	tine         = 10   // so many of the electric piano's are harmonics
 	bandEdge     = 0.45 // of the sample rate: partials above are left out
@@ -62,8 +62,8 @@ const (
 // it shrinks every second, as a rate: amplitude falls as e^(−fall·t).
 type partial struct{ amplitude, hz, fall float64 }
 
-// fallOf returns by how much a piano's note of so many hertz falls, in nepers a second. The fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s
-// for A1, 7 for C3, 4.6 for C4, 2.8 for C5 and 1.5 for C6: within what is measured at
+// fallOf returns by how much a piano's note of so many hertz falls, in nepers a second. The
+// fundamental falls by 60 dB in 1/(0.07 + 0.00056·f) s, which is 10 s for A1, 7 for C3, 4.6 for C4, 2.8 for C5 and 1.5 for C6: within what is measured at
 // pianos. Partial n falls 1 + 0.3·(n−1) times as fast. Even the slowest loses 6 dB a second
 // until a key is let go, which no held sung note does: a judge can tell the two apart.
 func fallOf(hz float64) float64 {
@@ -80,18 +80,19 @@ const (
 
 // partialsOf returns the partials of a note, scaled so that the sum of their K-weighted
 // powers is 1: so notes are as loud as each other in every register. All are harmonics but
-// the electric piano's last one, which is gone after a tenth of a second.
+// the electric piano's last one, which is gone after a tenth of a second, and a piano's weak
+// uppermost ones.
 func (k Keyboard) partialsOf(into []partial, s Sound) []partial {
 	limit := min(bandEdge*float64(k.SampleRate), highestPartial)
 	octave := math.Log2(s.Hz / 261.6255653) // above C4
 	blow := min(max(k.Level-DefaultLevel, -18), 9) / 3
-	// The hammer touches the string 2 ms at C4, longer below, shorter above, shorter when
-	// the blow is harder; it strikes at an eighth of the length, in the treble at a twelfth.
-	edge := 450 * math.Exp2(0.5*octave+blow/6)
+	// The hammer touches the string some 1 to 2 ms at C4, longer below, shorter above, shorter
+	// when the blow is harder; it strikes at an eighth of the length, in the treble at a twelfth.
+	edge := 620 * math.Exp2(0.35*octave+blow/6)
 	strike := math.Pi / min(max(8, 8+2*octave), 14)
 	// A tine moves as a sine; what a pickup near it makes of that is stronger in the
 	// bass and when struck harder: so many dB from partial to partial.
-	step := max(4, 8+1.5*octave-blow)
+	step := max(4, 8+1.5*octave-blow/2)
 	sum := 1e-9
 	for n := range mostPartials {
 		j := float64(n)
@@ -117,14 +118,45 @@ func (k Keyboard) partialsOf(into []partial, s Sound) []partial {
 	for i := range into {
 		into[i].amplitude /= math.Sqrt(sum)
 	}
+	if k.Instrument == Piano && !s.Steady {
+		stretch(into, octave, limit)
+	}
 	return into
 }
 
-// board returns the gain of the soundboard at f hertz: little below 100 Hz, and resonances
+// stretch moves a piano's upper partials up, as stiff strings have them: partial n of the
+// key m (69 is A4) lies at n·√((1+Bn²)/(1+B)), with B(m) as fitted to pianos by Rigaud (2013, the
+// numbers of 2011). It begins with the uppermost, and ends where those moved might move the
+// least of the difference function, which is the pitch as most measure it, by more than 0.15
+// cents: strong partials, and the first eight, stay exact. What comes to lie above the limit,
+// in hertz, is silent.
+func stretch(p []partial, octave, limit float64) {
+	const most = 0.15 * math.Ln2 / 1200
+	m := 60 + 12*octave
+	b := expE(0.0926*m-13.64) + expE(-0.0847*m-5.82)
+	left := 0.0
+	for i, p := range p {
+		n := float64(i+1) * p.amplitude
+		left += n * n * most
+	}
+	for i := len(p) - 1; i >= 8; i-- {
+		n := float64(i + 1)
+		up := math.Sqrt((1 + b*n*n) / (1 + b))
+		left -= p[i].amplitude * p[i].amplitude * n * min(n*(up-1), 1/(2*math.Pi))
+		if left < 0 {
+			return
+		}
+		if p[i].hz *= up; p[i].hz > limit {
+			p[i].amplitude = 0
+		}
+	}
+}
+
+// board returns the gain of the soundboard at f hertz: little below 80 Hz, and resonances
 // of 2 and 1 dB at places in no ratio to each other, by ear.
 func board(f float64) float64 {
 	x := math.Log2(f)
-	return f * f / (f*f + 90*90) * fromDB(2*math.Sin(11.9*x+1)+math.Sin(33.7*x))
+	return f * f / (f*f + 75*75) * fromDB(2*math.Sin(11.9*x+1)+math.Sin(33.7*x))
 }
 
 // noises of a piano: the hammer's felt on the string, the key on its bed, and both going

@@ -26,7 +26,8 @@ func (p Phrase) Length() float64 {
 }
 
 // How a keyboard note begins and ends, in seconds: raised cosines, so that
-// neither end clicks. The attack of a Steady tone is that of a soft pipe.
+// neither end clicks. The attack of a Steady tone is that of a soft pipe. Strings and tines
+// are damped besides, and ring on for longer: see letGo.
 const (
 	Attack       = 0.004
 	SteadyAttack = 0.030
@@ -37,9 +38,9 @@ const (
 // 9 dB under what music is streamed at, since the listener's volume is unknown.
 const DefaultLevel = -23.0
 
-// Keyboard is an instrument with keys. What it sounds like, see Instrument: partials exactly
-// in tune, each with its own strength by register and blow and its own decay, and the
-// noises that keys make.
+// Keyboard is an instrument with keys. What it sounds like, see Instrument: partials, of
+// which those that carry the pitch are exactly in tune, each with its own strength by register
+// and blow and its own decay, and the noises that keys make.
 //
 // Every phrase is as loud as Level says, whether one note sounds in it or many. There is no
 // limiter: what would exceed −1 dBTP is turned down as a whole.
@@ -74,9 +75,23 @@ func (k Keyboard) Render(p Phrase) []float64 {
 func (k Keyboard) samples(p Phrase) int {
 	end := 0
 	for _, s := range p {
-		end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate))
+		tail, _ := k.letGo(s)
+		end = max(end, samplesIn(s.Start, k.SampleRate)+samplesIn(s.Duration, k.SampleRate)+samplesIn(tail, k.SampleRate))
 	}
-	return end + samplesIn(Release, k.SampleRate) + 1
+	return end + 1
+}
+
+// letGo returns for how many seconds a note is heard after its key was let go, and by how
+// many nepers it is damped meanwhile. A damper takes 0.1 to 0.3 s for 60 dB, longest in the
+// bass; there is none above F6.
+func (k Keyboard) letGo(s Sound) (tail, damped float64) {
+	switch {
+	case s.Steady || k.Instrument == Organ:
+		return Release, 0
+	case s.Hz > 1400:
+		return 1, 0
+	}
+	return min(max(0.24-0.05*math.Log2(s.Hz/261.6), 0.12), 0.34), 3 * math.Ln10
 }
 
 func scale(x []float64, by float64) {
@@ -89,29 +104,43 @@ func scale(x []float64, by float64) {
 func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	rate := float64(k.SampleRate)
 	held := samplesIn(s.Duration, k.SampleRate)
-	n := min(held+samplesIn(Release, k.SampleRate), len(out))
+	tail, damped := k.letGo(s)
+	n := min(held+samplesIn(tail, k.SampleRate), len(out))
 	attack := Attack
 	if s.Steady || k.Instrument == Organ {
 		attack = SteadyAttack
 	}
 	env := make([]float64, n)
 	for i := range env {
-		env[i] = gain * rise(float64(i)/(attack*rate)) * (1 - rise(float64(i-held)/(Release*rate)))
+		env[i] = gain * rise(float64(i)/(attack*rate))
+		if i > held {
+			gone := float64(i-held) / (tail * rate)
+			env[i] *= (1 - rise(gone)) * expE(-damped*gone)
+		}
 	}
 	struck := !s.Steady && k.Instrument == Piano
 	var room [mostPartials]partial
-	var turn [mostPartials + farPartials + 2]pointer
+	var waves [mostPartials + farPartials + 4]wave
 	used := 0
 	for j, p := range k.partialsOf(room[:0], s) {
+		// Phases that bend, and differ from note to note: partials that met in one peak would
+		// buzz, and leave less room for loudness.
+		phase := float64(j*j)/7 + s.Hz/97
 		if struck && j < farPartials {
-			turn[used] = pointerOf(p.amplitude*afterLevel, p.hz/rate, p.fall*afterFall/rate)
+			waves[used] = waveOf(p.amplitude*afterLevel, phase, p.hz/rate, p.fall*afterFall/rate)
 			used++
 		}
-		turn[used] = pointerOf(p.amplitude, p.hz/rate, p.fall/rate)
+		waves[used] = waveOf(p.amplitude, phase, p.hz/rate, p.fall/rate)
 		used++
 	}
 	for i := 0; i < used; i += 5 {
-		addFive(out, env, turn[i:i+5])
+		// Five end where the last of them has lost 80 dB.
+		five, longest := waves[i:i+5], float64(n)
+		less := max(five[0].less, five[1].less, five[2].less, five[3].less, five[4].less)
+		if less < 1 {
+			longest = min(longest, -18.4/math.Log(less))
+		}
+		addFive(out, env[:int(longest)], five)
 	}
 	if struck && used > 0 {
 		seed := math.Float64bits(s.Hz)
@@ -126,33 +155,31 @@ func (k Keyboard) add(out []float64, s Sound, gain float64) {
 	}
 }
 
-// pointerOf returns a pointer of an amplitude that turns and falls so much every sample.
-func pointerOf(amplitude, turn, fall float64) pointer {
-	sin, cos := math.Sincos(2 * math.Pi * turn)
+// waveOf returns a wave of an amplitude that begins at a phase and goes on by so many turns
+// every sample, falling by so many nepers.
+func waveOf(amplitude, phase, turn, fall float64) wave {
 	shrink := expE(-fall)
-	return pointer{re: amplitude, sin: sin * shrink, cos: cos * shrink}
+	return wave{
+		now: amplitude * math.Sin(2*math.Pi*phase), before: amplitude / shrink * math.Sin(2*math.Pi*(phase-turn)),
+		by: 2 * shrink * math.Cos(2*math.Pi*turn), less: shrink * shrink,
+	}
 }
 
-// pointer turns by the same angle and shrinks by the same factor every sample.
-type pointer struct{ re, im, sin, cos float64 }
+// wave is a sine that dies away: the next sample is the one now times by, less the one
+// before times less.
+type wave struct{ now, before, by, less float64 }
 
-// addFive adds the imaginary parts of five pointers, under an envelope. Five at
-// once, since each turn of a pointer waits for the one before it.
-func addFive(out, env []float64, turn []pointer) {
-	a, b, c, d, e := turn[0], turn[1], turn[2], turn[3], turn[4]
+// addFive adds five waves, under an envelope. Five at once, since each sample of a wave
+// waits for the one before it.
+func addFive(out, env []float64, waves []wave) {
+	a, b, c, d, e := waves[0], waves[1], waves[2], waves[3], waves[4]
 	out = out[:len(env)]
 	for i, v := range env {
-		x := out[i]
-		x += v * a.im
-		x += v * b.im
-		x += v * c.im
-		x += v * d.im
-		x += v * e.im
-		out[i] = x
-		a.re, a.im = a.re*a.cos-a.im*a.sin, a.re*a.sin+a.im*a.cos
-		b.re, b.im = b.re*b.cos-b.im*b.sin, b.re*b.sin+b.im*b.cos
-		c.re, c.im = c.re*c.cos-c.im*c.sin, c.re*c.sin+c.im*c.cos
-		d.re, d.im = d.re*d.cos-d.im*d.sin, d.re*d.sin+d.im*d.cos
-		e.re, e.im = e.re*e.cos-e.im*e.sin, e.re*e.sin+e.im*e.cos
+		out[i] += v * (a.now + b.now + c.now + d.now + e.now)
+		a.now, a.before = a.by*a.now-a.less*a.before, a.now
+		b.now, b.before = b.by*b.now-b.less*b.before, b.now
+		c.now, c.before = c.by*c.now-c.less*c.before, c.now
+		d.now, d.before = d.by*d.now-d.less*d.before, d.now
+		e.now, e.before = e.by*e.now-e.less*e.before, e.now
 	}
 }

@@ -83,9 +83,11 @@ func TestPhraseLength(t *testing.T) {
 	if got := p.Length(); got != 1.5 {
 		t.Errorf("Length = %g, want 1.5", got)
 	}
-	// 1.5 s, the release of 80 ms, and the last zero.
-	if got := len(Keyboard{SampleRate: 1000, Level: 0}.Render(p)); got != 1581 {
-		t.Errorf("rendered %d samples, want 1581", got)
+	// 1.5 s, the release, which is 80 ms of an organ and longer of a string, and the last zero.
+	for in, want := range map[Instrument]int{Piano: 1760, Organ: 1581} {
+		if got := len(Keyboard{SampleRate: 1000, Level: 0, Instrument: in}.Render(p)); got != want {
+			t.Errorf("%v: rendered %d samples, want %d", in, got, want)
+		}
 	}
 	if got := (Keyboard{SampleRate: 44100, Level: 0}).Render(nil); len(got) != 0 {
 		t.Errorf("an empty phrase has %d samples, want none", len(got))

@@ -53,17 +53,16 @@ func (u Under) each() int64 { return int64(samplesIn(u.Seconds, u.SampleRate)) }
 func (u Under) Partials() []float64 {
 	var out []float64
 	for _, chord := range u.Chords {
-		for _, p := range u.held(chord) {
+		for _, p := range u.held(nil, chord) {
 			out = append(out, p.hz)
 		}
 	}
 	return out
 }
 
-// held returns the partials of a chord, as loud together as Level says. Where two tones have
-// one in common, both are in phase.
-func (u Under) held(tones []float64) []partial {
-	var out []partial
+// held appends the partials of a chord to out, which is empty, as loud together as Level
+// says. Where two tones have one in common, both are in phase.
+func (u Under) held(out []partial, tones []float64) []partial {
 	var room [mostPartials]partial
 	for _, hz := range tones {
 		out = append(out, u.partialsOf(room[:0], Sound{Hz: hz, Steady: true})...)
@@ -85,7 +84,8 @@ func (u Under) held(tones []float64) []partial {
 }
 
 // Fill writes the sound from sample at on into dst. It begins softly at sample 0, and
-// each chord ends before the next one comes. The split into calls changes nothing.
+// each chord ends before the next one comes. The split into calls changes nothing, and a
+// call does not allocate with up to eight tones in a chord.
 func (u Under) Fill(dst []float64, at int64) {
 	clear(dst)
 	after := int64(samplesIn(u.After, u.SampleRate))
@@ -104,26 +104,27 @@ func (u Under) Fill(dst []float64, at int64) {
 // hold adds the tones of a chord from its sample at on; it is let go at sample held.
 func (u Under) hold(dst, tones []float64, at, held int64) {
 	rate := float64(u.SampleRate)
-	env := make([]float64, len(dst))
-	for i := range env {
-		k := float64(at + int64(i))
-		env[i] = rise(k / (SteadyAttack * rate))
-		if held < math.MaxInt64 {
-			env[i] *= 1 - rise((k-float64(held))/(Release*rate))
+	var room [8 * len(drawbars)]partial
+	all := u.held(room[:0], tones)
+	var some [512]float64
+	for len(dst) > 0 {
+		env := some[:min(len(some), len(dst))]
+		for i := range env {
+			k := float64(at + int64(i))
+			env[i] = rise(k / (SteadyAttack * rate))
+			if held < math.MaxInt64 {
+				env[i] *= 1 - rise((k-float64(held))/(Release*rate))
+			}
 		}
-	}
-	all := u.held(tones)
-	for len(all) > 0 {
-		var turn [5]pointer
-		n := min(5, len(all))
-		for j, p := range all[:n] {
-			// Whole turns are left out, so that the phase is exact however long it lasts.
-			_, turns := math.Modf(p.hz / rate * float64(at))
-			sin, cos := math.Sincos(2 * math.Pi * p.hz / rate)
-			im, re := math.Sincos(2 * math.Pi * turns)
-			turn[j] = pointer{re: p.amplitude * re, im: p.amplitude * im, sin: sin, cos: cos}
+		for from := 0; from < len(all); from += 5 {
+			var turn [5]wave
+			for j, p := range all[from:min(from+5, len(all))] {
+				// Whole turns are left out, so that the phase is exact however long it lasts.
+				_, turns := math.Modf(p.hz / rate * float64(at))
+				turn[j] = waveOf(p.amplitude, turns, p.hz/rate, 0)
+			}
+			addFive(dst[:len(env)], env, turn[:])
 		}
-		addFive(dst, env, turn[:])
-		all = all[n:]
+		dst, at = dst[len(env):], at+int64(len(env))
 	}
 }

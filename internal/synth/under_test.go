@@ -62,6 +62,13 @@ func TestUnder(t *testing.T) {
 			}
 		}
 	}
+	for _, u := range []Under{vamp, drone} {
+		u.Keyboard = NewKeyboard(48000)
+		block, at := make([]float64, 1000), int64(0)
+		if n := testing.AllocsPerRun(100, func() { u.Fill(block, at); at += 1000 }); n != 0 {
+			t.Errorf("a block allocates %g times", n)
+		}
+	}
 	drone.Keyboard = Keyboard{SampleRate: 48000, Level: -20}
 	const at = 600 * 48000
 	x := make([]float64, 48000)

@@ -131,7 +131,7 @@ var recordings = []recording{
 		sound: func(rate int) []float64 { return noise(synth.Hum(2*rate, rate, 50), -45) }},
 	{name: "own-prompt", title: "the sound of the program itself", key: "F major", asked: "mi", outcome: "not_measured", reason: "own_sound", sung: "nothing: the keyboard plays mi (A4)",
 		sound: func(rate int) []float64 {
-			return synth.Keyboard{SampleRate: rate, Level: -12}.Render(synth.One(440))
+			return synth.NewKeyboard(rate).Render(synth.One(440))
 		}},
 	{name: "speech-glides", title: "glides as in speech", key: "C major", asked: "sol", outcome: "not_measured", reason: "not_held", sung: "a spoken phrase: no pitch is held",
 		sound: speech},

@@ -1,0 +1,385 @@
+package synth
+
+import (
+	"math"
+	"slices"
+	"strconv"
+
+	"singback/theory"
+)
+
+// Backing is what a band is to play: chords in a groove.
+type Backing struct {
+	Keyboard
+	Groove  Groove
+	Key     theory.Key
+	Tuning  theory.Tuning
+	Tempo   float64 // beats (Groove.Meter.Pulse) a minute
+	Changes []Changed
+	Pickup  float64 // beats before the first full bar
+	Beats   float64 // how long it lasts, or until it repeats
+	Repeats bool    // else it ends with the last chord, which is held
+	// Line is played over it, in seconds from where the band begins; none: nothing is.
+	Line Phrase
+}
+
+// Changed is a chord that a band comes to.
+type Changed struct {
+	At    float64        // beats from the start
+	Tones []theory.Pitch // from the bass up; none: nobody plays a chord
+}
+
+// Band is a band that plays: its every sound, made once, and when it comes. The time of
+// each is worked out from the start and rounded to a sample by itself, so that nothing
+// drifts however long it plays, and no piece of sound is joined to another.
+type Band struct {
+	rate  int
+	beat  float64 // seconds
+	round float64 // beats until it repeats; 0: it does not
+	after float64 // seconds until it begins
+	hits  []hit
+	tones [][]float64
+	beats float64
+}
+
+// hit is a sound at a place.
+type hit struct {
+	at    float64 // beats
+	sound []float64
+}
+
+// How loud the instruments of a band are beside one note of the chords, in decibels: the
+// bass and a line over it lie over them, percussion is light (by ear, and as
+// measured: see TestBandLanes).
+const (
+	bassGain = 2.0
+	lineGain = 6.0
+	softly   = -7.0 // of a stroke that is o
+)
+
+// Band makes the sounds. Together they are as loud as Level says, by ITU-R BS.1770, with
+// no sample over the ceiling.
+func (b Backing) Band() *Band {
+	band := &Band{rate: b.SampleRate, beat: 60 / b.Tempo, beats: b.Beats}
+	if b.Repeats {
+		band.round = b.Beats
+	}
+	for _, c := range b.Changes {
+		var tones []float64
+		for _, p := range c.Tones {
+			tones = append(tones, b.Tuning.HzIn(b.Key, p))
+		}
+		if len(tones) > 0 {
+			band.tones = append(band.tones, tones)
+		}
+	}
+	b.play(band)
+	for _, s := range b.Line {
+		at := s.Start
+		s.Start = 0
+		band.hits = append(band.hits, hit{at / band.beat, b.plain(Phrase{s}, fromDB(lineGain))})
+	}
+	slices.SortStableFunc(band.hits, func(x, y hit) int { // what nearly falls together stays in order
+		switch {
+		case x.at < y.at:
+			return -1
+		case x.at > y.at:
+			return 1
+		}
+		return 0
+	})
+	whole := make([]float64, band.Samples())
+	band.Fill(whole, 0)
+	gain := Gain(whole, b.SampleRate, b.Level)
+	done := map[*float64]bool{}
+	for _, h := range band.hits {
+		if len(h.sound) > 0 && !done[&h.sound[0]] {
+			done[&h.sound[0]] = true
+			scale(h.sound, gain)
+		}
+	}
+	return band
+}
+
+// play writes what the groove has into the band.
+func (b Backing) play(band *Band) {
+	bar := float64(b.Groove.Beats())
+	made := map[[2]float64][]float64{} // percussion
+	notes := map[string][]float64{}
+	end := b.Beats
+	if !b.Repeats && len(b.Changes) > 0 { // the last chord is struck and held
+		last := b.Changes[len(b.Changes)-1]
+		end = max(last.At, b.Beats-bar)
+	}
+	for lane, signs := range b.Groove.lanes {
+		var when []float64
+		var what []byte
+		for start := b.Pickup - bar; start < end-1e-9; start += bar {
+			for step := range len(signs) {
+				at := start + b.Groove.at(step, len(signs), b.Tempo)
+				if signs[step] != '.' && at > -1e-9 && at < end-1e-9 {
+					when, what = append(when, at), append(what, signs[step])
+				}
+			}
+		}
+		if lane >= bassLane {
+			when, what = b.changes(when, what, lane, end)
+		}
+		if end < b.Beats && lane != snareLane && lane != hatLane {
+			when, what = append(when, end), append(what, 'r')
+		}
+		for i, at := range when {
+			next := b.Beats
+			if i+1 < len(when) {
+				next = when[i+1]
+			}
+			switch lane {
+			case bassLane, chordLane:
+				p := b.tonesAt(at, lane, what[i])
+				if len(p) == 0 {
+					continue
+				}
+				key := strconv.Itoa(lane) + " " + strconv.Itoa(int((next-at)*960))
+				for _, q := range p {
+					key += q.ASCII()
+				}
+				if notes[key] == nil {
+					notes[key] = b.struck(p, lane, (next-at)*band.beat)
+				}
+				band.hits = append(band.hits, hit{at, notes[key]})
+			default:
+				level := 0.0
+				if what[i] == 'o' {
+					level = softly
+				}
+				key := [2]float64{float64(lane), level}
+				if made[key] == nil {
+					made[key] = drum(lane, level, b.SampleRate)
+				}
+				band.hits = append(band.hits, hit{at, made[key]})
+			}
+		}
+	}
+}
+
+// changes adds a stroke where a chord comes and the groove has none. The chords of a groove
+// may leave out the first beat of a bar, where the bass is heard alone.
+func (b Backing) changes(when []float64, what []byte, lane int, end float64) ([]float64, []byte) {
+	for _, c := range b.Changes {
+		i, _ := slices.BinarySearch(when, c.At-1e-9)
+		there := i < len(when) && when[i] < c.At+1e-9
+		if bar := (c.At - b.Pickup) / float64(b.Groove.Beats()); there || c.At > end-1e-9 || lane == chordLane && math.Abs(bar-math.Round(bar)) < 1e-9 {
+			continue
+		}
+		when, what = slices.Insert(when, i, c.At), slices.Insert(what, i, 'r')
+	}
+	return when, what
+}
+
+// chordAt is the index of the chord that sounds at a place.
+func (b Backing) chordAt(at float64) int {
+	i, _ := slices.BinarySearchFunc(b.Changes, at+1e-9, func(c Changed, at float64) int {
+		if c.At <= at {
+			return -1
+		}
+		return 1
+	})
+	return max(0, i-1)
+}
+
+// tonesAt are the tones that the bass, or the hand over it, has at a place.
+func (b Backing) tonesAt(at float64, lane int, sign byte) []theory.Pitch {
+	if len(b.Changes) == 0 {
+		return nil
+	}
+	i := b.chordAt(at)
+	tones := b.Changes[i].Tones
+	if len(tones) == 0 {
+		return nil
+	}
+	if lane == chordLane {
+		return tones[1:]
+	}
+	bass := lowered(tones[0])
+	switch sign {
+	case 't':
+		bass = above(tones, bass, 3, 4)
+	case 'f':
+		bass = above(tones, bass, 6, 8)
+	case 'l':
+		next := i + 1
+		if next == len(b.Changes) {
+			if next = 0; !b.Repeats {
+				next = i
+			}
+		}
+		if goal := b.Changes[next].Tones; len(goal) > 0 && (next != i) {
+			bass = b.leading(bass, lowered(goal[0]))
+		} else {
+			bass = above(tones, bass, 6, 8)
+		}
+	}
+	return []theory.Pitch{bass}
+}
+
+// highestBass is the highest bass note of a band, B2: its strings lie below.
+const highestBass = 47
+
+// lowered puts a bass note where a band's bass lies.
+func lowered(p theory.Pitch) theory.Pitch {
+	for p.MIDI() > highestBass {
+		p.Octave--
+	}
+	return p
+}
+
+// above is the chord's tone that lies so many semitones above the bass; the bass where
+// there is none.
+func above(tones []theory.Pitch, bass theory.Pitch, least, most int) theory.Pitch {
+	for _, p := range tones {
+		d := ((p.MIDI()-bass.MIDI())%12 + 12) % 12
+		if d < least || d > most {
+			continue
+		}
+		for p.MIDI() > bass.MIDI()+d {
+			p.Octave--
+		}
+		for p.MIDI() < bass.MIDI()+d {
+			p.Octave++
+		}
+		return p
+	}
+	return bass
+}
+
+// leading is the neighbour of a goal in the key from which a walking bass comes to it: of
+// the two, the nearer to where it is.
+func (b Backing) leading(from, goal theory.Pitch) theory.Pitch {
+	best, least := goal, math.MaxInt
+	for _, d := range b.Key.ScaleDegrees() {
+		p := b.Key.Pitch(d, goal.Octave)
+		for p.MIDI()-goal.MIDI() > 6 {
+			p.Octave--
+		}
+		for goal.MIDI()-p.MIDI() > 6 {
+			p.Octave++
+		}
+		step, far := p.MIDI()-goal.MIDI(), p.MIDI()-from.MIDI()
+		if (step == 1 || step == 2 || step == -1 || step == -2) && far*far < least {
+			best, least = p, far*far
+		}
+	}
+	return best
+}
+
+// struck is the sound of a chord or a bass note that lasts so many seconds until the next.
+func (b Backing) struck(tones []theory.Pitch, lane int, seconds float64) []float64 {
+	gain := 1.0
+	if lane == bassLane {
+		gain = fromDB(bassGain)
+	}
+	var p Phrase
+	for _, t := range tones {
+		p = append(p, Sound{Hz: b.Tuning.HzIn(b.Key, t), Duration: max(0.05, seconds-Release/2)})
+	}
+	return b.plain(p, gain)
+}
+
+// plain renders a phrase as loud as it comes.
+func (k Keyboard) plain(p Phrase, gain float64) []float64 {
+	out := make([]float64, k.samples(p))
+	for _, s := range p {
+		k.add(out[samplesIn(s.Start, k.SampleRate):], s, gain)
+	}
+	return out
+}
+
+// drums are the sounds of kick, snare and hat: how loud they begin, how fast they fall to
+// 1/e, in seconds, and between which frequencies their noise lies, in hertz. A kick has a
+// tone that falls from high to low instead. None has a pitch that lasts.
+var drums = [...]struct{ level, fall, high, low float64 }{
+	kickLane:  {1.6, 0.06, 120, 48},
+	snareLane: {1.3, 0.035, 7000, 900},
+	hatLane:   {0.7, 0.012, 11000, 6000},
+}
+
+// drum is the sound of one stroke.
+func drum(lane int, level float64, rate int) []float64 {
+	d := drums[lane]
+	out := make([]float64, samplesIn(7*d.fall, rate))
+	gain := d.level * fromDB(level)
+	seed := uint64(lane + 1)
+	turn, low, high := 0.0, 0.0, 0.0
+	for i := range out {
+		t := float64(i) / float64(rate)
+		env := gain * rise(t/0.001) * expE(-t/d.fall) * (1 - rise(t/(7*d.fall)*4-3))
+		if lane == kickLane {
+			turn += (d.low + (d.high-d.low)*expE(-t/0.025)) / float64(rate)
+			out[i] = env * math.Sin(2*math.Pi*turn)
+			continue
+		}
+		seed = seed*6364136223846793005 + 1442695040888963407
+		x := float64(int64(seed)) / (1 << 63)
+		high += (1 - expE(-2*math.Pi*min(d.high/float64(rate), 0.4))) * (x - high)
+		low += (1 - expE(-2*math.Pi*min(d.low/float64(rate), 0.3))) * (high - low)
+		out[i] = env * (high - low)
+	}
+	if n := len(out); n > 0 {
+		out[n-1] = 0
+	}
+	return out
+}
+
+// After has the band begin so many seconds later.
+func (b *Band) After(seconds float64) { b.after = seconds }
+
+// Add has something else sound at a time in seconds from the start, as it is.
+func (b *Band) Add(seconds float64, sound []float64) {
+	b.hits = append(b.hits, hit{(seconds - b.after) / b.beat, sound})
+}
+
+// Round is how many samples it takes until the band repeats; 0: it does not.
+func (b *Band) Round() int64 { return int64(samplesIn(b.round*b.beat, b.rate)) }
+
+// Tones are the tones of the chords in hertz.
+func (b *Band) Tones() [][]float64 { return b.tones }
+
+// Samples is how many samples the band plays, once round, until the last sound is over.
+func (b *Band) Samples() int {
+	n := samplesIn(b.after+b.beats*b.beat, b.rate)
+	if b.round == 0 {
+		for _, h := range b.hits {
+			n = max(n, samplesIn(b.after+h.at*b.beat, b.rate)+len(h.sound))
+		}
+	}
+	return n
+}
+
+// Fill writes the sound from sample at on into dst. The split into calls changes nothing.
+func (b *Band) Fill(dst []float64, at int64) {
+	clear(dst)
+	for _, h := range b.hits {
+		first := b.after + h.at*b.beat
+		rounds := 0.0
+		if b.round > 0 {
+			ends := (float64(at-int64(len(h.sound)))/float64(b.rate) - first) / (b.round * b.beat)
+			rounds = max(0, math.Floor(ends))
+		}
+		for ; ; rounds++ {
+			from := int64(samplesIn(first+rounds*(b.round*b.beat), b.rate)) - at
+			if from >= int64(len(dst)) {
+				break
+			}
+			if end := from + int64(len(h.sound)); end > 0 {
+				sound := h.sound[max(0, -from):]
+				into := dst[max(0, from):]
+				for i := range min(len(sound), len(into)) {
+					into[i] += sound[i]
+				}
+			}
+			if b.round == 0 {
+				break
+			}
+		}
+	}
+}

@@ -1,0 +1,124 @@
+package compose
+
+import "singback/theory"
+
+// placeOf is in which meter, and how far into a bar, a place of a line lies.
+func placeOf(s theory.Score, at theory.Fraction) (theory.Meter, theory.Fraction) {
+	meter, origin := s.Meter, theory.NewFraction(0, 1)
+	if meter.Valid() && s.Start.Num > 0 {
+		origin = s.Start.Minus(meter.Bar())
+	}
+	for _, c := range s.Changes {
+		if !at.Less(c.At) && c.Meter.Valid() {
+			meter, origin = c.Meter, c.At
+		}
+	}
+	if !meter.Valid() {
+		return theory.Meter{}, origin
+	}
+	into := at.Minus(origin).Over(meter.Bar())
+	return meter, into.Minus(theory.NewFraction(into.Num/into.Den, 1)).Times(meter.Bar())
+}
+
+// InBars is the phrase in bars: where it had been cut from a line in its own place, else from
+// the first beat of a bar of four on. A line that has bars stays as it is.
+func (m SightMelody) InBars() theory.Score {
+	s := m.Score
+	if s.Meter.Valid() {
+		return s
+	}
+	if s.Meter = m.In; !m.In.Valid() {
+		s.Meter = theory.Meter{Beats: 4, Unit: 4}
+	} else if m.Into.Num > 0 {
+		s.Start = s.Meter.Bar().Minus(m.Into)
+	}
+	return s
+}
+
+// Placed is a chord from a place on: of the zero Chord, that there is none.
+type Placed struct {
+	At    theory.Fraction // quarter notes from where the first bar begins, were it complete
+	Roman theory.Roman
+	None  bool
+}
+
+// The chords that accompany a line, in the order in which they turn about the tonic; the
+// first one begins and ends it.
+var turns = [2][4]string{theory.Major: {"I", "vi", "IV", "V"}, theory.Minor: {"i", "VI", "iv", "V"}}
+
+// Accompany returns chords to a line in one key: those of its chord symbols, or else of the
+// turn I vi IV V, or i VI iv V, the one in each bar that has most of its notes; the turn
+// decides between those that fit as well, and begins after so many bars. The last bar is the
+// tonic's where that has its last note.
+func Accompany(s theory.Score, after int) []Placed {
+	var out []Placed
+	meter := s.Meter
+	if !meter.Valid() {
+		meter = theory.Meter{Beats: 4, Unit: 4}
+	}
+	bar, first := meter.Bar(), theory.NewFraction(0, 1)
+	if s.Start.Num > 0 {
+		first = bar.Minus(s.Start)
+	}
+	if s.Symbols != nil {
+		for _, c := range s.Symbols {
+			p := Placed{At: c.At.Plus(first), None: c.Text != ""}
+			if !p.None {
+				p.Roman = s.Key.Roman(c.Chord)
+			}
+			out = append(out, p)
+		}
+		return out
+	}
+	mode := theory.Major
+	if s.Key.Mode == theory.Minor {
+		mode = theory.Minor
+	}
+	var chords [4]theory.Roman
+	for i, name := range turns[mode] {
+		chords[i], _ = theory.ParseRoman(name, s.Key)
+	}
+	bars := int(first.Plus(s.Length()).Over(bar).Float() + 0.999)
+	for i := range bars {
+		from, to := float64(i)*bar.Float(), float64(i+1)*bar.Float()
+		best, most := 0, -1.0
+		for j, r := range chords {
+			fits := 0.0
+			at := first.Float()
+			for _, n := range s.Notes {
+				end := at + n.Length.Float()
+				if within := min(end, to) - max(at, from); within > 0 && !n.Rest && holds(r.Chord, n.Pitch.Note) {
+					fits += within
+					if at <= from { // the first beat weighs twice
+						fits += min(within, meter.Pulse().Float())
+					}
+					if end >= to && i == bars-1 && j == 0 {
+						fits += bar.Float()
+					}
+				}
+				at = end
+			}
+			if j == (i+after)%len(chords) {
+				fits += 0.25
+			}
+			if j == 0 {
+				fits += 0.1
+			}
+			if fits > most {
+				best, most = j, fits
+			}
+		}
+		out = append(out, Placed{At: theory.NewFraction(i, 1).Times(bar), Roman: chords[best]})
+	}
+	return out
+}
+
+// holds reports whether a chord has a note.
+func holds(c theory.Chord, n theory.Note) bool {
+	for _, d := range c.Quality.Tones() {
+		if c.Note(d) == n {
+			return true
+		}
+	}
+	return false
+}

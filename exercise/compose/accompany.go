@@ -42,11 +42,24 @@ type Placed struct {
 	None  bool
 }
 
-// The chords that accompany a line, in the order in which they turn about the tonic; the
-// first one begins and ends it.
-var turns = [2][4]string{theory.Major: {"I", "vi", "IV", "V"}, theory.Minor: {"i", "VI", "iv", "V"}}
+// Turn is the turn about the tonic that a band plays in a key: I vi IV V, or i VI iv V where
+// the third is minor.
+func Turn(k theory.Key) (out []theory.Roman) {
+	words := [...]string{"I", "vi", "IV", "V"}
+	if third := k.ScaleDegrees()[2]; third.Alter < 0 {
+		words, k.Mode = [...]string{"i", "VI", "iv", "V"}, theory.Minor
+	} else {
+		k.Mode = theory.Major
+	}
+	for _, w := range words {
+		if r, err := theory.ParseRoman(w, k); err == nil { // in a key that can be written
+			out = append(out, r)
+		}
+	}
+	return out
+}
 
-// Accompany returns chords to a line in one key: those of its chord symbols, or else of the
+// Accompany returns chords to a line in one meter: those of its chord symbols, or else of the
 // turn I vi IV V, or i VI iv V, the one in each bar that has most of its notes; the turn
 // decides between those that fit as well, and begins after so many bars. The last bar is the
 // tonic's where that has its last note.
@@ -70,17 +83,14 @@ func Accompany(s theory.Score, after int) []Placed {
 		}
 		return out
 	}
-	mode := theory.Major
-	if s.Key.Mode == theory.Minor {
-		mode = theory.Minor
-	}
-	var chords [4]theory.Roman
-	for i, name := range turns[mode] {
-		chords[i], _ = theory.ParseRoman(name, s.Key)
-	}
+	key, changes := s.Key, s.Changes
 	bars := int(first.Plus(s.Length()).Over(bar).Float() + 0.999)
 	for i := range bars {
 		from, to := float64(i)*bar.Float(), float64(i+1)*bar.Float()
+		for len(changes) > 0 && changes[0].At.Plus(first).Float() <= from {
+			key, changes = changes[0].Key, changes[1:]
+		}
+		chords := Turn(key)
 		best, most := 0, -1.0
 		for j, r := range chords {
 			fits := 0.0

@@ -14,7 +14,9 @@ type Sound struct {
 	Level      float64 // LUFS
 	Tuning     theory.Tuning
 	Quarter    float64 // seconds of a quarter note
-	CountIn    bool    // a bar is counted in
+	Count      bool    // a bar is counted in
+	Counting   session.Counting
+	Click      bool // the beat goes on clicking
 }
 
 // Hear is which parts sound.
@@ -55,11 +57,17 @@ func (c Choir) Seconds(quarter float64) (longest float64) {
 func (c Choir) Samples(s Sound, gains []float64) []float64 {
 	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level}
 	out := k.Mix(c.phrases(s.Tuning, s.Quarter), gains)
-	if s.CountIn {
-		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)
-		out = append(clicks, out...)
+	if !s.Count && !s.Click {
+		return out
 	}
-	return out
+	beat := session.Accompanied{
+		Keyboard: k, Score: c.Parts[0].Score, Tuning: s.Tuning, Quarter: s.Quarter, Count: s.Count, Counting: s.Counting, Click: s.Click,
+	}
+	sound, begins, _ := beat.Sound()
+	sound.Add(begins, out)
+	all := make([]float64, sound.Samples())
+	sound.Fill(all, 0)
+	return all
 }
 
 // Beside sounds all parts but one, as session.Line wants it.

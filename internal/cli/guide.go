@@ -20,7 +20,7 @@ const longestGuide = 1800
 // where it is not to sound.
 func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error, error) {
 	if o.output == "" && o.outputDevice == "" {
-		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+		for _, flag := range []string{"tempo", "count-in", "click", "backing", "a4", "tuning", "loudness"} {
 			if o.cmd.Flags().Changed(flag) {
 				return nil, usagef("--%s is about how it sounds: say where with --output", flag)
 			}
@@ -45,6 +45,10 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 	if seconds := score.Length().Float() * quarter; seconds > longestGuide {
 		return nil, usagef("--output: it lasts %.0f s at that tempo: want at most %d s", seconds, longestGuide)
 	}
+	guide, err := o.guide(score, tuning, quarter)
+	if err != nil {
+		return nil, err
+	}
 	return func(ctx context.Context) error {
 		ctx, stop := e.interruptible(ctx)
 		defer stop()
@@ -58,7 +62,8 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 			return nil
 		}
 		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness}
-		if err := s.out.Write(ctx, session.Guide(keyboard, score, tuning, quarter, o.countIn)); err != nil {
+		guide.Keyboard = keyboard
+		if err := s.out.Write(ctx, guide.Samples()); err != nil {
 			return err
 		}
 		return errors.Join(s.out.Drain(ctx), s.close())

@@ -16,6 +16,7 @@ import (
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/internal/tui"
 	"singback/theory"
 )
@@ -127,7 +128,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	addPart(cmd, &o.tune, &o.part)
 	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
-	complete(cmd, map[string][]string{"key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
+	complete(cmd, map[string][]string{"count-in": drill.CountIns, "backing": synth.GrooveNames(), "key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
 	must(cmd.MarkFlagDirname("keep"))
 }
 

@@ -36,8 +36,8 @@ type melodyOptions struct {
 	to, out        string
 	music          music
 	tempo          float64
-	countIn        bool
-	loudness       float64
+	accompaniment
+	loudness float64
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -99,7 +99,8 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	o.soundFlags.addSounding(cmd)
 	f.Lookup("output").Usage += " (else it is not sounded)"
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
-	f.BoolVar(&o.countIn, "count-in", false, "count a bar in before it sounds")
+	o.accompaniment.add(cmd)
+	o.addBacking(cmd)
 	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)

@@ -34,10 +34,10 @@ type partsOptions struct {
 	play        string
 	louder      float64
 	tempo       float64
-	countIn     bool
-	out         string
-	loudness    float64
-	music       music
+	accompaniment
+	out      string
+	loudness float64
+	music    music
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -84,7 +84,7 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 	f.Float64Var(&o.louder, "louder", 6, "how many `DECIBELS` my part is louder than the others, 1 to 30")
 	f.StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode; or best, or semitones like -2 or +3")
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the music's)")
-	f.BoolVar(&o.countIn, "count-in", false, "count a bar in before it sounds")
+	o.accompaniment.add(cmd)
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", a folder of practice files for each part")
 	addFormat(cmd, o.format)
 	o.music.cmd = cmd
@@ -120,7 +120,7 @@ func (o *partsOptions) run(e *env, path string) error {
 	warnParts(e, path, c)
 	score := c.Parts[0].Score
 	sound := choir.Sound{
-		SampleRate: practiceRate, Level: o.loudness, Tuning: tuning, CountIn: o.countIn,
+		SampleRate: practiceRate, Level: o.loudness, Tuning: tuning, Count: o.count, Counting: o.counting, Click: o.click,
 		Quarter: 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score),
 	}
 	if seconds := c.Seconds(sound.Quarter); (o.out != "" || o.play != "") && seconds > longestGuide {
@@ -143,6 +143,9 @@ func (o *partsOptions) run(e *env, path string) error {
 func (o *partsOptions) check() (theory.Tuning, error) {
 	tuning, err := o.music.readTuning()
 	if err != nil {
+		return tuning, err
+	}
+	if err := o.accompaniment.read(); err != nil {
 		return tuning, err
 	}
 	_, known := plays[o.play]
@@ -174,7 +177,7 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if err != nil || o.out != "" || o.play != "" {
 		return tuning, err
 	}
-	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness"} {
+	for _, flag := range []string{"tempo", "count-in", "click", "a4", "tuning", "loudness"} {
 		if said(flag) {
 			return tuning, usagef("--%s is about how it sounds: say --play or --out", flag)
 		}

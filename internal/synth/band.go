@@ -383,3 +383,26 @@ func (b *Band) Fill(dst []float64, at int64) {
 		}
 	}
 }
+
+// Silence is a band that plays nothing for so many seconds, to which sounds are added.
+func (k Keyboard) Silence(seconds float64) *Band {
+	return &Band{rate: k.SampleRate, beat: 1, beats: seconds}
+}
+
+// SungBeat is a voice that counts: a note of so many hertz on the vowel of do, so many
+// seconds long, and as loud as level says in LUFS.
+func SungBeat(rate int, hz, seconds, level float64) []float64 {
+	kind := Soprano
+	switch {
+	case hz < 110:
+		kind = Bass
+	case hz < 175:
+		kind = Tenor
+	case hz < 280:
+		kind = Alto
+	}
+	note := Sung{Hz: hz, Duration: seconds, Vowel: O, Consonant: Plosive, Level: -20, BreathDB: 30}
+	x, _ := Voice{SampleRate: rate, Type: kind}.Sing([]Sung{note}, 1)
+	scale(x, Gain(x, rate, level))
+	return x
+}

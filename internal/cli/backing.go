@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"cmp"
+
 	"github.com/spf13/cobra"
 
 	"singback/exercise/compose"
@@ -19,12 +21,17 @@ type accompaniment struct {
 	counting session.Counting // as it says
 }
 
-// add defines --count-in, which alone means by clicks, and --click.
+// add defines --count-in and --click.
 func (a *accompaniment) add(cmd *cobra.Command) {
+	a.addCountIn(cmd)
+	cmd.Flags().BoolVar(&a.click, "click", false, "the beat goes on clicking while you sing")
+}
+
+// addCountIn defines --count-in, which by itself means clicks.
+func (a *accompaniment) addCountIn(cmd *cobra.Command) {
 	f := cmd.Flags()
 	drill.AddCountIn(f, &a.countIn, "none")
 	f.Lookup("count-in").NoOptDefVal = "click"
-	f.BoolVar(&a.click, "click", false, "the beat goes on clicking while you sing")
 	complete(cmd, map[string][]string{"count-in": drill.CountIns})
 }
 
@@ -60,4 +67,48 @@ func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter 
 	}
 	g.Band = &session.Band{Groove: groove, Chords: compose.Accompany(score, 0)}
 	return g, nil
+}
+
+// checkBand checks the flags about the band of a progression.
+func (h *harmony) checkBand() error {
+	if err := h.band.read(); err != nil {
+		return err
+	}
+	if h.band.backing == "" {
+		for _, flag := range []string{"tempo", "count-in"} {
+			if h.cmd.Flags().Changed(flag) {
+				return usagef("--%s: it is about a band: give --backing", flag)
+			}
+		}
+		return nil
+	}
+	switch _, err := drill.ReadGroove(h.band.backing); {
+	case err != nil:
+		return err
+	case h.output == "" && h.outputDevice == "":
+		return usagef("--backing is about how it sounds: say where with --output")
+	case h.tempo != 0 && !(h.tempo >= 30 && h.tempo <= 200):
+		return usagef("--tempo: %g is out of range: want 30 to 200", h.tempo)
+	}
+	return nil
+}
+
+// bandOf is the sound of a band that plays chords, a bar each.
+func (h *harmony) bandOf(k synth.Keyboard, chords [][]theory.Pitch, key theory.Key, tuning theory.Tuning) []float64 {
+	groove, err := drill.ReadGroove(h.band.backing)
+	if err != nil { // checkBand has read it
+		panic(err)
+	}
+	a := session.Accompanied{
+		Keyboard: k, Tuning: tuning, Count: h.band.count, Counting: h.band.counting, Band: &session.Band{Groove: groove},
+		Quarter: 60 / cmp.Or(h.tempo, groove.Tempo) / groove.Meter.Pulse().Float(),
+		Score: theory.Score{
+			Key: key, Meter: groove.Meter,
+			Notes: []theory.Written{{Rest: true, Length: groove.Meter.Bar().Times(theory.NewFraction(len(chords), 1))}},
+		},
+	}
+	for i, tones := range chords {
+		a.Band.Ready = append(a.Band.Ready, synth.Changed{At: float64(i * groove.Beats()), Tones: tones})
+	}
+	return a.Samples()
 }

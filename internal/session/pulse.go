@@ -27,7 +27,8 @@ type Band struct {
 	// Chords are the line's, its first bar counted as a whole one. Of an Echo they come
 	// again under the answer.
 	Chords []compose.Placed
-	Voice  float64 // dBFS, of the singer at ease; 0 where it was not measured
+	Ready  []synth.Changed // in their place: what is played, to the end
+	Voice  float64         // dBFS, of the singer at ease; 0 where it was not measured
 }
 
 // swings reports whether a line in a meter is swung.
@@ -79,9 +80,8 @@ type Accompanied struct {
 func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 	s, k := a.Score, a.Keyboard
 	beat, bar := BeatOf(s)*a.Quarter, barOf(&s)*a.Quarter
-	var beats []synth.Beat
 	if a.Count {
-		beats, begins = countIn(s, a.Quarter)
+		_, begins = countIn(s, a.Quarter)
 	}
 	into := 0.0 // of the first bar
 	if s.Start.Num > 0 {
@@ -103,24 +103,13 @@ func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 	if a.Plays {
 		line = synth.PhraseOf(synth.Line(s, a.Tuning, a.Quarter))
 	}
-	if b := a.Band; b != nil {
-		end := float64(bars) * bar / beat // the chord of the tonic is held behind it
-		chords := slices.Clone(b.Chords)
-		if a.Echo { // they come again under the answer
-			for _, c := range b.Chords {
-				c.At = c.At.Plus(theory.NewFraction(calls, 1).Times(s.Meter.Bar()))
-				chords = append(chords, c)
-			}
-		}
-		chords = append(chords, compose.Placed{Roman: compose.Turn(s.Key)[0]})
-		changes := Voiced(chords, beat/a.Quarter)
-		changes[len(changes)-1].At = end
+	if a.Band != nil {
 		for i := range line {
 			line[i].Start += into
 		}
 		sound = synth.Backing{
-			Keyboard: k, Groove: b.Groove, Key: s.Key, Tuning: a.Tuning, Tempo: 60 / beat,
-			Changes: changes, Beats: end + bar/beat, Line: line,
+			Keyboard: k, Groove: a.Band.Groove, Key: s.Key, Tuning: a.Tuning, Tempo: 60 / beat,
+			Changes: a.changes(bars, calls), Beats: a.beats(bars), Line: line,
 		}.Band()
 		sound.After(begins - into)
 	} else {
@@ -129,39 +118,66 @@ func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 			sound.Add(begins, k.Render(line))
 		}
 	}
-	if a.Click {
-		until := answer - begins + length
-		beats = beats[:0]
-		if a.Count {
-			beats, _ = countIn(s, a.Quarter)
-		}
-		for _, b := range beatsFrom(s, a.Quarter, 0, until/a.Quarter, begins) {
-			if len(beats) == 0 || b.At > beats[len(beats)-1].At+beat/2 {
-				beats = append(beats, b)
-			}
+	a.mark(sound, begins, answer+length)
+	return sound, begins, answer
+}
+
+// changes are the chords of the band in so many bars, of which so many are a call, and the
+// chord of the tonic, which is held behind them.
+func (a *Accompanied) changes(bars, calls int) []synth.Changed {
+	if a.Band.Ready != nil {
+		return a.Band.Ready
+	}
+	chords := slices.Clone(a.Band.Chords)
+	if a.Echo { // they come again under the answer
+		for _, c := range a.Band.Chords {
+			c.At = c.At.Plus(theory.NewFraction(calls, 1).Times(a.Score.Meter.Bar()))
+			chords = append(chords, c)
 		}
 	}
-	if a.Counting == VoiceCount && a.Count {
-		counted, _ := countIn(s, a.Quarter)
-		free := 0
-		for i, b := range counted {
-			seconds := min(0.6*beat, begins-b.At-a.guard)
-			if seconds < shortestCount {
-				break // a click counts it
-			}
-			level := k.Level
-			if !b.Strong {
-				level -= 3
-			}
-			sound.Add(b.At, synth.SungBeat(k.SampleRate, a.Tuning.Hz(tonicOf(s)), seconds, level))
-			free = i + 1
+	chords = append(chords, compose.Placed{Roman: compose.Turn(a.Score.Key)[0]})
+	changes := Voiced(chords, BeatOf(a.Score))
+	changes[len(changes)-1].At = a.beats(bars) - float64(a.Band.Groove.Beats())
+	return changes
+}
+
+// beats is how many beats a band plays in so many bars, the last chord with them.
+func (a *Accompanied) beats(bars int) float64 {
+	if a.Band.Ready == nil {
+		bars++
+	}
+	return float64(bars * a.Band.Groove.Beats())
+}
+
+// mark adds what counts a line in that begins at so many seconds, and goes on clicking until
+// it ends.
+func (a *Accompanied) mark(sound *synth.Band, begins, ends float64) {
+	s, k := a.Score, a.Keyboard
+	beat := BeatOf(s) * a.Quarter
+	var beats []synth.Beat
+	free := 0
+	if a.Count {
+		beats, _ = countIn(s, a.Quarter)
+	}
+	for i, b := range beats {
+		seconds := min(0.6*beat, begins-b.At-a.guard)
+		if a.Counting != VoiceCount || seconds < shortestCount {
+			break // a click counts it
 		}
-		beats = beats[free:]
+		level := k.Level
+		if !b.Strong {
+			level -= 3
+		}
+		sound.Add(b.At, synth.SungBeat(k.SampleRate, a.Tuning.Hz(tonicOf(s)), seconds, level))
+		free = i + 1
+	}
+	beats = beats[free:]
+	if a.Click {
+		beats = append(beats, beatsFrom(s, a.Quarter, 0, (ends-begins)/a.Quarter, begins)...)
 	}
 	if len(beats) > 0 {
 		sound.Add(0, k.Clicks(beats, beats[len(beats)-1].At+0.1))
 	}
-	return sound, begins, answer
 }
 
 // shortestCount is how long, in seconds, a sung count is at least, and leastGap the silence

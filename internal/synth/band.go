@@ -64,15 +64,6 @@ func (b Backing) Band() *Band {
 	if b.Repeats {
 		band.round = b.Beats
 	}
-	for _, c := range b.Changes {
-		var tones []float64
-		for _, p := range c.Tones {
-			tones = append(tones, b.Tuning.HzIn(b.Key, p))
-		}
-		if len(tones) > 0 {
-			band.tones = append(band.tones, tones)
-		}
-	}
 	b.play(band)
 	for _, s := range b.Line {
 		at := s.Start
@@ -145,6 +136,13 @@ func (b Backing) play(band *Band) {
 				}
 				if notes[key] == nil {
 					notes[key] = b.struck(p, lane, (next-at)*band.beat)
+					var tones []float64
+					for _, q := range p {
+						tones = append(tones, b.Tuning.HzIn(b.Key, q))
+					}
+					if !slices.ContainsFunc(band.tones, func(t []float64) bool { return slices.Equal(t, tones) }) {
+						band.tones = append(band.tones, tones)
+					}
 				}
 				band.hits = append(band.hits, hit{at, notes[key]})
 			default:
@@ -341,7 +339,7 @@ func (b *Band) Add(seconds float64, sound []float64) {
 // Round is how many samples it takes until the band repeats; 0: it does not.
 func (b *Band) Round() int64 { return int64(samplesIn(b.round*b.beat, b.rate)) }
 
-// Tones are the tones of the chords in hertz.
+// Tones are the tones of chords and bass in hertz.
 func (b *Band) Tones() [][]float64 { return b.tones }
 
 // Samples is how many samples the band plays, once round, until the last sound is over.

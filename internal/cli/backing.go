@@ -2,6 +2,7 @@ package cli
 
 import (
 	"cmp"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -41,17 +42,19 @@ func (a *accompaniment) addBacking(cmd *cobra.Command) {
 	complete(cmd, map[string][]string{"backing": synth.GrooveNames()})
 }
 
-// read reads them.
-func (a *accompaniment) read() (err error) {
+// read reads them. What stands behind a bare --count-in is no value of it.
+func (a *accompaniment) read(args ...string) (err error) {
+	for _, word := range args {
+		if slices.Contains(drill.CountIns, word) {
+			return usagef("--count-in: write --count-in=%s, with a sign between", word)
+		}
+	}
 	a.counting, a.count, err = drill.ReadCountIn(a.countIn)
 	return err
 }
 
 // guide is a line as a guide track has it, but for the keyboard.
 func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter float64) (*session.Accompanied, error) {
-	if err := a.read(); err != nil {
-		return nil, err
-	}
 	g := &session.Accompanied{
 		Score: score, Tuning: tuning, Quarter: quarter, Count: a.count, Counting: a.counting, Click: a.click, Plays: true,
 	}
@@ -70,8 +73,8 @@ func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter 
 }
 
 // checkBand checks the flags about the band of a progression.
-func (h *harmony) checkBand() error {
-	if err := h.band.read(); err != nil {
+func (h *harmony) checkBand(args ...string) error {
+	if err := h.band.read(args...); err != nil {
 		return err
 	}
 	if h.band.backing == "" {

@@ -275,7 +275,7 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 	if err := cmp.Or(drill.CheckLoudness(h.lufs), h.soundFlags.check("")); err != nil {
 		return err
 	}
-	if err := h.checkBand(); err != nil {
+	if err := h.checkBand(named...); err != nil {
 		return err
 	}
 	style, err := h.chords.style(e, theory.Movable)

@@ -62,7 +62,9 @@ staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
 With --output it sounds too, or is written as a guide track to sing along with:
---count-in counts before it, --tempo and --tuning say how it is played.
+--count-in counts before it (--count-in=voice sings do on each beat), --click goes
+on, --backing has a band play under it, on the chords of the file or else such as fit
+the melody; --tempo and --tuning say how it is played.
 
 ` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7
@@ -70,6 +72,7 @@ With --output it sounds too, or is written as a guide track to sing along with:
   singback melody --level 4 --seed 2 --to abc
   singback melody "do re mi - sol" --key G --to abc
   singback melody hymn.abc --count-in --output guide.wav
+  singback melody hymn.abc --count-in --backing ballad --output band.wav
   singback melody --key D --read-as curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cmd = cmd
@@ -148,6 +151,9 @@ type melodyView struct {
 }
 
 func (o *melodyOptions) run(e *env, args []string) error {
+	if err := o.accompaniment.read(args...); err != nil {
+		return err
+	}
 	how, err := o.view(e)
 	if err != nil {
 		return err

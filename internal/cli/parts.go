@@ -55,7 +55,7 @@ notes of chords, are parts of their own; standard error says what was done.
 
 --play lets it sound, through the loudspeaker or into --output FILE.wav: all,
 mine (--part, the others softer by --louder), or others (all but --part). Each
-part keeps its pitch and its level; --count-in, --tempo and --tuning as in
+part keeps its pitch and its level; --count-in, --click, --tempo and --tuning as in
 singback melody.
 
 --out writes practice files into a folder that holds all of them or none: the

@@ -208,5 +208,5 @@ func (p *Plan) Refuses(by Kind, heard bool) error {
 	if p.band == nil || p.band.Headphones || by != ByMicrophone || !heard {
 		return nil
 	}
-	return wrongf("--backing: the microphone would hear the band: wear headphones and say --headphones, or measure that it does not hear them (singback calibrate)")
+	return wrongf("--backing: the microphone would hear the band: wear headphones and say --headphones, or measure that it does not hear it (singback calibrate)")
 }

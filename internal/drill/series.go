@@ -140,11 +140,11 @@ func (o *Series) Plan() (*Plan, error) {
 		if bands, p.band, err = o.bands(melodies, p.Item.Key); err != nil {
 			return p, err
 		}
-	case o.Beside == nil:
+	case o.Beside == nil && (!o.Click || o.Drone != "" || o.Vamp != ""): // headphones are for the clicks, too
 		if p.Config.Under, err = o.under(o.Music, p.Item.Key, tempo); err != nil {
 			return p, err
 		}
-	case o.Drone != "" || o.Vamp != "" || o.Backing != "":
+	case o.Beside != nil && (o.Drone != "" || o.Vamp != "" || o.Backing != ""):
 		return p, wrongf("--against: a drone, a vamp or a band sounds already; want one of them")
 	}
 	if p.Config.Under != nil && o.Click {

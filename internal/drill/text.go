@@ -20,7 +20,7 @@ func CountIn(c session.CountIn) string {
 		text = "1 beat is counted"
 	}
 	if c.Call {
-		return text + ", then comes the call: sing it back in time, from the first beat of the bar on that it began with."
+		return text + ", then comes the call: sing it back in time."
 	}
 	return text + ", then sing."
 }

@@ -217,9 +217,6 @@ func (l *Line) together(ctx context.Context, t *Turn, sung *LineSung, ear *liste
 	sound, _, answer := a.Sound()
 	beats, _ := countIn(a.Score, a.Quarter)
 	t.Emit(CountIn{Beats: len(beats), Tempo: p.Tempo, Sung: l.Counting == VoiceCount, Call: p.Echo})
-	if p.Echo {
-		t.Emit(PlayingLine{p.Melody.Score})
-	}
 	chords := sound.Tones()
 	rate := float64(t.out.SampleRate())
 	t.seconds += answer - lead

@@ -277,3 +277,25 @@ func TestBandLanes(t *testing.T) {
 		t.Errorf("drums %.1f LU, bass %.1f LU, chords %.1f LU of the whole", drums, bass, chords)
 	}
 }
+
+// BenchmarkBand makes four bars of gospel at 48 kHz.
+func BenchmarkBand(b *testing.B) {
+	var t testing.T
+	backing := turn(&t, "gospel", 48000, 66)
+	for b.Loop() {
+		backing.Band()
+	}
+}
+
+// BenchmarkBandFill plays a second of them.
+func BenchmarkBandFill(b *testing.B) {
+	var t testing.T
+	band := turn(&t, "gospel", 48000, 66).Band()
+	x := make([]float64, 2400)
+	b.ReportAllocs()
+	for b.Loop() {
+		for i := range 20 {
+			band.Fill(x, int64(i*2400))
+		}
+	}
+}

@@ -61,7 +61,7 @@ func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter 
 	if a.backing == "" {
 		return g, nil
 	}
-	groove, err := drill.GrooveFor(a.backing, score)
+	groove, err := drill.GrooveFor(a.backing, &score)
 	if err != nil {
 		return nil, err
 	}

@@ -67,7 +67,7 @@ func BackingHelp() string {
 }
 
 // ReadGroove reads the option backing.
-func ReadGroove(name string) (synth.Groove, error) {
+func ReadGroove(name string) (*synth.Groove, error) {
 	g, err := synth.ParseGroove(name)
 	if err != nil {
 		return g, wrong(fmt.Errorf("--backing: %w", err))
@@ -77,7 +77,7 @@ func ReadGroove(name string) (synth.Groove, error) {
 
 // GrooveFor reads the option backing for a line: the groove, or the one like it that is in
 // the line's meter.
-func GrooveFor(name string, s theory.Score) (synth.Groove, error) {
+func GrooveFor(name string, s *theory.Score) (*synth.Groove, error) {
 	g, err := ReadGroove(name)
 	if err != nil {
 		return g, err
@@ -89,9 +89,9 @@ func GrooveFor(name string, s theory.Score) (synth.Groove, error) {
 	suits, ok := g.For(meter)
 	switch {
 	case !ok:
-		return g, wrongf("--backing: no groove is in %s, in which the melody%s is", meter, named(s))
+		return g, wrongf("--backing: no groove is in %s, in which the melody%s is", meter, named(*s))
 	case slices.ContainsFunc(s.Changes, func(c theory.Change) bool { return c.Meter.Valid() && c.Meter != s.Meter }):
-		return g, wrongf("--backing: the meter of the melody%s changes, and no groove does", named(s))
+		return g, wrongf("--backing: the meter of the melody%s changes, and no groove does", named(*s))
 	}
 	return suits, nil
 }
@@ -174,7 +174,7 @@ func (o *Series) bands(melodies []compose.SightMelody, key theory.Key) ([]*sessi
 	after := 0
 	for _, m := range melodies {
 		s := m.Score
-		suits, err := GrooveFor(o.Backing, s)
+		suits, err := GrooveFor(o.Backing, &s)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -23,7 +23,7 @@ const (
 // Band is a band that plays while a line is sung. Of an Echo it plays under the call and
 // the answer.
 type Band struct {
-	Groove synth.Groove
+	Groove *synth.Groove
 	// Chords are the line's, its first bar counted as a whole one. Of an Echo they come
 	// again under the answer.
 	Chords []compose.Placed
@@ -107,10 +107,10 @@ func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 		for i := range line {
 			line[i].Start += into
 		}
-		sound = synth.Backing{
+		sound = (&synth.Backing{
 			Keyboard: k, Groove: a.Band.Groove, Key: s.Key, Tuning: a.Tuning, Tempo: 60 / beat,
 			Changes: a.changes(bars, calls), Beats: a.beats(bars), Line: line,
-		}.Band()
+		}).Band()
 		sound.After(begins - into)
 	} else {
 		sound = k.Silence(answer + length)

@@ -2,8 +2,6 @@ package synth
 
 import (
 	"math"
-	"slices"
-	"strconv"
 
 	"singback/theory"
 )
@@ -11,7 +9,7 @@ import (
 // Backing is what a band is to play: chords in a groove.
 type Backing struct {
 	Keyboard
-	Groove  Groove
+	Groove  *Groove
 	Key     theory.Key
 	Tuning  theory.Tuning
 	Tempo   float64 // beats (Groove.Meter.Pulse) a minute
@@ -59,134 +57,116 @@ const (
 
 // Band makes the sounds. Together they are as loud as Level says, by ITU-R BS.1770, with
 // no sample over the ceiling.
-func (b Backing) Band() *Band {
+func (b *Backing) Band() *Band {
 	band := &Band{rate: b.SampleRate, beat: 60 / b.Tempo, beats: b.Beats}
 	if b.Repeats {
 		band.round = b.Beats
 	}
-	b.play(band)
-	for _, s := range b.Line {
+	made := map[[3]float64][]float64{}
+	b.play(band, made)
+	for i, s := range b.Line {
 		at := s.Start
 		s.Start = 0
-		band.hits = append(band.hits, hit{at / band.beat, b.plain(Phrase{s}, fromDB(lineGain))})
+		sound := b.plain(Phrase{s}, fromDB(lineGain))
+		made[[3]float64{-1, float64(i)}] = sound
+		band.hits = append(band.hits, hit{at / band.beat, sound})
 	}
-	slices.SortStableFunc(band.hits, func(x, y hit) int { // what nearly falls together stays in order
-		switch {
-		case x.at < y.at:
-			return -1
-		case x.at > y.at:
-			return 1
-		}
-		return 0
-	})
 	whole := make([]float64, band.Samples())
 	band.Fill(whole, 0)
 	gain := Gain(whole, b.SampleRate, b.Level)
-	done := map[*float64]bool{}
-	for _, h := range band.hits {
-		if len(h.sound) > 0 && !done[&h.sound[0]] {
-			done[&h.sound[0]] = true
-			scale(h.sound, gain)
-		}
+	for _, sound := range made {
+		scale(sound, gain)
 	}
 	return band
 }
 
-// play writes what the groove has into the band.
-func (b Backing) play(band *Band) {
+// play writes what the groove has into the band. Sounds that are alike are made once.
+func (b *Backing) play(band *Band, made map[[3]float64][]float64) {
 	bar := float64(b.Groove.Beats())
-	made := map[[2]float64][]float64{} // percussion
-	notes := map[string][]float64{}
 	end := b.Beats
 	if !b.Repeats && len(b.Changes) > 0 { // the last chord is struck and held
-		last := b.Changes[len(b.Changes)-1]
-		end = max(last.At, b.Beats-bar)
+		end = max(b.Changes[len(b.Changes)-1].At, b.Beats-bar)
 	}
-	for lane, signs := range b.Groove.lanes {
-		var when []float64
-		var what []byte
-		for start := b.Pickup - bar; start < end-1e-9; start += bar {
-			for step := range len(signs) {
-				at := start + b.Groove.at(step, len(signs), b.Tempo)
-				if signs[step] != '.' && at > -1e-9 && at < end-1e-9 {
-					when, what = append(when, at), append(what, signs[step])
-				}
-			}
-		}
-		if lane >= bassLane {
-			when, what = b.changes(when, what, lane, end)
-		}
-		if end < b.Beats && lane != snareLane && lane != hatLane {
-			when, what = append(when, end), append(what, 'r')
-		}
-		for i, at := range when {
+	for lane := range lanes {
+		strokes := b.strokes(lane, end)
+		for i, s := range strokes {
 			next := b.Beats
-			if i+1 < len(when) {
-				next = when[i+1]
+			if i+1 < len(strokes) {
+				next = strokes[i+1].at
 			}
-			switch lane {
-			case bassLane, chordLane:
-				p := b.tonesAt(at, lane, what[i])
-				if len(p) == 0 {
+			key := [3]float64{float64(lane), float64(s.sign)}
+			var tones []float64
+			if lane >= bassLane {
+				if tones = b.tonesAt(s.at, lane, s.sign); len(tones) == 0 {
 					continue
 				}
-				key := strconv.Itoa(lane) + " " + strconv.Itoa(int((next-at)*960))
-				for _, q := range p {
-					key += q.ASCII()
+				key[1] = math.Round((next - s.at) * 960)
+				for i, hz := range tones {
+					key[2] += hz * float64(i+1)
 				}
-				if notes[key] == nil {
-					notes[key] = b.struck(p, lane, (next-at)*band.beat)
-					var tones []float64
-					for _, q := range p {
-						tones = append(tones, b.Tuning.HzIn(b.Key, q))
-					}
-					if !slices.ContainsFunc(band.tones, func(t []float64) bool { return slices.Equal(t, tones) }) {
-						band.tones = append(band.tones, tones)
-					}
-				}
-				band.hits = append(band.hits, hit{at, notes[key]})
-			default:
-				level := 0.0
-				if what[i] == 'o' {
-					level = softly
-				}
-				key := [2]float64{float64(lane), level}
-				if made[key] == nil {
-					made[key] = drum(lane, level, b.SampleRate)
-				}
-				band.hits = append(band.hits, hit{at, made[key]})
 			}
+			sound := made[key]
+			if sound == nil {
+				if lane >= bassLane {
+					sound = b.struck(tones, lane, (next-s.at)*band.beat)
+					band.tones = append(band.tones, tones)
+				} else {
+					sound = drum(lane, s.sign, b.SampleRate)
+				}
+				made[key] = sound
+			}
+			band.hits = append(band.hits, hit{s.at, sound})
 		}
 	}
 }
 
-// changes adds a stroke where a chord comes and the groove has none. The chords of a groove
-// may leave out the first beat of a bar, where the bass is heard alone.
-func (b Backing) changes(when []float64, what []byte, lane int, end float64) ([]float64, []byte) {
-	for _, c := range b.Changes {
-		i, _ := slices.BinarySearch(when, c.At-1e-9)
-		there := i < len(when) && when[i] < c.At+1e-9
-		if bar := (c.At - b.Pickup) / float64(b.Groove.Beats()); there || c.At > end-1e-9 || lane == chordLane && math.Abs(bar-math.Round(bar)) < 1e-9 {
-			continue
+// stroke is one of an instrument.
+type stroke struct {
+	at   float64 // beats
+	sign byte
+}
+
+// near is how far apart, in beats, two places are that are the same.
+const near = 1e-9
+
+// strokes are those of a lane, to the end in beats. Bass and chords are struck, too, where a
+// chord comes and the groove has no stroke; but the chords may leave out the first beat of a
+// bar, where the bass is heard alone.
+func (b *Backing) strokes(lane int, end float64) (out []stroke) {
+	signs := b.Groove.lanes[lane]
+	bar := float64(b.Groove.Beats())
+	for start := b.Pickup - bar; start < end-near; start += bar {
+		for step := range len(signs) {
+			at, next := start+b.Groove.at(step, len(signs), b.Tempo), start+b.Groove.at(step+1, len(signs), b.Tempo)
+			struck := signs[step] != '.'
+			if struck && at > -near && at < end-near {
+				out = append(out, stroke{at, signs[step]})
+			}
+			for i := range b.Changes {
+				c := b.Changes[i].At
+				if lane < bassLane || c < at-near || c > next-near || c > end-near || c < at+near && (struck || lane == chordLane && step == 0) {
+					continue
+				}
+				out = append(out, stroke{c, 'r'})
+			}
 		}
-		when, what = slices.Insert(when, i, c.At), slices.Insert(what, i, 'r')
 	}
-	return when, what
+	if end < b.Beats && lane != snareLane && lane != hatLane {
+		out = append(out, stroke{end, 'x'})
+	}
+	return out
 }
 
 // chordAt is the index of the chord that sounds at a place.
-func (b Backing) chordAt(at float64) int {
-	i, _ := slices.BinarySearchFunc(b.Changes, at+1e-9, func(c Changed, at float64) int {
-		if c.At <= at {
-			return -1
-		}
-		return 1
-	})
-	return max(0, i-1)
+func (b *Backing) chordAt(at float64) (i int) {
+	for i+1 < len(b.Changes) && b.Changes[i+1].At <= at+near {
+		i++
+	}
+	return i
 }
 
-// tonesAt are the tones that the bass, or the hand over it, has at a place.
-func (b Backing) tonesAt(at float64, lane int, sign byte) []theory.Pitch {
+// tonesAt are the tones in hertz that the bass, or the hand over it, has at a place.
+func (b *Backing) tonesAt(at float64, lane int, sign byte) (out []float64) {
 	if len(b.Changes) == 0 {
 		return nil
 	}
@@ -195,29 +175,37 @@ func (b Backing) tonesAt(at float64, lane int, sign byte) []theory.Pitch {
 	if len(tones) == 0 {
 		return nil
 	}
-	if lane == chordLane {
-		return tones[1:]
+	if lane == bassLane {
+		tones = []theory.Pitch{b.bass(i, sign)}
+	} else {
+		tones = tones[1:]
 	}
+	for _, p := range tones {
+		out = append(out, b.Tuning.HzIn(b.Key, p))
+	}
+	return out
+}
+
+// bass is what a sign has the bass play under the chord of an index.
+func (b *Backing) bass(i int, sign byte) theory.Pitch {
+	tones := b.Changes[i].Tones
 	bass := lowered(tones[0])
 	switch sign {
 	case 't':
-		bass = above(tones, bass, 3, 4)
-	case 'f':
-		bass = above(tones, bass, 6, 8)
+		return above(tones, bass, 3, 4)
 	case 'l':
 		next := i + 1
-		if next == len(b.Changes) {
-			if next = 0; !b.Repeats {
-				next = i
-			}
+		if next == len(b.Changes) && b.Repeats {
+			next = 0
 		}
-		if goal := b.Changes[next].Tones; len(goal) > 0 && (next != i) {
-			bass = b.leading(bass, lowered(goal[0]))
-		} else {
-			bass = above(tones, bass, 6, 8)
+		if next < len(b.Changes) && next != i && len(b.Changes[next].Tones) > 0 {
+			return b.leading(bass, lowered(b.Changes[next].Tones[0]))
 		}
+	case 'f':
+	default:
+		return bass
 	}
-	return []theory.Pitch{bass}
+	return above(tones, bass, 6, 8)
 }
 
 // highestBass is the highest bass note of a band, B2: its strings lie below.
@@ -252,7 +240,7 @@ func above(tones []theory.Pitch, bass theory.Pitch, least, most int) theory.Pitc
 
 // leading is the neighbour of a goal in the key from which a walking bass comes to it: of
 // the two, the nearer to where it is.
-func (b Backing) leading(from, goal theory.Pitch) theory.Pitch {
+func (b *Backing) leading(from, goal theory.Pitch) theory.Pitch {
 	best, least := goal, math.MaxInt
 	for _, d := range b.Key.ScaleDegrees() {
 		p := b.Key.Pitch(d, goal.Octave)
@@ -271,14 +259,14 @@ func (b Backing) leading(from, goal theory.Pitch) theory.Pitch {
 }
 
 // struck is the sound of a chord or a bass note that lasts so many seconds until the next.
-func (b Backing) struck(tones []theory.Pitch, lane int, seconds float64) []float64 {
+func (b *Backing) struck(tones []float64, lane int, seconds float64) []float64 {
 	gain := 1.0
 	if lane == bassLane {
 		gain = fromDB(bassGain)
 	}
 	var p Phrase
-	for _, t := range tones {
-		p = append(p, Sound{Hz: b.Tuning.HzIn(b.Key, t), Duration: max(0.05, seconds-Release/2)})
+	for _, hz := range tones {
+		p = append(p, Sound{Hz: hz, Duration: max(0.05, seconds-Release/2)})
 	}
 	return b.plain(p, gain)
 }
@@ -302,10 +290,13 @@ var drums = [...]struct{ level, fall, high, low float64 }{
 }
 
 // drum is the sound of one stroke.
-func drum(lane int, level float64, rate int) []float64 {
-	d := drums[lane]
+func drum(lane int, sign byte, rate int) []float64 {
+	d := &drums[lane]
 	out := make([]float64, samplesIn(7*d.fall, rate))
-	gain := d.level * fromDB(level)
+	gain := d.level
+	if sign == 'o' {
+		gain *= fromDB(softly)
+	}
 	seed := uint64(lane + 1)
 	turn, low, high := 0.0, 0.0, 0.0
 	for i := range out {

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 
 	"singback/theory"
@@ -66,43 +65,49 @@ func GrooveNames() (names []string) {
 var ErrGroove = errors.New("not a groove")
 
 // ParseGroove reads a name of GrooveNames, in any case.
-func ParseGroove(name string) (Groove, error) {
-	for _, g := range grooves {
-		if strings.EqualFold(strings.TrimSpace(name), g.Name) {
-			return g, nil
+func ParseGroove(name string) (*Groove, error) {
+	for i := range grooves {
+		if strings.EqualFold(strings.TrimSpace(name), grooves[i].Name) {
+			return &grooves[i], nil
 		}
 	}
-	return Groove{}, fmt.Errorf("%w: %q; want %s", ErrGroove, name, strings.Join(GrooveNames(), ", "))
+	return nil, fmt.Errorf("%w: %q; want %s", ErrGroove, name, strings.Join(GrooveNames(), ", "))
 }
 
 // For returns the groove for a meter: itself where its beats are as many and of the kind;
 // with half of its bar in two beats of four; 12/8 over four plain beats, which it swings;
 // or else the first one of that meter. False where there is none.
-func (g Groove) For(m theory.Meter) (Groove, bool) {
-	fits := func(g Groove) bool {
-		return g.Meter.Pulses() == m.Pulses() && (g.Meter.Compound() == m.Compound() || g.Meter.Pulses() == 4 && !m.Compound())
-	}
-	if fits(g) {
+func (g *Groove) For(m theory.Meter) (*Groove, bool) {
+	if g.fits(m) {
 		return g, true
 	}
 	if m.Pulses() == 2 && !m.Compound() {
-		if g.Meter.Pulses() != 4 {
-			g = grooves[0]
+		half := grooves[0]
+		if g.Meter.Pulses() == 4 {
+			half = *g
 		}
-		g.Meter = m
-		for i, lane := range g.lanes {
-			g.lanes[i] = lane[:len(lane)/2]
+		half.Meter = m
+		for i, lane := range half.lanes {
+			half.lanes[i] = lane[:len(lane)/2]
 		}
-		return g, true
+		return &half, true
 	}
-	if i := slices.IndexFunc(grooves, fits); i >= 0 {
-		return grooves[i], true
+	for i := range grooves {
+		if grooves[i].fits(m) {
+			return &grooves[i], true
+		}
 	}
 	return g, false
 }
 
+// fits reports whether its beats are as many as a meter has, and of the kind.
+func (g *Groove) fits(m theory.Meter) bool {
+	n := g.Meter.Pulses()
+	return n == m.Pulses() && (g.Meter.Compound() == m.Compound() || n == 4 && !m.Compound())
+}
+
 // Beats is how many beats are counted in its bar.
-func (g Groove) Beats() int { return g.Meter.Pulses() }
+func (g *Groove) Beats() int { return g.Meter.Pulses() }
 
 // SwingRatio returns how much longer the first half of a swung beat is than the second at
 // a tempo in beats a minute: 3.5 up to 120, falling evenly to 1 at 300, so that the short
@@ -114,7 +119,7 @@ func SwingRatio(tempo float64) float64 {
 }
 
 // at returns where a step lies in its bar, in beats.
-func (g Groove) at(step, steps int, tempo float64) float64 {
+func (g *Groove) at(step, steps int, tempo float64) float64 {
 	at := float64(step) * float64(g.Beats()) / float64(steps)
 	if !g.Swing || g.Meter.Compound() {
 		return at
@@ -137,7 +142,7 @@ type Onset struct {
 }
 
 // Onsets lists what is played in a bar at a tempo, lane by lane in order of time.
-func (g Groove) Onsets(tempo float64) (out []Onset) {
+func (g *Groove) Onsets(tempo float64) (out []Onset) {
 	for i, lane := range g.lanes {
 		for step := range len(lane) {
 			if lane[step] != '.' {

@@ -20,26 +20,24 @@ func placeOf(s theory.Score, at theory.Fraction) (theory.Meter, theory.Fraction)
 	return meter, into.Minus(theory.NewFraction(into.Num/into.Den, 1)).Times(meter.Bar())
 }
 
-// InBars is the phrase in bars: where it had been cut from a line in its own place, else from
+// PutInBars puts the phrase into bars: where it had been cut from a line in its own place, else from
 // the first beat of a bar of four on. A line that has bars stays as it is.
-func (m SightMelody) InBars() theory.Score {
-	s := m.Score
+func (m *SightMelody) PutInBars() {
+	s := &m.Score
 	if s.Meter.Valid() {
-		return s
+		return
 	}
 	if s.Meter = m.In; !m.In.Valid() {
 		s.Meter = theory.Meter{Beats: 4, Unit: 4}
 	} else if m.Into.Num > 0 {
 		s.Start = s.Meter.Bar().Minus(m.Into)
 	}
-	return s
 }
 
-// Placed is a chord from a place on: of the zero Chord, that there is none.
+// Placed is a chord from a place on.
 type Placed struct {
-	At    theory.Fraction // quarter notes from where the first bar begins, were it complete
-	Roman theory.Roman
-	None  bool
+	At    float64       // quarter notes from where the first bar begins, were it complete
+	Roman *theory.Roman // nil: there is none
 }
 
 // Turn is the turn about the tonic that a band plays in a key: I vi IV V, or i VI iv V where
@@ -63,7 +61,7 @@ func Turn(k theory.Key) (out []theory.Roman) {
 // turn I vi IV V, or i VI iv V, the one in each bar that has most of its notes; the turn
 // decides between those that fit as well, and begins after so many bars. The last bar is the
 // tonic's where that has its last note.
-func Accompany(s theory.Score, after int) []Placed {
+func Accompany(s *theory.Score, after int) []Placed {
 	var out []Placed
 	meter := s.Meter
 	if !meter.Valid() {
@@ -75,9 +73,10 @@ func Accompany(s theory.Score, after int) []Placed {
 	}
 	if s.Symbols != nil {
 		for _, c := range s.Symbols {
-			p := Placed{At: c.At.Plus(first), None: c.Text != ""}
-			if !p.None {
-				p.Roman = s.Key.Roman(c.Chord)
+			p := Placed{At: c.At.Plus(first).Float()}
+			if c.Text == "" {
+				r := s.Key.Roman(c.Chord)
+				p.Roman = &r
 			}
 			out = append(out, p)
 		}
@@ -92,12 +91,12 @@ func Accompany(s theory.Score, after int) []Placed {
 		}
 		chords := Turn(key)
 		best, most := 0, -1.0
-		for j, r := range chords {
+		for j := range chords {
 			fits := 0.0
 			at := first.Float()
 			for _, n := range s.Notes {
 				end := at + n.Length.Float()
-				if within := min(end, to) - max(at, from); within > 0 && !n.Rest && holds(r.Chord, n.Pitch.Note) {
+				if within := min(end, to) - max(at, from); within > 0 && !n.Rest && holds(&chords[j].Chord, n.Pitch.Note) {
 					fits += within
 					if at <= from { // the first beat weighs twice
 						fits += min(within, meter.Pulse().Float())
@@ -118,13 +117,13 @@ func Accompany(s theory.Score, after int) []Placed {
 				best, most = j, fits
 			}
 		}
-		out = append(out, Placed{At: theory.NewFraction(i, 1).Times(bar), Roman: chords[best]})
+		out = append(out, Placed{from, &chords[best]})
 	}
 	return out
 }
 
 // holds reports whether a chord has a note.
-func holds(c theory.Chord, n theory.Note) bool {
+func holds(c *theory.Chord, n theory.Note) bool {
 	for _, d := range c.Quality.Tones() {
 		if c.Note(d) == n {
 			return true

@@ -35,9 +35,9 @@ func TestAccompany(t *testing.T) {
 	} {
 		s := line(c.key, c.line)
 		var got []string
-		for i, p := range Accompany(s, 0) {
+		for i, p := range Accompany(&s, 0) {
 			got = append(got, p.Roman.ASCII())
-			if p.None || p.At != theory.NewFraction(3*i, 1) {
+			if p.At != float64(3*i) {
 				t.Errorf("%s: chord %d at %v", c.line, i+1, p.At)
 			}
 		}
@@ -48,14 +48,14 @@ func TestAccompany(t *testing.T) {
 	// An incomplete first bar counts as one; symbols go before what fits.
 	s := line("C", "G4 C4 E4 G4")
 	s.Start = theory.NewFraction(1, 1)
-	if got := Accompany(s, 0); len(got) != 2 || got[1].At != theory.NewFraction(3, 1) || got[1].Roman.ASCII() != "I" {
+	if got := Accompany(&s, 0); len(got) != 2 || got[1].At != 3 || got[1].Roman.ASCII() != "I" {
 		t.Errorf("%+v", got)
 	}
 	c, _ := theory.ParseChordSymbol("F7")
 	n, _ := theory.ParseChordSymbol("N.C.")
 	c.At, n.At = theory.NewFraction(1, 1), theory.NewFraction(3, 1)
 	s.Symbols = []theory.ChordSymbol{c, n}
-	if got := Accompany(s, 0); len(got) != 2 || got[0].At != theory.NewFraction(3, 1) || got[0].Roman.Chord.ASCII() != "F7" || !got[1].None {
+	if got := Accompany(&s, 0); len(got) != 2 || got[0].At != 3 || got[0].Roman.Chord.ASCII() != "F7" || got[1].Roman != nil {
 		t.Errorf("%+v", got)
 	}
 }
@@ -70,14 +70,15 @@ func TestEchoesInBars(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, m := range melodies {
-			s := m.InBars()
+			m.PutInBars()
+			s := m.Score
 			if err := s.Validate(); err != nil || !m.In.Valid() || s.Meter != m.In || len(s.Notes) != 4 {
 				t.Fatalf("level %d: %+v %v", level, s, err)
 			}
 			if s.Start.Num > 0 {
 				offBar++
 			}
-			chords := Accompany(s, 0)
+			chords := Accompany(&s, 0)
 			if bars := s.Bars(); len(chords) != len(bars) {
 				t.Errorf("level %d: %d chords in %d bars", level, len(chords), len(bars))
 			}

@@ -61,7 +61,7 @@ func (c Choir) Samples(s Sound, gains []float64) []float64 {
 		return out
 	}
 	beat := session.Accompanied{
-		Keyboard: k, Score: c.Parts[0].Score, Tuning: s.Tuning, Quarter: s.Quarter, Count: s.Count, Counting: s.Counting, Click: s.Click,
+		Keyboard: k, Score: &c.Parts[0].Score, Tuning: s.Tuning, Quarter: s.Quarter, Count: s.Count, Counting: s.Counting, Click: s.Click,
 	}
 	sound, begins, _ := beat.Sound()
 	sound.Add(begins, out)

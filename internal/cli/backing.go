@@ -56,7 +56,7 @@ func (a *accompaniment) read(args ...string) (err error) {
 // guide is a line as a guide track has it, but for the keyboard.
 func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter float64) (*session.Accompanied, error) {
 	g := &session.Accompanied{
-		Score: score, Tuning: tuning, Quarter: quarter, Count: a.count, Counting: a.counting, Click: a.click, Plays: true,
+		Score: &score, Tuning: tuning, Quarter: quarter, Count: a.count, Counting: a.counting, Click: a.click, Plays: true,
 	}
 	if a.backing == "" {
 		return g, nil
@@ -65,10 +65,11 @@ func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter 
 	if err != nil {
 		return nil, err
 	}
+	g.Band = &session.Band{Groove: groove, Chords: compose.Accompany(&score, 0)}
 	if groove.Swing {
-		g.Score = score.Swung()
+		swung := score.Swung()
+		g.Score = &swung
 	}
-	g.Band = &session.Band{Groove: groove, Chords: compose.Accompany(score, 0)}
 	return g, nil
 }
 
@@ -105,7 +106,7 @@ func (h *harmony) bandOf(k synth.Keyboard, chords [][]theory.Pitch, key theory.K
 	a := session.Accompanied{
 		Keyboard: k, Tuning: tuning, Count: h.band.count, Counting: h.band.counting, Band: &session.Band{Groove: groove},
 		Quarter: 60 / cmp.Or(h.tempo, groove.Tempo) / groove.Meter.Pulse().Float(),
-		Score: theory.Score{
+		Score: &theory.Score{
 			Key: key, Meter: groove.Meter,
 			Notes: []theory.Written{{Rest: true, Length: groove.Meter.Bar().Times(theory.NewFraction(len(chords), 1))}},
 		},

@@ -3,7 +3,6 @@ package drill
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 
 	"singback/exercise/compose"
@@ -87,11 +86,13 @@ func GrooveFor(name string, s *theory.Score) (*synth.Groove, error) {
 		meter = theory.Meter{Beats: 4, Unit: 4}
 	}
 	suits, ok := g.For(meter)
-	switch {
-	case !ok:
+	if !ok {
 		return g, wrongf("--backing: no groove is in %s, in which the melody%s is", meter, named(*s))
-	case slices.ContainsFunc(s.Changes, func(c theory.Change) bool { return c.Meter.Valid() && c.Meter != s.Meter }):
-		return g, wrongf("--backing: the meter of the melody%s changes, and no groove does", named(*s))
+	}
+	for _, c := range s.Changes {
+		if c.Meter.Valid() && c.Meter != s.Meter {
+			return g, wrongf("--backing: the meter of the melody%s changes, and no groove does", named(*s))
+		}
 	}
 	return suits, nil
 }
@@ -145,22 +146,21 @@ func (o *Company) band(u *session.Under, key theory.Key, tempo float64) error {
 
 // inBars puts phrases that are sung back on a beat into bars, and to the tempo of the groove,
 // where none was asked for.
-func (o *Series) inBars(melodies []compose.SightMelody) ([]compose.SightMelody, error) {
+func (o *Series) inBars(melodies []compose.SightMelody) error {
 	if !o.Echo || !o.Click && o.Backing == "" {
-		return melodies, nil
+		return nil
 	}
-	out := slices.Clone(melodies)
-	for i := range out {
-		out[i].Score = out[i].InBars()
+	for i := range melodies {
+		melodies[i].PutInBars()
 		if o.Backing != "" && o.Given == nil {
 			g, err := ReadGroove(o.Backing)
 			if err != nil {
-				return nil, err
+				return err
 			}
-			out[i].Score.Tempo = g.Tempo
+			melodies[i].Score.Tempo = g.Tempo
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // bands are the bands of lines: each goes on with the turn, or the chords of --vamp, where
@@ -172,28 +172,23 @@ func (o *Series) bands(melodies []compose.SightMelody, key theory.Key) ([]*sessi
 	}
 	var out []*session.Band
 	after := 0
-	for _, m := range melodies {
-		s := m.Score
+	for i := range melodies {
+		s := melodies[i].Score
 		suits, err := GrooveFor(o.Backing, &s)
-		if err != nil {
-			return nil, nil, err
-		}
-		if s.Symbols == nil || o.Vamp != "" {
-			if _, err := o.chords(s.Key); err != nil {
-				return nil, nil, err
-			}
-		}
+		var chords []theory.Roman
 		if o.Vamp != "" {
 			s.Symbols = nil
 		}
-		b := &session.Band{Groove: suits, Voice: u.Voice, Chords: compose.Accompany(s, after)}
+		if err == nil && s.Symbols == nil {
+			chords, err = o.chords(s.Key)
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+		b := &session.Band{Groove: suits, Voice: u.Voice, Chords: compose.Accompany(&s, after)}
 		if o.Vamp != "" {
-			chords, err := o.chords(s.Key)
-			if err != nil {
-				return nil, nil, err
-			}
 			for i := range b.Chords {
-				b.Chords[i].Roman = chords[(after+i)%len(chords)]
+				b.Chords[i].Roman = &chords[(after+i)%len(chords)]
 			}
 		}
 		after += len(b.Chords)

@@ -81,16 +81,14 @@ func (o *Company) under(m *Music, key theory.Key, tempo float64) (*session.Under
 		return u, o.band(u, key, tempo)
 	case o.Vamp != "":
 		u.Sound = func(k theory.Key, t theory.Tuning, _ int) (synth.Under, error) {
-			chords, err := theory.ParseProgression(o.Vamp, k)
+			chords, err := o.chords(k)
 			if err != nil {
 				return synth.Under{}, err
 			}
 			return synth.NewVamp(k, t, compose.Voiced(chords), 4*60/cmp.Or(tempo, usualTempo)), nil
 		}
-		if chords, err := theory.ParseProgression(o.Vamp, key); err != nil {
-			return nil, wrong(fmt.Errorf("--vamp: %w", err))
-		} else if len(chords) > compose.MaxDictation {
-			return nil, wrongf("--vamp: %d chords are too many: want at most %d", len(chords), compose.MaxDictation)
+		if _, err := o.chords(key); err != nil {
+			return nil, err
 		}
 	case o.Drone == DroneTonic || o.Drone == DroneFifth:
 		u.Sound = func(k theory.Key, t theory.Tuning, octave int) (synth.Under, error) {

@@ -110,7 +110,7 @@ func (o *Series) Plan() (*Plan, error) {
 	if err != nil {
 		return p, err
 	}
-	if melodies, err = o.inBars(melodies); err != nil {
+	if err = o.inBars(melodies); err != nil {
 		return p, err
 	}
 	if o.Music.Key == "" || o.Given != nil {

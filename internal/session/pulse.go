@@ -2,7 +2,6 @@ package session
 
 import (
 	"context"
-	"slices"
 
 	"singback/exercise"
 	"singback/exercise/compose"
@@ -43,14 +42,14 @@ func (l *Line) inTime() bool {
 func Voiced(chords []compose.Placed, beat float64) (out []synth.Changed) {
 	var romans []theory.Roman
 	for _, c := range chords {
-		if !c.None {
-			romans = append(romans, c.Roman)
+		if c.Roman != nil {
+			romans = append(romans, *c.Roman)
 		}
 	}
 	voices := compose.Voiced(romans)
 	for _, c := range chords {
-		changed := synth.Changed{At: c.At.Float() / beat}
-		if !c.None {
+		changed := synth.Changed{At: c.At / beat}
+		if c.Roman != nil {
 			changed.Tones, voices = voices[0][:], voices[1:]
 		}
 		out = append(out, changed)
@@ -62,7 +61,7 @@ func Voiced(chords []compose.Placed, beat float64) (out []synth.Changed) {
 // with a beat that goes on clicking or does not.
 type Accompanied struct {
 	Keyboard synth.Keyboard
-	Score    theory.Score // as it sounds
+	Score    *theory.Score // as it sounds
 	Tuning   theory.Tuning
 	Quarter  float64 // seconds
 	Count    bool
@@ -79,7 +78,7 @@ type Accompanied struct {
 // to be sung back; else both are the same.
 func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 	s, k := a.Score, a.Keyboard
-	beat, bar := BeatOf(s)*a.Quarter, barOf(&s)*a.Quarter
+	beat, bar := BeatOf(*s)*a.Quarter, barOf(s)*a.Quarter
 	if a.Count {
 		_, begins = countIn(s, a.Quarter)
 	}
@@ -101,7 +100,7 @@ func (a *Accompanied) Sound() (sound *synth.Band, begins, answer float64) {
 	}
 	var line synth.Phrase
 	if a.Plays {
-		line = synth.PhraseOf(synth.Line(s, a.Tuning, a.Quarter))
+		line = synth.PhraseOf(synth.Line(*s, a.Tuning, a.Quarter))
 	}
 	if a.Band != nil {
 		for i := range line {
@@ -128,17 +127,15 @@ func (a *Accompanied) changes(bars, calls int) []synth.Changed {
 	if a.Band.Ready != nil {
 		return a.Band.Ready
 	}
-	chords := slices.Clone(a.Band.Chords)
+	bar := barOf(a.Score)
+	chords := append([]compose.Placed(nil), a.Band.Chords...)
 	if a.Echo { // they come again under the answer
 		for _, c := range a.Band.Chords {
-			c.At = c.At.Plus(theory.NewFraction(calls, 1).Times(a.Score.Meter.Bar()))
-			chords = append(chords, c)
+			chords = append(chords, compose.Placed{At: c.At + float64(calls)*bar, Roman: c.Roman})
 		}
 	}
-	chords = append(chords, compose.Placed{Roman: compose.Turn(a.Score.Key)[0]})
-	changes := Voiced(chords, BeatOf(a.Score))
-	changes[len(changes)-1].At = a.beats(bars) - float64(a.Band.Groove.Beats())
-	return changes
+	chords = append(chords, compose.Placed{At: float64(bars) * bar, Roman: &compose.Turn(a.Score.Key)[0]})
+	return Voiced(chords, BeatOf(*a.Score))
 }
 
 // beats is how many beats a band plays in so many bars, the last chord with them.
@@ -153,7 +150,7 @@ func (a *Accompanied) beats(bars int) float64 {
 // it ends.
 func (a *Accompanied) mark(sound *synth.Band, begins, ends float64) {
 	s, k := a.Score, a.Keyboard
-	beat := BeatOf(s) * a.Quarter
+	beat := BeatOf(*s) * a.Quarter
 	var beats []synth.Beat
 	free := 0
 	if a.Count {
@@ -168,12 +165,12 @@ func (a *Accompanied) mark(sound *synth.Band, begins, ends float64) {
 		if !b.Strong {
 			level -= 3
 		}
-		sound.Add(b.At, synth.SungBeat(k.SampleRate, a.Tuning.Hz(tonicOf(s)), seconds, level))
+		sound.Add(b.At, synth.SungBeat(k.SampleRate, a.Tuning.Hz(tonicOf(*s)), seconds, level))
 		free = i + 1
 	}
 	beats = beats[free:]
 	if a.Click {
-		beats = append(beats, beatsFrom(s, a.Quarter, 0, (ends-begins)/a.Quarter, begins)...)
+		beats = append(beats, beatsFrom(*s, a.Quarter, 0, (ends-begins)/a.Quarter, begins)...)
 	}
 	if len(beats) > 0 {
 		sound.Add(0, k.Clicks(beats, beats[len(beats)-1].At+0.1))
@@ -210,8 +207,9 @@ func (f from) Fill(dst []float64, at int64) { f.filler.Fill(dst, f.at+at) }
 func (l *Line) together(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear, live bool) (err error) {
 	p := &sung.LinePrompted
 	t.keyboard.Level = t.Level()
+	score := p.score()
 	a := Accompanied{
-		Keyboard: t.keyboard, Score: p.score(), Tuning: l.Tuning, Quarter: p.Quarter, Count: true, Counting: l.Counting,
+		Keyboard: t.keyboard, Score: &score, Tuning: l.Tuning, Quarter: p.Quarter, Count: true, Counting: l.Counting,
 		Click: l.Click, Band: l.Band, Plays: p.Echo, Echo: p.Echo, Gap: l.Gap, guard: lead + guard + t.Delay,
 	}
 	sound, _, answer := a.Sound()
@@ -257,7 +255,7 @@ func (l *Line) together(ctx context.Context, t *Turn, sung *LineSung, ear *liste
 func (l Line) countIn(ctx context.Context, t *Turn, p LinePrompted) error {
 	t.keyboard.Level = t.Level()
 	a := Accompanied{
-		Keyboard: t.keyboard, Score: p.Melody.Score, Tuning: l.Tuning, Quarter: p.Quarter, Count: true, Counting: l.Counting,
+		Keyboard: t.keyboard, Score: &p.Melody.Score, Tuning: l.Tuning, Quarter: p.Quarter, Count: true, Counting: l.Counting,
 		guard: lead + guard + t.Delay,
 	}
 	sound, seconds, _ := a.Sound()
@@ -271,7 +269,7 @@ func (l Line) countIn(ctx context.Context, t *Turn, p LinePrompted) error {
 
 // countIn returns the beats that are counted before a line, and how long that takes:
 // see Line.countIn.
-func countIn(s theory.Score, quarter float64) (beats []synth.Beat, seconds float64) {
+func countIn(s *theory.Score, quarter float64) (beats []synth.Beat, seconds float64) {
 	meter := s.Meter
 	if !meter.Valid() {
 		meter = theory.Meter{Beats: 4, Unit: 4}

@@ -46,7 +46,7 @@ func answered(t *testing.T, groove string, click bool, counting Counting, leak, 
 		if err != nil {
 			t.Fatal(err)
 		}
-		l.Band = &Band{Groove: g, Chords: compose.Accompany(score, 0)}
+		l.Band = &Band{Groove: g, Chords: compose.Accompany(&score, 0)}
 	}
 	s.tasks = []Task{l}
 	cfg := config()
@@ -111,13 +111,14 @@ func TestCallAndResponse(t *testing.T) {
 		// From the window's first sample on, the sounds are those of the whole that was laid
 		// out: what was played is one piece.
 		l := got.LinePrompted
+		score := l.score()
 		a := Accompanied{
-			Keyboard: synth.Keyboard{SampleRate: r.rate, Level: -30}, Score: l.score(), Tuning: l.Tuning, Quarter: l.Quarter, Count: true, Counting: c.counting,
+			Keyboard: synth.Keyboard{SampleRate: r.rate, Level: -30}, Score: &score, Tuning: l.Tuning, Quarter: l.Quarter, Count: true, Counting: c.counting,
 			Click: c.click, Plays: true, Echo: true, Gap: 1, guard: lead + guard,
 		}
 		if c.groove != "" {
 			g, _ := synth.ParseGroove(c.groove)
-			a.Band = &Band{Groove: g, Chords: compose.Accompany(l.Melody.Score, 0)}
+			a.Band = &Band{Groove: g, Chords: compose.Accompany(&l.Melody.Score, 0)}
 		}
 		sound, begins, answer := a.Sound()
 		if bars := (answer - begins) / (4 * l.Quarter); bars != math.Round(bars) || bars != 2 || begins != 4*l.Quarter {
@@ -151,7 +152,7 @@ func TestCounting(t *testing.T) {
 		{"4/4", "Swhw"}, {"3/4", "Sww"}, {"2/4", "SwSw"}, {"6/8", "SwSw"}, {"12/8", "Swhw"}, {"9/8", "Sww"},
 	} {
 		m, _ := theory.ParseMeter(c.meter)
-		beats, seconds := countIn(theory.Score{Meter: m}, 0.5)
+		beats, seconds := countIn(&theory.Score{Meter: m}, 0.5)
 		got := ""
 		for i, b := range beats {
 			switch {
@@ -172,8 +173,9 @@ func TestCounting(t *testing.T) {
 	}
 	for _, tempo := range []float64{40, 72, 120, 200} {
 		const rate = 8000
+		score := scale(t, "4/4", theory.Fraction{})
 		a := Accompanied{
-			Keyboard: synth.NewKeyboard(rate), Score: scale(t, "4/4", theory.Fraction{}), Tuning: theory.Tuning{A4: 440},
+			Keyboard: synth.NewKeyboard(rate), Score: &score, Tuning: theory.Tuning{A4: 440},
 			Quarter: 60 / tempo, Count: true, Counting: VoiceCount, guard: lead + guard,
 		}
 		sound, begins, answer := a.Sound()

@@ -127,14 +127,17 @@ func (a *Accompanied) changes(bars, calls int) []synth.Changed {
 	if a.Band.Ready != nil {
 		return a.Band.Ready
 	}
-	bar := barOf(a.Score)
+	bar, key := barOf(a.Score), a.Score.Key
+	for _, c := range a.Score.Changes {
+		key = c.Key
+	}
 	chords := append([]compose.Placed(nil), a.Band.Chords...)
 	if a.Echo { // they come again under the answer
 		for _, c := range a.Band.Chords {
 			chords = append(chords, compose.Placed{At: c.At + float64(calls)*bar, Roman: c.Roman})
 		}
 	}
-	chords = append(chords, compose.Placed{At: float64(bars) * bar, Roman: &compose.Turn(a.Score.Key)[0]})
+	chords = append(chords, compose.Placed{At: float64(bars) * bar, Roman: &compose.Turn(key)[0]})
 	return Voiced(chords, BeatOf(*a.Score))
 }
 

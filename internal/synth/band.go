@@ -395,3 +395,10 @@ func SungBeat(rate int, hz, seconds, level float64) []float64 {
 	scale(x, Gain(x, rate, level))
 	return x
 }
+
+// Metronome clicks the beats of a bar, again and again, a bar every so many seconds.
+func (k Keyboard) Metronome(beats []Beat, bar float64) *Band {
+	b := &Band{rate: k.SampleRate, beat: 1, beats: bar, round: bar}
+	b.Add(0, k.Clicks(beats, bar))
+	return b
+}

@@ -208,6 +208,30 @@ func TestBandDoesNotDrift(t *testing.T) {
 	}
 }
 
+// Nor does a metronome: after half an hour at a tempo whose bar is no whole number of samples
+// its clicks lie within a sample of where they are to be.
+func TestMetronomeDoesNotDrift(t *testing.T) {
+	const rate, beat = 16000, 60 / 83.7
+	k := NewKeyboard(rate)
+	m := k.Metronome([]Beat{{At: 0, Strong: true}, {At: beat}, {At: 2 * beat, Half: true}, {At: 3 * beat}}, 4*beat)
+	for _, bar := range []int{0, 3, 100, 627} {
+		var peaks [4]float64
+		for i := range 4 {
+			due := int64(math.Round(float64(4*bar+i) * beat * rate))
+			x := make([]float64, 600)
+			m.Fill(x, due-100)
+			first := slices.IndexFunc(x, func(v float64) bool { return v != 0 })
+			if first < 100 || first > 102 { // its first sample is 0
+				t.Errorf("bar %d, beat %d: begins %d samples late", bar+1, i+1, first-101)
+			}
+			peaks[i] = toDB(peak(x))
+		}
+		if half, weak := peaks[0]-peaks[2], peaks[0]-peaks[3]; math.Abs(half-4) > 1.5 || math.Abs(weak-8) > 1.5 || math.Abs(peaks[1]-peaks[3]) > 0.2 {
+			t.Errorf("bar %d: the beats peak at %.1f dBFS", bar+1, peaks)
+		}
+	}
+}
+
 // A band that ends holds its last chord and falls silent; a pickup comes before the bar,
 // and chords that change within a bar are struck there.
 func TestBandEnds(t *testing.T) {

@@ -53,6 +53,9 @@ func (a *accompaniment) read(args ...string) (err error) {
 	return err
 }
 
+// longestBand bounds what a band plays, in seconds: all of it is weighed before it sounds.
+const longestBand = 600
+
 // guide is a line as a guide track has it, but for the keyboard.
 func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter float64) (*session.Accompanied, error) {
 	g := &session.Accompanied{
@@ -60,6 +63,9 @@ func (a *accompaniment) guide(score theory.Score, tuning theory.Tuning, quarter 
 	}
 	if a.backing == "" {
 		return g, nil
+	}
+	if seconds := score.Length().Float() * quarter; seconds > longestBand {
+		return nil, usagef("--backing: it lasts %.0f s at that tempo: want at most %d s", seconds, longestBand)
 	}
 	groove, err := drill.GrooveFor(a.backing, &score)
 	if err != nil {

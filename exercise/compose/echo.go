@@ -43,12 +43,13 @@ func NewEchoes(o MelodyOrder, notes int) ([]SightMelody, error) {
 			k := m.Score.Key
 			o.Key = &k
 		}
-		s, ok := phraseOf(m.Score, notes)
+		s, from, ok := phraseOf(m.Score, notes)
 		if !ok {
 			continue
 		}
 		if f := fingerprint(s); !seen[f] {
 			seen[f] = true
+			m.In, m.Into = placeOf(m.Score, from)
 			m.Score, m.Skill = s, ""
 			out = append(out, m)
 		}
@@ -78,7 +79,9 @@ func EchoesOf(s theory.Score, notes, count int) ([]SightMelody, error) {
 		step := 1
 		if f := fingerprint(phrase); sings && moves && !seen[f] {
 			seen[f] = true
-			out = append(out, SightMelody{Score: phrase})
+			m := SightMelody{Score: phrase}
+			m.In, m.Into = placeOf(s, at)
+			out = append(out, m)
 			step = notes
 		}
 		for _, w := range s.Notes[i : i+step] {
@@ -92,8 +95,9 @@ func EchoesOf(s theory.Score, notes, count int) ([]SightMelody, error) {
 	return out, nil
 }
 
-// phraseOf cuts a phrase of n notes from a line, before its key changes.
-func phraseOf(s theory.Score, n int) (theory.Score, bool) {
+// phraseOf cuts a phrase of n notes from a line, before its key changes, and says where it
+// began.
+func phraseOf(s theory.Score, n int) (phrase theory.Score, from theory.Fraction, ok bool) {
 	scale := s.Key.ScaleDegrees()
 	stable := func(p theory.Pitch) bool {
 		d := s.Key.Degree(p.Note)
@@ -118,10 +122,14 @@ func phraseOf(s theory.Score, n int) (theory.Score, bool) {
 		}
 	}
 	if best < 0 {
-		return s, false
+		return s, from, false
+	}
+	from = theory.NewFraction(0, 1)
+	for _, w := range s.Notes[:best] {
+		from = from.Plus(w.Length)
 	}
 	out := theory.Score{Title: s.Title, Key: s.Key, Tempo: s.Tempo}
 	out.Notes = slices.Clone(s.Notes[best : best+n])
 	out.Notes[n-1].Slur = false
-	return out, true
+	return out, from, true
 }

@@ -32,6 +32,10 @@ type SightMelody struct {
 	// and no Not; at level 1, where a series has one key, with the Key of the
 	// Score.
 	Seed uint64
+	// In and Into say of a phrase that was cut from a line in which meter, and so many
+	// quarter notes into a bar of it, it began; no meter where the line has none.
+	In   theory.Meter
+	Into theory.Fraction
 }
 
 // NewMelodies makes melodies of a level of the sight-singing ladder: see

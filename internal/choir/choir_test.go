@@ -274,7 +274,7 @@ func TestSamples(t *testing.T) {
 			}
 		}
 	}
-	s.CountIn = true
+	s.Count = true
 	if counted := c.Samples(s, All.Gains(4, 0, 6)); len(counted)-len(all) != int(7*0.3*8000) { // a bar, and what the pickup lacks
 		t.Errorf("the count-in lasts %d samples", len(counted)-len(all))
 	}

@@ -15,8 +15,10 @@ type Sound struct {
 	Instrument synth.Instrument // that plays it; an organ holds its tones as voices do
 	Tuning     theory.Tuning
 	Quarter    float64 // seconds of a quarter note
-	CountIn    bool    // a bar is counted in
-	Sung       bool    // by voices, on the syllables of Names, in place of Instrument
+	Count      bool    // a bar is counted in
+	Counting   session.Counting
+	Click      bool // the beat goes on clicking
+	Sung       bool // by voices, on the syllables of Names, in place of Instrument
 	Names      theory.Naming
 }
 
@@ -57,15 +59,28 @@ func (c Choir) Seconds(quarter float64) (longest float64) {
 // Samples are the sound of the choir with a gain for each part.
 func (c Choir) Samples(s Sound, gains []float64) []float64 {
 	k := synth.Keyboard{SampleRate: s.SampleRate, Level: s.Level, Instrument: s.Instrument}
+	var out []float64
+	lead := 0.0 // seconds of consonants before the first note
 	if s.Sung {
-		return c.sung(k, s, gains)
+		out, lead = c.sung(s, gains)
+	} else {
+		out = k.Mix(c.phrases(s.Instrument, s.Tuning, s.Quarter), gains)
 	}
-	out := k.Mix(c.phrases(s.Instrument, s.Tuning, s.Quarter), gains)
-	if s.CountIn {
-		clicks, _ := session.CountInOf(k, c.Parts[0].Score, s.Quarter)
-		out = append(clicks, out...)
+	if !s.Count && !s.Click {
+		return out
 	}
-	return out
+	beat := session.Accompanied{
+		Keyboard: k, Score: &c.Parts[0].Score, Tuning: s.Tuning, Quarter: s.Quarter, Count: s.Count, Counting: s.Counting, Click: s.Click,
+	}
+	sound, begins, _ := beat.Sound()
+	if begins < lead {
+		sound.After(lead - begins)
+		begins = lead
+	}
+	sound.Add(begins-lead, out)
+	all := make([]float64, sound.Samples())
+	sound.Fill(all, 0)
+	return all
 }
 
 // Beside sounds all parts but one, as session.Line wants it.

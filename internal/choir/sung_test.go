@@ -25,7 +25,7 @@ func TestSungParts(t *testing.T) {
 	if g := synth.Gain(all, s.SampleRate, -23); math.Abs(20*math.Log10(g)) > 0.1 {
 		t.Errorf("it is %.2f dB off its level", -20*math.Log10(g))
 	}
-	s.CountIn = true
+	s.Count = true
 	counted := c.Samples(s, All.Gains(4, 0, 6))
 	if d := float64(len(counted)-len(all))/16000 - (7*0.4 - 0.2); math.Abs(d) > 0.001 { // 0.2 s of them for consonants
 		t.Errorf("the count-in is %.3f s off", d)

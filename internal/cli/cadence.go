@@ -31,6 +31,8 @@ type harmony struct {
 	played  synth.Instrument // of that name
 	chords  chordNames
 	strict  bool
+	tempo   float64 // of a band
+	band    accompaniment
 
 	soundFlags
 	singer
@@ -96,6 +98,7 @@ type setting struct {
 	record report.Voicing
 	text   string
 	phrase synth.Phrase
+	chords [][]theory.Pitch
 }
 
 // voiced sets a progression in the texture that is asked for.
@@ -103,7 +106,7 @@ func (h *harmony) voiced(p []theory.Roman, tuning theory.Tuning, style report.St
 	how, key := strings.ToLower(h.texture), p[0].Key
 	head := fmt.Sprintf("%s, %s\n\n", style.Key(key), how)
 	if how == "band" {
-		texture := h.band()
+		texture := h.twoHands()
 		hands, cost, err := texture.Voice(p)
 		switch {
 		case err != nil && texture.Parts > theory.MinBandParts:
@@ -115,7 +118,7 @@ func (h *harmony) voiced(p []theory.Roman, tuning theory.Tuning, style report.St
 		for i := range hands {
 			notes[i] = hands[i].Notes()
 		}
-		return setting{report.NewHands(p, hands, cost, how, tuning), head + style.Hands(p, hands), synth.ProgressionOf(key, tuning, notes)}, nil
+		return setting{report.NewHands(p, hands, cost, how, tuning), head + style.Hands(p, hands), synth.ProgressionOf(key, tuning, notes), notes}, nil
 	}
 	texture, err := h.readTexture()
 	if err != nil {
@@ -129,11 +132,15 @@ func (h *harmony) voiced(p []theory.Roman, tuning theory.Tuning, style report.St
 	if free := style.Licences(p, licences); free != "" {
 		text += "\n" + free
 	}
-	return setting{report.NewVoicing(p, voicing, cost, licences, how, tuning), text, synth.Progression(key, tuning, voicing)}, nil
+	notes := make([][]theory.Pitch, len(voicing))
+	for i := range voicing {
+		notes[i] = voicing[i][:]
+	}
+	return setting{report.NewVoicing(p, voicing, cost, licences, how, tuning), text, synth.Progression(key, tuning, voicing), notes}, nil
 }
 
-// band is the texture of two hands.
-func (h *harmony) band() theory.BandTexture {
+// twoHands is the texture of two hands.
+func (h *harmony) twoHands() theory.BandTexture {
 	return theory.NewBandTexture(cmp.Or(h.parts, 5)).Shift(h.shift)
 }
 
@@ -194,12 +201,16 @@ band is for two hands beside a band, and for chords with ninths and more: the
 bass, or a shell of two notes, in the left hand, three or four notes in the
 right, --parts of them in all. There thirds and sevenths always sound and move
 least, the fifth is left out first, nothing that clashes is doubled, no interval
-stands too low to be clear, and parallels are no fault.`,
+stands too low to be clear, and parallels are no fault.
+
+With --backing a band plays the progression, a bar for each chord: bass, chords and
+light percussion in a groove, at --tempo, counted in with --count-in.`,
 		Example: `  singback cadence --key "Ab major" full
   singback cadence --key C --texture choir "I vi ii65 V7 I" --output cadence.wav
   singback cadence --key C --texture band "Dm9 G13 Cmaj9"
   singback cadence --key G --chords numbers "1 | 4/1 | 6-7 | 5sus 57 | 1"
   singback cadence --key "F# minor" "i iv6 V7/V V7 i" --format json
+  singback cadence --key C "I vi IV V I" --backing gospel --tempo 72 --output turn.wav
   singback cadence hymn.abc --to-key Eb`,
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 			if len(args) > 0 {
@@ -235,6 +246,9 @@ stands too low to be clear, and parallels are no fault.`,
 	drill.AddLoudness(fl, &h.lufs)
 	drill.AddInstrument(fl, &h.plays, synth.Piano)
 	fl.Lookup("output").Usage += " (else it is not sounded)"
+	h.band.addBacking(cmd)
+	h.band.addCountIn(cmd)
+	fl.Float64Var(&h.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else that of the groove)")
 	oldName(cmd, "level", "loudness")
 	oldName(cmd, "style", "texture")
 	h.addTuning(cmd)
@@ -260,6 +274,9 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 		return err
 	}
 	if err := cmp.Or(drill.CheckLoudness(h.lufs), h.soundFlags.check("")); err != nil {
+		return err
+	}
+	if err := h.checkBand(named...); err != nil {
 		return err
 	}
 	style, err := h.chords.style(e, theory.Movable)
@@ -306,7 +323,11 @@ func (h *harmony) set(ctx context.Context, e *env, key theory.Key, p []theory.Ro
 		return nil
 	}
 	keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: h.lufs, Instrument: h.played}
-	if err := s.out.Write(ctx, keyboard.Render(set.phrase)); err != nil {
+	samples := keyboard.Render(set.phrase)
+	if h.band.backing != "" {
+		samples = h.bandOf(keyboard, set.chords, p[0].Key, tuning)
+	}
+	if err := s.out.Write(ctx, samples); err != nil {
 		return err
 	}
 	return errors.Join(s.out.Drain(ctx), s.close())

@@ -145,6 +145,9 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 			return err
 		}
 	}
+	if err := d.plan.Refuses(stage.answers.Kind(), stage.speaker); err != nil {
+		return err
+	}
 	k := o.record.keeper(e, d, stage)
 	defer k.Close()
 	stage.note = d.note

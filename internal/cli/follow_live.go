@@ -315,11 +315,16 @@ func (l *follower) startClick() {
 	k.Level = l.o.loudness
 	var beats []synth.Beat
 	for i := range l.w.meter.Pulses() {
-		beats = append(beats, synth.Beat{At: float64(i) * beat, Strong: i == 0})
+		beats = append(beats, synth.Beat{At: float64(i) * beat, Strong: i == 0, Half: i == 2 && l.w.meter.Pulses() == 4})
 	}
-	clicks := k.Clicks(beats, bar)
+	clicks := k.Metronome(beats, bar)
+	block := make([]float64, k.SampleRate/10)
 	l.clicking.Go(func() {
-		for l.out.Write(ctx, clicks) == nil {
+		for at := int64(0); ; at += int64(len(block)) {
+			clicks.Fill(block, at)
+			if l.out.Write(ctx, block) != nil {
+				return
+			}
 		}
 	})
 }

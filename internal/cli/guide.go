@@ -25,7 +25,7 @@ const longestGuide = 1800
 // where it is not to sound.
 func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error, error) {
 	if o.output == "" && o.outputDevice == "" {
-		for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument", "sound"} {
+		for _, flag := range []string{"tempo", "count-in", "click", "backing", "a4", "tuning", "loudness", "instrument", "sound"} {
 			if o.cmd.Flags().Changed(flag) {
 				return nil, usagef("--%s is about how it sounds: say where with --output", flag)
 			}
@@ -54,7 +54,11 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 	if seconds := score.Length().Float() * quarter; seconds > longestGuide {
 		return nil, usagef("--output: it lasts %.0f s at that tempo: want at most %d s", seconds, longestGuide)
 	}
-	model, err := o.model(score)
+	guide, err := o.guide(score, tuning, quarter)
+	if err != nil {
+		return nil, err
+	}
+	guide.Model, err = o.model(score)
 	if err != nil {
 		return nil, err
 	}
@@ -70,11 +74,8 @@ func (o *melodyOptions) sound(e *env, lines []line) (func(context.Context) error
 		if s.out == nil {
 			return nil
 		}
-		if model != nil {
-			model.SampleRate, model.Level = s.out.SampleRate(), o.loudness
-		}
-		keyboard := synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness, Instrument: played}
-		if err := s.out.Write(ctx, session.Guide(keyboard, model, score, tuning, quarter, o.countIn)); err != nil {
+		guide.Keyboard = synth.Keyboard{SampleRate: s.out.SampleRate(), Level: o.loudness, Instrument: played}
+		if err := s.out.Write(ctx, guide.Samples()); err != nil {
 			return err
 		}
 		return errors.Join(s.out.Drain(ctx), s.close())

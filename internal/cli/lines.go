@@ -16,6 +16,7 @@ import (
 	"singback/internal/newfile"
 	"singback/internal/notation"
 	"singback/internal/session"
+	"singback/internal/synth"
 	"singback/internal/tui"
 	"singback/theory"
 )
@@ -60,6 +61,12 @@ you came in, how far the key moved, and how late you were. --degrees scale, or a
 of degrees, is sung in place of a melody. --drone and --vamp sound while you sing:
 use headphones (--headphones).
 
+--count-in voice sings do on each beat of the count-in, none is --free; --click has
+the beat go on. With --backing a band plays under you in a groove: bass, chords and
+light percussion, on the chords of the file, of --vamp, or such as fit the melody. In
+swing and gospel off-beats are sung late, two thirds into a beat. At a microphone that
+wants headphones, which --headphones says you wear, or a room measured without leak.
+
 Any octave counts, unless --strict-octave. The melodies are those of singback
 melody: seven levels, in your range (--voice, or your profile). A FILE of music
 (ABC, MusicXML, MXL, MIDI, names) is sung in their place, --part chooses its
@@ -84,6 +91,7 @@ quiet. This is no medical advice; a voice teacher or clinician decides.`,
   singback series --key G --level 1 --count 1 --seed 4 take.wav
   singback series hymn.abc --hear --input simulated --no-record
   singback series --degrees scale --key D --silent-bars 2 --input simulated
+  singback series --level 2 --backing straight --count-in voice --count 1 --input simulated
   singback series choir.abc --part alto --against others --headphones --input simulated`,
 	}
 	o.addFlags(cmd, e)
@@ -101,6 +109,11 @@ func newEcho(e *env) *cobra.Command {
 as --gap says, and listens while you sing it back; then it says how each note
 was. The longer the silence, the more you must keep in mind.
 
+With --click or --backing it is call and response: a bar is counted in (--count-in
+voice sings do on each beat), the phrase comes on its beat of the bar, and you sing it
+back on the same one, as many bars later as it takes, --gap with them. --backing has a
+band play meanwhile, its chords going on from phrase to phrase; see singback series.
+
 Any octave and tempo counts (--strict-octave for the octave); the phrases are
 taken from the melodies of --level, or cut one after the other from a FILE of
 music (--part, --to-key; see singback series). In a terminal: Enter goes on, a plays it
@@ -112,6 +125,7 @@ Sing at ease; stop if it hurts, feels tight or turns hoarse. Playback starts
 quiet. This is no medical advice; a voice teacher or clinician decides.`,
 		Example: `  singback echo --key G --level 2 --notes 4 --count 1
   singback echo --level 6 --notes 7 --gap 5 --input simulated --count 1
+  singback echo --level 2 --backing gospel --tempo 66 --headphones
   singback echo hymn.abc --notes 3 --input simulated --no-record`,
 	}
 	o.addFlags(cmd, e)
@@ -127,7 +141,7 @@ func (o *lineOptions) addFlags(cmd *cobra.Command, e *env) {
 	addPart(cmd, &o.tune, &o.part)
 	cmd.Flags().StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode: a melody from a file")
 	cmd.Flags().StringVar(&o.keep, "keep", "", "keep what was sung as WAV in this `FOLDER` (nothing is kept otherwise)")
-	complete(cmd, map[string][]string{"key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
+	complete(cmd, map[string][]string{"count-in": drill.CountIns, "backing": synth.GrooveNames(), "key": keyNames(false), "to-key": keyNames(false), "level": {"1", "2", "3", "4", "5", "6", "7"}})
 	must(cmd.MarkFlagDirname("keep"))
 }
 

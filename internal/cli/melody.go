@@ -37,10 +37,10 @@ type melodyOptions struct {
 	to, out        string
 	music          music
 	tempo          float64
-	countIn        bool
-	loudness       float64
-	plays          string // --instrument
-	heard          string // --sound
+	accompaniment
+	loudness float64
+	plays    string // --instrument
+	heard    string // --sound
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -65,8 +65,10 @@ staff and move with --to-key; words stand below. What a file holds that a single
 line cannot show is named on standard error, with its line or bar.
 
 With --output it sounds too, or is written as a guide track to sing along with:
---count-in counts before it, --tempo and --tuning say how it is played, and
---sound voice has a voice sing it, on syllables.
+--count-in counts before it (--count-in=voice sings do on each beat), --click goes
+on, --backing has a band play under it, on the chords of the file or else such as fit
+the melody; --tempo and --tuning say how it is played, and --sound voice has a voice
+sing it, on syllables.
 
 ` + report.Levels(),
 		Example: `  singback melody --level 3 --key Eb --seed 7
@@ -74,6 +76,7 @@ With --output it sounds too, or is written as a guide track to sing along with:
   singback melody --level 4 --seed 2 --to abc
   singback melody "do re mi - sol" --key G --to abc
   singback melody hymn.abc --count-in --output guide.wav
+  singback melody hymn.abc --count-in --backing ballad --output band.wav
   singback melody --key D --read-as curwen --names numbers "| d :r | m :f | s :- | - :- ||"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.cmd = cmd
@@ -103,7 +106,8 @@ With --output it sounds too, or is written as a guide track to sing along with:
 	o.soundFlags.addSounding(cmd)
 	f.Lookup("output").Usage += " (else it is not sounded)"
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the melody's)")
-	f.BoolVar(&o.countIn, "count-in", false, "count a bar in before it sounds")
+	o.accompaniment.add(cmd)
+	o.addBacking(cmd)
 	f.Float64Var(&o.music.A4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&o.music.Tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
 	drill.AddLoudness(f, &o.loudness)
@@ -153,6 +157,9 @@ type melodyView struct {
 }
 
 func (o *melodyOptions) run(e *env, args []string) error {
+	if err := o.accompaniment.read(args...); err != nil {
+		return err
+	}
 	how, err := o.view(e)
 	if err != nil {
 		return err

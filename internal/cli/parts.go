@@ -35,16 +35,16 @@ type partsOptions struct {
 	play        string
 	louder      float64
 	tempo       float64
-	countIn     bool
-	out         string
-	loudness    float64
-	plays       string // --instrument
-	heard       string // --sound
-	names       string
-	sung        bool             // --sound voice
-	naming      theory.Naming    // of names
-	played      synth.Instrument // of that name
-	music       music
+	accompaniment
+	out      string
+	loudness float64
+	plays    string // --instrument
+	heard    string // --sound
+	names    string
+	sung     bool             // --sound voice
+	naming   theory.Naming    // of names
+	played   synth.Instrument // of that name
+	music    music
 	soundFlags
 	format *format
 	cmd    *cobra.Command
@@ -62,7 +62,7 @@ notes of chords, are parts of their own; standard error says what was done.
 
 --play lets it sound, through the loudspeaker or into --output FILE.wav: all,
 mine (--part, the others softer by --louder), or others (all but --part). Each
-part keeps its pitch and its level; --count-in, --tempo and --tuning as in
+part keeps its pitch and its level; --count-in, --click, --tempo and --tuning as in
 singback melody. --sound voice has voices sing the parts, on syllables.
 
 --out writes practice files into a folder that holds all of them or none: the
@@ -91,7 +91,7 @@ others. A take of a part is graded by singback grade --model FILE --part NAME.`,
 	f.Float64Var(&o.louder, "louder", 6, "how many `DECIBELS` my part is louder than the others, 1 to 30")
 	f.StringVar(&o.toKey, "to-key", "", "move it to this `KEY` of the same mode; or best, or semitones like -2 or +3")
 	f.Float64Var(&o.tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (else the music's)")
-	f.BoolVar(&o.countIn, "count-in", false, "count a bar in before it sounds")
+	o.accompaniment.add(cmd)
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", a folder of practice files for each part")
 	addFormat(cmd, o.format)
 	o.music.cmd = cmd
@@ -130,7 +130,8 @@ func (o *partsOptions) run(e *env, path string) error {
 	warnParts(e, path, c)
 	score := c.Parts[0].Score
 	sound := choir.Sound{
-		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, CountIn: o.countIn, Sung: o.sung, Names: o.naming,
+		SampleRate: practiceRate, Level: o.loudness, Instrument: o.played, Tuning: tuning, Sung: o.sung, Names: o.naming,
+		Count: o.count, Counting: o.counting, Click: o.click,
 		Quarter: 60 / cmp.Or(o.tempo, score.Tempo, usualTempo) / session.BeatOf(score),
 	}
 	if seconds := c.Seconds(sound.Quarter); (o.out != "" || o.play != "") && seconds > longestGuide {
@@ -164,6 +165,9 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if o.naming, err = theory.ParseNaming(o.names); err != nil {
 		return tuning, usage(fmt.Errorf("--names: %w", err))
 	}
+	if err := o.accompaniment.read(); err != nil {
+		return tuning, err
+	}
 	_, known := plays[o.play]
 	said := o.cmd.Flags().Changed
 	switch {
@@ -193,7 +197,7 @@ func (o *partsOptions) check() (theory.Tuning, error) {
 	if err != nil || o.out != "" || o.play != "" {
 		return tuning, err
 	}
-	for _, flag := range []string{"tempo", "count-in", "a4", "tuning", "loudness", "instrument", "sound", "names"} {
+	for _, flag := range []string{"tempo", "count-in", "click", "a4", "tuning", "loudness", "instrument", "sound", "names"} {
 		if said(flag) {
 			return tuning, usagef("--%s is about how it sounds: say --play or --out", flag)
 		}

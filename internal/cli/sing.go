@@ -33,7 +33,8 @@ hear and what you sing, and says how far do moved meanwhile; --modulate leads to
 another key by a chord that both have, and you find the new do; --drone or --vamp
 sounds while you sing. Use headphones with these two (--headphones). Without, what
 the microphone hears of them is measured before you sing: where it is too loud
-beside a voice it says so, and nothing is judged.
+beside a voice it says so, and nothing is judged. --backing has a band play, on the
+chords of --vamp or I vi IV V, and wants headphones, or a room measured without leak.
 
 With a profile (see singback profile) the questions lie in your working range, in
 the tuning of your instrument; the key is set in an octave where it does not sound
@@ -62,6 +63,7 @@ advice; a voice teacher or clinician decides.`,
   singback sing --wait 4 --tempo 72 --degrees "do sol" --count 4
   singback sing --modulate "V IV vi" --count 3
   singback sing --vamp "I IV" --headphones --count 4
+  singback sing --backing ballad --vamp "I IV" --headphones --count 4
   singback sing --key Eb --degrees "do mi sol" --then play --input simulated
   singback sing --key C --degrees la --input take1.wav take2.wav --format json`,
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -155,6 +155,8 @@ func (o *Series) AddFlags(f Flags) {
 	o.Company.addFlags(f)
 	addThen(f, &o.Then)
 	addSeed(f, &o.Seed, "melodies")
+	f.BoolVar(&o.Click, "click", false, "the beat goes on clicking while you sing; use headphones")
+	AddCountIn(f, &o.CountIn, countClick)
 	if o.Echo {
 		addSetting(f, &o.Setting, synth.ByTonic)
 		f.IntVar(&o.Notes, "notes", 4, "how many notes a phrase has, 2 to 7")
@@ -167,7 +169,6 @@ func (o *Series) AddFlags(f Flags) {
 	f.StringVar(&o.SilentBars, "silent-bars", "", "fall silent in these `BARS`, hear them inwardly and sing on, like 2 or 2,4-5; any")
 	f.StringVar(&o.Degrees, "degrees", "", "the `DEGREES` asked for, one after the other, in place of a melody; scale goes up and down")
 	f.BoolVar(&o.Free, "free", false, "your own tempo: no count-in")
-	f.BoolVar(&o.Click, "click", false, "the beat goes on clicking while you sing; use headphones")
 	f.BoolVar(&o.Cursor, "cursor", false, "show while you sing which degree is heard (in a terminal)")
 }
 

@@ -31,6 +31,7 @@ type Inner struct {
 // Company is what sounds while the singer sings.
 type Company struct {
 	Drone, Vamp string
+	Backing     string // the groove of a band
 	Headphones  bool
 }
 
@@ -46,7 +47,7 @@ const (
 func (o *Inner) addFlags(f Flags) {
 	f.IntVar(&o.Beats, "wait", 0, "keep do in mind for so many `BEATS` of silence before you sing, 1 to 64")
 	f.BoolVar(&o.Click, "wait-click", false, "click the beats of --wait")
-	f.Float64Var(&o.Tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (of --wait and --vamp; else 72)")
+	f.Float64Var(&o.Tempo, "tempo", 0, "`BEATS` a minute, 30 to 200 (of --wait, --vamp and --backing; else 72, or that of the groove)")
 	f.StringVar(&o.Modulate, "modulate", "", "a passage leads to one of these `CHORDS`, like \"V IV vi\": find the new do")
 	o.Company.addFlags(f)
 }
@@ -54,14 +55,15 @@ func (o *Inner) addFlags(f Flags) {
 func (o *Company) addFlags(f Flags) {
 	f.StringVar(&o.Drone, "drone", "", "a `DRONE` sounds while you sing: tonic or fifth (with the fifth above it)")
 	f.StringVar(&o.Vamp, "vamp", "", "these `CHORDS` repeat while you sing, like \"I IV\", a bar each")
+	f.StringVar(&o.Backing, "backing", "", BackingHelp()+"; use headphones")
 	f.BoolVar(&o.Headphones, "headphones", false, "you hear it in headphones: the microphone does not")
 }
 
 // under is what sounds while the singer sings, at a tempo; nil: nothing does.
 func (o *Company) under(m *Music, key theory.Key, tempo float64) (*session.Under, error) {
-	if o.Drone == "" && o.Vamp == "" {
+	if o.Drone == "" && o.Vamp == "" && o.Backing == "" {
 		if o.Headphones {
-			return nil, wrongf("--headphones: nothing sounds while you sing; give --drone or --vamp")
+			return nil, wrongf("--headphones: nothing sounds while you sing; give --drone, --vamp or --backing")
 		}
 		return nil, nil
 	}
@@ -71,20 +73,22 @@ func (o *Company) under(m *Music, key theory.Key, tempo float64) (*session.Under
 		u.Headphones = u.Headphones || r.LeakTried && !r.Leaks
 	}
 	switch {
+	case o.Backing != "" && o.Drone != "":
+		return nil, wrongf("--backing: a drone sounds already; want one of --drone and --backing")
 	case o.Vamp != "" && o.Drone != "":
 		return nil, wrongf("--vamp: a drone sounds already; want one of --drone and --vamp")
+	case o.Backing != "":
+		return u, o.band(u, key, tempo)
 	case o.Vamp != "":
 		u.Sound = func(k theory.Key, t theory.Tuning, _ int) (synth.Under, error) {
-			chords, err := theory.ParseProgression(o.Vamp, k)
+			chords, err := o.chords(k)
 			if err != nil {
 				return synth.Under{}, err
 			}
-			return synth.NewVamp(k, t, compose.Voiced(chords), 4*60/tempo), nil
+			return synth.NewVamp(k, t, compose.Voiced(chords), 4*60/cmp.Or(tempo, usualTempo)), nil
 		}
-		if chords, err := theory.ParseProgression(o.Vamp, key); err != nil {
-			return nil, wrong(fmt.Errorf("--vamp: %w", err))
-		} else if len(chords) > compose.MaxDictation {
-			return nil, wrongf("--vamp: %d chords are too many: want at most %d", len(chords), compose.MaxDictation)
+		if _, err := o.chords(key); err != nil {
+			return nil, err
 		}
 	case o.Drone == DroneTonic || o.Drone == DroneFifth:
 		u.Sound = func(k theory.Key, t theory.Tuning, octave int) (synth.Under, error) {
@@ -98,7 +102,7 @@ func (o *Company) under(m *Music, key theory.Key, tempo float64) (*session.Under
 
 // check finds mistakes in the options.
 func (o *Inner) check(m *Music) error {
-	sounds := o.Drone != "" || o.Vamp != ""
+	sounds := o.Drone != "" || o.Vamp != "" || o.Backing != ""
 	switch {
 	case o.Beats != 0 && (o.Beats < 1 || o.Beats > maxBeats):
 		return wrongf("--wait: %d beats are out of range: want 1 to %d", o.Beats, maxBeats)
@@ -106,14 +110,14 @@ func (o *Inner) check(m *Music) error {
 		return wrongf("--wait-click: there are no beats to click; give --wait")
 	case o.Tempo != 0 && !(o.Tempo >= 30 && o.Tempo <= 200):
 		return wrongf("--tempo: %g is out of range: want 30 to 200", o.Tempo)
-	case o.Tempo != 0 && o.Beats == 0 && o.Vamp == "":
-		return wrongf("--tempo: nothing has a beat; give --wait or --vamp")
+	case o.Tempo != 0 && o.Beats == 0 && o.Vamp == "" && o.Backing == "":
+		return wrongf("--tempo: nothing has a beat; give --wait, --vamp or --backing")
 	case o.Beats > 0 && m.said("think"):
 		return wrongf("--think: with --wait the beats are the time to hear it inwardly")
 	case o.Beats > 0 && sounds:
-		return wrongf("--wait: there is no silence where a drone or a vamp sounds")
+		return wrongf("--wait: there is no silence where a drone, a vamp or a band sounds")
 	case o.Modulate != "" && sounds:
-		return wrongf("--modulate: a drone or a vamp would keep the old key")
+		return wrongf("--modulate: a drone, a vamp or a band would keep the old key")
 	}
 	return nil
 }

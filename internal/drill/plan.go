@@ -96,13 +96,14 @@ type Plan struct {
 
 	music     *Music
 	asker     asker
-	sung      bool // a dictation is sung back
-	reasons   bool // it is of progressions
-	played    bool // a dictation is played back
-	chords    bool // and what is played are chords
-	hand      bool // what was sung is then played
-	given     bool // its lines were read from files
-	hideNames bool // the names of the notes are not shown below a line
+	band      *session.Under // a band that plays while somebody sings; nil: none
+	sung      bool           // a dictation is sung back
+	reasons   bool           // it is of progressions
+	played    bool           // a dictation is played back
+	chords    bool           // and what is played are chords
+	hand      bool           // what was sung is then played
+	given     bool           // its lines were read from files
+	hideNames bool           // the names of the notes are not shown below a line
 }
 
 // asker chooses the tasks of a run, and learns what became of them.
@@ -221,8 +222,11 @@ func (o *Sing) Plan() (*Plan, error) {
 		return p, err
 	}
 	p.suit(o.OwnProfile)
-	if p.Config.Under, err = o.Inner.under(o.Music, p.Item.Key, cmp.Or(o.Inner.Tempo, usualTempo)); err != nil {
+	if p.Config.Under, err = o.Inner.under(o.Music, p.Item.Key, o.Inner.Tempo); err != nil {
 		return p, err
+	}
+	if o.Inner.Backing != "" {
+		p.band = p.Config.Under
 	}
 	if err := o.Tolerance.Validate(); err != nil {
 		return p, wrong(fmt.Errorf("--tolerance: %w", err))

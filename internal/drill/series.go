@@ -26,6 +26,7 @@ type Series struct {
 	Study        float64 // seconds
 	Gap          float64 // seconds
 	Free, Click  bool
+	CountIn      string // how it is counted in
 	Cursor       bool   // whoever shows it shows while somebody sings which degree is heard
 	Then         string // what comes after what was sung: ThenPlay; "": nothing
 	Keyed        bool   // a keyboard that is not simulated tells what is played
@@ -110,6 +111,9 @@ func (o *Series) Plan() (*Plan, error) {
 	if err != nil {
 		return p, err
 	}
+	if err = o.inBars(melodies); err != nil {
+		return p, err
+	}
 	if o.Music.Key == "" || o.Given != nil {
 		o.Music.Key = melodies[0].Score.Key.ASCII()
 	}
@@ -134,18 +138,23 @@ func (o *Series) Plan() (*Plan, error) {
 	if err != nil {
 		return p, err
 	}
+	var bands []*session.Band
 	switch {
-	case o.Beside == nil:
+	case o.Beside == nil && o.Backing != "":
+		if bands, p.band, err = o.bands(melodies, p.Item.Key); err != nil {
+			return p, err
+		}
+	case o.Beside == nil && (!o.Click || o.Drone != "" || o.Vamp != ""): // headphones are for the clicks, too
 		if p.Config.Under, err = o.under(o.Music, p.Item.Key, tempo); err != nil {
 			return p, err
 		}
-	case o.Drone != "" || o.Vamp != "":
-		return p, wrongf("--against: a drone or a vamp sounds already; want one of them")
+	case o.Beside != nil && (o.Drone != "" || o.Vamp != "" || o.Backing != ""):
+		return p, wrongf("--against: a drone, a vamp or a band sounds already; want one of them")
 	}
 	if p.Config.Under != nil && o.Click {
 		return p, wrongf("--click: a drone or a vamp sounds meanwhile")
 	}
-	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies, silent: silent, bars: bars}, o.Given != nil
+	p.asker, p.given = &lines{series: o, tempo: tempo, melodies: melodies, silent: silent, bars: bars, bands: bands}, o.Given != nil
 	return p, nil
 }
 
@@ -165,8 +174,13 @@ func (o *Series) check() error {
 		return wrongf("--gap: %g s is out of range: want 0 to 60", o.Gap)
 	case o.Free && o.Click:
 		return wrongf("--click: there is no beat with --free")
+	case o.Free && o.Backing != "":
+		return wrongf("--backing: there is no beat with --free")
 	case o.Music.said("octave"):
 		return wrongf("--octave: a melody lies where its notes fit: say --voice")
+	}
+	if err := o.checkCount(); err != nil {
+		return err
 	}
 	if err := CheckLoudness(o.Loudness); err != nil {
 		return err
@@ -299,6 +313,7 @@ type lines struct {
 	melodies []compose.SightMelody
 	silent   [][]bool // their notes that are heard inwardly; nil: none
 	bars     [][]int  // and the numbers of their bars
+	bands    []*session.Band
 	asked    int
 	Sums
 }
@@ -331,6 +346,12 @@ func (l *lines) next(r *Run, _ float64) (session.Task, error) {
 	}
 	if l.silent != nil {
 		line.Silent, line.Bars = l.silent[l.asked-1], l.bars[l.asked-1]
+	}
+	if l.bands != nil {
+		line.Band = l.bands[l.asked-1]
+	}
+	if o.CountIn == countVoice {
+		line.Counting = session.VoiceCount
 	}
 	if l.asked <= len(o.Beside) {
 		line.Beside = o.Beside[l.asked-1]

@@ -10,12 +10,19 @@ import (
 	"singback/theory"
 )
 
-// CountIn says that so many beats are counted in.
-func CountIn(beats int) string {
-	if beats == 1 {
-		return "1 beat is counted"
+// CountIn says how many beats are counted in, and what comes then.
+func CountIn(c session.CountIn) string {
+	text := report.Many(c.Beats, "beat") + " are counted"
+	switch {
+	case c.Sung:
+		text = "do is sung on " + report.Many(c.Beats, "beat")
+	case c.Beats == 1:
+		text = "1 beat is counted"
 	}
-	return fmt.Sprintf("%d beats are counted", beats)
+	if c.Call {
+		return text + ", then comes the call: sing it back in time."
+	}
+	return text + ", then sing."
 }
 
 // LineAsked is what was asked of a line, for its text.

@@ -17,7 +17,7 @@ type LineSung struct {
 	Heard        bool     `json:"heard"`          // a voice was heard
 	Lost         bool     `json:"lost"`           // the device lost samples: nothing is charged
 	SungTempoBPM *float64 `json:"sung_tempo_bpm"` // null where it is not known
-	EntryS       *float64 `json:"entry_s"`        // first note against the count-in, late positive; null with --free and in echo
+	EntryS       *float64 `json:"entry_s"`        // first note against the count-in, late positive; null with --free, and in echo without a beat
 	Practise     *string  `json:"practise"`       // the command for the weakest interval
 	Grade        Grade    `json:"grade"`
 

@@ -179,7 +179,8 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 		Index: t.Index, Of: t.Count, Attempt: attempt, Item: d.Item, Target: target, Folded: folded, Tolerance: d.Tolerance,
 		Part: d.Part, Parts: d.Parts, Silence: d.Silence, Away: d.Away,
 	}
-	under, sounds, err := t.sounding(d.Item.Key, d.Item.Tuning, d.Item.Register.TonicOctave)
+	under, err := t.below(d.Item.Key, d.Item.Tuning, d.Item.Register.TonicOctave)
+	sounds := under != nil
 	if err != nil {
 		return Judged{}, err
 	}
@@ -211,7 +212,7 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 			return nil
 		}
 		if sounds {
-			own, err = t.beneath(ctx, under, ear, live, think, note)
+			own, err = t.beneath(ctx, *under, ear, live, think, note)
 			return err
 		}
 		if err = t.Wait(ctx, ear, live, think); err != nil {
@@ -223,7 +224,7 @@ func (d Degree) ask(ctx context.Context, t *Turn, attempt int, first bool) (Judg
 		return Judged{}, err
 	}
 	if sounds {
-		take.Own, take.OwnTones = own, slices.Concat(under.Chords...)
+		take.Own, take.OwnTones = own, slices.Concat(under.chords...)
 	}
 	verdict := exercise.Judge(d.Item, take, d.Tolerance)
 	if !heard { // the window stayed shut

@@ -85,6 +85,7 @@ func (l *Line) longestSilence() float64 {
 
 // gradeGaps grades a line with silent bars.
 func (l *Line) gradeGaps(sung *LineSung) (err error) {
+	score := sung.score()
 	var beat grade.Beat
 	if sung.HasDue {
 		beat = grade.Beat{Start: sung.Due, Unit: sung.Quarter}
@@ -92,7 +93,7 @@ func (l *Line) gradeGaps(sung *LineSung) (err error) {
 	if sung.Model, err = grade.NewLine(sung.ToSing(), l.Tuning); err != nil {
 		return err
 	}
-	g, gaps, err := grade.OfSilent(&l.Melody.Score, l.Silent, l.Tuning, &sung.Model, &sung.Sung, l.Rules, beat)
+	g, gaps, err := grade.OfSilent(&score, l.Silent, l.Tuning, &sung.Model, &sung.Sung, l.Rules, beat)
 	if err == nil {
 		sung.Grade, sung.Gaps = *g, gaps
 	}
@@ -109,7 +110,7 @@ func (l *Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung
 		think = l.Gap
 	}
 	open := false
-	sung.Own, err = t.beneath(ctx, u, ear, live, think, func() error {
+	sung.Own, err = t.beneath(ctx, going{u, u.Chords, u.Round(), u.Level}, ear, live, think, func() error {
 		if open = true; counted {
 			return nil
 		}
@@ -118,7 +119,7 @@ func (l *Line) above(ctx context.Context, t *Turn, u synth.Under, sung *LineSung
 	if err == nil && open && counted {
 		if err = l.counted(ctx, t, *p, ear, live); err == nil {
 			u.After = lead + score.Start.Float()*p.Quarter
-			stop := t.begin(ctx, u, ear)
+			stop := t.begin(ctx, u, u.Chords, ear)
 			ear.Recall(sung.Own)
 			err = l.hear(ctx, t, sung, ear, live, nil)
 			if e := stop(); err == nil {

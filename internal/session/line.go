@@ -28,6 +28,8 @@ type Line struct {
 	// Beside is what sounds while the singer sings, from the first beat on, so many seconds
 	// a quarter note, at the level of the keyboard; nil: nothing.
 	Beside   func(k synth.Keyboard, t theory.Tuning, quarter float64) []float64
+	Band     *Band   // plays while it is sung, from the first bar on; nil: none
+	Counting         // how it is counted in
 	Echo     bool    // the line is played instead of read
 	Gap      float64 // seconds between the playing and the singing of an Echo
 	Silent   []bool  // of the score's notes those that are heard inwardly; nil: none
@@ -62,19 +64,31 @@ type LinePrompted struct {
 	Study      float64 // seconds
 	Free       bool
 	Echo       bool
+	InTime     bool   // it is sung on a beat that is heard, an Echo too
+	Swing      bool   // its halves of beats are swung
 	Silent     []bool // as in Line, and the numbers of their bars
 	SilentBars []int
 	Feedback   practice.Feedback
 }
 
 // ToSing is what is to be sung: rests stand for what is heard inwardly.
-func (p *LinePrompted) ToSing() theory.Score { return grade.Without(p.Melody.Score, p.Silent) }
+func (p *LinePrompted) ToSing() theory.Score { return grade.Without(p.score(), p.Silent) }
+
+// score is the line as it sounds.
+func (p *LinePrompted) score() theory.Score {
+	if p.Swing {
+		return p.Melody.Score.Swung()
+	}
+	return p.Melody.Score
+}
 
 // CountIn tells that the beat is being counted: so many beats come before the
 // singer does. It comes before the sound.
 type CountIn struct {
 	Beats int
 	Tempo float64
+	Sung  bool // on do, by a voice
+	Call  bool // and then comes a phrase to sing back
 }
 
 // PlayingLine tells that an Echo, or a line to Hear, is being played.
@@ -184,6 +198,7 @@ func (l Line) prompted(t *Turn, attempt int) LinePrompted {
 	p := LinePrompted{
 		Index: t.Index, Of: t.Count, Attempt: attempt, Melody: l.Melody, Tuning: l.Tuning,
 		Tempo: l.Tempo, Study: l.Study, Free: l.Free, Echo: l.Echo, Silent: l.Silent, SilentBars: l.Bars, Feedback: l.Feedback,
+		InTime: l.inTime(), Swing: l.Band != nil && l.Band.swings(s.Meter),
 	}
 	if s.Tempo > 0 {
 		p.Tempo = s.Tempo
@@ -213,15 +228,15 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 	if err := t.setKey(ctx, KeySet{Key: s.Key, Tuning: l.Tuning, Tonic: tonic, Again: again}); err != nil {
 		return sung, err
 	}
-	if p.Echo || l.Hear {
+	if p.Echo && !p.InTime || l.Hear {
 		t.Emit(PlayingLine{s})
-		line := synth.Line(s, l.Tuning, p.Quarter)
+		line := synth.Line(p.score(), l.Tuning, p.Quarter)
 		if err := t.line(ctx, line, synth.PhraseOf(line)); err != nil {
 			return sung, err
 		}
 	}
 	before := 0.0
-	if !p.Free && !p.Echo {
+	if p.InTime {
 		before = lead
 	}
 	under, sounds, err := t.sounding(s.Key, l.Tuning, tonic.Octave)
@@ -239,7 +254,9 @@ func (l Line) sing(ctx context.Context, t *Turn, p LinePrompted) (sung LineSung,
 			sung.Due, sung.HasDue = lead+t.Delay, true
 		}
 		var err error
-		if sounds {
+		if l.Band != nil || p.Echo && p.InTime {
+			err = l.together(ctx, t, &sung, ear, live)
+		} else if sounds {
 			err = l.above(ctx, t, under, &sung, ear, live)
 		} else if err = l.ready(ctx, t, p, ear, live); err == nil {
 			err = l.hear(ctx, t, &sung, ear, live, beside)
@@ -308,7 +325,7 @@ func (l Line) hear(ctx context.Context, t *Turn, sung *LineSung, ear *listen.Ear
 	score := l.Melody.Score
 	length := score.Length().Float() * p.Quarter
 	window := exercise.NewPhraseWindow(length)
-	if p.Free || p.Echo {
+	if !p.InTime {
 		window.Length = length / 2 // the singer may be faster
 	}
 	longest := l.longestSilence() * p.Quarter
@@ -348,7 +365,7 @@ func (l Line) grade(ctx context.Context, t *Turn, sung *LineSung) (err error) {
 	sung.Masked = sung.Masked || sung.masked()
 	if l.Silent != nil {
 		err = l.gradeGaps(sung)
-	} else if sung.Model, err = grade.NewLine(l.Melody.Score, l.Tuning); err == nil {
+	} else if sung.Model, err = grade.NewLine(sung.score(), l.Tuning); err == nil {
 		sung.Grade, err = grade.Of(sung.Model, sung.Sung, l.Rules)
 	}
 	if err != nil {
@@ -360,70 +377,6 @@ func (l Line) grade(ctx context.Context, t *Turn, sung *LineSung) (err error) {
 	sung.Seconds = t.Seconds()
 	sung.Hidden = !l.Feedback.Shows(exercise.Verdict{Outcome: sung.Outcome})
 	return ctx.Err()
-}
-
-// countIn counts one bar, or two where the bar has at most two beats, and what
-// an incomplete first bar lacks. The window opens lead seconds before the line
-// begins.
-func (l Line) countIn(ctx context.Context, t *Turn, p LinePrompted) error {
-	beats, seconds := countIn(l.Melody.Score, p.Quarter)
-	t.Emit(CountIn{len(beats), p.Tempo})
-	t.seconds += seconds
-	return t.write(ctx, t.clicks(beats, seconds-lead))
-}
-
-// countIn returns the beats that are counted before a line, and how long that takes:
-// see Line.countIn.
-func countIn(s theory.Score, quarter float64) (beats []synth.Beat, seconds float64) {
-	meter := s.Meter
-	if !meter.Valid() {
-		meter = theory.Meter{Beats: 4, Unit: 4}
-	}
-	bar := meter.Bar().Float()
-	count := bar
-	if meter.Pulses() <= 2 {
-		count = 2 * bar
-	}
-	if start := s.Start; start.Num > 0 {
-		count += bar - start.Float()
-	}
-	pulse := meter.Pulse().Float()
-	for at := 0.0; at < count-1e-9; at += pulse {
-		beats = append(beats, synth.Beat{At: at * quarter, Strong: onBar(at, bar)})
-	}
-	return beats, count * quarter
-}
-
-// CountInOf returns the clicks that are counted before a line, and how long they take.
-func CountInOf(k synth.Keyboard, s theory.Score, quarter float64) (clicks []float64, seconds float64) {
-	beats, seconds := countIn(s, quarter)
-	return k.Clicks(beats, seconds), seconds
-}
-
-// Guide returns the sound of a line to sing along with, quarter seconds for each
-// quarter note, counted in or not. A model, if there is one, sings it.
-func Guide(k synth.Keyboard, m *synth.Model, s theory.Score, t theory.Tuning, quarter float64, count bool) []float64 {
-	before := 0.0
-	var beats []synth.Beat
-	if count {
-		beats, before = countIn(s, quarter)
-	}
-	line := synth.Line(s, t, quarter)
-	var out []float64
-	if m == nil {
-		out = k.Render(synth.PhraseOf(line))
-		out = append(make([]float64, int(before*float64(k.SampleRate)+0.5)), out...)
-	} else {
-		out = m.RenderAfter(line, before)
-	}
-	if beats != nil {
-		for i, x := range k.Clicks(beats, float64(len(out))/float64(k.SampleRate)) {
-			if i < len(out) {
-				out[i] += x
-			}
-		}
-	}
-	return out
 }
 
 // onBar tells whether a place lies on a bar line.
@@ -452,7 +405,7 @@ func beatsFrom(s theory.Score, quarter, from, to, shift float64) []synth.Beat {
 			changes = changes[1:]
 		}
 		if at >= from-1e-9 {
-			beats = append(beats, synth.Beat{At: at*quarter + shift, Strong: onBar(at-origin, meter.Bar().Float())})
+			beats = append(beats, accented(meter, at-origin, at*quarter+shift))
 		}
 		at += meter.Pulse().Float()
 	}

@@ -19,6 +19,8 @@ type Under struct {
 	// Sound is what it is in a key, whose tonic lies in an octave; its keyboard is left
 	// to the run.
 	Sound func(k theory.Key, t theory.Tuning, tonicOctave int) (synth.Under, error)
+	// Band, in its place, is a band that plays in a key.
+	Band func(kb synth.Keyboard, k theory.Key, t theory.Tuning) (*synth.Band, error)
 	// Headphones tells that the microphone does not hear it, as the singer says or a
 	// calibration has found. It is measured all the same.
 	Headphones bool
@@ -50,10 +52,24 @@ type leaked struct {
 	heard  float64 // dBFS; 0: not known
 }
 
+// filler is a sound that goes on: Fill writes it from sample at on.
+type filler interface {
+	Fill(dst []float64, at int64)
+}
+
+// going is a sound that goes on, with the chords in it, how many samples it takes until it
+// repeats, and the level that was asked for.
+type going struct {
+	filler
+	chords [][]float64
+	round  int64
+	level  float64
+}
+
 // underway is a sound that goes on. One goroutine has the sink until it is stopped.
 type underway struct {
 	sink  audio.Sink
-	sound synth.Under
+	sound filler
 	heard atomic.Int64  // samples of the sink that are due
 	more  chan struct{} // of size 1: heard has changed
 	last  chan struct{} // closed: nothing more is due
@@ -98,12 +114,12 @@ func (u *underway) goes(ctx context.Context) {
 
 // begin has a sound go on while an ear listens, as long as what the ear hears lasts, and
 // returns how it is stopped, which waits until nobody has the sink.
-func (t *Turn) begin(ctx context.Context, sound synth.Under, ear *listen.Ear) (stop func() error) {
+func (t *Turn) begin(ctx context.Context, sound filler, chords [][]float64, ear *listen.Ear) (stop func() error) {
 	u := &underway{
 		sink: t.out, sound: sound, more: make(chan struct{}, 1), last: make(chan struct{}), ended: make(chan error, 1),
 	}
 	from, to, samples := int64(ear.Source().SampleRate()), int64(t.out.SampleRate()), int64(0)
-	ear.Sounding(soughtIn(sound), func(n int64) {
+	ear.Sounding(soughtIn(chords), func(n int64) {
 		samples += n
 		u.heard.Store(samples * to / from)
 		select {
@@ -124,9 +140,9 @@ func (t *Turn) begin(ctx context.Context, sound synth.Under, ear *listen.Ear) (s
 }
 
 // soughtIn are the strongest partials of what sounds.
-func soughtIn(u synth.Under) []float64 {
+func soughtIn(chords [][]float64) []float64 {
 	var out []float64
-	for _, chord := range u.Chords {
+	for _, chord := range chords {
 		for _, hz := range chord {
 			for h := 1; h <= ownPartials; h++ {
 				out = append(out, hz*float64(h))
@@ -159,18 +175,18 @@ func (t *Turn) sounding(k theory.Key, tuning theory.Tuning, octave int) (u synth
 // listens, unless the microphone hears too much of the tool's own sound. Chords that
 // repeat are heard once round before the first window, and so is each of them measured.
 // Own is how loud it was heard in dBFS, 0 where that was not measured.
-func (t *Turn) beneath(ctx context.Context, u synth.Under, ear *listen.Ear, live bool, think float64, hear func() error) (own float64, err error) {
-	stop := t.begin(ctx, u, ear)
+func (t *Turn) beneath(ctx context.Context, u going, ear *listen.Ear, live bool, think float64, hear func() error) (own float64, err error) {
+	stop := t.begin(ctx, u, u.chords, ear)
 	defer func() {
 		if e := stop(); err == nil {
 			err = e
 		}
 	}()
-	known := t.leak.heard != 0 && t.leak.level == u.Level && slices.EqualFunc(t.leak.chords, u.Chords, slices.Equal[[]float64])
+	known := t.leak.heard != 0 && t.leak.level == u.level && slices.EqualFunc(t.leak.chords, u.chords, slices.Equal[[]float64])
 	if known {
 		ear.Recall(t.leak.heard)
 	} else if !t.Under.Headphones {
-		think = max(think, float64(u.Round())/float64(u.SampleRate))
+		think = max(think, float64(u.round)/float64(t.out.SampleRate()))
 	}
 	if live {
 		think = max(think, leastSounding)
@@ -179,19 +195,46 @@ func (t *Turn) beneath(ctx context.Context, u synth.Under, ear *listen.Ear, live
 		return 0, err
 	}
 	if own = ear.Own(); live {
-		t.leak = leaked{u.Chords, u.Level, own}
+		t.leak = leaked{u.chords, u.level, own}
 	}
 	voice := t.Under.Voice
-	if own != 0 && exercise.Audible(own, voice) {
-		if voice == 0 {
-			voice = exercise.UsualVoice
-		}
+	if t.overheard(own, voice) {
 		t.leak.heard = 0 // measured anew: it may have been turned down
-		t.Emit(Overheard{Index: t.Index, Own: own, Most: voice - exercise.OwnMargin})
 		return own, nil
 	}
 	return own, hear()
 }
 
+// overheard tells, and says, that the microphone hears too much of what sounds beside a
+// voice; 0 where either was not measured.
+func (t *Turn) overheard(own, voice float64) bool {
+	if own == 0 || !exercise.Audible(own, voice) {
+		return false
+	}
+	if voice == 0 {
+		voice = exercise.UsualVoice
+	}
+	t.Emit(Overheard{Index: t.Index, Own: own, Most: voice - exercise.OwnMargin})
+	return true
+}
+
 // leastSounding is how long, in seconds, the tool's own sound is measured at the least.
 const leastSounding = 0.6
+
+// below is what sounds under a degree in a key; nil where nothing does.
+func (t *Turn) below(k theory.Key, tuning theory.Tuning, octave int) (*going, error) {
+	if t.Under == nil || t.Under.Band == nil {
+		u, ok, err := t.sounding(k, tuning, octave)
+		if !ok {
+			return nil, err
+		}
+		return &going{u, u.Chords, u.Round(), u.Level}, nil
+	}
+	t.Hearing.Own = nil
+	t.keyboard.Level = t.Level()
+	band, err := t.Under.Band(t.keyboard, k, tuning)
+	if err != nil {
+		return nil, err
+	}
+	return &going{band, band.Tones(), band.Round(), t.keyboard.Level}, nil
+}

@@ -49,10 +49,11 @@ func PhraseOf(line []Timed) Phrase {
 	return p
 }
 
-// Beat is one click, in seconds from the start; Strong is the first of a bar.
+// Beat is one click, in seconds from the start; Strong is the first of a bar, Half the
+// third of four.
 type Beat struct {
-	At     float64
-	Strong bool
+	At           float64
+	Strong, Half bool
 }
 
 // clickLength is how long a click lasts, in seconds, and clickDecay the time in
@@ -67,15 +68,18 @@ const (
 var clickPartials = [2][2]float64{{1960, 2930}, {2490, 3710}}
 
 // Clicks returns the samples of the clicks, length seconds in all. Weak ones are
-// 8 dB under strong ones, which peak, in dBFS, 8 above k.Level in LUFS, where notes peak too,
+// 8 dB under strong ones, those at half a bar 4, which peak, in dBFS, 8 above k.Level in LUFS, where notes peak too,
 // or at the ceiling.
 func (k Keyboard) Clicks(beats []Beat, length float64) []float64 {
 	out := make([]float64, samplesIn(length, k.SampleRate))
 	rate := float64(k.SampleRate)
 	for _, b := range beats {
 		gain, partials := fromDB(min(k.Level+8, ceiling)-8), clickPartials[0]
-		if b.Strong {
+		switch {
+		case b.Strong:
 			gain, partials = fromDB(min(k.Level+8, ceiling)), clickPartials[1]
+		case b.Half:
+			gain *= fromDB(4)
 		}
 		from := samplesIn(b.At, k.SampleRate)
 		n := samplesIn(clickLength, k.SampleRate)

@@ -47,7 +47,7 @@ func TestLine(t *testing.T) {
 func TestClicks(t *testing.T) {
 	for _, rate := range []int{16000, 48000} {
 		k := Keyboard{SampleRate: rate, Level: -26}
-		beats := []Beat{{0, true}, {0.5, false}, {1, false}, {1.5, false}}
+		beats := []Beat{{At: 0, Strong: true}, {At: 0.5}, {At: 1}, {At: 1.5}}
 		x := k.Clicks(beats, 2.2)
 		peak := 0.0
 		for i, v := range x {

@@ -73,7 +73,7 @@ func (v *Lines) Event(e session.Event) {
 			fmt.Fprintln(v.Prompts, line)
 		}
 	case session.CountIn:
-		fmt.Fprintf(v.Prompts, "%s, then sing.\n", drill.CountIn(e.Beats))
+		fmt.Fprintln(v.Prompts, drill.CountIn(e))
 	case session.LineGraded:
 		switch {
 		case v.Results == nil:

@@ -57,7 +57,7 @@ func (v *Series) Event(ev session.Event) {
 	case session.KeySet:
 		fmt.Fprintf(prompts, "%s: %s, %s, seed %d.\n", style.Key(ev.Key), ev.Setting, report.Tuning(ev.Tuning), v.Run.Plan.Seed)
 	case session.CountIn:
-		fmt.Fprintf(prompts, "%s, then sing.\n", drill.CountIn(ev.Beats))
+		fmt.Fprintln(prompts, drill.CountIn(ev))
 	case session.PlayingLine:
 		fmt.Fprintln(prompts, "Listen.")
 	case session.Listening:

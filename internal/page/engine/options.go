@@ -39,7 +39,7 @@ func (f *form) add(name, value, usage string, on bool) {
 // choices are the words that some options may be, and no others.
 var choices = map[string][]string{
 	"set": synth.KeySettingNames(), "instrument": synth.InstrumentNames(), "sound": {drill.ByKeyboard, drill.ByVoice}, "retry": {"ask", "always", "never"}, "of": {"bass", "quality", drill.OfProgression}, "answer": {drill.ByName, drill.BySinging, drill.ByPlaying}, "then": {drill.ThenPlay},
-	"style":    styles,
+	"style": styles, "backing": synth.GrooveNames(), "count-in": drill.CountIns,
 	"feedback": {"fading", "full", "none"}, "texture": {"keyboard", "choir"}, "input": {string(drill.ByMicrophone), string(drill.BySimulation)},
 	"drone": {drill.DroneTonic, drill.DroneFifth}, "level": {"1", "2", "3", "4", "5", "6", "7"},
 }

@@ -97,6 +97,10 @@ func (e *Engine) perform(ctx context.Context, plan *drill.Plan, at address, c Co
 		e.ended(err, nil, "")
 		return
 	}
+	if err := plan.Refuses(answers.Kind(), !sound.Silent); err != nil {
+		e.ended(err, nil, "")
+		return
+	}
 	e.mu.Lock()
 	e.command, e.simulated = plan.Command, at.Simulated
 	e.mu.Unlock()

@@ -191,7 +191,7 @@ func (s *show) other(ev session.Event) {
 	case session.CountIn:
 		s.post(stateMessage{
 			Is: "state", Name: "count", Beats: ev.Beats, Tempo: ev.Tempo,
-			Text: fmt.Sprintf("%s, then sing.", drill.CountIn(ev.Beats)),
+			Text: drill.CountIn(ev),
 		})
 	case session.Standing:
 		s.post(textMessage{"standing", ev.Text})

@@ -376,7 +376,10 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 	}
 	inner := &Run{
 		Plan: &plan, Style: r.Style, Answers: r.Answers, Out: r.Out, Level: r.Level, Person: Nobody{}, Keeper: &Keeper{}, Show: show,
-		Start: r.Start, Clock: r.Clock, begun: r.begun,
+		Start: r.Start, Clock: r.Clock, watch: r.watch, Back: r.Back,
+	}
+	if inner.Back != nil {
+		plan.Config.Back = inner.back
 	}
 	_, err = session.Run(ctx, plan.Config, r.Out, inner)
 	return err

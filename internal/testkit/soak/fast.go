@@ -39,6 +39,10 @@ type fast struct {
 	choosing float64   // milliseconds to read the record and plan the last sitting
 	seed     uint64
 
+	// Of a round: questions, lines, minutes of today.
+	questions, lines int
+	minutes          float64
+
 	looks []fastLook
 	cpu   float64 // seconds, at the last look
 }
@@ -57,7 +61,7 @@ type fastLook struct {
 }
 
 func newFast(folder string, seed uint64) *fast {
-	return &fast{record: filepath.Join(folder, "fast.db"), now: time.Date(2026, 1, 1, 18, 0, 0, 0, time.UTC), seed: seed}
+	return &fast{record: filepath.Join(folder, "fast.db"), now: time.Date(2026, 1, 1, 18, 0, 0, 0, time.UTC), seed: seed, questions: 60, lines: 8, minutes: 10}
 }
 
 // accelerated runs so many hours of sound, and says what grew.
@@ -108,12 +112,12 @@ func manner() drill.Manner {
 }
 
 func (f *fast) sing(context.Context) (*drill.Plan, error) {
-	o := &drill.Sing{Music: music("random"), Manner: manner(), Degrees: "all", Count: 60, KeyEvery: 5, Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance}, Seed: f.seed}
+	o := &drill.Sing{Music: music("random"), Manner: manner(), Degrees: "all", Count: f.questions, KeyEvery: 5, Tolerance: exercise.Tolerance{Cents: exercise.DefaultTolerance}, Seed: f.seed}
 	return o.Plan()
 }
 
 func (f *fast) series(context.Context) (*drill.Plan, error) {
-	o := &drill.Series{Music: music(""), Level: 1 + int(f.seed%5), Count: 8, Tolerance: exercise.DefaultTolerance, Setting: "cadence", Loudness: -23, Seed: f.seed}
+	o := &drill.Series{Music: music(""), Level: 1 + int(f.seed%5), Count: f.lines, Tolerance: exercise.DefaultTolerance, Setting: "cadence", Loudness: -23, Seed: f.seed}
 	return o.Plan()
 }
 
@@ -130,9 +134,10 @@ func (f *fast) today(ctx context.Context) (*drill.Plan, error) {
 		return nil, err
 	}
 	o := &drill.Today{
-		Music: music(""), Manner: manner(), Minutes: 10, Singing: 120, Feedback: "fading", Guess: true, Seed: f.seed,
+		Music: music(""), Manner: manner(), Singing: 120, Feedback: "fading", Guess: true, Seed: f.seed,
 		Course: course.BuiltIn(), Practice: known, Start: f.now, Typed: true,
 	}
+	o.Course.Minutes = f.minutes
 	return o.Plan()
 }
 

@@ -98,11 +98,11 @@ func soak(hours float64, every, kill time.Duration, results, date string, seed u
 		}
 	}()
 	total := time.Duration(hours * float64(time.Hour))
+	goes := true
 	for _, d := range share {
 		until := time.Now().Add(time.Duration(d.of * float64(total)))
-		for time.Now().Before(until) {
-			w.drill(d.args, record, seed, until)
-			seed++
+		for ; goes && time.Now().Before(until); seed++ {
+			goes = w.drill(d.args, record, seed, until)
 		}
 	}
 	close(stop)
@@ -130,8 +130,8 @@ func soak(hours float64, every, kill time.Duration, results, date string, seed u
 }
 
 // drill runs one drill until it ends, or until it is time and it is interrupted as a
-// user would.
-func (w *watch) drill(args []string, record string, seed uint64, until time.Time) {
+// user would; false where the user did.
+func (w *watch) drill(args []string, record string, seed uint64, until time.Time) (goes bool) {
 	w.run(strings.Join(args[:1], " "))
 	args = append(append([]string{}, args...), "--input", "mic", "--output", "speaker", "--format", "json",
 		"--record", record, "--seed", fmt.Sprint(seed))
@@ -142,7 +142,9 @@ func (w *watch) drill(args []string, record string, seed uint64, until time.Time
 		w.singer.follow(events)
 	}()
 	told := &said{singer: w.singer}
-	signal.Reset(os.Interrupt)
+	interrupted := make(chan os.Signal, 1)
+	signal.Notify(interrupted, os.Interrupt)
+	defer signal.Stop(interrupted)
 	interrupt := time.AfterFunc(time.Until(until), func() { syscall.Kill(os.Getpid(), syscall.SIGINT) })
 	code := cli.Main(args, strings.NewReader(""), out, told)
 	interrupt.Stop()
@@ -152,6 +154,7 @@ func (w *watch) drill(args []string, record string, seed uint64, until time.Time
 		w.trouble(fmt.Sprintf("%s ended with %d after %.1f min: %s", args[0], code, time.Since(w.began).Minutes(), told.last()))
 		time.Sleep(time.Second)
 	}
+	return len(interrupted) == 0 || !time.Now().Before(until)
 }
 
 // kills ends the sound server now and then until stop is closed, and starts it again. What

@@ -59,25 +59,31 @@ func (r *Run) Rest(ctx context.Context) error {
 	return r.Person.Rest(ctx)
 }
 
-// What is said of a sound device that has gone silent.
-const (
-	soundGone = "The sound device has gone silent: waiting for it to come back."
-	soundBack = "The sound is back."
-)
-
-// back waits for a sound device that has gone silent.
-func (r *Run) back(ctx context.Context, gone error) error {
-	r.watch.tick(r.Clock())
-	defer func() { r.watch.rested(r.Clock()) }()
-	r.Show(session.Notice{Text: soundGone})
-	if err := r.Back(ctx); err != nil {
-		if ctx.Err() != nil {
-			return err
-		}
-		return fmt.Errorf("%w; %w", gone, err)
+// Went says what became of a sound device that has gone silent.
+func Went(g session.Gone) string {
+	if g.Back {
+		return "The sound is back."
 	}
-	r.Show(session.Notice{Text: soundBack})
-	return nil
+	return "The sound device has gone silent: waiting for it to come back."
+}
+
+// GoesOn has the drill go on after the sound device has gone silent, once back, which
+// waits until it is there and opens it anew, returns nil: the question is asked again
+// then. It is called before Do. Without it a drill ends there.
+func (r *Run) GoesOn(back func(ctx context.Context) error) {
+	r.Plan.Config.Back = func(ctx context.Context, gone error) error {
+		r.watch.tick(r.Clock())
+		defer func() { r.watch.rested(r.Clock()) }()
+		r.Show(session.Gone{})
+		if err := back(ctx); err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			return fmt.Errorf("%w; %w", gone, err)
+		}
+		r.Show(session.Gone{Back: true})
+		return nil
+	}
 }
 
 // elapsed is how many seconds of the sitting have passed: as many as the clock, or the

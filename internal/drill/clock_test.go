@@ -3,6 +3,9 @@ package drill
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -146,11 +149,11 @@ func TestADrillGoesOnWhenTheSoundIsBack(t *testing.T) {
 			out := &goes{Null: audio.Null{Rate: 16000}, at: at}
 			r.Out, r.Clock = out, time.Now
 			waited := 0
-			r.Back = func(context.Context) error {
+			r.GoesOn(func(context.Context) error {
 				waited++
 				time.Sleep(time.Hour)
 				return nil
-			}
+			})
 			tally, err := r.Do(t.Context())
 			if err != nil {
 				t.Fatal(err)
@@ -162,10 +165,11 @@ func TestADrillGoesOnWhenTheSoundIsBack(t *testing.T) {
 			seen := map[[2]int]int{}
 			for _, e := range *events {
 				switch e := e.(type) {
-				case session.Notice:
-					if e.Text == soundGone || e.Text == soundBack {
-						told++
+				case session.Gone:
+					if e.Back != (told == 1) {
+						t.Errorf("silent in write %d: told %+v after %d", at, e, told)
 					}
+					told++
 				case session.Judged:
 					if seen[[2]int{e.Index, e.Attempt}]++; seen[[2]int{e.Index, e.Attempt}] > 1 {
 						t.Errorf("silent in write %d: question %d was judged twice", at, e.Index)
@@ -193,7 +197,7 @@ func TestADrillEndsWithoutSound(t *testing.T) {
 	r, events := run(p, nil)
 	r.Out = &goes{Null: audio.Null{Rate: 16000}, at: 3}
 	late := errors.New("it did not come back")
-	r.Back = func(context.Context) error { return late }
+	r.GoesOn(func(context.Context) error { return late })
 	if _, err := r.Do(t.Context()); !errors.Is(err, audio.ErrStalled) || !errors.Is(err, late) {
 		t.Errorf("%v, want both errors", err)
 	}
@@ -206,8 +210,48 @@ func TestADrillEndsWithoutSound(t *testing.T) {
 	r, _ = run(p, nil)
 	r.Out = &goes{Null: audio.Null{Rate: 16000}, at: 1}
 	ctx, end := context.WithCancel(t.Context())
-	r.Back = func(ctx context.Context) error { end(); <-ctx.Done(); return ctx.Err() }
+	r.GoesOn(func(ctx context.Context) error { end(); <-ctx.Done(); return ctx.Err() })
 	if _, err := r.Do(ctx); err != nil {
 		t.Errorf("ended by the singer while it waits: %v", err)
+	}
+}
+
+// A clock that jumps by hours, to either side, in the middle of questions: the same is
+// asked, and judged alike, for as long as without.
+func TestAJumpOfTheClockChangesNoAnswer(t *testing.T) {
+	sit := func(jumps map[int]time.Duration) (told []string) {
+		o := today(t)
+		o.Course.Minutes = 1
+		p, err := o.Plan()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var record memory
+		r, events := run(p, &record)
+		now, looks := began, 0
+		r.Clock = func() time.Time {
+			looks++
+			now = now.Add(time.Millisecond + jumps[looks])
+			return now
+		}
+		if _, err := r.Do(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range *events {
+			if j, ok := e.(session.Judged); ok {
+				told = append(told, fmt.Sprintf("%d %v %.2f %v", j.Index, j.Item.Asked, j.Verdict.Cents, j.Verdict.Outcome))
+			}
+		}
+		for i := 1; i < len(record.answers); i++ {
+			if record.answers[i].At.Before(record.answers[i-1].At) {
+				t.Errorf("answer %d is dated before the one before", i+1)
+			}
+		}
+		return told
+	}
+	steady := sit(nil)
+	jumpy := sit(map[int]time.Duration{20: 8 * time.Hour, 60: -10 * time.Hour, 90: time.Hour, 120: 26 * time.Hour, 180: -time.Hour})
+	if len(steady) < 3 || !slices.Equal(steady, jumpy) {
+		t.Errorf("with jumps\n%s\nwithout\n%s", strings.Join(jumpy, "\n"), strings.Join(steady, "\n"))
 	}
 }

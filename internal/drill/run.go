@@ -35,9 +35,6 @@ type Run struct {
 	// simulated.
 	Watched bool
 	Pace    func(ctx context.Context, d time.Duration) error
-	// Back waits until the sound device is back that has gone silent, and opens it anew:
-	// the question is asked again then. Nil: the drill ends there.
-	Back func(ctx context.Context) error
 
 	Start  time.Time        // of the session, as the singer's day has it
 	Clock  func() time.Time // the time of day
@@ -58,9 +55,6 @@ type Run struct {
 func (r *Run) Do(ctx context.Context) (exercise.Tally, error) {
 	r.watch.begin(r.Clock())
 	config := r.Plan.Config
-	if r.Back != nil {
-		config.Back = r.back
-	}
 	config.Level = r.Level
 	if s, ok := r.Answers.(*Simulated); ok && r.Watched {
 		s.Pace = r.Pace

@@ -76,13 +76,13 @@ func TestVirtualMicServerComesBack(t *testing.T) {
 	}{
 		{when: "Listening.", sung: true},
 		{when: "Hear it inside"},
-		{when: "E♭ major: cadence"},
+		{when: "E♭ major: tonic"},
 		{when: "2 of 2: "}, // the right note of the first has just sounded
 		{when: "Listening.", more: []string{"--drone", "tonic", "--headphones"}},
 	} {
 		t.Run(strings.Join(append([]string{c.when}, c.more...), " "), func(t *testing.T) {
 			t.Parallel() // each has a server of its own
-			args := append([]string{"sing", "--count", "2", "--timeout", "2", "--input", "mic", "--output", "speaker", "--format", "json",
+			args := append([]string{"sing", "--count", "2", "--timeout", "2", "--set", "tonic", "--input", "mic", "--output", "speaker", "--format", "json",
 				"--degrees", tr.says["asked"]}, append(tr.music(), c.more...)...)
 			r, s := onServer(t, path, args...)
 			r.await(t, c.when)

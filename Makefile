@@ -45,6 +45,20 @@ virtual-mic-test:
 	@$(setup) sound
 	@$(cgo) && $(virtual_mic) go test -count=1 -p 1 -run VirtualMic ./internal/device/ ./internal/cli/
 
+# The drill for HOURS through the virtual microphone, in real time, with a singer in it:
+# what grows, what is lost, and whether samples and clock part. KILL=5m kills the sound
+# server so often, and starts it again. soak-simulated is HOURS of sound with the simulated
+# singer, as fast as the machine can: eight hours take some four minutes of a processor.
+HOURS = 1
+KILL  = 0
+.PHONY: soak soak-simulated
+soak:
+	@$(setup) sound
+	@$(cgo) && go build -o bin/soak ./internal/testkit/soak && $(virtual_mic) bin/soak -hours $(HOURS) -kill $(KILL) -results "$(RESULTS)"
+
+soak-simulated:
+	@$(cgo) && go run ./internal/testkit/soak -simulated -hours $(HOURS)
+
 check:
 	@files=$$(gofmt -l .) && if [ -n "$$files" ]; then echo "gofmt -w is needed on:"; echo "$$files"; exit 1; fi
 	go mod verify

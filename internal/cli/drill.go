@@ -170,6 +170,7 @@ func (o *stageOptions) perform(cmd *cobra.Command, e *env, d *performance) error
 		Silent: stage.silent, Screen: stage.screen, Watched: stage.watched, Pace: e.wait,
 		Start: d.start, Clock: e.clock, Singer: o.music.known.Name, Save: d.save,
 	}
+	r.GoesOn(func(ctx context.Context) error { return comesBack(ctx, e.wait, stage.streams.Reopen) })
 	results := &results{out: e.stdout, failed: stop}
 	louder := func(dB float64) float64 {
 		l := max(drill.MinLoudness, min(drill.MaxLoudness, r.Level()+dB))

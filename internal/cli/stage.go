@@ -48,6 +48,7 @@ type stage struct {
 	note    string   // what else the user should know about it
 	advice  []string // what would help, a line each
 
+	streams device.Streams // of them what is a device
 	closers []io.Closer
 	closed  bool
 }
@@ -157,7 +158,7 @@ func (o *stageOptions) openInput(ctx context.Context, e *env, s *stage, kind str
 		s.answers = drill.Typing{}
 		return nil
 	}
-	src, err := device.OpenInput(ctx, o.device, sampleRate)
+	src, err := s.streams.Input(ctx, o.device, sampleRate)
 	switch {
 	case err == nil:
 		s.answers = drill.Microphone{Live: src}
@@ -220,7 +221,7 @@ func (o *stageOptions) openOutput(ctx context.Context, e *env, s *stage, kind st
 	case outputNone:
 		s.out, s.silent = audio.Null{Rate: sampleRate}, true
 	case outputSpeaker:
-		out, err := device.OpenOutput(ctx, o.outputDevice, sampleRate)
+		out, err := s.streams.Output(ctx, o.outputDevice, sampleRate)
 		switch {
 		case err == nil:
 			s.out, s.speaker = out, true

@@ -80,7 +80,8 @@ func List(ctx context.Context) ([]Info, error) {
 // Sink, let Latency and some 50 ms go by, Skip.
 //
 // Read returns audio.ErrStalled if nothing came for 500 ms, or for 3 s after
-// opening. One goroutine may call Read and Skip; Close may be called by any.
+// opening, or, unless Skip was called since, if the program was stopped or the computer
+// asleep. One goroutine may call Read and Skip; Close may be called by any.
 func OpenInput(ctx context.Context, name string, rate int) (audio.Source, error) {
 	in, err := system.openInput(ctx, name, rate)
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"sync"
 	"testing"
 	"time"
 
@@ -27,6 +28,7 @@ type fake struct {
 	openErr error         // of openInput and openOutput
 	hang    chan struct{} // if not nil, open and stop wait for it
 	stopped int
+	runs    bool // the driver calls back by itself: two channels, ever so often
 	record  func(in []float32, missed, filled bool)
 	play    func(out []float32)
 	late    func(out []float32) // play, after the driver had nothing to play
@@ -51,13 +53,46 @@ func (f *fake) open(i int, want format, ready func(format)) (stream, error) {
 
 func (f *fake) openInput(i int, want format, ready func(format), record func([]float32, bool, bool)) (stream, error) {
 	f.record = record
-	return f.open(i, want, ready)
+	return f.running(func() { record(make([]float32, 2*64), false, false) }, i, want, ready)
 }
 
 func (f *fake) openOutput(i int, want format, ready func(format), play func([]float32, bool)) (stream, error) {
 	f.play = func(out []float32) { play(out, false) }
 	f.late = func(out []float32) { play(out, true) }
-	return f.open(i, want, ready)
+	return f.running(func() { play(make([]float32, 2*480), false) }, i, want, ready)
+}
+
+// running is open, with a driver that calls back if it runs.
+func (f *fake) running(call func(), i int, want format, ready func(format)) (stream, error) {
+	s, err := f.open(i, want, ready)
+	if err == nil && f.runs {
+		r := &driven{stream: s, end: make(chan struct{})}
+		r.ended.Go(func() {
+			for {
+				select {
+				case <-time.After(10 * time.Millisecond):
+					call()
+				case <-r.end:
+					return
+				}
+			}
+		})
+		return r, nil
+	}
+	return s, err
+}
+
+// driven is a stream of a driver that runs.
+type driven struct {
+	stream
+	end   chan struct{}
+	ended sync.WaitGroup
+}
+
+func (d *driven) stop() error {
+	close(d.end)
+	d.ended.Wait()
+	return d.stream.stop()
 }
 
 func (f *fake) stop() error {
@@ -66,6 +101,14 @@ func (f *fake) stop() error {
 	}
 	f.stopped++
 	return nil
+}
+
+// records has blocks of silence come for so long, ten a second.
+func (f *fake) records(d time.Duration) {
+	for range d / (100 * time.Millisecond) {
+		time.Sleep(100 * time.Millisecond)
+		f.record(make([]float32, 64), false, false)
+	}
 }
 
 // studio is an invented set of devices.

@@ -15,6 +15,8 @@ type input struct {
 	gaps    *ring[gap]
 	pulse   pulse
 	close   closer
+	pace    *pace
+	sleep   sleep
 
 	// Of the driver's thread.
 	pending int64 // lost, and not yet in gaps
@@ -40,6 +42,9 @@ func (in *input) init(got format) {
 	in.gaps = newRing[gap](64)
 	in.pulse = newPulse()
 	in.close.done = make(chan struct{})
+	in.pace = &pace{rate: got.rate}
+	counted.inputs.Add(1)
+	counted.last.Store(in.pace)
 }
 
 // record takes one block from the driver: interleaved, any number of frames.
@@ -48,15 +53,24 @@ func (in *input) init(got format) {
 // worth is counted. What it filled in is no sound, so it counts as lost too.
 func (in *input) record(block []float32, missed, filled bool) {
 	frames := len(block) / in.channels
+	dropped := int64(0)
 	if missed {
-		in.pending += int64(max(frames, 1))
+		dropped = int64(max(frames, 1))
+		in.pending += dropped
 	}
+	counted.captured.Add(int64(frames))
+	in.pace.block(dropped + int64(frames))
+	in.sleep.block()
 	switch {
 	case filled:
 		in.pending += int64(frames)
+		dropped += int64(frames)
 	case frames > 0:
 		in.store(block, frames)
 		in.pulse.beat() // for sound only: a device that never has any is stalled
+	}
+	if dropped > 0 {
+		counted.dropped.Add(dropped)
 	}
 }
 
@@ -64,7 +78,7 @@ func (in *input) store(block []float32, frames int) {
 	if in.pending > 0 {
 		full := in.samples.len() == len(in.samples.buf)
 		if full || in.gaps.push([]gap{{in.samples.head.Load(), in.pending}}) == 0 {
-			in.pending += int64(frames)
+			in.unread(int64(frames))
 			return
 		}
 		in.pending = 0
@@ -74,10 +88,16 @@ func (in *input) store(block []float32, frames int) {
 		mix(in.mono[:n], block[done*in.channels:], in.channels)
 		done += n
 		if k := in.samples.push(in.mono[:n]); k < n {
-			in.pending = int64(frames - done + n - k)
+			in.unread(int64(frames - done + n - k))
 			return
 		}
 	}
+}
+
+// unread counts samples that find no room, before whatever is stored next.
+func (in *input) unread(samples int64) {
+	in.pending += samples
+	counted.unread.Add(samples)
 }
 
 // mix writes the mean of the channels of len(dst) interleaved frames to dst.
@@ -120,6 +140,10 @@ func (in *input) Read(ctx context.Context, dst []float64) (n int, lost int64, er
 		if err := ctx.Err(); err != nil {
 			return 0, 0, err
 		}
+		if in.sleep.slept.Load() {
+			in.stalled = true
+			return 0, 0, audio.ErrStalled
+		}
 		if n, lost := in.take(dst); n > 0 || len(dst) == 0 {
 			return n, lost, nil
 		}
@@ -159,6 +183,7 @@ func (in *input) take(dst []float64) (n int, lost int64) {
 // samples that were, as far as known. What is still on its way through the
 // driver (see Latency) is not skipped.
 func (in *input) Skip() (skipped int64) {
+	in.sleep.slept.Store(false)
 	tail, head := in.samples.tail.Load(), in.samples.head.Load()
 	skipped = int64(head - tail)
 	in.samples.drop(head)

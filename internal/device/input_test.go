@@ -175,7 +175,8 @@ func TestInputWatchdog(t *testing.T) {
 			}
 		}
 		// A reader that was away for longer finds the device alive.
-		time.Sleep(10 * time.Second)
+		f.records(10 * time.Second)
+		in.Skip()
 		time.AfterFunc(100*time.Millisecond, func() { f.record(make([]float32, 64), false, false) })
 		if n, _, err := in.Read(t.Context(), dst); n != 64 || err != nil {
 			t.Errorf("after a pause of the reader: Read = %d, %v", n, err)
@@ -228,8 +229,7 @@ func TestInputFirstReadComesLate(t *testing.T) {
 		for range 20 { // against a select that chooses at random
 			f, h := newFake()
 			in := openFakeInput(t, f, h, "front", 48000)
-			f.record(make([]float32, 64), false, false)
-			time.Sleep(10 * time.Second)
+			f.records(10 * time.Second)
 			in.Skip()
 			time.AfterFunc(10*time.Millisecond, func() { f.record(make([]float32, 64), false, false) })
 			if n, _, err := in.Read(t.Context(), make([]float64, 64)); n != 64 || err != nil {

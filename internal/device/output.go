@@ -19,6 +19,7 @@ type output struct {
 	samples *ring[float64]
 	pulse   pulse
 	close   closer
+	sleep   sleep
 
 	muted  atomic.Bool  // by Close
 	frames atomic.Int64 // frames played so far, silence included
@@ -44,6 +45,7 @@ func (o *output) init(got format) {
 	o.format = got
 	o.samples = newRing[float64](int(ahead.Seconds() * float64(got.rate)))
 	o.pulse = newPulse()
+	counted.outputs.Add(1)
 	o.close.done = make(chan struct{})
 	o.dry, o.drained = true, true
 	o.fade = int(fade.Seconds() * float64(got.rate))
@@ -52,8 +54,10 @@ func (o *output) init(got format) {
 // play fills one interleaved block of any size; missed tells that the driver had
 // nothing to play before it. It does not allocate and waits for nobody.
 func (o *output) play(out []float32, missed bool) {
+	o.sleep.block()
 	if missed {
 		o.missed.Add(1)
+		counted.missed.Add(1)
 	}
 	frames := len(out) / o.channels
 	for done := 0; done < frames; {
@@ -86,6 +90,7 @@ func (o *output) play(out []float32, missed bool) {
 		done += n
 	}
 	o.frames.Add(int64(frames))
+	counted.played.Add(int64(frames))
 	if int64(frames) > o.block.Load() {
 		o.block.Store(int64(frames))
 	}
@@ -160,6 +165,10 @@ func (o *output) err(ctx context.Context) error {
 	case <-o.close.done:
 		return ErrClosed
 	default:
+	}
+	if o.sleep.slept.Load() {
+		o.sleep.slept.Store(false)
+		o.stalled = o.stalled || !o.drained // where nothing was played, nothing has broken off
 	}
 	if o.stalled {
 		return audio.ErrStalled

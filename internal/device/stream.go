@@ -18,6 +18,10 @@ const (
 	// firstAfter is how long a device may take to start: 77 ms on a sound
 	// server, 1.45 s behind one that begins with a block of 2 s.
 	firstAfter = 3 * time.Second
+	// sleepsAfter and sleepsByDate are how long nothing comes where a program was
+	// stopped, or a computer asleep: see asleep.
+	sleepsAfter  = 2 * time.Second
+	sleepsByDate = 30 * time.Second
 	// openWithin and closeWithin bound calls into the driver.
 	openWithin  = 5 * time.Second
 	closeWithin = 2 * time.Second
@@ -200,6 +204,30 @@ func (c *closer) do(before func()) error {
 		return fmt.Errorf("close the sound device: %w", err)
 	}
 	return nil
+}
+
+// sleep finds out that no block came for so long that the program was stopped, or the
+// computer asleep: what is played then breaks off, and what comes in next may have waited
+// in the driver all the while.
+type sleep struct {
+	last  time.Time // a block; of the driver's thread
+	slept atomic.Bool
+}
+
+// block is called by the callback.
+func (s *sleep) block() {
+	now := time.Now()
+	if !s.last.IsZero() && asleep(now.Sub(s.last), now.Round(0).Sub(s.last.Round(0))) {
+		s.slept.Store(true)
+	}
+	s.last = now
+}
+
+// asleep tells sleep from a busy machine, by how long nothing came: by the clock, which
+// on some systems stands still while the computer sleeps, and by the date, which a
+// server of time may put right by some seconds.
+func asleep(clock, date time.Duration) bool {
+	return clock >= sleepsAfter || date-clock >= sleepsByDate
 }
 
 // pulse is how a callback tells the other side that something has changed

@@ -179,28 +179,6 @@ func today(t *testing.T) *Today {
 	}
 }
 
-// The minutes of today's practice pass while it goes on, and not while the singer
-// rests.
-func TestTodayWaitsForTheRested(t *testing.T) {
-	for paused, want := range map[time.Duration]bool{0: false, 20 * time.Minute: true} {
-		o := today(t)
-		o.Course.Minutes = 5
-		p, err := o.Plan()
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, _ := run(p, nil)
-		r.begun, r.paused = began, paused
-		if task, err := r.Next(0); task == nil || err != nil {
-			t.Fatalf("no first question: %v", err)
-		}
-		r.Clock = func() time.Time { return began.Add(22 * time.Minute) }
-		if task, err := r.Next(120); task != nil != want || err != nil {
-			t.Errorf("after 22 minutes, %v of them of rest: a question %v, want %v; %v", paused, task, want, err)
-		}
-	}
-}
-
 // A sitting of all kinds of tasks runs without a terminal, keeps every verdict before
 // it is shown, under the skill that was asked for, and each event that programs read
 // is one object with its name.

@@ -44,17 +44,16 @@ type Run struct {
 	// Aside shows the events of a short drill within the drill; nil shows none.
 	Aside func(session.Event)
 
-	begun  time.Time
-	paused time.Duration // how long the singer has rested
-	name   string        // of the last line that was sung
-	failed error         // of Save
-	labels atomic.Bool   // the last line is shown with the names of its notes
-	drifts []float64     // of do in the silences before answers, in cents
+	watch  watch
+	name   string      // of the last line that was sung
+	failed error       // of Save
+	labels atomic.Bool // the last line is shown with the names of its notes
+	drifts []float64   // of do in the silences before answers, in cents
 }
 
 // Do runs it. That the singer, or the recordings, ended it is no error.
 func (r *Run) Do(ctx context.Context) (exercise.Tally, error) {
-	r.begun = r.Clock()
+	r.watch.begin(r.Clock())
 	config := r.Plan.Config
 	config.Level = r.Level
 	if s, ok := r.Answers.(*Simulated); ok && r.Watched {
@@ -80,6 +79,8 @@ func (r *Run) Next(seconds float64) (session.Task, error) { return r.Plan.asker.
 
 // Emit keeps what an event has to keep, and then shows it.
 func (r *Run) Emit(e session.Event) {
+	r.watch.tick(r.Clock())
+	_, r.watch.hearing = e.(session.Heard)
 	if sung, ok := e.(session.LineSung); ok && r.Save != nil {
 		if r.name, r.failed = r.Save(sung); r.failed != nil {
 			return
@@ -95,25 +96,6 @@ func (r *Run) Emit(e session.Event) {
 	r.Plan.asker.kept(r, e)
 	r.Show(e)
 	r.Plan.asker.shown(r, e)
-}
-
-// Rest waits while the singer rests.
-func (r *Run) Rest(ctx context.Context) error {
-	began := r.Clock()
-	defer func() { r.paused += r.Clock().Sub(began) }()
-	return r.Person.Rest(ctx)
-}
-
-// elapsed is how many seconds of the sitting have passed: as many as the clock, or the
-// sound that was played and heard, says. Rests do not count.
-func (r *Run) elapsed(seconds float64) float64 {
-	return max(seconds, (r.Clock().Sub(r.begun) - r.paused).Seconds())
-}
-
-// at is the time of an event: as much later than the start as the clock, or the
-// sound that was played and heard, says.
-func (r *Run) at(seconds float64) time.Time {
-	return r.Start.Add(max(r.Clock().Sub(r.begun), time.Duration(seconds*float64(time.Second))))
 }
 
 // Source returns what answers a question.

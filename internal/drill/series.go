@@ -394,14 +394,14 @@ func (r *Run) practise(ctx context.Context, sung session.LineSung, pair [2]theor
 	plan.Config = session.Config{
 		Setting: synth.ByTonic, Window: exercise.DefaultWindow(), Level: r.Level, Think: 1, Compare: true, Count: 3,
 		Hearing: Hearing(r.Plan.music.Known, item.Tuning.A4, true), Delay: r.Plan.Config.Delay,
-		Instrument: r.Plan.Config.Instrument, Model: r.Plan.Config.Model,
+		Instrument: r.Plan.Config.Instrument, Model: r.Plan.Config.Model, Back: r.Plan.Config.Back,
 	}
 	if _, ok := r.Answers.(*Simulated); ok && r.Watched {
 		plan.Config.Still = r.still
 	}
 	inner := &Run{
 		Plan: &plan, Style: r.Style, Answers: r.Answers, Out: r.Out, Level: r.Level, Person: Nobody{}, Keeper: &Keeper{}, Show: show,
-		Start: r.Start, Clock: r.Clock, begun: r.begun,
+		Start: r.Start, Clock: r.Clock, watch: r.watch,
 	}
 	_, err = session.Run(ctx, plan.Config, r.Out, inner)
 	return err

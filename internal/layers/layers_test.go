@@ -78,7 +78,7 @@ type use struct {
 }
 
 // ofRealTime are the files of tests through which real sound passes.
-var ofRealTime = []string{"virtualmic_test.go", "browser_test.go"}
+var ofRealTime = []string{"virtualmic_test.go", "virtualmic_back_test.go", "browser_test.go"}
 
 // check returns what is wrong with one source file, each with file, import or
 // call, and rule, and notes in used what it imports. file is relative to the root.

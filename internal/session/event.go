@@ -44,6 +44,10 @@ type Rest struct {
 	Sung float64 // seconds of voiced sound heard so far
 }
 
+// Gone tells that a sound device has gone silent and is waited for, or is back. It comes
+// from the host, as the following do.
+type Gone struct{ Back bool }
+
 // Finished ends a run that was completed or interrupted.
 type Finished struct {
 	Tally       exercise.Tally
@@ -73,6 +77,7 @@ func (Waiting) event()    {}
 func (Listening) event()  {}
 func (Heard) event()      {}
 func (Rest) event()       {}
+func (Gone) event()       {}
 func (Finished) event()   {}
 func (Notice) event()     {}
 func (Standing) event()   {}

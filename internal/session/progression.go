@@ -87,7 +87,7 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 			d.struck(named, told[1].Played.Strikes)
 			d.judge(t, named)
 			t.Emit(*named)
-		} else if err := d.ask(ctx, t, named, i == 0); err != nil {
+		} else if err := p.ask(ctx, t, d, named, i == 0); err != nil {
 			return err
 		}
 	}
@@ -108,6 +108,20 @@ func (p Progression) Do(ctx context.Context, t *Turn) error {
 		return p.Reader.Explained(ctx, r)
 	}
 	return nil
+}
+
+// ask asks for a step: anew, with the key and all that is heard, where the sound had gone.
+func (p *Progression) ask(ctx context.Context, t *Turn, d *Dictation, named *Named, play bool) error {
+	for empty := *named; ; play = true {
+		gone, err := t.back(ctx, d.ask(ctx, t, named, play))
+		if err != nil || !gone || len(named.Right) > 0 { // a step that was judged is not asked again
+			return err
+		}
+		*named = empty
+		if err := t.NeedKey(ctx, Need{Item: p.Item}); err != nil {
+			return err
+		}
+	}
 }
 
 // reason works out what is explained.

@@ -66,6 +66,11 @@ type Config struct {
 	Delay     float64        // seconds from playback to capture, where it was measured: a live window stays shut so much longer
 	Apart     bool           // set the key in an octave where none of its tones is an answer, if there is one
 	RestAfter float64        // seconds of singing after which Rest is emitted; 0: never
+
+	// Back waits for a sound device that has gone silent, as of which err is, and opens
+	// it anew: with nil the run goes on, else it ends with what it returns. Source and
+	// sink stay the same values, but their rates may be others. Nil: the run ends.
+	Back func(ctx context.Context, err error) error
 }
 
 // ErrNoMore is returned by whoever answers when nothing is left to answer with. For a
@@ -106,9 +111,11 @@ type Turn struct {
 	ear      *listen.Ear // of the live source
 	stint    exercise.Stint
 	tired    bool    // a rest is due, before the next task
+	judged   bool    // a verdict of the task was told
 	seconds  float64 // of sound played and heard
 	key      theory.Key
 	keySet   bool      // key is in the ear
+	faded    bool      // it was, and is to be set anew
 	own      []float64 // partials that the ear of the live source takes for no voice
 	leak     leaked
 	beats    Silence // that is being waited
@@ -126,14 +133,39 @@ func (t *Turn) tasks(ctx context.Context) error {
 			}
 		}
 		t.tired = false
-		if err := task.Do(ctx, t); err != nil {
-			return err
+		t.judged = false
+		for again := true; again; {
+			if again, err = t.back(ctx, task.Do(ctx, t)); err != nil {
+				return err
+			}
+			again = again && !t.judged // what was judged is not asked again
 		}
 	}
 }
 
+// back waits, where err is that of a sound device that has gone silent, until it is back,
+// and reports whether it had gone: nothing of the key is in the ear any more then, and
+// nothing is known of the room. Any other error it returns as it is.
+func (t *Turn) back(ctx context.Context, err error) (gone bool, _ error) {
+	if t.Back == nil || !errors.Is(err, audio.ErrStalled) {
+		return false, err
+	}
+	if err := t.Back(ctx, err); err != nil {
+		return true, err
+	}
+	t.ear, t.faded, t.leak = nil, t.keySet, leaked{}
+	t.keyboard.SampleRate = t.out.SampleRate()
+	return true, nil
+}
+
 // Emit tells the host what happens.
-func (t *Turn) Emit(e Event) { t.host.Emit(e) }
+func (t *Turn) Emit(e Event) {
+	switch e.(type) {
+	case Judged, Named, LineSung:
+		t.judged = true
+	}
+	t.host.Emit(e)
+}
 
 // Seconds is how much sound has been played and heard in the run.
 func (t *Turn) Seconds() float64 { return t.seconds }
@@ -157,7 +189,7 @@ type Need struct {
 func (t *Turn) NeedKey(ctx context.Context, n Need) error {
 	it := n.Item
 	again := t.keySet && it.Key == t.key
-	due := n.Fresh || t.keySet && !again
+	due := n.Fresh || t.faded || t.keySet && !again
 	t.key, t.keySet = it.Key, true
 	if !due {
 		return nil
@@ -180,7 +212,7 @@ func (t *Turn) NeedKey(ctx context.Context, n Need) error {
 // setKey sets a key as the event says.
 func (t *Turn) setKey(ctx context.Context, k KeySet) error {
 	k.Setting = t.Setting
-	t.key, t.keySet = k.Key, true
+	t.key, t.keySet, t.faded = k.Key, true, false
 	t.Emit(k)
 	return t.Play(ctx, t.Setting.Phrase(k.Key, k.Tuning, k.Tonic.Octave+k.Octaves))
 }

@@ -102,6 +102,8 @@ func (v *Lines) Event(e session.Event) {
 		fmt.Fprintln(v.Prompts, "Listening.")
 	case session.Standing:
 		fmt.Fprintln(v.Prompts, e.Text)
+	case session.Gone:
+		fmt.Fprintln(v.Prompts, drill.Went(e))
 	case session.Notice:
 		fmt.Fprintln(v.Prompts, e.Text)
 	case session.Judged:

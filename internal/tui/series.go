@@ -65,6 +65,8 @@ func (v *Series) Event(ev session.Event) {
 			break
 		}
 		fmt.Fprintln(prompts, "Sing now.")
+	case session.Gone:
+		fmt.Fprintln(prompts, drill.Went(ev))
 	case session.Notice:
 		fmt.Fprintln(prompts, ev.Text)
 	case *session.HandAsked:

@@ -158,6 +158,9 @@ func (v *View) Event(e session.Event) {
 		v.standing = e.Text
 	case session.Guessing:
 		v.open, v.phase = false, phaseGuess
+	case session.Gone:
+		v.forget()
+		v.phase = drill.Went(e)
 	case session.Notice:
 		v.Note = plain.Shown(e.Text)
 	case session.Judged:

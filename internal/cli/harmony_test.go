@@ -191,8 +191,8 @@ func testCadenceSound(t *testing.T, texture string) {
 		}
 	}
 	rate := float64(src.SampleRate())
-	if got, want := float64(len(samples))/rate, 5*60.0/72; math.Abs(got-want) > 0.1 {
-		t.Errorf("it lasts %.2f s, want about %.2f", got, want)
+	if got, want := float64(len(samples))/rate, 5*60.0/72; got < want || got > want+0.35 { // the strings ring on for 0.34 s at most
+		t.Errorf("it lasts %.2f s, want %.2f, or a little more", got, want)
 	}
 	for i, c := range v.Chords {
 		from := int((float64(i)*60/72 + 0.1) * rate)

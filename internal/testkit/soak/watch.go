@@ -1,3 +1,5 @@
+//go:build unix
+
 package main
 
 import (
@@ -37,7 +39,6 @@ type look struct {
 	missed     int64
 	inputs     int64
 	record     float64
-	asked      int
 	tally      tally
 }
 

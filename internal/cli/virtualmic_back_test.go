@@ -1,3 +1,5 @@
+//go:build unix
+
 package cli
 
 import (
@@ -56,12 +58,6 @@ func (s *server) again(t *testing.T) {
 		t.Fatal(err)
 	}
 }
-
-// The lines about a device that goes and comes back.
-const (
-	goneLine = "The sound device has gone silent: waiting for it to come back."
-	backLine = "The sound is back."
-)
 
 // A server that dies in the middle and is started again: the drill waits, says so in one
 // line, and asks anew what was not judged; while it listens, before the window, while the

@@ -167,6 +167,12 @@ func play(t *testing.T, env []string, path string) {
 	}
 }
 
+// The lines about a device that goes and comes back.
+const (
+	goneLine = "The sound device has gone silent: waiting for it to come back."
+	backLine = "The sound is back."
+)
+
 // unrecorded is what sing says at its end to who has no practice record.
 const unrecorded = "Not recorded: there is no practice record yet (singback today begins one, or name a --record FILE).\n"
 

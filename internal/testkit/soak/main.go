@@ -1,3 +1,5 @@
+//go:build unix
+
 // Soak runs the drill for hours through PortAudio and a sound server, with a singer
 // whose answers are played into the virtual microphone, and watches what grows, what
 // is lost, and whether the count of samples and the clock part.

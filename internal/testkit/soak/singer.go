@@ -1,3 +1,5 @@
+//go:build unix
+
 package main
 
 import (
@@ -38,6 +40,7 @@ type tally struct {
 	asked, degrees, right, wrong, unheard int
 	lines, heard                          int
 	why                                   map[string]int
+	off                                   []string // the wrong ones
 }
 
 // reasons are those of answers that were not measured, with their number.
@@ -120,6 +123,7 @@ func (s *singer) follow(events io.Reader) {
 				s.t.right++
 			default:
 				s.t.wrong++
+				s.t.off = append(s.t.off, fmt.Sprintf("sung %+.1f cents off, measured %+.1f", s.cents, math.Remainder(*e.Cents, 1200)))
 			}
 		case "sung":
 			s.t.asked++

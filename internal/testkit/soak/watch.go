@@ -1,3 +1,5 @@
+//go:build unix
+
 package main
 
 import (
@@ -37,7 +39,6 @@ type look struct {
 	missed     int64
 	inputs     int64
 	record     float64
-	asked      int
 	tally      tally
 }
 
@@ -118,6 +119,9 @@ func (w *watch) report(hours float64) string {
 		fmt.Fprintf(&b, "\nThe record takes %.0f bytes a question. ", 1e6*last.record/float64(t.asked))
 		fmt.Fprintf(&b, "Of %d single degrees %d were measured within 8 cents of what was sung, %d elsewhere, %d not at all (%s); of %d lines %d were heard.\n",
 			t.degrees, t.right, t.wrong, t.unheard, t.reasons(), t.lines, t.heard)
+		for _, line := range t.off {
+			fmt.Fprintf(&b, "\n- %s", line)
+		}
 	}
 	if w.killed > 0 {
 		fmt.Fprintf(&b, "The sound server was killed %d times, and started again 3 s later.\n", w.killed)

@@ -141,6 +141,21 @@ func TestCallAndResponse(t *testing.T) {
 	}
 }
 
+// No groove is an answer where it leaks and nobody sings: at 20 dB under what is played, a
+// headphone that lies beside the microphone, neither its tones nor its percussion.
+func TestBandAnswersNothing(t *testing.T) {
+	for i, groove := range synth.GrooveNames() {
+		if raceDetector && i > 0 {
+			break
+		}
+		for _, leak := range []float64{0.1, 0.02} {
+			if got, _, _ := answered(t, groove, false, ClickCount, leak, -1); got.Heard() || got.Counts() {
+				t.Errorf("%s, %.0f dB: heard %d notes, own %.1f dBFS", groove, 20*math.Log10(leak), len(got.Sung.Notes), got.Own)
+			}
+		}
+	}
+}
+
 // What counts by voice never sounds in the last 0.35 s before the singer comes in, and a
 // fast tempo is counted by clicks; accents follow the meter: strong on the first beat, half
 // as strong in the middle of four, two pulses in 6/8, four in 12/8 (common practice).

@@ -81,7 +81,7 @@ gets its passing chords, in the key of the file or --key, the first few of each.
 	h.addStrict(cmd)
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
-	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
+	completed(cmd, "key", fixed(keyNames(false)...))
 	return cmd
 }
 

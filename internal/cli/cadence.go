@@ -45,7 +45,7 @@ func (h *harmony) addTuning(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.Float64Var(&h.a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`")
 	f.StringVar(&h.tuning, "tuning", theory.Equal.String(), drill.TuningHelp)
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
+	completed(cmd, "tuning", fixed(tuningWordList...))
 }
 
 func (h *harmony) readTuning(e *env) (theory.Tuning, error) {
@@ -255,9 +255,9 @@ light percussion in a groove, at --tempo, counted in with --count-in.`,
 	h.addStrict(cmd)
 	h.chords.addFlag(cmd)
 	addFormat(cmd, f)
-	must(cmd.RegisterFlagCompletionFunc("key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("instrument", fixed(synth.InstrumentNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("texture", fixed("keyboard", "choir", "band")))
+	completed(cmd, "key", fixed(keyNames(false)...))
+	completed(cmd, "instrument", fixed(synth.InstrumentNames()...))
+	completed(cmd, "texture", fixed("keyboard", "choir", "band"))
 	return cmd
 }
 

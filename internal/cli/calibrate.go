@@ -104,12 +104,12 @@ comfortable.
 	for i, p := range session.Parts {
 		parts[i] = p.String()
 	}
-	must(cmd.RegisterFlagCompletionFunc("skip", fixed(parts...)))
-	must(cmd.RegisterFlagCompletionFunc("only", fixed(parts...)))
-	must(cmd.RegisterFlagCompletionFunc("also", fixed(parts...)))
-	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
-	must(cmd.RegisterFlagCompletionFunc("singer", e.completeSingers))
-	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
+	completed(cmd, "skip", fixed(parts...))
+	completed(cmd, "only", fixed(parts...))
+	completed(cmd, "also", fixed(parts...))
+	completed(cmd, "voice", fixed(exercise.Voices()...))
+	completed(cmd, "singer", e.completeSingers)
+	completed(cmd, "profile", e.completeSingers)
 	return cmd
 }
 

@@ -22,9 +22,9 @@ type classFlags struct {
 
 func (c *classFlags) addFlag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&c.file, "class", "", "the class is this `FILE` (else the only one here that ends in "+classfile.Extension+")")
-	must(cmd.RegisterFlagCompletionFunc("class", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	completed(cmd, "class", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return []string{strings.TrimPrefix(classfile.Extension, ".")}, cobra.ShellCompDirectiveFilterFileExt
-	}))
+	})
 }
 
 // path is the file of the class.

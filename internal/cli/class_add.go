@@ -49,7 +49,7 @@ func (s *studentFlags) addFlags(cmd *cobra.Command) {
 	f.StringVar(&s.consent, "consent", "", "the `DAY` of the consent to recordings being marked, like 2026-11-28")
 	f.StringVar(&s.consentBy, "consent-by", "", "`WHO` consented, in your words")
 	f.StringVar(&s.since, "joined", "", "the `DAY` on which they joined (else today)")
-	must(cmd.RegisterFlagCompletionFunc("voice", fixed(exercise.Voices()...)))
+	completed(cmd, "voice", fixed(exercise.Voices()...))
 }
 
 // set puts what was said into a student.
@@ -242,10 +242,10 @@ func (t *taskFlags) addFlags(cmd *cobra.Command) {
 	fl.BoolVar(&t.strict, "strict", false, "nothing is let pass: only the key of the model is right")
 	fl.BoolVar(&t.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
 	fl.StringVar(&t.counts, "counts", class.Last.String(), "`WHICH` of several takes counts: last or best")
-	must(cmd.RegisterFlagCompletionFunc("counts", fixed(class.Last.String(), class.Best.String())))
-	must(cmd.RegisterFlagCompletionFunc("rubric", fixed(rubricNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
+	completed(cmd, "counts", fixed(class.Last.String(), class.Best.String()))
+	completed(cmd, "rubric", fixed(rubricNames()...))
+	completed(cmd, "names", fixed(namingNames()...))
+	completed(cmd, "tuning", fixed(tuningWordList...))
 }
 
 func rubricNames() (names []string) {

@@ -66,6 +66,6 @@ it. The terminal can work on the class meanwhile. See singback help desk.`,
 	f := cmd.Flags()
 	f.BoolVar(&o.noOpen, "no-open", false, "open no browser: print the address, and wait")
 	f.IntVar(&o.port, "port", 0, "the `PORT` of this computer (else a free one)")
-	must(cmd.RegisterFlagCompletionFunc("port", fixed()))
+	completed(cmd, "port", fixed())
 	return cmd
 }

@@ -62,8 +62,8 @@ unless the class has a copy; one that is gone, or that is another one now, is sa
 	o.sound.addOutput(cmd)
 	drill.AddLoudness(fl, &o.lufs)
 	drill.AddInstrument(fl, &o.plays, synth.Piano)
-	must(cmd.RegisterFlagCompletionFunc("instrument", fixed(synth.InstrumentNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("what", fixed("take", "model", "both")))
+	completed(cmd, "instrument", fixed(synth.InstrumentNames()...))
+	completed(cmd, "what", fixed("take", "model", "both"))
 	return cmd
 }
 

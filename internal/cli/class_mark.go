@@ -63,7 +63,7 @@ The machine's mark advises; the teacher decides. It is no examination mark.`,
 	fl.BoolVar(&o.strict, "strict", false, "nothing is let pass: only the key of the model is right")
 	fl.BoolVar(&o.strictOctave, "strict-octave", false, "only the octave asked for is right: that of the model, in its key")
 	fl.BoolVar(&o.try, "try", false, "keep nothing, and say what would change")
-	must(cmd.RegisterFlagCompletionFunc("rubric", fixed(rubricNames()...)))
+	completed(cmd, "rubric", fixed(rubricNames()...))
 	addFormat(cmd, o.format)
 	return cmd
 }

@@ -60,7 +60,7 @@ long. The class remembers where sheets were written: class forget names them.`,
 // addPaper adds --paper.
 func addPaper(cmd *cobra.Command, paper *string) {
 	cmd.Flags().StringVar(paper, "paper", "", "the `SIZE` of the paper, a4 or letter (else the printer's)")
-	must(cmd.RegisterFlagCompletionFunc("paper", fixed("a4", "letter")))
+	completed(cmd, "paper", fixed("a4", "letter"))
 }
 
 func readPaper(s string) (sheet.Paper, error) {

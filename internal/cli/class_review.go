@@ -67,7 +67,7 @@ takes the last word on it back. Where no keys can be pressed it lists the takes.
 	fl.StringVar(&o.why, "why", "", "`WHY` you decide so; it is printed on the sheet")
 	fl.BoolVar(&o.back, "back", false, "take the last word back")
 	addFormat(cmd, o.format)
-	must(cmd.RegisterFlagCompletionFunc("verdict", fixed("pass", "fail")))
+	completed(cmd, "verdict", fixed("pass", "fail"))
 	return cmd
 }
 

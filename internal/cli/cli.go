@@ -175,6 +175,10 @@ func (e *env) data() io.Writer {
 func run(ctx context.Context, e *env, args []string) int {
 	e, flush := e.plain()
 	defer flush()
+	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		completing.Add(1)
+		defer completing.Add(-1)
+	}
 	root := newRoot(e)
 	root.SetArgs(args)
 	root.SetIn(e.stdin)

@@ -68,8 +68,8 @@ gospel), or else hymn.`,
 	o.names.addFlag(cmd)
 	o.file.add(cmd, false)
 	addFormat(cmd, o.format)
-	must(cmd.RegisterFlagCompletionFunc("style", fixed(styleNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
+	completed(cmd, "style", fixed(styleNames()...))
+	completed(cmd, "names", fixed(namingNames()...))
 	return cmd
 }
 

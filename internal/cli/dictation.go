@@ -90,7 +90,7 @@ Playback starts quiet: set your headphones, then raise --loudness if you must.`,
 		"key": keyNames(true), "of": {"bass", "quality", drill.OfProgression}, "qualities": compose.Qualities(),
 		"answer": {drill.ByName, drill.BySinging, drill.ByPlaying, "sing,name,play"}, "style": styleNames(),
 	})
-	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic")))
+	completed(cmd, "degrees", o.music.completeDegrees("all", "chromatic"))
 	return cmd
 }
 

@@ -95,8 +95,8 @@ Their old names, by author, are still read.`,
 	fl.IntVar(&count, "count", 3, "how many keys to propose, 1 to 24")
 	fl.Float64Var(&a4, "a4", theory.DefaultA4, "tuning: A4 in `Hz`, for a recording, within a quarter tone")
 	addFormat(cmd, f)
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("key-profile", fixed(profiles...)))
+	completed(cmd, "names", fixed(namingNames()...))
+	completed(cmd, "key-profile", fixed(profiles...))
 	return cmd
 }
 

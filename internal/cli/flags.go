@@ -53,7 +53,7 @@ func (s *soundFlags) addInput(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringArrayVar(&s.input, "input", nil, "what answers: mic, simulated, or recordings `FILE.wav ...`; - is standard input")
 	f.StringVar(&s.device, "device", "", "microphone: part of its `NAME` (see singback devices)")
-	must(cmd.RegisterFlagCompletionFunc("input", orFile(inputMic, inputSimulated)))
+	completed(cmd, "input", orFile(inputMic, inputSimulated))
 }
 
 // addOutput adds those of a command that sounds.
@@ -67,7 +67,7 @@ func (s *soundFlags) addSounding(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&s.output, "output", "", "where the sound goes: speaker, none or `FILE.wav`")
 	f.StringVar(&s.outputDevice, "output-device", "", "loudspeaker: part of its `NAME` (see singback devices)")
-	must(cmd.RegisterFlagCompletionFunc("output", orFile(outputSpeaker, outputNone)))
+	completed(cmd, "output", orFile(outputSpeaker, outputNone))
 }
 
 // check finds mistakes in them; kind is what answers, as inputs found it.
@@ -86,7 +86,7 @@ func addFormat(cmd *cobra.Command, f *format) {
 	last := len(f.allowed) - 1
 	words := strings.Join(f.allowed[:last], ", ") + " or " + f.allowed[last]
 	cmd.Flags().Var(f, "format", "results as "+words)
-	must(cmd.RegisterFlagCompletionFunc("format", f.complete))
+	completed(cmd, "format", f.complete)
 }
 
 // addOut adds --out, where a result is written, and --force. What says more of it.

@@ -103,8 +103,8 @@ four shares, joined in their order, are to the byte that of one run.`,
 	g.list.addFlags(cmd)
 	g.rec.addFlags(cmd)
 	addFormat(cmd, g.format)
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
+	completed(cmd, "names", fixed(namingNames()...))
+	completed(cmd, "tuning", fixed(tuningWordList...))
 	return cmd
 }
 

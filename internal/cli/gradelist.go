@@ -24,7 +24,7 @@ func (l *gradeList) addFlags(cmd *cobra.Command) {
 	fl := cmd.Flags()
 	fl.StringVar(&l.file, "list", "", "more takes: this `FILE` names one a line; - is standard input")
 	fl.StringVar(&l.share, "share", "", "only the `K/N`th share of the takes, like 2/4: so that several runs share them")
-	must(cmd.RegisterFlagCompletionFunc("share", fixed("1/2", "2/2")))
+	completed(cmd, "share", fixed("1/2", "2/2"))
 }
 
 // args wants a take, or a list of them.

@@ -45,7 +45,7 @@ func (o *wayOptions) addFlags(cmd *cobra.Command) {
 	f.StringVar(&o.user, "user", "", "enter the folder by this `NAME`")
 	f.StringVar(&o.passwordFile, "password-file", "", "the password is the first line of this `FILE`")
 	f.BoolVar(&o.withoutTLS, "without-tls", false, "speak http to another computer, where anybody on the way can read it all")
-	must(cmd.RegisterFlagCompletionFunc("user", fixed()))
+	completed(cmd, "user", fixed())
 }
 
 // refused is the error of an address that is none; it names the flag that lets it be, where
@@ -101,7 +101,7 @@ agreed to. The rules of your school come first. See singback help handin.`,
 	o.record.addFile(cmd)
 	o.record.addSinger(cmd, "")
 	addFormat(cmd, o.format)
-	must(cmd.RegisterFlagCompletionFunc("address", fixed()))
+	completed(cmd, "address", fixed())
 	return cmd
 }
 

@@ -17,7 +17,7 @@ const byInstrument = "No MIDI keyboard was found: play on an instrument, one not
 func (s *soundFlags) addKeys(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&s.keys, "keys", "", "the MIDI keyboard: its `PATH`, a device or a named pipe (else the first of /dev/snd/midi*)")
 	must(cmd.MarkFlagFilename("keys"))
-	must(cmd.RegisterFlagCompletionFunc("then", fixed(drill.ThenPlay)))
+	completed(cmd, "then", fixed(drill.ThenPlay))
 }
 
 // played sorts out what answers a dictation that is played back: a keyboard where there

@@ -87,6 +87,6 @@ with one microphone in one room, so a recording gets it only with --profile.`,
 	fl.BoolVar(&tol.StrictOctave, "strict-octave", false, "only the octave asked for is right (see --voice, --octave)")
 	fl.Float64Var(&window.Hold, "hold", window.Hold, "`SECONDS` after which a held note is an answer")
 	addFormat(cmd, f)
-	must(cmd.RegisterFlagCompletionFunc("degree", m.completeDegrees()))
+	completed(cmd, "degree", m.completeDegrees())
 	return cmd
 }

@@ -41,7 +41,7 @@ func (o *recordOptions) addFlags(cmd *cobra.Command) {
 // addSinger adds --singer; than says who it is without, "": whose profile is in use.
 func (o *recordOptions) addSinger(cmd *cobra.Command, than string) {
 	cmd.Flags().StringVar(&o.singer, "singer", "", singerHelp+" (else "+cmp.Or(than, "whose profile is in use, or me")+")")
-	must(cmd.RegisterFlagCompletionFunc("singer", fixed()))
+	completed(cmd, "singer", fixed())
 }
 
 // who settles who sings: the one whom --singer names, or else whose profile is in

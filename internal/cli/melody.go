@@ -113,12 +113,12 @@ sing it, on syllables.
 	drill.AddLoudness(f, &o.loudness)
 	drill.AddInstrument(f, &o.plays, synth.Piano)
 	drill.AddSound(f, &o.heard)
-	must(cmd.RegisterFlagCompletionFunc("tuning", fixed(tuningWordList...)))
+	completed(cmd, "tuning", fixed(tuningWordList...))
 	for flag, words := range map[string][]string{
 		"level": {"1", "2", "3", "4", "5", "6", "7"}, "instrument": synth.InstrumentNames(), "sound": soundWords, "key": keyNames(false), "to-key": keyNames(false), "voice": exercise.Voices(),
 		"names": append(namingNames(), "none"), "read-as": namingNames(), "pulse": {"1/4", "1/2", "3/8", "1/8"}, "clef": {"treble", "treble-8", "bass"}, "to": targets,
 	} {
-		must(cmd.RegisterFlagCompletionFunc(flag, fixed(words...)))
+		completed(cmd, flag, fixed(words...))
 	}
 	return cmd
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"strings"
+	"sync/atomic"
 
 	"github.com/spf13/cobra"
 
@@ -34,7 +35,7 @@ func (m *music) addSinger(cmd *cobra.Command) {
 // complete has the words of flags completed.
 func complete(cmd *cobra.Command, flags map[string][]string) {
 	for name, words := range flags {
-		must(cmd.RegisterFlagCompletionFunc(name, fixed(words...)))
+		completed(cmd, name, fixed(words...))
 	}
 }
 
@@ -52,7 +53,7 @@ func (m *music) addScaleFlag(cmd *cobra.Command) {
 		names = append(names, s.String())
 	}
 	cmd.Flags().StringVar(&m.Scale, "scale", "", "a `SCALE` on the tonic: "+strings.Join(names, ", "))
-	must(cmd.RegisterFlagCompletionFunc("scale", fixed(names...)))
+	completed(cmd, "scale", fixed(names...))
 }
 
 // values is what the flags say, and what is known of the singer.
@@ -140,6 +141,17 @@ func orFile(words ...string) cobra.CompletionFunc {
 }
 
 // must stops on an error that only a mistake in this program can cause.
+// completing counts the calls at work that complete words, or may.
+var completing atomic.Int32
+
+// completed has the words of a flag completed by f, if this call completes words: cobra
+// keeps whatever it is told of that, and all that hangs on it, until the program ends.
+func completed(cmd *cobra.Command, name string, f cobra.CompletionFunc) {
+	if completing.Load() > 0 {
+		must(cmd.RegisterFlagCompletionFunc(name, f))
+	}
+}
+
 func must(err error) {
 	if err != nil {
 		panic(err)

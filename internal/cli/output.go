@@ -72,7 +72,7 @@ type chordNames struct{ kind string }
 
 func (c *chordNames) addFlag(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&c.kind, "chords", "numerals", "what chords are called beside their symbols, a `KIND`: numerals or numbers")
-	must(cmd.RegisterFlagCompletionFunc("chords", fixed("numerals", "numbers")))
+	completed(cmd, "chords", fixed("numerals", "numbers"))
 }
 
 // style is the style of texts in which chords are called so.

@@ -91,11 +91,11 @@ singback help page.`,
 	f.StringVar(&o.handIn, "hand-in", "", "the page hands in to the folder at this `URL`, when it is told to")
 	f.BoolVar(&o.bare, "without-tls", false, "speak http to another computer, where anybody on the way can read it all")
 	addOut(cmd, &o.out, &o.force, "FOLDER", ", as files for a web server")
-	must(cmd.RegisterFlagCompletionFunc("hand-in", fixed()))
+	completed(cmd, "hand-in", fixed())
 	must(cmd.MarkFlagFilename("course", "toml"))
 	must(cmd.MarkFlagFilename("class", strings.TrimPrefix(classfile.Extension, ".")))
-	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
-	must(cmd.RegisterFlagCompletionFunc("port", fixed()))
+	completed(cmd, "profile", e.completeSingers)
+	completed(cmd, "port", fixed())
 	return cmd
 }
 

@@ -51,8 +51,8 @@ A file that cannot be read is moved aside, never overwritten or deleted.`,
 	}
 	cmd.PersistentFlags().StringVar(&p.which, "profile", "", "the profile of a singer, by `NAME`, or in a file to show or export")
 	cmd.PersistentFlags().Var(p.format, "format", "results as text or json")
-	must(cmd.RegisterFlagCompletionFunc("profile", e.completeSingers))
-	must(cmd.RegisterFlagCompletionFunc("format", p.format.complete))
+	completed(cmd, "profile", e.completeSingers)
+	completed(cmd, "format", p.format.complete)
 	cmd.AddCommand(p.newShow(), p.newSet(), p.newList(), p.newUse(), p.newExport(), p.newImport(), p.newForget())
 	return cmd
 }

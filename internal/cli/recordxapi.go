@@ -20,8 +20,8 @@ func (o *accountOptions) addFlags(cmd *cobra.Command) {
 	f := cmd.Flags()
 	f.StringVar(&o.by.Name, "actor", "", "who answers in statements, by this `NAME` (else the singer's)")
 	f.StringVar(&o.by.HomePage, "home-page", "", "who gave out the names in statements, as a `URL` (else "+xapi.HomePage+")")
-	must(cmd.RegisterFlagCompletionFunc("actor", fixed()))
-	must(cmd.RegisterFlagCompletionFunc("home-page", fixed()))
+	completed(cmd, "actor", fixed())
+	completed(cmd, "home-page", fixed())
 }
 
 // check refuses what cannot be meant of them; asked tells that statements are.

@@ -121,10 +121,10 @@ func newRename(e *env) *cobra.Command {
 	fl.StringVar(&allKeys, "all-keys", "", "in all keys of the mode, 12, or with all spellings 15")
 	fl.Lookup("all-keys").NoOptDefVal = "12"
 	addFormat(cmd, f)
-	must(cmd.RegisterFlagCompletionFunc("read-as", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("names", fixed(namingNames()...)))
-	must(cmd.RegisterFlagCompletionFunc("to-key", fixed(keyNames(false)...)))
-	must(cmd.RegisterFlagCompletionFunc("all-keys", fixed("12", "15")))
+	completed(cmd, "read-as", fixed(namingNames()...))
+	completed(cmd, "names", fixed(namingNames()...))
+	completed(cmd, "to-key", fixed(keyNames(false)...))
+	completed(cmd, "all-keys", fixed("12", "15"))
 	return cmd
 }
 

@@ -75,8 +75,8 @@ advice; a voice teacher or clinician decides.`,
 	o.addKeys(cmd)
 	oldName(cmd, "level", "loudness")
 	complete(cmd, map[string][]string{"key": keyNames(true), "retry": retries})
-	must(cmd.RegisterFlagCompletionFunc("degrees", o.music.completeDegrees("all", "chromatic", "triad")))
-	must(cmd.RegisterFlagCompletionFunc("from", o.music.completeDegrees("any")))
+	completed(cmd, "degrees", o.music.completeDegrees("all", "chromatic", "triad"))
+	completed(cmd, "from", o.music.completeDegrees("any"))
 	return cmd
 }
 

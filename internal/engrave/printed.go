@@ -13,7 +13,7 @@ import (
 // syllable of a word is held over several notes. An incomplete first bar is not counted
 // (common practice).
 //
-// It stands apart from SVG so that a browser does not load it.
+// SVG leaves these out, for pictures that stand beside words of their own.
 func Printed(s theory.Score, v View) (string, error) {
 	return drawn(s, v, &engraver{sing: syllable, print: (*engraver).drawPrinted})
 }

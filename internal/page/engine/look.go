@@ -143,7 +143,7 @@ func (o *lookOptions) melody(width int) (looked, error) {
 	out.shown.Text = fmt.Sprintf("New at this level: %s.", report.LevelText(o.level))
 	out.shown.Record = report.NewMadeMelody(score, made[0], naming, names)
 	out.shown.Sections = []lookSection{}
-	out.shown.SVG, err = engrave.SVG(score, view)
+	out.shown.SVG, err = engrave.Printed(score, view)
 	return out, err
 }
 

@@ -352,7 +352,7 @@ func (s *show) staff(score theory.Score, silent []bool, marks []engrave.Mark) st
 	if s.run.Shown() || marks != nil {
 		view.Labels = score.Labels(s.run.Style.Names, false)
 	}
-	text, err := engrave.SVG(score, view)
+	text, err := engrave.Printed(score, view)
 	if err != nil { // a made line can be drawn
 		return ""
 	}

@@ -594,7 +594,7 @@ func sourced(t *testing.T, dir, line string) {
 // What troubleshooting and keys say that the program says, it says.
 func TestTroubleshootingQuotes(t *testing.T) {
 	var said strings.Builder
-	for _, folder := range []string{"device", "doctor", "report", "store", "tui"} {
+	for _, folder := range []string{"device", "doctor", "drill", "report", "store", "tui"} {
 		files, err := filepath.Glob("../" + folder + "/*.go")
 		if err != nil {
 			t.Fatal(err)

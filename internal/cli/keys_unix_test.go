@@ -53,6 +53,7 @@ func TestDictationPlayed(t *testing.T) {
 			if _, ok := <-listening; !ok {
 				return
 			}
+			time.Sleep(300 * time.Millisecond) // as nobody who reads the line is quicker: the window opens after it
 			for _, p := range packets {
 				if _, err := f.Write(p); err != nil {
 					t.Error(err)

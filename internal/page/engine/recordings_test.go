@@ -21,7 +21,7 @@ import (
 	"singback/theory"
 )
 
-var update = flag.Bool("update", false, "write testdata/verdicts.golden anew")
+var update = flag.Bool("update", false, "write testdata/verdicts.golden, and what stands in for the engine, anew")
 
 // recording is one of testdata/wav.
 type recording struct {

@@ -19,6 +19,27 @@ export function address(command, given) {
 /** main are the options that come first; the others stand under More. */
 const main = ["minutes", "level", "of", "style", "key", "degrees", "qualities", "from", "notes", "length", "count", "only", "skip", "names", "voice"];
 
+/** groups are those of More, in order; what is in none is of the last. */
+const groups = [
+  ["set", "set-every", "sound", "instrument", "loudness", "compare", "hear", "a4", "tuning", "octave"],
+  ["tempo", "count-in", "click", "backing", "vamp", "drone", "headphones", "free", "wait", "wait-click", "modulate", "silent-bars", "cursor"],
+  [],
+];
+
+/** few are so many that they need no headings. */
+const few = 8;
+
+/**
+ * grouped sorts options into the groups.
+ * @param {Option[]} options
+ */
+export function grouped(options) {
+  const last = groups.length - 1;
+  const of = (/** @type {Option} */ o) => groups.findIndex((names, i) => i === last || names.includes(o.name));
+  const place = (/** @type {Option} */ o) => groups[of(o)].indexOf(o.name);
+  return groups.map((_, i) => options.filter((o) => of(o) === i).sort((a, b) => place(a) - place(b)));
+}
+
 /** Form is one for a command; `changed` is called with each new address. */
 export class Form {
   /**
@@ -56,8 +77,11 @@ export class Form {
     const first = main.map((name) => options.find((o) => o.name === name)).filter((o) => o !== undefined);
     const more = options.filter((o) => !first.includes(o));
     const grid = (/** @type {Option[]} */ of) => el("div", { class: "grid" }, ...of.map((o) => this.field(o)));
+    const groups = grouped(more);
+    const parts = more.length > few ? groups.flatMap((of, i) => (of.length > 0 ? [el("h2", { text: words.form.groups[i] }), grid(of)] : [])) : [grid(groups.flat())];
     show(this.container, grid(first),
-      more.length > 0 && el("details", { open: more.some((o) => this.given.has(o.name)) }, el("summary", { text: words.form.more }), grid(more)));
+      more.length > 0 && el("details", { open: more.some((o) => this.given.has(o.name)) }, el("summary", { text: words.form.more }),
+        ...parts));
   }
 
   /** plain is the form where the engine knows no options: the words themselves. */

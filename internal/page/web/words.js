@@ -117,6 +117,7 @@ export const words = {
     yes: "yes",
     no: "no",
     more: "More",
+    groups: ["What you hear", "While you sing", "Questions and answers"],
   },
   look: { show: "Show", play: "Play", stop: "Playing ...", another: "Another one" },
 

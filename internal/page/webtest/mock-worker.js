@@ -4,13 +4,13 @@
 // is no part of the page.
 
 const ready = (async () => {
-  const [{ recordings }, line, sung, options, degrees] = await Promise.all([
+  const [{ recordings }, line, sung, narrowLine, narrowSung, options, degrees] = await Promise.all([
     import("./recordings.mjs"),
-    ...["line.svg", "sung.svg"].map((f) => fetch(f).then((r) => r.text())),
+    ...["line.svg", "sung.svg", "narrow-line.svg", "narrow-sung.svg"].map((f) => fetch(f).then((r) => r.text())),
     ...["options.json", "degrees.json"].map((f) => fetch(f).then((r) => r.json())),
   ]);
   postMessage({ is: "ready", version: "test", home: "browser", known: { singer: "Anna", notes: [], recording: "ok", why: "" } });
-  return { all: recordings(line, sung), line, options, degrees };
+  return { all: recordings(line, sung), narrow: recordings(narrowLine, narrowSung), line, narrowLine, options, degrees };
 })();
 
 let played = null;
@@ -31,7 +31,7 @@ const calls = {
       sections: [{ heading: "Degrees", note: "", field: "degree", head: ["degree", "answers", "right", "cents", "spread", "time"], rows: given.degrees.by_degree.map((d, i) => [["do", "re", "mi", "fa", "sol", "la", "ti"][i], String(d.answers), `${Math.round(d.share * 100)} %`, String(Math.round(d.median_cents)), String(Math.round(d.sd_cents)), `${d.answer_s} s`]) }],
     },
   }),
-  melody: (_, given) => ({ title: "Level 3, 7", svg: given.line, record: { seed: 7 }, text: "" }),
+  melody: ({ width }, given) => ({ title: "A melody in E♭ major, level 3", svg: width < 600 ? given.narrowLine : given.line, record: { seed: 7 }, text: "" }),
   key: () => ({ title: "A♭ major, 4 flats", record: {}, sections: [{ heading: "Degrees", head: ["degree", "note", "movable", "numbers", "Hz"], rows: [["1", "A♭3", "do", "1", "207.65"], ["2", "B♭3", "re", "2", "233.08"], ["3", "C4", "mi", "3", "261.63"], ["6", "F4", "la", "6", "349.23"]] }] }),
   chords: () => ({ title: "Chords of A♭ major", record: {}, sections: [{ heading: "Triads", head: ["numeral", "chord", "notes"], rows: [["I", "A♭", "A♭ C E♭"], ["IV", "D♭", "D♭ F A♭"], ["V7", "E♭7", "E♭ G B♭ D♭"]] }] }),
   play: () => null,
@@ -55,7 +55,7 @@ onmessage = async ({ data: m }) => {
     const [kind, query] = m.address.split("?");
     const shot = new URLSearchParams(query).get("shot") ?? "end";
     if (shot === "crash") setTimeout(() => { throw new Error("out of memory"); });
-    played = given.all[`${kind}-${shot}`];
+    played = (m.width < 600 ? given.narrow : given.all)[`${kind}-${shot}`];
     for (const message of played ?? []) postMessage(message);
   }
   if (m.do === "answer") postMessage({ is: "asked", id: m.id });

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { readFileSync, readdirSync } from "node:fs";
 import test from "node:test";
 
-import { address } from "../web/form.js";
+import { address, grouped } from "../web/form.js";
 import { blocks } from "../web/help.js";
 import { Messenger } from "../web/messenger.js";
 import { Keyboard, changeOf, isPlayed } from "../web/midi.js";
@@ -63,6 +63,23 @@ test("addresses are the flags' own words", () => {
   assert.equal(address("today", []), "today");
   assert.equal(address("sing", [["key", "f#m"]]), "sing?key=f%23m", "a sharp would end the fragment's words");
   assert.equal(new URLSearchParams(address("sing", [["key", "f#m & x"]]).split("?")[1]).get("key"), "f#m & x", "as another reader reads it");
+});
+
+test("every option of every form is in one group, and what belongs together stands together", () => {
+  const all = JSON.parse(readFileSync(new URL("options.json", import.meta.url), "utf8"));
+  for (const [command, options] of Object.entries(all)) {
+    const names = grouped(options).map((of) => of.map((o) => o.name));
+    assert.deepEqual(names.flat().toSorted(), options.map((o) => o.name).toSorted(), command);
+    assert.equal(names.length, words.form.groups.length);
+    for (const [group, wanted] of [[0, ["sound", "instrument"]], [1, ["count-in", "click"]], [1, ["backing", "vamp", "drone", "headphones"]]]) {
+      const got = names[group].filter((n) => wanted.includes(n));
+      const at = names[group].indexOf(got[0]);
+      assert.deepEqual(got, wanted.filter((n) => options.some((o) => o.name === n)), command);
+      assert.deepEqual(names[group].slice(at, at + got.length), got, `${command}: one beside the other`);
+    }
+  }
+  const series = grouped(all.series).map((of) => of.map((o) => o.name));
+  assert.ok(series[0].includes("sound") && series[1].includes("backing") && series[2].includes("study"));
 });
 
 test("the handbook is cut into its blocks", () => {

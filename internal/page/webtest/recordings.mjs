@@ -62,7 +62,7 @@ const standing = { is: "standing", text: "Stage 4 of 11: fa and ti." };
 
 const lineAsked = (svg) => [
   state("key", "E♭ major: cadence, A4 = 440 Hz."),
-  { is: "event", detail: { event: "line", index: 1, of: 3, tempo_bpm: 72, free: false, echo: false }, said: { headline: "Read it: E♭ major, 3/4, 9 notes.", index: 1, of: 3, echo: false }, svg },
+  { is: "event", detail: { event: "line", index: 1, of: 3, tempo_bpm: 72, free: false, echo: false }, said: { headline: "A melody in E♭ major, level 3, 72 beats a minute.", index: 1, of: 3, echo: false }, svg },
   state("read", "Read it."),
 ];
 
@@ -90,10 +90,10 @@ export function recordings(line, sung) {
     "sing-failed": [...two, { is: "end", ok: false, text: "The microphone stopped: plug it in again, then start again.", lines: [], kept: "2 answers recorded." }],
     "sing-wrong": [{ is: "wrong", text: "--key: \"H major\": no note is called H; want one like \"Ab major\" or f#m" }],
     "series-read": [...lineAsked(line), studied],
-    "series-line": [...lineAsked(line), studied, { is: "asked", id: 1 }, state("count", "The beat is counted: 3 beats, then sing."), state("line", "Sing now."), { is: "event", detail: { event: "listening", index: 1 } }, meter(-20, true, 0.5, 712)],
+    "series-line": [...lineAsked(line), studied, { is: "asked", id: 1 }, state("count", "The beat is counted: 4 beats, then sing."), state("line", "Sing now."), { is: "event", detail: { event: "listening", index: 1 } }, meter(-20, true, 0.5, 712)],
     "series-sung": [...lineAsked(line), state("line", "Sing now."), {
       is: "event", detail: { event: "sung", index: 1, heard: true }, svg: sung,
-      said: { mark: "wrong", lines: ["7 of 9 notes right, 2 of 3 bars.", "la was 62 cents flat.", "Weakest interval: sol – la up."], notes: [["note", "written", "sung"], ["1", "sol", "right"], ["2", "do", "right"], ["3", "ti", "62 cents flat"]] },
+      said: { mark: "wrong", lines: ["14 of 16 notes right, 2 of 4 bars.", "sol was 62 cents flat.", "Weakest interval: do – sol down."], notes: [["note", "written", "sung"], ["1", "do", "right"], ["2", "do", "right"], ["3", "sol", "62 cents flat"]] },
     }, { is: "ask", id: 2, what: "sung", text: "How do you go on?", seconds: 20, words: null, choices: [{ value: "", label: "Go on", key: "Enter" }, { value: "again", label: "Again", key: "a" }, { value: "practise", label: "Practise the weakest interval", key: "p" }] }],
     "dictation-name": [key, { is: "event", detail: { event: "dictation", index: 2, of: 10, kind: "bass", chords: 3 }, said: { ask: "Name the bass of three chords.", index: 2, of: 10 } }, state("name", "What was it?"), {
       is: "ask", id: 1, what: "name", text: "Name 3 degrees.", seconds: 0, words: ["do", "fa", "sol"], count: 3, choices: [{ value: "", label: "Hear it again", key: "h" }, { value: "?", label: "Give up", key: "g" }],

@@ -143,7 +143,7 @@ test("a line keeps its staff while the key sounds, and shows the marks after", (
   assert.match(read.question.svg, /^<svg/);
   assert.equal(reduce(read, { is: "event", detail: { event: "key" }, said: { key: "E♭ major" } }).question, read.question);
   assert.match(replay("series-sung").answer.svg, /^<svg/);
-  assert.equal(replay("series-sung").answer.headline, "7 of 9 notes right, 2 of 3 bars.");
+  assert.equal(replay("series-sung").answer.headline, "14 of 16 notes right, 2 of 4 bars.");
 });
 
 test("calibration says of each part how far it is", () => {

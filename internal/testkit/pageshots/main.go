@@ -68,6 +68,7 @@ var screens = []screen{
 	{name: "calibrate", address: "calibrate?shot=level", start: true},
 	{name: "calibrated", address: "calibrate?shot=end", start: true},
 	{name: "choose", address: "choose?drill=sing&key=Ab"},
+	{name: "choose-more", address: "choose?drill=series&level=3&backing=gospel&headphones=true", after: `document.querySelector("#field-backing").scrollIntoView(); Promise.resolve()`},
 	{name: "melody", address: "melody?level=3&key=Eb&seed=7"},
 	{name: "look-key", address: "key?key=Ab"},
 	{name: "progress", address: "progress"},
@@ -262,7 +263,8 @@ func lines(text string) []string {
 	return all
 }
 
-// lookOver measures what no rule of axe-core does: nothing is cut off at the side, and
+// lookOver measures what no rule of axe-core does: nothing is cut off at the side, no
+// staff either, and
 // what is asked and sung has capitals of at least 44 px, 20 minutes of arc at two metres
 // (ISO 9241-3's preferred height at 96 px an inch; a capital of most text faces is 0.72
 // of the size of the letters).
@@ -275,6 +277,10 @@ const lookOver = `JSON.stringify((() => {
 		if (e.textContent && e.checkVisibility() && capital < 44) said.push("capitals of " + e.textContent + " are " + capital.toFixed(1) + " px high, want 44");
 		const r = e.getBoundingClientRect();
 		if (r.left < 0 || r.right > innerWidth) said.push(e.textContent + " is cut off");
+	}
+	for (const e of document.querySelectorAll(".paper")) {
+		const wide = e.scrollWidth - e.clientWidth;
+		if (e.checkVisibility() && wide > 1) said.push("the staff is " + wide + " px wider than its paper");
 	}
 	for (const e of document.querySelectorAll("button, nav a, .links a, summary, input:not([type=file]), select")) {
 		if (!e.checkVisibility()) continue;

@@ -148,7 +148,7 @@ func installed(t *testing.T, version *atomic.Value) *httptest.Server {
 	t.Helper()
 	inner := serve(page)
 	t.Cleanup(inner.Close)
-	names := []string{"worker.js", "sound.js", "recordings.mjs", "line.svg", "sung.svg", "options.json", "degrees.json", "help/topics.json", "help/practice.md"}
+	names := []string{"worker.js", "sound.js", "recordings.mjs", "line.svg", "sung.svg", "narrow-line.svg", "narrow-sung.svg", "options.json", "degrees.json", "help/topics.json", "help/practice.md"}
 	web, err := os.ReadDir(filepath.Join(page, "web"))
 	if err != nil {
 		t.Fatal(err)

@@ -22,6 +22,7 @@ func serve(folder string) *httptest.Server {
 	stands := map[string]string{
 		"/worker.js": "webtest/mock-worker.js", "/sound.js": "webtest/mock-sound.js",
 		"/recordings.mjs": "webtest/recordings.mjs", "/line.svg": "webtest/line.svg", "/sung.svg": "webtest/sung.svg",
+		"/narrow-line.svg": "webtest/narrow-line.svg", "/narrow-sung.svg": "webtest/narrow-sung.svg",
 		"/options.json": "webtest/options.json", "/degrees.json": "webtest/degrees.json",
 	}
 	return httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

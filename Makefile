@@ -59,11 +59,16 @@ soak:
 soak-simulated:
 	@$(cgo) && go run ./internal/testkit/soak -simulated -hours $(HOURS)
 
-check:
+check: lint
+	@$(cgo) && set -x && go test $(RACE) -timeout 40m ./...
+
+# What check does without running the tests.
+.PHONY: lint
+lint:
 	@files=$$(gofmt -l .) && if [ -n "$$files" ]; then echo "gofmt -w is needed on:"; echo "$$files"; exit 1; fi
 	go mod verify
 	go mod tidy -diff
-	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./... && go test $(RACE) -timeout 40m ./...
+	@$(cgo) && set -x && go vet ./... && go tool staticcheck ./...
 	CGO_ENABLED=0 go build -o /dev/null ./cmd/singback
 	CGO_ENABLED=0 go vet ./...
 	CGO_ENABLED=0 GOOS=windows go vet ./...

@@ -82,15 +82,15 @@ type sungNote struct {
 func (m Model) Render(line []Timed) []float64 {
 	for _, n := range line {
 		if n.Hz > 0 {
-			return m.RenderAfter(line, max(0, phoneOf(m.syllable(n).Consonant).seconds-n.Start))
+			return m.renderAfter(line, max(0, phoneOf(m.syllable(n).Consonant).seconds-n.Start))
 		}
 	}
 	return nil
 }
 
-// RenderAfter returns the samples of a line that begins after so many seconds, in which the
+// renderAfter returns the samples of a line that begins after so many seconds, in which the
 // first consonant has its place: with less than that for it, it is cut short.
-func (m Model) RenderAfter(line []Timed, lead float64) []float64 {
+func (m Model) renderAfter(line []Timed, lead float64) []float64 {
 	out := m.sing(line, lead)
 	scale(out, Gain(out, m.SampleRate, m.Level))
 	return out

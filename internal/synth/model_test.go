@@ -271,7 +271,7 @@ func TestModelSingsAnything(t *testing.T) {
 			}
 			line = append(line, n)
 		}
-		for _, x := range [][]float64{m.Render(line), m.RenderAfter(line, 0)} {
+		for _, x := range [][]float64{m.Render(line), m.renderAfter(line, 0)} {
 			for j, v := range x {
 				if math.IsNaN(v) || math.Abs(v) > fromDB(ceiling)+1e-9 {
 					t.Fatalf("line %d, %+v: sample %d is %g", i, line, j, v)
